@@ -1,0 +1,39 @@
+"""The one error a user's input can cause."""
+
+from __future__ import annotations
+
+
+class InputError(Exception):
+    """Bad input, told in one line: where, which key, which value, what is allowed.
+
+    Parameters
+    ----------
+    where : str
+        File name, option or folder the value came from.
+    key : str
+        Key, column or row at fault.
+    value : object
+        The value as read.
+    allowed : str
+        What would have been accepted.
+    """
+
+    def __init__(self, where: str, key: str, value: object, allowed: str) -> None:
+        self.where = str(where)
+        self.key = str(key)
+        self.value = value
+        self.allowed = allowed
+        super().__init__(self.line)
+
+    @property
+    def line(self) -> str:
+        """The message as one line of text."""
+        shown = repr(self.value)
+        if len(shown) > 80:
+            shown = shown[:77] + "..."
+        text = f"{self.where}: {self.key} = {shown}; allowed: {self.allowed}"
+        return " ".join(text.split())
+
+    def __reduce__(self):
+        # Exceptions cross process borders; rebuild from the four parts.
+        return (InputError, (self.where, self.key, self.value, self.allowed))
