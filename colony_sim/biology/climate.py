@@ -1,0 +1,174 @@
+"""Daily mean temperature of the room: constant, a yearly wave, or a series from a CSV."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from colony_sim.errors import InputError
+
+#: A room outside this range is a slip of the pen or another unit (degrees C).
+LOWEST_C, HIGHEST_C = -30.0, 50.0
+DAYS_PER_YEAR = 365.0
+_ALLOWED_C = f"a temperature from {LOWEST_C:g} to {HIGHEST_C:g} (C)"
+_FIELDS = {
+    "constant": ("temperature_c",),
+    "yearly_wave": ("mean_c", "amplitude_k", "coldest_day"),
+    "series": ("csv",),
+}
+
+
+@dataclass(frozen=True)
+class Climate:
+    """Room temperature by day, fully resolved so that a manifest can repeat it.
+
+    Attributes
+    ----------
+    kind : str
+        "constant", "yearly_wave" or "series".
+    values : tuple of float
+        (C,), (mean C, amplitude K, coldest day of the year) or the daily series (C).
+    """
+
+    kind: str
+    values: tuple[float, ...]
+
+    def daily(self, days: int) -> np.ndarray:
+        """Temperature of days 1 to `days` (float64 array of shape (days,), degrees C).
+
+        A series shorter than `days` starts again from its first day.
+        """
+        day = np.arange(1, days + 1)
+        if self.kind == "constant":
+            return np.full(days, self.values[0])
+        if self.kind == "yearly_wave":
+            mean, amplitude, coldest = self.values
+            return mean - amplitude * np.cos(2 * np.pi * (day - coldest) / DAYS_PER_YEAR)
+        series = np.asarray(self.values)
+        return series[(day - 1) % len(series)]
+
+    @property
+    def period_days(self) -> int:
+        """Days after which the temperatures repeat (1 when constant)."""
+        if self.kind == "constant":
+            return 1
+        if self.kind == "yearly_wave":
+            return 1 if self.values[1] == 0 else int(DAYS_PER_YEAR)
+        return len(self.values)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data from which `Climate.from_dict` makes the same climate."""
+        return {"kind": self.kind, "values": list(self.values)}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Climate:
+        """The climate that `as_dict` described."""
+        return cls(data["kind"], tuple(float(v) for v in data["values"]))
+
+
+def constant(temperature_c: float) -> Climate:
+    """A room that stays at one temperature (C)."""
+    return climate_from_table({"kind": "constant", "temperature_c": temperature_c}, "climate")
+
+
+def climate_from_table(
+    table: Mapping[str, Any], where: str, base: Path | None = None
+) -> Climate:
+    """Climate described by the [climate] table of an experiment file.
+
+    Parameters
+    ----------
+    table : mapping
+        `kind` and its fields: constant {temperature_c}; yearly_wave {mean_c, amplitude_k,
+        coldest_day}; series {csv}, a file with the columns day,temperature_c.
+    where : str
+        Name of the file, for messages.
+    base : Path, optional
+        Folder against which a relative `csv` is read.
+
+    Raises
+    ------
+    InputError
+    """
+    kind = table.get("kind")
+    if kind not in _FIELDS:
+        raise InputError(where, "climate.kind", kind, "one of " + ", ".join(_FIELDS))
+    fields = _FIELDS[kind]
+    for key in table:
+        if key != "kind" and key not in fields:
+            raise InputError(
+                where, "unknown key", f"climate.{key}", f"with kind {kind}: " + ", ".join(fields)
+            )
+    for field in fields:
+        if field not in table:
+            raise InputError(where, f"climate.{field}", None, f"needed with kind {kind}")
+    if kind == "constant":
+        return Climate(kind, (_temperature(table["temperature_c"], where, "temperature_c"),))
+    if kind == "yearly_wave":
+        mean = _temperature(table["mean_c"], where, "mean_c")
+        amplitude = _number(table["amplitude_k"], where, "amplitude_k", 0.0, 40.0, "K")
+        coldest = _number(table["coldest_day"], where, "coldest_day", 1.0, 365.0, "day")
+        for edge in (mean - amplitude, mean + amplitude):
+            if not LOWEST_C <= edge <= HIGHEST_C:
+                raise InputError(
+                    where,
+                    "climate.amplitude_k",
+                    amplitude,
+                    f"mean and amplitude within {LOWEST_C:g} to {HIGHEST_C:g} (C)",
+                )
+        return Climate(kind, (mean, amplitude, coldest))
+    name = table["csv"]
+    if not isinstance(name, str) or not name:
+        raise InputError(where, "climate.csv", name, "the name of a CSV file")
+    path = Path(name) if base is None else Path(base) / name
+    return Climate(kind, _read_series(path))
+
+
+def _number(value: Any, where: str, field: str, least: float, most: float, unit: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise InputError(where, f"climate.{field}", value, f"a number ({unit})")
+    if not (math.isfinite(value) and least <= value <= most):
+        raise InputError(
+            where, f"climate.{field}", value, f"a number from {least:g} to {most:g} ({unit})"
+        )
+    return float(value)
+
+
+def _temperature(value: Any, where: str, field: str) -> float:
+    return _number(value, where, field, LOWEST_C, HIGHEST_C, "C")
+
+
+def _read_series(path: Path) -> tuple[float, ...]:
+    where = str(path)
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as handle:
+            rows = list(csv.reader(handle, strict=True))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise InputError(where, "climate.csv", path.name, f"a readable CSV ({error})") from None
+    if not rows:
+        raise InputError(where, "header", "", "day,temperature_c (the file is empty)")
+    if [cell.strip() for cell in rows[0]] != ["day", "temperature_c"]:
+        raise InputError(where, "header", ",".join(rows[0]), "day,temperature_c")
+    values: list[float] = []
+    for number, row in enumerate(rows[1:], start=2):
+        expected = len(values) + 1
+        if len(row) != 2:
+            raise InputError(where, f"row {number}", ",".join(row), "two cells: day,temperature_c")
+        if row[0].strip() != str(expected):
+            raise InputError(where, f"row {number}, day", row[0], f"{expected}, no day left out")
+        try:
+            value = float(row[1])
+        except ValueError:
+            value = math.nan
+        if not (math.isfinite(value) and LOWEST_C <= value <= HIGHEST_C):
+            raise InputError(where, f"row {number}, temperature_c", row[1], _ALLOWED_C)
+        values.append(value)
+    if not values:
+        raise InputError(where, "rows", 0, "at least one day")
+    return tuple(values)

@@ -1,0 +1,249 @@
+"""Every parameter of the model: read from `parameters.toml`, checked, overridden.
+
+A key is "section.name", for instance "rotation.interval_days". Keys of the group
+"biology" describe the insects, keys of the group "handling" describe what the keeper
+does; a policy is a name and a set of handling keys.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from colony_sim.errors import InputError
+
+Value = float | int | bool | str
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One parameter as documented in `parameters.toml`.
+
+    Attributes
+    ----------
+    key : str
+        "section.name".
+    group : str
+        "biology" or "handling".
+    kind : str
+        "number", "integer", "boolean" or "choice".
+    value : float, int, bool or str
+        Default, in `unit`.
+    low, high : float or None
+        Plausible range, in `unit`.
+    least, most : float or None
+        What the program accepts, in `unit`.
+    choices : tuple of str
+        Allowed words of a choice.
+    basis, source, confidence, about : str
+        Where the value comes from and what it means.
+    """
+
+    key: str
+    group: str
+    kind: str
+    value: Value
+    unit: str
+    low: float | None
+    high: float | None
+    least: float | None
+    most: float | None
+    choices: tuple[str, ...]
+    basis: str
+    source: str
+    confidence: str
+    about: str
+
+    @property
+    def allowed(self) -> str:
+        """What is accepted, in words."""
+        if self.kind == "boolean":
+            return "true or false"
+        if self.kind == "choice":
+            return "one of " + ", ".join(f'"{word}"' for word in self.choices)
+        noun = "a whole number" if self.kind == "integer" else "a number"
+        return f"{noun} from {self.least:g} to {self.most:g} ({self.unit})"
+
+    def check(self, value: Any, where: str) -> Value:
+        """Return `value` in this entry's type or raise `InputError`."""
+        if self.kind == "boolean":
+            if isinstance(value, bool):
+                return value
+        elif self.kind == "choice":
+            if isinstance(value, str) and value in self.choices:
+                return value
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            whole = self.kind == "integer"
+            if (
+                math.isfinite(value)
+                and self.least <= value <= self.most
+                and (not whole or value == int(value))
+            ):
+                return int(value) if whole else float(value)
+        raise InputError(where, self.key, value, self.allowed)
+
+
+def _kind(value: Value) -> str:
+    if isinstance(value, bool):
+        return "boolean"
+    if isinstance(value, str):
+        return "choice"
+    return "integer" if isinstance(value, int) else "number"
+
+
+@cache
+def catalogue() -> dict[str, Entry]:
+    """All parameters by key, in the order of the file."""
+    text = files("colony_sim.biology").joinpath("parameters.toml").read_text("utf-8")
+    entries: dict[str, Entry] = {}
+    for group, sections in tomllib.loads(text).items():
+        for section, names in sections.items():
+            for name, item in names.items():
+                key = f"{section}.{name}"
+                low, high = item.get("range", (None, None))
+                least, most = item.get("allowed", (None, None))
+                entries[key] = Entry(
+                    key=key,
+                    group=group,
+                    kind=_kind(item["value"]),
+                    value=item["value"],
+                    unit=item["unit"],
+                    low=low,
+                    high=high,
+                    least=least,
+                    most=most,
+                    choices=tuple(item.get("choices", ())),
+                    basis=item["basis"],
+                    source=item["source"],
+                    confidence=item["confidence"],
+                    about=item["about"],
+                )
+    return entries
+
+
+def find(key: str, where: str, group: str | None = None) -> Entry:
+    """Entry of `key`; `InputError` names the nearest keys when there is none."""
+    known = {k: e for k, e in catalogue().items() if group is None or e.group == group}
+    if key in known:
+        return known[key]
+    near = difflib.get_close_matches(key, known, n=3, cutoff=0.5)
+    kind = f"{group} " if group else ""
+    hint = "a known " + kind + "key" + (", such as " + ", ".join(near) if near else "")
+    raise InputError(where, "unknown key", key, hint)
+
+
+#: Pairs of keys of which the first must lie below the second.
+_ORDERED = (
+    ("egg.lower_c", "egg.upper_c"),
+    ("egg.viability_full_c", "egg.viability_none_c"),
+    ("egg.lethal_low_c", "egg.lethal_high_c"),
+    ("larva.lower_c", "larva.upper_c"),
+    ("larva.hatchling_mass_mg", "larva.mature_mass_mg"),
+    ("larva.mature_mass_mg", "larva.asymptotic_mass_mg"),
+    ("larva.lethal_low_c", "larva.lethal_high_c"),
+    ("pupa.lower_c", "pupa.upper_c"),
+    ("pupa.lethal_low_c", "pupa.lethal_high_c"),
+    ("adult.lethal_low_c", "adult.lethal_high_c"),
+    ("fecundity.lower_c", "fecundity.full_from_c"),
+    ("fecundity.full_until_c", "fecundity.upper_c"),
+)
+#: Reference temperatures must lie inside the limits of development.
+_INSIDE = (
+    ("egg.lower_c", "egg.reference_c", "egg.upper_c"),
+    ("larva.lower_c", "larva.reference_c", "larva.upper_c"),
+    ("pupa.lower_c", "pupa.reference_c", "pupa.upper_c"),
+    ("pupa.lower_c", "adult.teneral_reference_c", "pupa.upper_c"),
+)
+
+
+class Parameters(Mapping[str, Value]):
+    """A complete, checked, unchangeable set of parameter values.
+
+    Examples
+    --------
+    >>> p = Parameters.default().with_values({"rotation.interval_days": 21}, where="me")
+    >>> p["rotation.interval_days"]
+    21
+    """
+
+    __slots__ = ("_values",)
+
+    def __init__(self, values: Mapping[str, Value], where: str = "parameters") -> None:
+        full = {key: entry.value for key, entry in catalogue().items()}
+        for key, value in values.items():
+            full[key] = find(key, where).check(value, where)
+        self._values = full
+        self._check_order(where, values)
+
+    @classmethod
+    def default(cls) -> Parameters:
+        """The values of `parameters.toml`."""
+        return cls({})
+
+    def with_values(
+        self, values: Mapping[str, Any], where: str, group: str | None = None
+    ) -> Parameters:
+        """A copy with some values replaced.
+
+        Raises
+        ------
+        InputError
+            Unknown key, wrong type, or a value outside the hard limits.
+        """
+        for key in values:
+            find(key, where, group)
+        return Parameters({**self._values, **values}, where)
+
+    def as_dict(self) -> dict[str, Value]:
+        """All values by key."""
+        return dict(self._values)
+
+    def _check_order(self, where: str, given: Mapping[str, Value]) -> None:
+        for chain in (*_ORDERED, *_INSIDE):
+            for below, above in zip(chain, chain[1:], strict=False):
+                if not self._values[below] < self._values[above]:
+                    first = below in given
+                    key, limit = (below, above) if first else (above, below)
+                    side = "below" if first else "above"
+                    raise InputError(
+                        where, key, self._values[key], f"{side} {limit} = {self._values[limit]:g}"
+                    )
+        if self._values["fecundity.full_from_c"] > self._values["fecundity.full_until_c"]:
+            raise InputError(
+                where,
+                "fecundity.full_from_c",
+                self._values["fecundity.full_from_c"],
+                f"at most fecundity.full_until_c = {self._values['fecundity.full_until_c']:g}",
+            )
+        if self._values["fecundity.full_from_days"] > self._values["fecundity.full_until_days"]:
+            raise InputError(
+                where,
+                "fecundity.full_from_days",
+                self._values["fecundity.full_from_days"],
+                "at most fecundity.full_until_days = "
+                f"{self._values['fecundity.full_until_days']:g}",
+            )
+
+    def __getitem__(self, key: str) -> Value:
+        return self._values[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Parameters) and self._values == other._values
+
+    def __hash__(self) -> int:
+        return hash(tuple(self._values.items()))
+
+    def __reduce__(self):
+        return (Parameters, (self._values,))

@@ -1,0 +1,214 @@
+"""Expand an experiment into the runs it takes: every policy with every seed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+import colony_sim
+from colony_sim.biology.climate import Climate
+from colony_sim.colony.simulate import Scenario
+from colony_sim.errors import InputError
+from colony_sim.experiment.files import (
+    LARGEST_SEED,
+    LONGEST_DAYS,
+    MOST_REPLICATES,
+    Experiment,
+    Policy,
+    quoted,
+)
+
+
+@dataclass(frozen=True)
+class PlannedRun:
+    """One run: the scenario, the policy it belongs to and the content key of its result."""
+
+    key: str
+    policy: str
+    replicate: int
+    scenario: Scenario
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A comparison ready to run.
+
+    Attributes
+    ----------
+    name : str
+        Name of the experiment; a quick comparison ends in ``-quick``.
+    question : str
+        The question in words.
+    days : int
+        Simulated days of each run.
+    seeds : tuple of int
+        One seed for each replicate; the same seeds for every policy (paired).
+    seed : int
+        The seed they were derived from.
+    breeders : int
+        Adult founders at the start.
+    baseline : str
+        Policy the others are compared with.
+    climate : Climate
+        Air temperature over time.
+    policies : tuple of Policy
+        Baseline first.
+    text : str
+        The experiment file as read.
+    """
+
+    name: str
+    question: str
+    days: int
+    seeds: tuple[int, ...]
+    seed: int
+    breeders: int
+    baseline: str
+    climate: Climate
+    policies: tuple[Policy, ...]
+    text: str
+
+    def runs(self) -> Iterator[PlannedRun]:
+        """The runs, seed by seed, so that complete pairs come first."""
+        for replicate, seed in enumerate(self.seeds, start=1):
+            for policy in self.policies:
+                scenario = Scenario(
+                    parameters=policy.parameters,
+                    climate=self.climate,
+                    days=self.days,
+                    seed=seed,
+                    breeders=self.breeders,
+                )
+                yield PlannedRun(content_key(scenario), policy.name, replicate, scenario)
+
+
+def expand(
+    experiment: Experiment,
+    *,
+    quick: bool = False,
+    replicates: int | None = None,
+    seed: int | None = None,
+    days: int | None = None,
+) -> Plan:
+    """Plan the comparison an experiment file asks for.
+
+    Parameters
+    ----------
+    experiment : Experiment
+        As read by :func:`colony_sim.experiment.files.load`.
+    quick : bool
+        Take ``quick_days`` and ``quick_replicates``, and a name that ends in ``-quick``.
+    replicates, seed, days : int, optional
+        Take these in place of the values of the file.
+
+    Raises
+    ------
+    InputError
+        If ``replicates``, ``seed`` or ``days`` is out of its limits.
+    """
+    seed = whole("--seed", seed, 0, LARGEST_SEED, experiment.seed)
+    days = whole(
+        "--days", days, 1, LONGEST_DAYS, experiment.quick_days if quick else experiment.days
+    )
+    replicates = whole(
+        "--replicates",
+        replicates,
+        2,
+        MOST_REPLICATES,
+        experiment.quick_replicates if quick else experiment.replicates,
+    )
+    return Plan(
+        name=f"{experiment.name}-quick" if quick else experiment.name,
+        question=experiment.question,
+        days=days,
+        seeds=replicate_seeds(seed, replicates),
+        seed=seed,
+        breeders=experiment.breeders,
+        baseline=experiment.baseline,
+        climate=experiment.climate,
+        policies=experiment.policies,
+        text=experiment.text,
+    )
+
+
+def single(
+    experiment: Experiment,
+    *,
+    policy: str | None = None,
+    seed: int | None = None,
+    days: int | None = None,
+) -> PlannedRun:
+    """Plan one run of one policy (default: the baseline with the seed of replicate 1)."""
+    names = [entry.name for entry in experiment.policies]
+    name = experiment.baseline if policy is None else policy
+    if name not in names:
+        raise InputError("command line", "--policy", name, f"one of {quoted(names)}")
+    first = replicate_seeds(experiment.seed, 1)[0]
+    scenario = Scenario(
+        parameters=next(p.parameters for p in experiment.policies if p.name == name),
+        climate=experiment.climate,
+        days=whole("--days", days, 1, LONGEST_DAYS, experiment.days),
+        seed=whole("--seed", seed, 0, LARGEST_SEED, first),
+        breeders=experiment.breeders,
+    )
+    return PlannedRun(content_key(scenario), name, 1, scenario)
+
+
+def replicate_seeds(seed: int, replicates: int) -> tuple[int, ...]:
+    """Seeds of the replicates, derived from one seed.
+
+    Hashed (``numpy.random.SeedSequence``), not counted up: otherwise a comparison repeated with
+    ``--seed 2`` would share all but one run with ``--seed 1``. More replicates keep the first.
+    """
+    state = np.random.SeedSequence(seed).generate_state(replicates, dtype=np.uint32)
+    seeds = tuple(int(value) for value in state)
+    if len(set(seeds)) == len(seeds):
+        return seeds
+    # Two equal 32-bit numbers: go on drawing until there are enough that differ.
+    longer = np.random.SeedSequence(seed).generate_state(2 * replicates, dtype=np.uint32)
+    return tuple(dict.fromkeys(int(value) for value in longer))[:replicates]
+
+
+def content_key(scenario: Scenario) -> str:
+    """SHA-256 over everything that decides the result of a run, and over nothing else."""
+    content = {
+        "parameters": scenario.parameters.as_dict(),
+        "climate": scenario.climate.as_dict(),
+        "days": scenario.days,
+        "seed": scenario.seed,
+        "breeders": scenario.breeders,
+        "version": colony_sim.__version__,
+        "model": model_fingerprint(),
+    }
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@cache
+def model_fingerprint() -> str:
+    """SHA-256 over the source of the model, so that an edited model never reuses old runs."""
+    package = Path(colony_sim.__file__).parent
+    digest = hashlib.sha256()
+    for part in ("biology", "population", "colony"):
+        for file in sorted((package / part).rglob("*.py")):
+            digest.update(f"{part}/{file.relative_to(package / part).as_posix()}\n".encode())
+            # Line ends depend on how the source was checked out.
+            digest.update(file.read_bytes().replace(b"\r\n", b"\n"))
+    return digest.hexdigest()
+
+
+def whole(option: str, value: int | None, low: int, high: int, default: int) -> int:
+    """``value`` if it is a whole number in its limits, ``default`` if it is None."""
+    if value is None:
+        return default
+    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+        raise InputError(
+            "command line", option, value, f"a whole number from {low} to {high}"
+        )
+    return value
