@@ -30,6 +30,8 @@ from scipy import stats
 
 BATCH_DAYS = 5
 """Least batch length (days), the 5 of MSER-5."""
+LONGEST_BATCH = 60
+"""Longest handling period (days); a longer one is a season unless 20 of it fit in the run."""
 MIN_BATCHES = 20
 """Least number of batches; below it the MSER minimum lands on the half by chance too often."""
 DRIFT_GROUPS = 10
@@ -80,7 +82,7 @@ def batch_length(smooth_period: int) -> int:
     return smooth_period * math.ceil(BATCH_DAYS / smooth_period)
 
 
-def common_period(intervals: Sequence[int], longest: int = 60) -> int:
+def common_period(intervals: Sequence[int], longest: int = LONGEST_BATCH) -> int:
     """A `smooth_period` (days) for handling at several intervals (days).
 
     Their least common multiple; where that is over `longest`, the largest interval, so that
@@ -108,8 +110,8 @@ def find_steady_state(
     Parameters
     ----------
     series : one value a day, finite, in any unit.
-    smooth_period : days after which handling pulses repeat. A period so long that fewer than
-        20 batches fit, but three periods do, is taken as `season_days` when that is not given.
+    smooth_period : days after which handling pulses repeat. A period over 60 days of which fewer
+        than 20 fit is taken as `season_days`, where that is not given.
     season_days : days of a season (365 for a yearly wave). The window is then whole seasons,
         at least two, since one year alone cannot show that it would come again.
     died_out_day : day the colony died out, if it did.
@@ -131,7 +133,7 @@ def find_steady_state(
         note = f"The colony died out on day {died_out_day}."
         return SteadyState("died_out", n, 0, math.nan, note)
     few = n // batch_length(smooth_period) < MIN_BATCHES
-    if season_days is None and few and smooth_period > BATCH_DAYS and n >= 3 * smooth_period:
+    if season_days is None and few and smooth_period > LONGEST_BATCH:
         season_days, smooth_period = smooth_period, 1
     if season_days is None:
         return _by_batches(x, batch_length(smooth_period), drift_level, drift_tolerance, level)

@@ -1,0 +1,246 @@
+"""Run a plan, measure every run, compare the policies and write the results folder."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from colony_sim.biology.parameters import Parameters
+from colony_sim.experiment import manifest
+from colony_sim.experiment.measures import catalogue, run_measures
+from colony_sim.experiment.paired import (
+    all_paired_differences,
+    died_out_comparison,
+    paired_differences,
+    policy_summary,
+)
+from colony_sim.experiment.plan import Plan, PlannedRun
+from colony_sim.experiment.runner import Failure, Progress, check_workers, run_all
+from colony_sim.experiment.steady_state import common_period, steady_state_of_run
+from colony_sim.experiment.store import (
+    MANIFEST,
+    RunStore,
+    claim,
+    replace_tables,
+    write_table,
+)
+from colony_sim.experiment.verdict import verdict
+
+DAILY = (
+    "day", "temperature_c", "eggs", "larvae", "pupae", "adults", "breeders", "larvae_g",
+    "bins_in_use", "bran_g", "harvest_larvae", "harvest_g", "eggs_laid", "bran_given_g",
+    "work_minutes",
+)  # fmt: skip
+"""Columns of ``daily.parquet``, besides policy and seed."""
+
+
+class RunsFailed(Exception):
+    """Some runs raised; the runs that finished are stored, the tables were not touched."""
+
+    def __init__(self, failures: Sequence[Failure], total: int) -> None:
+        self.failures = tuple(failures)
+        first = failures[0]
+        super().__init__(
+            f"{len(failures)} of {total} runs failed; the first: policy {first.policy}, "
+            f"seed {first.seed}: {first.error} (whole error in {first.file})"
+        )
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A finished comparison of policies.
+
+    Attributes
+    ----------
+    name : str
+        Name of the experiment.
+    folder : Path
+        Where the tables, figures and the manifest are.
+    verdict : str
+        What the evidence does and does not support, in words.
+    runs : pandas.DataFrame
+        One row per policy and seed: status, warm-up, every measure.
+    policies : pandas.DataFrame
+        One row per policy and measure: mean, 95 % interval, run counts.
+    differences : pandas.DataFrame
+        One row per policy other than the baseline and measure: paired difference to the baseline.
+    died_out : pandas.DataFrame
+        One row per policy: runs that died out.
+    """
+
+    name: str
+    folder: Path
+    verdict: str
+    runs: pd.DataFrame
+    policies: pd.DataFrame
+    differences: pd.DataFrame
+    died_out: pd.DataFrame
+
+
+def compare_plan(
+    plan: Plan,
+    folder: Path,
+    *,
+    workers: int | None = None,
+    fresh: bool = False,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+    draw: Callable[[Path], object] | None = None,
+    command: str = "",
+) -> Comparison:
+    """Run every policy with every seed and write the results folder.
+
+    Parameters
+    ----------
+    plan : Plan
+        What to run.
+    folder : Path
+        Results folder; made if it is not there.
+    workers : int, optional
+        Worker processes; default: one per core.
+    fresh : bool
+        Run again what is finished already.
+    on_progress : callable
+        Told how far the runs are.
+    draw : callable, optional
+        Draws the figures of a folder of tables into that folder.
+    command : str
+        Command line, for the manifest.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be used.
+    RunsFailed
+        If a run raised.
+    runner.Interrupted
+        On Ctrl-C.
+    """
+    workers = check_workers(workers)
+    with claim(folder, plan.name):
+        runs = list(plan.runs())
+        store = RunStore(folder)
+        failures = run_all(runs, store, workers=workers, fresh=fresh, on_progress=on_progress)
+        if failures:
+            raise RunsFailed(failures, len(runs))
+        with replace_tables(folder) as staged:
+            comparison = write_tables(plan, runs, store, staged)
+            # The figure is drawn from the tables and the manifest, as it would be later.
+            _write_manifest(plan, runs, staged, command)
+            if draw is not None:
+                draw(staged)
+                _write_manifest(plan, runs, staged, command)
+    return Comparison(folder=folder, **comparison)
+
+
+def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder: Path) -> dict:
+    """Measure the stored runs and write all tables; returns the fields of a Comparison.
+
+    One run at a time is in memory: its daily series goes to ``daily.parquet`` as it is read.
+    """
+    rows = []
+    with _DailyWriter(folder / "daily.parquet") as daily:
+        for run in sorted(runs, key=lambda run: _order(plan, run)):
+            stored = store.read(run.key)
+            daily.add(run.policy, run.scenario.seed, stored.daily)
+            steady = steady_state_of_run(
+                stored.daily,
+                stored.died_out_day,
+                smooth_period=handling_period(run.scenario.parameters),
+                season_days=plan.climate.period_days if plan.climate.period_days > 1 else None,
+            )
+            rows.append(
+                {
+                    "policy": run.policy,
+                    "replicate": run.replicate,
+                    "seed": run.scenario.seed,
+                    "status": steady.status,
+                    "died_out_day": stored.died_out_day,
+                    "warm_up_days": steady.warm_up_days,
+                    "days_used": steady.days_used,
+                    "note": steady.note,
+                    **run_measures(stored.daily, steady),
+                }
+            )
+    table = pd.DataFrame(rows).astype({"died_out_day": "Int64"})
+    keys = list(catalogue())
+    long = table.melt(["policy", "replicate", "seed"], keys, "measure", "value")
+    long["unit"] = long["measure"].map({key: m.unit for key, m in catalogue().items()})
+    summary = policy_summary(table, measures=keys)
+    differences = paired_differences(table, plan.baseline, measures=keys)
+    everything = all_paired_differences(table, measures=keys)
+    died = died_out_comparison(table, plan.baseline)
+    text = verdict(plan.question, summary, everything if len(plan.policies) > 2 else differences,
+                   died)
+    for name, frame in (
+        ("runs", table),
+        ("measures", long),
+        ("policies", summary),
+        ("differences", differences),
+        ("all_differences", everything),
+        ("died_out", died),
+    ):
+        write_table(folder, name, frame)
+    (folder / "verdict.txt").write_text(text + "\n", encoding="utf-8", newline="\n")
+    return {
+        "name": plan.name,
+        "verdict": text,
+        "runs": table,
+        "policies": summary,
+        "differences": differences,
+        "died_out": died,
+    }
+
+
+def handling_period(parameters: Parameters) -> int:
+    """Days after which the pulses of handling repeat; batches of that length even them out."""
+    intervals = [
+        parameters["rotation.interval_days"],
+        parameters["rotation.collect_days"],
+        parameters["harvest.interval_days"],
+    ]
+    if parameters["pupae.isolate"]:
+        intervals.append(parameters["pupae.inspection_days"])
+    return common_period([int(days) for days in intervals])
+
+
+def _order(plan: Plan, run: PlannedRun) -> tuple[int, int]:
+    names = [policy.name for policy in plan.policies]
+    return names.index(run.policy), run.replicate
+
+
+def _write_manifest(plan: Plan, runs: list[PlannedRun], folder: Path, command: str) -> None:
+    files = [path.name for path in folder.iterdir()]
+    data = manifest.build(plan, runs, files, command)
+    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+class _DailyWriter:
+    """Streams the daily series of one run after the other into one Parquet file."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._writer: pq.ParquetWriter | None = None
+
+    def __enter__(self) -> _DailyWriter:
+        return self
+
+    def __exit__(self, *_) -> None:
+        if self._writer is not None:
+            self._writer.close()
+
+    def add(self, policy: str, seed: int, daily: pd.DataFrame) -> None:
+        table = pa.Table.from_pandas(daily[list(DAILY)], preserve_index=False)
+        rows = table.num_rows
+        table = table.add_column(0, "policy", pa.array([policy] * rows, pa.string()))
+        table = table.add_column(1, "seed", pa.array([seed] * rows, pa.int64()))
+        table = table.replace_schema_metadata(None)
+        if self._writer is None:
+            self._writer = pq.ParquetWriter(self._path, table.schema)
+        self._writer.write_table(table.cast(self._writer.schema))

@@ -1,0 +1,170 @@
+"""The manifest: everything it takes to run a comparison again, and what it ran on."""
+
+from __future__ import annotations
+
+import json
+import platform
+import subprocess
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import colony_sim
+from colony_sim.biology.climate import Climate
+from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.errors import InputError
+from colony_sim.experiment.files import Policy
+from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
+from colony_sim.experiment.store import MANIFEST, finish_commit
+
+FORMAT = 1
+PACKAGES = ("numpy", "numba", "mesa", "pandas", "pyarrow", "scipy")
+
+
+def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) -> dict[str, Any]:
+    """The manifest of a finished comparison, as plain data.
+
+    Parameters
+    ----------
+    plan : Plan
+        What was run.
+    runs : list of PlannedRun
+        Its runs, for their content keys.
+    files : list of str
+        Names of all files of the comparison; those of an earlier one are removed.
+    command : str
+        The command line, empty if called from Python.
+    """
+    groups = {key: entry.group for key, entry in catalogue().items()}
+    first = plan.policies[0].parameters.as_dict()
+    return {
+        "written_by": "colony_sim",
+        "format": FORMAT,
+        "experiment": {
+            "name": plan.name,
+            "question": plan.question,
+            "days": plan.days,
+            "replicates": len(plan.seeds),
+            "seed": plan.seed,
+            "seeds": list(plan.seeds),
+            "breeders": plan.breeders,
+            "baseline": plan.baseline,
+        },
+        "climate": plan.climate.as_dict(),
+        "biology": {key: value for key, value in first.items() if groups[key] == "biology"},
+        "policies": [
+            {
+                "name": policy.name,
+                "handling": {
+                    key: value
+                    for key, value in policy.parameters.as_dict().items()
+                    if groups[key] == "handling"
+                },
+            }
+            for policy in plan.policies
+        ],
+        "runs": [
+            {"policy": run.policy, "seed": run.scenario.seed, "key": run.key} for run in runs
+        ],
+        "files": sorted({*files, MANIFEST}),
+        "file_text": plan.text,
+        "software": software(),
+        "commit": commit(),
+        "command": command,
+        "created_utc": datetime.now(UTC).isoformat(timespec="seconds"),
+    }
+
+
+def software() -> dict[str, str]:
+    """Versions that can change a result: the model, Python, packages, platform."""
+    found = {
+        "colony_sim": colony_sim.__version__,
+        "model": model_fingerprint(),
+        "python": platform.python_version(),
+    }
+    for package in PACKAGES:
+        try:
+            found[package] = version(package)
+        except PackageNotFoundError:
+            found[package] = "not installed"
+    found["platform"] = platform.platform()
+    return found
+
+
+def commit() -> str | None:
+    """Commit of the git checkout the package is in, ``+changes`` if edited; None if in none."""
+    package = Path(colony_sim.__file__).parent
+
+    def git(*words: str) -> str | None:
+        try:
+            done = subprocess.run(
+                ["git", "-C", str(package), *words], capture_output=True, text=True, timeout=5
+            )
+        except (OSError, subprocess.TimeoutExpired):
+            return None
+        return done.stdout.strip() if done.returncode == 0 else None
+
+    # A package installed below somebody else's checkout is not part of it.
+    if git("ls-files", "--error-unmatch", "__init__.py") is None:
+        return None
+    head = git("rev-parse", "HEAD")
+    return f"{head}+changes" if head and git("status", "--porcelain", "--", ".") else head
+
+
+def read(folder: Path) -> dict[str, Any]:
+    """Read the manifest of a results folder; InputError if there is none or it is damaged."""
+    path = folder / MANIFEST
+    try:
+        finish_commit(folder)
+        manifest = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise InputError(
+            str(path), "file", reason, "the folder of a finished comparison"
+        ) from None
+    except (ValueError, KeyError):
+        raise InputError(str(path), "file", "damaged", "a manifest as colony-sim wrote it") from None
+    if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
+        found = manifest.get("format") if isinstance(manifest, dict) else manifest
+        raise InputError(str(path), "format", found, f"a manifest of format {FORMAT}")
+    return manifest
+
+
+def plan_from(manifest: dict[str, Any], where: str) -> Plan:
+    """The plan a manifest describes, from the manifest alone."""
+    try:
+        head = manifest["experiment"]
+        base = Parameters.default().with_values(manifest["biology"], where=where)
+        policies = tuple(
+            Policy(str(entry["name"]), base.with_values(entry["handling"], where=where))
+            for entry in manifest["policies"]
+        )
+        return Plan(
+            name=str(head["name"]),
+            question=str(head["question"]),
+            days=int(head["days"]),
+            seeds=tuple(int(seed) for seed in head["seeds"]),
+            seed=int(head["seed"]),
+            breeders=int(head["breeders"]),
+            baseline=str(head["baseline"]),
+            climate=Climate.from_dict(manifest["climate"]),
+            policies=policies,
+            text=str(manifest["file_text"]),
+        )
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise InputError(
+            where, "contents", f"damaged ({error})", "a manifest as colony-sim wrote it"
+        ) from None
+
+
+def differing_software(manifest: dict[str, Any]) -> list[str]:
+    """What differs between the software of a manifest and the software here, in words."""
+    then, now = manifest.get("software", {}), software()
+    texts = []
+    for name, value in now.items():
+        if then.get(name) != value:
+            # A fingerprint tells a reader nothing beyond that it differs.
+            shown = "" if name == "model" else f" {then.get(name)} then, {value} now"
+            texts.append(f"{'model source' if name == 'model' else name}{shown}")
+    return texts

@@ -1,0 +1,308 @@
+"""Run a plan: every run in a worker process, every finished run stored at once.
+
+Workers are started with the ``spawn`` method: it is the same on Linux, macOS and Windows, and
+unlike ``fork`` it does not copy the threads of numba and Arrow in a state that can lock up.
+What a run gives depends on its scenario alone, so the number of workers changes no byte.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import time
+import traceback
+import types
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+
+from colony_sim.errors import InputError
+from colony_sim.experiment.plan import PlannedRun
+from colony_sim.experiment.store import RunStore
+
+MOST_WORKERS = 61  # Windows waits on no more processes than that.
+GRACE_SECONDS = 1.0
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far the runs are; ``seconds_left`` is None as long as no run has finished."""
+
+    done: int
+    total: int
+    reused: int
+    failed: int
+    seconds_left: float | None
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A run that raised: its error in one line and the file with the whole of it."""
+
+    policy: str
+    seed: int
+    error: str
+    file: Path
+
+
+class Interrupted(KeyboardInterrupt):
+    """Ctrl-C during the runs; finished runs are stored.
+
+    Attributes
+    ----------
+    done, total : int
+        Runs that are finished, and runs of the plan.
+    """
+
+    def __init__(self, done: int, total: int) -> None:
+        super().__init__(f"{done} of {total} runs finished")
+        self.done = done
+        self.total = total
+
+
+def default_workers() -> int:
+    """Number of processor cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return min(len(os.sched_getaffinity(0)), MOST_WORKERS)
+    return min(os.cpu_count() or 1, MOST_WORKERS)
+
+
+def check_workers(workers: int | None) -> int:
+    """``workers`` if it is in its limits, the number of cores if it is None."""
+    if workers is None:
+        return default_workers()
+    if isinstance(workers, bool) or not isinstance(workers, int):
+        raise InputError("command line", "--workers", workers, "a whole number")
+    if not 1 <= workers <= MOST_WORKERS:
+        raise InputError(
+            "command line", "--workers", workers, f"a whole number from 1 to {MOST_WORKERS}"
+        )
+    return workers
+
+
+def run_all(
+    runs: Sequence[PlannedRun],
+    store: RunStore,
+    *,
+    workers: int,
+    fresh: bool = False,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> list[Failure]:
+    """Simulate the runs that are not in the store yet.
+
+    Parameters
+    ----------
+    runs : sequence of PlannedRun
+        The plan. Runs with the same content key are simulated once.
+    store : RunStore
+        Where finished runs are kept. The folder must be held (``store.claim``).
+    workers : int
+        Number of worker processes.
+    fresh : bool
+        Simulate runs that are in the store as well, and replace them.
+    on_progress : callable
+        Called when a run finishes, and a few times a second in between.
+
+    Returns
+    -------
+    list of Failure
+        Runs that raised, in the order of the plan; empty if all finished.
+
+    Raises
+    ------
+    Interrupted
+        On Ctrl-C, within two seconds.
+    """
+    wanted = {run.key: run for run in runs}
+    todo = [run for key, run in wanted.items() if fresh or not store.has(key)]
+    clock = _Clock(len(wanted), len(wanted) - len(todo), on_progress)
+    clock.report()
+    errors: dict[str, str] = {}
+    if todo:
+        compile_kernels()
+        errors = _run_in_pool(todo, store, min(workers, len(todo)), clock)
+    failures = []
+    for run in todo:
+        if run.key in errors:
+            last = errors[run.key].strip().splitlines()[-1]
+            path = store.error_path(run.key)
+            failures.append(Failure(run.policy, run.scenario.seed, last, path))
+    return failures
+
+
+def compile_kernels(tell: Callable[[str], None] | None = None) -> None:
+    """Compile the kernels once, before workers would each do the same.
+
+    Says so, in one line, if it takes longer than it takes to load compiled kernels.
+    """
+    from colony_sim.population import kernels
+
+    tell = tell or (lambda line: print(line, file=sys.stderr, flush=True))
+    line = "Compiling the simulation kernels; this happens once on a machine, for about a minute."
+    timer = threading.Timer(2.0, tell, [line])
+    timer.daemon = True
+    timer.start()
+    try:
+        kernels.warm_up()
+    finally:
+        timer.cancel()
+
+
+class _Clock:
+    """Counts runs as they end and tells how far they are."""
+
+    def __init__(self, total: int, reused: int, on_progress: Callable[[Progress], None]) -> None:
+        self.total, self.reused = total, reused
+        self.finished = self.failed = 0
+        self.started = time.monotonic()
+        self._on_progress = on_progress
+
+    @property
+    def done(self) -> int:
+        return self.reused + self.finished
+
+    def report(self) -> None:
+        ended = self.finished + self.failed
+        left = None
+        if ended:
+            still_open = self.total - self.reused - ended
+            left = (time.monotonic() - self.started) / ended * still_open
+        self._on_progress(Progress(self.done, self.total, self.reused, self.failed, left))
+
+
+def _run_in_pool(
+    todo: Sequence[PlannedRun], store: RunStore, workers: int, clock: _Clock
+) -> dict[str, str]:
+    """Simulate and store; returns the error of every run that failed, by key."""
+    context = multiprocessing.get_context("spawn")
+    others = set(multiprocessing.active_children())
+    errors: dict[str, str] = {}
+    keys: dict[Future, str] = {}
+    pool = None
+    clock.started = time.monotonic()
+    try:
+        with _spawning():
+            stop = context.Event()
+            pool = ProcessPoolExecutor(workers, context, _start_worker, (stop,))
+            keys = {pool.submit(_work, run, store.folder.parent): run.key for run in todo}
+        pending = set(keys)
+        while pending:
+            ended, pending = wait(pending, timeout=0.25, return_when=FIRST_COMPLETED)
+            for future in ended:
+                error = _error_of(future)
+                clock.finished += error is None
+                clock.failed += error is not None
+                if error is not None:
+                    errors[keys[future]] = error
+                    store.save_error(keys[future], error)
+            clock.report()
+        pool.shutdown()
+    except BaseException as error:
+        with _ignoring_interrupts():
+            _stop_workers(pool, keys, others, lambda: stop.set())
+            finished = sum(store.has(run.key) for run in todo)
+        if isinstance(error, KeyboardInterrupt):
+            raise Interrupted(clock.reused + finished, clock.total) from None
+        raise
+    return errors
+
+
+def _error_of(future: Future) -> str | None:
+    try:
+        return future.result()
+    except BrokenProcessPool:
+        return "A worker process ended abruptly; most often the machine is out of memory."
+
+
+def _stop_workers(
+    pool: ProcessPoolExecutor | None, futures: Iterable[Future], others: set, stop: Callable
+) -> None:
+    if pool is None:
+        return
+    stop()
+    pool.shutdown(wait=False, cancel_futures=True)
+    # A run stops at the end of its day; one that is about to be stored is stored first.
+    wait([future for future in futures if future.running()], timeout=GRACE_SECONDS)
+    for process in set(multiprocessing.active_children()) - others:
+        process.terminate()
+
+
+@contextlib.contextmanager
+def _spawning() -> Iterator[None]:
+    """Start workers deaf to Ctrl-C and without the caller's main script.
+
+    A blocked signal stays blocked in a new process, also while it still imports; here it only
+    waits for the end of this block. And ``spawn`` would run the main script once more in every
+    worker, so that a three-line script without an ``if __name__`` guard would start itself.
+    """
+    main = sys.modules["__main__"]
+    sys.modules["__main__"] = types.ModuleType("__main__")
+    masks = hasattr(signal, "pthread_sigmask")
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if masks else None
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = main
+        if before is not None:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextlib.contextmanager
+def _ignoring_interrupts() -> Iterator[None]:
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+# ---- In the worker process
+
+
+class _Stopped(Exception):
+    """The parent asked for an end."""
+
+
+_stop = None
+
+
+def _start_worker(stop) -> None:
+    global _stop
+    _stop = stop
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+
+
+def _leave_with_parent() -> None:
+    # A parent that was killed can tell its workers nothing; without this they would stay.
+    multiprocessing.parent_process().join()
+    os._exit(1)
+
+
+def _work(run: PlannedRun, folder: Path) -> str | None:
+    """Simulate and store one run; the text of the error if it raised."""
+    from colony_sim.colony import simulate
+
+    def each_day(day: int) -> None:
+        if _stop.is_set():
+            raise _Stopped
+
+    try:
+        record = simulate.simulate(run.scenario, each_day)
+        RunStore(folder).save(run.key, record.daily, record.died_out_day)
+    except _Stopped:
+        return "Stopped."
+    except Exception as error:
+        head = f"Policy {run.policy}, seed {run.scenario.seed}"
+        trace = "".join(traceback.format_exception(error))
+        return f"{head}\n{trace}"
+    return None

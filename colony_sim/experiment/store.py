@@ -1,0 +1,258 @@
+"""The results folder: finished runs kept one by one, tables replaced all at once.
+
+``results/<experiment>/``
+
+- ``runs/<content key>.parquet``: the daily series of one finished run. The key is a hash of
+  the complete input of the run, so that runs of different input never mix.
+- the tables, figures and ``manifest.json`` of the last complete comparison.
+
+Every file is written under a temporary name, flushed to the disk and renamed. The tables of a
+comparison are first written to ``.staged``; renaming that to ``.ready`` is the moment at which
+the new comparison counts. A process that dies before leaves the old tables as they were; one
+that dies after is finished by the next that opens the folder.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from colony_sim.errors import InputError
+
+MANIFEST = "manifest.json"
+TABLES = ("runs", "measures", "policies", "differences", "all_differences", "died_out")
+FILES = (
+    *(f"{name}.{kind}" for name in TABLES for kind in ("parquet", "csv")),
+    "daily.parquet",
+    "verdict.txt",
+    "comparison.png",
+    "comparison.svg",
+    MANIFEST,
+)
+_RUNS, _STAGED, _READY, _LOCK = "runs", ".staged", ".ready", ".lock"
+_META = b"colony_sim"
+
+
+@dataclass(frozen=True)
+class StoredRun:
+    """A finished run read back: its daily series and the day it died out, if it did."""
+
+    daily: pd.DataFrame
+    died_out_day: int | None
+
+
+def write_atomic(path: Path, write: Callable[[Path], object]) -> None:
+    """Let ``write`` fill a temporary file, flush it to the disk and rename it to ``path``.
+
+    Readers see either no file (or the one before) or the whole file, never a part.
+    """
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    try:
+        write(temporary)
+        _flush(temporary)
+        os.replace(temporary, path)
+        _flush_folder(path.parent)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+class RunStore:
+    """Finished runs of an experiment, found by content key.
+
+    Parameters
+    ----------
+    folder : Path
+        The results folder; runs are in its ``runs``.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder / _RUNS
+
+    def path(self, key: str) -> Path:
+        """File of the run with this key."""
+        return self.folder / f"{key}.parquet"
+
+    def error_path(self, key: str) -> Path:
+        """File with the error of a run that failed."""
+        return self.folder / f"{key}.error.txt"
+
+    def has(self, key: str) -> bool:
+        """Whether the run is finished and its file is whole and holds this very run."""
+        try:
+            metadata = pq.read_metadata(self.path(key)).metadata or {}
+            return json.loads(metadata[_META])["key"] == key
+        except (OSError, pa.ArrowException, KeyError, ValueError):
+            return False
+
+    def save(self, key: str, daily: pd.DataFrame, died_out_day: int | None) -> None:
+        """Store a finished run; the same run always gives the same bytes."""
+        table = pa.Table.from_pandas(daily, preserve_index=False)
+        facts = {"key": key, "died_out_day": None if died_out_day is None else int(died_out_day)}
+        text = json.dumps(facts, sort_keys=True).encode()
+        table = table.replace_schema_metadata({**(table.schema.metadata or {}), _META: text})
+        self.folder.mkdir(parents=True, exist_ok=True)
+        write_atomic(self.path(key), lambda path: pq.write_table(table, path))
+        self.error_path(key).unlink(missing_ok=True)
+
+    def save_error(self, key: str, text: str) -> None:
+        """Store why a run failed."""
+        self.folder.mkdir(parents=True, exist_ok=True)
+        path = self.error_path(key)
+        write_atomic(path, lambda temporary: temporary.write_text(text, encoding="utf-8"))
+
+    def read(self, key: str) -> StoredRun:
+        """Read a finished run back."""
+        table = pq.read_table(self.path(key))
+        facts = json.loads(table.schema.metadata[_META])
+        return StoredRun(table.to_pandas(), facts["died_out_day"])
+
+
+@contextmanager
+def claim(folder: Path, experiment: str) -> Iterator[None]:
+    """Hold a results folder for one experiment while runs and tables are written to it.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written, holds files that are not results, belongs to another
+        experiment or is in use by another process.
+    """
+    where = str(folder)
+    _refuse_foreign(folder, experiment)
+    try:
+        (folder / _RUNS).mkdir(parents=True, exist_ok=True)
+        handle = open(folder / _LOCK, "a+b")  # noqa: SIM115 (closed below, it is the lock)
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise InputError(where, "results folder", reason, "a folder that can be written") from None
+    try:
+        if not _lock(handle):
+            raise InputError(
+                where, "results folder", "in use by another colony-sim", "one process at a time"
+            )
+        _refuse_foreign(folder, experiment)
+        finish_commit(folder)
+        _sweep(folder)
+        yield
+    finally:
+        handle.close()
+
+
+@contextmanager
+def replace_tables(folder: Path) -> Iterator[Path]:
+    """Give an empty folder to write new tables to; on leaving, they replace the old ones.
+
+    The manifest must be among them. If the body raises, the old tables stay as they are.
+    """
+    staged = folder / _STAGED
+    shutil.rmtree(staged, ignore_errors=True)
+    staged.mkdir()
+    try:
+        yield staged
+        for path in staged.iterdir():
+            _flush(path)
+        _flush_folder(staged)
+        os.replace(staged, folder / _READY)
+        _flush_folder(folder)
+    except BaseException:
+        shutil.rmtree(staged, ignore_errors=True)
+        raise
+    finish_commit(folder)
+
+
+def finish_commit(folder: Path) -> None:
+    """Move tables that count but are not yet in their place (see the module's docstring)."""
+    ready = folder / _READY
+    if not ready.is_dir():
+        return
+    manifest = ready / MANIFEST
+    if manifest.is_file():
+        listed = json.loads(manifest.read_text(encoding="utf-8"))["files"]
+        for name in set(FILES) - set(listed):
+            (folder / name).unlink(missing_ok=True)
+        # The manifest moves last: as long as it is in .ready the move is not complete.
+        for path in sorted(ready.iterdir(), key=lambda path: path.name == MANIFEST):
+            os.replace(path, folder / path.name)
+        _flush_folder(folder)
+    shutil.rmtree(ready, ignore_errors=True)
+
+
+def write_table(folder: Path, name: str, frame: pd.DataFrame) -> None:
+    """Write a table as Parquet and as CSV."""
+    table = pa.Table.from_pandas(frame, preserve_index=False)
+    pq.write_table(table, folder / f"{name}.parquet")
+    frame.to_csv(folder / f"{name}.csv", index=False, lineterminator="\n")
+
+
+def _refuse_foreign(folder: Path, experiment: str) -> None:
+    where = str(folder)
+    try:
+        names = {path.name for path in folder.iterdir()} if folder.exists() else set()
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise InputError(where, "results folder", reason, "a folder that can be written") from None
+    foreign = sorted(names - {*FILES, _RUNS, _STAGED, _READY, _LOCK})
+    foreign = [name for name in foreign if not name.endswith(".tmp")]
+    if foreign:
+        raise InputError(
+            where, "results folder", f"holds {foreign[0]}", "a new folder or one with results"
+        )
+    try:
+        text = (folder / MANIFEST).read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return
+    try:
+        owner = json.loads(text)["experiment"]["name"]
+    except (ValueError, KeyError, TypeError):
+        return  # A damaged manifest of ours is replaced.
+    if owner != experiment:
+        raise InputError(
+            where, "results folder", f"holds experiment {owner}", f"a folder for {experiment} only"
+        )
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what a process that was killed left behind; only safe with the folder locked."""
+    shutil.rmtree(folder / _STAGED, ignore_errors=True)
+    for path in (*folder.glob(".*.tmp"), *(folder / _RUNS).glob(".*.tmp")):
+        path.unlink(missing_ok=True)
+
+
+def _lock(handle) -> bool:
+    # The system drops the lock when the process ends, however it ends.
+    try:
+        if os.name == "nt":
+            import msvcrt
+
+            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def _flush(path: Path) -> None:
+    with open(path, "rb+") as handle:
+        os.fsync(handle.fileno())
+
+
+def _flush_folder(folder: Path) -> None:
+    if os.name == "nt":  # Windows cannot open a folder to flush it.
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
