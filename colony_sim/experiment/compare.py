@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,13 +22,7 @@ from colony_sim.experiment.paired import (
 from colony_sim.experiment.plan import Plan, PlannedRun
 from colony_sim.experiment.runner import Failure, Progress, check_workers, run_all
 from colony_sim.experiment.steady_state import common_period, steady_state_of_run
-from colony_sim.experiment.store import (
-    MANIFEST,
-    RunStore,
-    claim,
-    replace_tables,
-    write_table,
-)
+from colony_sim.experiment.store import RunStore, claim, replace_tables, write_table
 from colony_sim.experiment.verdict import verdict
 
 DAILY = (
@@ -216,9 +209,7 @@ def _order(plan: Plan, run: PlannedRun) -> tuple[int, int]:
 
 def _write_manifest(plan: Plan, runs: list[PlannedRun], folder: Path, command: str) -> None:
     files = [path.name for path in folder.iterdir()]
-    data = manifest.build(plan, runs, files, command)
-    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
-    (folder / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
+    manifest.write(folder, manifest.build(plan, runs, files, command))
 
 
 class _DailyWriter:

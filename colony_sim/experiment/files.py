@@ -43,7 +43,7 @@ class _Section(BaseModel):
 
 
 class _Experiment(_Section):
-    name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}\Z")]
+    name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
     question: Annotated[str, Field(max_length=500)] = ""
     days: Days
     quick_days: Days | None = None
@@ -60,7 +60,7 @@ class _Start(_Section):
 class _Policy(BaseModel):
     # Everything besides the name is a nested table of handling keys.
     model_config = ConfigDict(extra="allow", strict=True, frozen=True)
-    name: Annotated[str, Field(pattern=r"^[^\s\x00-\x1f](?:[^\x00-\x1f]{0,58}[^\s\x00-\x1f])?\Z")]
+    name: Annotated[str, Field(pattern=r"^[^\s\x00-\x1f](?:[^\x00-\x1f]{0,58}[^\s\x00-\x1f])?$")]
 
 
 class _File(_Section):

@@ -20,6 +20,7 @@ from colony_sim.experiment.store import MANIFEST, finish_commit
 
 FORMAT = 1
 PACKAGES = ("numpy", "numba", "mesa", "pandas", "pyarrow", "scipy")
+_AS_WRITTEN = "a manifest as colony-sim wrote it"
 
 
 def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) -> dict[str, Any]:
@@ -40,6 +41,7 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
     first = plan.policies[0].parameters.as_dict()
     return {
         "written_by": "colony_sim",
+        "kind": "comparison",
         "format": FORMAT,
         "experiment": {
             "name": plan.name,
@@ -69,6 +71,36 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
         ],
         "files": sorted({*files, MANIFEST}),
         "file_text": plan.text,
+        **_circumstances(command),
+    }
+
+
+def build_single(name: str, run: PlannedRun, files: list[str], command: str) -> dict[str, Any]:
+    """The manifest of one run of one policy, as plain data."""
+    return {
+        "written_by": "colony_sim",
+        "kind": "single run",
+        "format": FORMAT,
+        "experiment": {"name": name},
+        "policy": run.policy,
+        "days": run.scenario.days,
+        "seed": run.scenario.seed,
+        "breeders": run.scenario.breeders,
+        "climate": run.scenario.climate.as_dict(),
+        "parameters": run.scenario.parameters.as_dict(),
+        "files": sorted({*files, MANIFEST}),
+        **_circumstances(command),
+    }
+
+
+def write(folder: Path, data: dict[str, Any]) -> None:
+    """Write the manifest of a folder."""
+    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _circumstances(command: str) -> dict[str, Any]:
+    return {
         "software": software(),
         "commit": commit(),
         "command": command,
@@ -120,14 +152,15 @@ def read(folder: Path) -> dict[str, Any]:
         manifest = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         reason = error.strerror or type(error).__name__
-        raise InputError(
-            str(path), "file", reason, "the folder of a finished comparison"
-        ) from None
+        raise InputError(str(path), "file", reason, "a finished comparison") from None
     except (ValueError, KeyError):
-        raise InputError(str(path), "file", "damaged", "a manifest as colony-sim wrote it") from None
-    if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
-        found = manifest.get("format") if isinstance(manifest, dict) else manifest
-        raise InputError(str(path), "format", found, f"a manifest of format {FORMAT}")
+        raise InputError(str(path), "file", "damaged", _AS_WRITTEN) from None
+    if not isinstance(manifest, dict):
+        raise InputError(str(path), "file", "damaged", _AS_WRITTEN)
+    if manifest.get("kind") != "comparison":
+        raise InputError(str(path), "kind", manifest.get("kind"), "the folder of a comparison")
+    if manifest.get("format") != FORMAT:
+        raise InputError(str(path), "format", manifest.get("format"), f"{FORMAT}")
     return manifest
 
 
@@ -153,9 +186,7 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             text=str(manifest["file_text"]),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise InputError(
-            where, "contents", f"damaged ({error})", "a manifest as colony-sim wrote it"
-        ) from None
+        raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None
 
 
 def differing_software(manifest: dict[str, Any]) -> list[str]:

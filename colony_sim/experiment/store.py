@@ -30,9 +30,9 @@ from colony_sim.errors import InputError
 
 MANIFEST = "manifest.json"
 TABLES = ("runs", "measures", "policies", "differences", "all_differences", "died_out")
+RUN_TABLES = ("daily", "bins_daily", "bin_log")
 FILES = (
-    *(f"{name}.{kind}" for name in TABLES for kind in ("parquet", "csv")),
-    "daily.parquet",
+    *(f"{name}.{kind}" for name in (*TABLES, *RUN_TABLES) for kind in ("parquet", "csv")),
     "verdict.txt",
     "comparison.png",
     "comparison.svg",
@@ -129,7 +129,7 @@ def claim(folder: Path, experiment: str) -> Iterator[None]:
     where = str(folder)
     _refuse_foreign(folder, experiment)
     try:
-        (folder / _RUNS).mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
         handle = open(folder / _LOCK, "a+b")  # noqa: SIM115 (closed below, it is the lock)
     except OSError as error:
         reason = error.strerror or type(error).__name__

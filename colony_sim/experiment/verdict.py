@@ -97,8 +97,8 @@ def _died_test(row: pd.Series) -> str:
         first, second = (policy, baseline) if more else (baseline, policy)
         words = f"more often under {first} than under {second}"
     else:
-        words = f"{policy} and {baseline} not separated in this"
-    return f"{words}, exact McNemar p = {_p(p)} on {row['n_pairs']} pairs"
+        words = f"{policy} and {baseline} are not separated in this"
+    return f"{words}, exact McNemar {_p(p)} on {row['n_pairs']} pairs"
 
 
 def _only_one(policy: str, n_policies: int, measure: Measure, summary: pd.DataFrame) -> str:
@@ -112,30 +112,37 @@ def _only_one(policy: str, n_policies: int, measure: Measure, summary: pd.DataFr
 def _two(
     compared: Sequence[str], measure: Measure, summary: pd.DataFrame, differences: pd.DataFrame
 ) -> str:
-    row = _row(differences, *compared, measure.key)
-    if row is None:
-        first, second = compared
-    else:
-        first, second = row["policy"], row["baseline"]
-    means = _means([first, second], measure, summary)
+    first, second = compared
+    row = _row(differences, first, second, measure.key)
     if row is None or row["n_pairs"] < 2:
+        means = [_mean_with_losses(p, measure, summary) for p in compared]
         return (
-            f"{means}, but with {_count(row)} settled under both policies there is "
-            f"no paired evidence that they differ or are alike{_losses([first, second], summary)}."
+            f"Mean {_name(measure)} ({measure.unit}) was {_list(means)}, but with {_count(row)} "
+            f"settled under both policies there is no paired evidence of a difference or of none."
         )
+    # The policy the difference favours comes first.
+    sign = 1 if measure.better == "more" else -1
+    if row["difference"] * sign < 0:
+        first, second = second, first
+    row = _row(differences, first, second, measure.key)
+    # Means over the pairs, so that they and their difference agree.
+    means = (
+        f"mean {_name(measure)} {_number(row['policy_mean'])} {measure.unit} under {first} and "
+        f"{_number(row['baseline_mean'])} {measure.unit} under {second}"
+    )
     detail = (
         f"a paired difference ({first} minus {second}) of {_interval(row, measure.unit)} "
         f"over {row['n_pairs']} pairs{_dropped(row)}"
     )
     if _separated(row):
-        side = "higher" if row["difference"] > 0 else "lower"
+        side = "higher" if measure.better == "more" else "lower"
         body = f"{first} has the {side} {_name(measure)}: {means}, {detail}{_relative(row)}"
     else:
         body = (
             f"The evidence does not separate {first} from {second} in {_name(measure)}: "
             f"{means}, {detail}; {_excluded(row, measure)}"
         )
-    return f"{body}; {_loss_clause(first, second, measure, summary, differences)}"
+    return f"{body}; {_loss_clause(first, second, measure, differences)}"
 
 
 def _many(
@@ -151,7 +158,6 @@ def _many(
             reason = "" if row is None else f" ({_count(row)} settled under both)"
             unknown.append(other + reason)
             continue
-        row = _turned(row, best)
         text = f"{other} ({_interval(row, measure.unit)}, {row['n_pairs']} pairs{_dropped(row)})"
         # A best mean over all runs may still be worse over the shared seeds.
         if _separated(row) and row["difference"] * sign > 0:
@@ -161,43 +167,43 @@ def _many(
         else:
             level_with.append(f"{text[:-1]}, {_excluded(row, measure)})")
     adjective = "highest" if measure.better == "more" else "lowest"
-    clauses = [f"{best} has the {adjective} mean {_name(measure)}: "
-               f"{_means(ranked, measure, summary)}{_losses(ranked, summary)}"]
-    difference = f"as paired difference, {best} minus each,"
+    top = [p for p in ranked if _mean(summary, p, measure.key) == _mean(summary, best, measure.key)]
+    text = (
+        f"{_list(top)} {'has' if len(top) == 1 else 'share'} the {adjective} mean {_name(measure)} ({measure.unit}): "
+        f"{_list([_mean_with_losses(p, measure, summary) for p in ranked])}."
+    )
+    clauses = []
     if behind:
-        clauses.append(f"{difference} it is separated from {_list(behind)}")
+        clauses.append(f"the evidence puts it ahead of {_list(behind)}")
     if level_with:
-        clauses.append(f"{difference} the evidence does not put it ahead of {_list(level_with)}")
+        clauses.append(f"the evidence does not put it ahead of {_list(level_with)}")
+    if behind or level_with:
+        clauses[0] = f"in paired differences ({best} minus the other) {clauses[0]}"
     if unknown:
         clauses.append(f"it could not be compared in pairs with {_list(unknown)}")
-    clauses[-1] += "."
-    return "; ".join(clauses)
+    found = "; ".join(clauses)
+    return f"{text} {found[0].upper()}{found[1:]}."
 
 
-def _loss_clause(
-    first: str, second: str, measure: Measure, summary: pd.DataFrame, differences: pd.DataFrame
-) -> str:
+def _mean_with_losses(policy: str, measure: Measure, summary: pd.DataFrame) -> str:
+    losses = _mean_text(summary, policy, LOSSES) if measure.key != LOSSES else ""
+    losses = f" (adult losses {losses} {_loss_unit()})" if losses else ""
+    return f"{_mean_text(summary, policy, measure.key)} under {policy}{losses}"
+
+
+def _loss_clause(first: str, second: str, measure: Measure, differences: pd.DataFrame) -> str:
     if measure.key == LOSSES:
-        return "no other measure was weighed against it."
-    values = [_mean_text(summary, p, LOSSES) for p in (first, second)]
-    if not all(values):
-        return "adult losses were not measured under both."
-    text = f"adult losses were {values[0]} and {values[1]} {_loss_unit()}"
+        return "yield was not weighed against it."
     row = _row(differences, first, second, LOSSES)
     if row is None or row["n_pairs"] < 2:
-        return f"{text}, without paired evidence on their difference."
-    row = _turned(row, first)
+        return "adult losses could not be compared in pairs."
+    values = _number(row["policy_mean"]), _number(row["baseline_mean"])
+    text = f"adult losses were {values[0]} and {values[1]} {_loss_unit()}"
     shown = _interval(row, "")
     if not _separated(row):
         return f"{text}, a difference the evidence does not separate from none ({shown})."
     side = "higher" if row["difference"] > 0 else "lower"
     return f"{text}, {side} under {first} ({shown})."
-
-
-def _losses(policies: Sequence[str], summary: pd.DataFrame) -> str:
-    shown = [(p, _mean_text(summary, p, LOSSES)) for p in policies]
-    known = [f"{value} under {p}" for p, value in shown if value]
-    return f", with adult losses of {_list(known)} ({_loss_unit()})" if known else ""
 
 
 def _separated(row: pd.Series) -> bool:
@@ -208,23 +214,27 @@ def _separated(row: pd.Series) -> bool:
 def _excluded(row: pd.Series, measure: Measure) -> str:
     """How small a difference is excluded, if 0 lies inside the interval."""
     if row["low"] > 0 or row["high"] < 0:
-        return (
-            f"the interval leaves out 0, but not after Holm adjustment for "
-            f"{row['holm_family']} comparisons (p = {_p(row['p_holm'])})"
-        )
+        p = _p(row["p_holm"])
+        if row["holm_family"] > 1:
+            family = f"{row['holm_family']} comparisons"
+            return f"the interval leaves out 0, but not once Holm-adjusted for {family} ({p})"
+        return f"all pairs differ alike, but {row['n_pairs']} pairs are too few to tell ({p})"
     bound = max((-row["low"], row["high"]))
     if bound == 0:
         return "the runs do not differ at all"
     size = _number(bound, ROUND_CEILING)
-    return f"a difference of more than {size} {measure.unit} either way is excluded"
+    size = f"{size} {measure.unit}"
+    return f"a difference of more than {size} either way is excluded at {_level(row)}"
 
 
 def _interval(row: pd.Series, unit: str) -> str:
     low, high = _number(row["low"], ROUND_FLOOR), _number(row["high"], ROUND_CEILING)
     unit = f" {unit}" if unit else ""
-    return f"{_number(row['difference'])}{unit}, {row['level']:.3g} interval {low} to {high}".replace(
-        f"{row['level']:.3g} interval", f"{100 * row['level']:.3g} % interval"
-    )
+    return f"{_number(row['difference'])}{unit}, {_level(row)} interval {low} to {high}"
+
+
+def _level(row: pd.Series) -> str:
+    return f"{100 * row['level']:.3g} %"
 
 
 def _relative(row: pd.Series) -> str:
@@ -236,7 +246,7 @@ def _relative(row: pd.Series) -> str:
 
 
 def _dropped(row: pd.Series) -> str:
-    return f" ({row['n_dropped']} dropped)" if row["n_dropped"] else ""
+    return f" and {row['n_dropped']} dropped" if row["n_dropped"] else ""
 
 
 def _row(differences: pd.DataFrame, first: str, second: str, key: str) -> pd.Series | None:
@@ -245,18 +255,30 @@ def _row(differences: pd.DataFrame, first: str, second: str, key: str) -> pd.Ser
     for policy, baseline in ((first, second), (second, first)):
         found = here[(here["policy"] == policy) & (here["baseline"] == baseline)]
         if len(found):
-            return found.iloc[0]
+            return _turned(found.iloc[0], first)
     return None
 
 
 def _turned(row: pd.Series, first: str) -> pd.Series:
+    """The same comparison as `first` minus the other; relative limits turn by reciprocals."""
     if row["policy"] == first:
         return row
     row = row.copy()
-    row["policy"], row["baseline"] = row["baseline"], row["policy"]
+    for one, other in (("policy", "baseline"), ("policy_mean", "baseline_mean")):
+        row[one], row[other] = row[other], row[one]
     row["difference"] = -row["difference"]
     row["low"], row["high"] = -row["high"], -row["low"]
+    percent, low, high = row[["relative_percent", "relative_low", "relative_high"]]
+    # The Fieller interval of b/p is that of p/b inverted, as long as both limits are positive.
+    clear = low > -100 and percent > -100
+    row["relative_percent"] = _inverse(percent) if clear else math.nan
+    row["relative_low"] = _inverse(high) if clear else math.nan
+    row["relative_high"] = _inverse(low) if clear else math.nan
     return row
+
+
+def _inverse(percent: float) -> float:
+    return 100 * (1 / (1 + percent / 100) - 1)
 
 
 def _mean(summary: pd.DataFrame, policy: str, key: str) -> float:
@@ -267,11 +289,6 @@ def _mean(summary: pd.DataFrame, policy: str, key: str) -> float:
 def _mean_text(summary: pd.DataFrame, policy: str, key: str) -> str:
     value = _mean(summary, policy, key)
     return _number(value) if math.isfinite(value) else ""
-
-
-def _means(policies: Sequence[str], measure: Measure, summary: pd.DataFrame) -> str:
-    values = [f"{_mean_text(summary, p, measure.key)} {measure.unit} under {p}" for p in policies]
-    return f"mean {_name(measure)} {_list(values)}"
 
 
 def _count(row: pd.Series | None) -> str:
@@ -294,7 +311,7 @@ def _list(items: Sequence[str]) -> str:
 
 
 def _p(p: float) -> str:
-    return f"{p:.2g}" if p >= 0.001 else "below 0.001"
+    return f"p = {p:.2g}" if p >= 0.001 else "p < 0.001"
 
 
 def _number(value: float, rounding: str | None = None) -> str:
@@ -303,5 +320,7 @@ def _number(value: float, rounding: str | None = None) -> str:
         return "0"
     exact = Decimal(repr(float(value)))
     step = Decimal(1).scaleb(exact.adjusted() - 2)
-    rounded = exact.quantize(step, **({"rounding": rounding} if rounding else {}))
-    return f"{int(rounded) if step >= 1 else rounded:f}" if step < 1 else f"{int(rounded)}"
+    rounded = exact.quantize(step, rounding=rounding)
+    if abs(value) < 1e-4:
+        return f"{rounded:.2e}"
+    return f"{rounded:f}" if step < 1 else str(int(rounded))

@@ -1,0 +1,117 @@
+"""The library in three lines.
+
+>>> from colony_sim import load, compare
+>>> result = compare(load("experiments/rotation.toml"))  # doctest: +SKIP
+>>> print(result.verdict)  # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from colony_sim.experiment.compare import Comparison, RunsFailed, compare_plan
+from colony_sim.experiment.files import Experiment, load
+from colony_sim.experiment.plan import expand, single
+from colony_sim.experiment.runner import Progress, compile_kernels
+
+if TYPE_CHECKING:
+    from colony_sim.colony.simulate import RunRecord
+
+__all__ = ["Comparison", "Experiment", "RunsFailed", "compare", "load", "simulate_policy"]
+
+
+def compare(
+    experiment: Experiment | str | Path,
+    *,
+    out: str | Path | None = None,
+    quick: bool = False,
+    replicates: int | None = None,
+    seed: int | None = None,
+    workers: int | None = None,
+    fresh: bool = False,
+    figures: bool = True,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> Comparison:
+    """Run every policy of an experiment with the same seeds and compare them.
+
+    Parameters
+    ----------
+    experiment : Experiment, str or Path
+        From :func:`load`, or the file itself.
+    out : str or Path, optional
+        Results folder; default ``results/<name>`` below the working folder.
+    quick : bool
+        Fewer days and replicates, as the file says; results in ``results/<name>-quick``.
+    replicates, seed : int, optional
+        Take these in place of the values of the file.
+    workers : int, optional
+        Worker processes; default one per core. The results do not depend on it.
+    fresh : bool
+        Run again what is finished already.
+    figures : bool
+        Draw the figures as well.
+    on_progress : callable
+        Called with the number of finished runs and the seconds left.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        If the file or an argument is not allowed or the results folder cannot be used.
+    RunsFailed
+        If a run raised; runs that finished are kept.
+    """
+    if not isinstance(experiment, Experiment):
+        experiment = load(experiment)
+    plan = expand(experiment, quick=quick, replicates=replicates, seed=seed)
+    folder = Path(out) if out is not None else Path("results") / plan.name
+    draw = None
+    if figures:
+        from colony_sim.commands.compare import draw
+    return compare_plan(
+        plan, folder, workers=workers, fresh=fresh, on_progress=on_progress, draw=draw
+    )
+
+
+def simulate_policy(
+    experiment: Experiment | str | Path,
+    policy: str | None = None,
+    *,
+    seed: int | None = None,
+    days: int | None = None,
+) -> RunRecord:
+    """Simulate one policy once, in this process, and write nothing.
+
+    Parameters
+    ----------
+    experiment : Experiment, str or Path
+        From :func:`load`, or the file itself.
+    policy : str, optional
+        Name of the policy; default: the baseline.
+    seed : int, optional
+        Seed of the run; default: that of replicate 1 of the comparison.
+    days : int, optional
+        Simulated days; default: those of the file.
+
+    Returns
+    -------
+    RunRecord
+        Its ``daily``, ``bins_daily`` and ``bin_log`` tables and ``died_out_day``.
+
+    Raises
+    ------
+    InputError
+        If the file or an argument is not allowed.
+    """
+    from colony_sim.colony import simulate
+
+    if not isinstance(experiment, Experiment):
+        experiment = load(experiment)
+    run = single(experiment, policy=policy, seed=seed, days=days)
+    compile_kernels()
+    return simulate.simulate(run.scenario)

@@ -1,0 +1,70 @@
+"""``colony-sim run``: one policy, once, with everything that happened in every bin."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.show import number
+from colony_sim.experiment import manifest
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import PlannedRun, single
+from colony_sim.experiment.runner import compile_kernels
+from colony_sim.experiment.store import RUN_TABLES, claim, replace_tables, write_table
+
+
+def run_single(
+    file: Path, *, policy: str | None, seed: int | None, days: int | None, out: Path | None
+) -> int:
+    """Simulate one policy of an experiment file once; returns the exit code."""
+    from colony_sim.colony import simulate
+
+    experiment = load(file)
+    run = single(experiment, policy=policy, seed=seed, days=days)
+    name = f"{experiment.name}-run-{_slug(run.policy)}"
+    folder = out if out is not None else Path("results") / name
+    try:
+        with claim(folder, name):
+            compile_kernels()
+            record = simulate.simulate(run.scenario)
+            with replace_tables(folder) as staged:
+                for table in RUN_TABLES:
+                    write_table(staged, table, getattr(record, table))
+                files = [path.name for path in staged.iterdir()]
+                data = manifest.build_single(name, run, files, command_line())
+                manifest.write(staged, data)
+    except KeyboardInterrupt:
+        print("colony-sim: Stopped. The run was not finished; nothing was kept.", file=sys.stderr)
+        return 130
+    for line in summary(run, record):
+        print(line)
+    print(f"Results: {folder}")
+    return 0
+
+
+def summary(run: PlannedRun, record) -> list[str]:
+    """A few lines on how the run went."""
+    daily = record.daily
+    last = daily.iloc[-1] if len(daily) else None
+    lines = [f"{run.policy}, seed {run.scenario.seed}, {len(daily)} days"]
+    if record.died_out_day is not None:
+        lines.append(f"The colony died out on day {record.died_out_day}.")
+    elif last is not None:
+        stocks = ", ".join(
+            f"{int(last[stage])} {stage}" for stage in ("eggs", "larvae", "pupae", "adults")
+        )
+        lines.append(f"At the end: {stocks}, {int(last['bins_in_use'])} bins in use.")
+    if last is not None:
+        grams, bran = daily["harvest_g"].sum(), daily["bran_given_g"].sum()
+        hours = daily["work_minutes"].sum() / 60
+        lines.append(
+            f"Over all days: {number(grams)} g harvested, {number(bran)} g bran given, "
+            f"{number(hours)} h of work."
+        )
+    return lines
+
+
+def _slug(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "policy"

@@ -1,0 +1,163 @@
+"""Tables and progress on the terminal."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from decimal import Decimal
+
+import pandas as pd
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from rich.table import Table
+
+from colony_sim.experiment.compare import Comparison
+from colony_sim.experiment.measures import catalogue
+from colony_sim.experiment.runner import Progress as RunProgress
+
+_LABEL_WIDTH, _CELL_WIDTH = 48, 28
+
+
+def console() -> Console:
+    """Console for results; wide enough for tables if the output is not a terminal."""
+    plain = Console()
+    return plain if plain.is_terminal else Console(width=120)
+
+
+@contextmanager
+def progress_bar(what: str) -> Iterator[Callable[[RunProgress], None]]:
+    """Show how far the runs are: a bar on a terminal, a line for each tenth elsewhere."""
+    stderr = Console(stderr=True)
+    if not stderr.is_terminal:
+        yield _progress_lines(what)
+        return
+    left = TextColumn("{task.fields[left]}")
+    columns = (TextColumn(what), BarColumn(), MofNCompleteColumn(), left)
+    with Progress(*columns, console=stderr, transient=True) as bar:
+        task = bar.add_task(what, total=None, left="")
+
+        def update(progress: RunProgress) -> None:
+            bar.update(task, total=progress.total, completed=progress.done, left=_left(progress))
+
+        yield update
+
+
+def _progress_lines(what: str) -> Callable[[RunProgress], None]:
+    told = -1
+
+    def update(progress: RunProgress) -> None:
+        nonlocal told
+        tenth = 10 * (progress.done + progress.failed) // max(progress.total, 1)
+        if tenth > told:
+            told = tenth
+            left = _left(progress)
+            count = f"{what}: {progress.done} of {progress.total} runs"
+            print(count + (f", {left}" if left else ""), file=sys.stderr, flush=True)
+
+    return update
+
+
+def _left(progress: RunProgress) -> str:
+    parts = []
+    if progress.failed:
+        parts.append(f"{progress.failed} failed")
+    if progress.reused:
+        parts.append(f"{progress.reused} reused")
+    if progress.seconds_left is not None and progress.done + progress.failed < progress.total:
+        parts.append(f"about {duration(progress.seconds_left)} left")
+    return ", ".join(parts)
+
+
+def duration(seconds: float) -> str:
+    """Seconds in words: ``40 s``, ``3 min``, ``1 h 20 min``."""
+    if seconds < 60:
+        return f"{max(1, round(seconds))} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+
+
+def show_comparison(result: Comparison, to: Console) -> None:
+    """Print the measures of each policy, the paired differences and the verdict."""
+    for table in measure_tables(result.policies, to.width):
+        to.print(table)
+    for policy, rows in result.differences.groupby("policy", sort=False):
+        to.print(difference_table(str(policy), rows))
+    to.print(result.verdict, style="bold", highlight=False, markup=False)
+
+
+def measure_tables(policies: pd.DataFrame, width: int) -> list[Table]:
+    """Measures by policy (mean, 95 % interval), as many policies side by side as fit."""
+    names = list(policies["policy"].unique())
+    abreast = max(1, (width - _LABEL_WIDTH) // _CELL_WIDTH)
+    tables = []
+    for start in range(0, len(names), abreast):
+        part = names[start : start + abreast]
+        table = Table(title="Mean of settled runs, 95 % interval", title_justify="left")
+        table.add_column("Measure")
+        for name in part:
+            table.add_column(_plain(name), justify="right")
+        rows = policies.set_index(["measure", "policy"])
+        for key, measure in catalogue().items():
+            cells = [rows.loc[(key, name)] for name in part]
+            table.add_row(
+                f"{measure.label} ({measure.unit})",
+                *(interval(cell["mean"], cell["low"], cell["high"]) for cell in cells),
+                end_section=key == list(catalogue())[-1],
+            )
+        first = [rows.loc[(list(catalogue())[0], name)] for name in part]
+        for label, column in (("Runs died out", "n_died_out"), ("Runs unsettled", "n_unsettled")):
+            table.add_row(label, *(share(cell[column], cell["n_runs"]) for cell in first))
+        tables.append(table)
+    return tables
+
+
+def difference_table(policy: str, rows: pd.DataFrame) -> Table:
+    """Paired differences of one policy to the baseline."""
+    baseline = rows["baseline"].iloc[0]
+    title = f"Paired difference, {_plain(policy)} minus {_plain(baseline)}, 95 % interval"
+    table = Table(title=title, title_justify="left")
+    table.add_column("Measure")
+    for head in ("Difference", f"in % of {_plain(baseline)}", "p (Holm)", "Pairs"):
+        table.add_column(head, justify="right")
+    measures = catalogue()
+    for _, row in rows.iterrows():
+        measure = measures[row["measure"]]
+        clear = row["low"] > 0 or row["high"] < 0
+        table.add_row(
+            f"{measure.label} ({measure.unit})",
+            interval(row["difference"], row["low"], row["high"]),
+            interval(row["relative_percent"], row["relative_low"], row["relative_high"]),
+            "" if math.isnan(row["p_holm"]) else f"{row['p_holm']:.2g}",
+            str(row["n_pairs"]),
+            style="bold" if clear else None,
+        )
+    return table
+
+
+def interval(mean: float, low: float, high: float) -> str:
+    """``12.3 (11.9 to 12.8)``; a dash if there is no mean."""
+    if math.isnan(mean):
+        return "-"
+    if math.isnan(low) or math.isnan(high):
+        return number(mean)
+    return f"{number(mean)} ({number(low)} to {number(high)})"
+
+
+def number(value: float) -> str:
+    """Three significant digits, and all digits before the point."""
+    if value == 0 or not math.isfinite(value):
+        return f"{value:g}"
+    places = max(0, 2 - Decimal(repr(float(value))).adjusted())
+    return f"{value:.{places}f}"
+
+
+def share(count: int, total: int) -> str:
+    """``3 of 20 (15 %)``."""
+    return f"{count} of {total} ({100 * count / total:.0f} %)"
+
+
+def _plain(text: str) -> str:
+    # Names come from a file; square brackets in them are not markup.
+    return text.replace("[", r"\[")

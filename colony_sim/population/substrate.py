@@ -1,0 +1,32 @@
+"""Stocks of the bins: bran, frass, moisture, shed skins and dead beetles."""
+
+from __future__ import annotations
+
+import numpy as np
+
+
+class Substrate:
+    """Columns over bins, the tray last (it holds no stocks).
+
+    Attributes
+    ----------
+    bran, frass, moisture, skin_mass : int64 arrays, shape (bins + 1,), ng
+    skins, visible_skins, dead_adults : int64 arrays, shape (bins + 1,), counts
+    food, wetness, crowding : float64 arrays, shape (bins + 1,)
+        The day's limits (shares of full intake, of the day's need of moisture, of growth).
+    """
+
+    def __init__(self, bins: int) -> None:
+        slots = bins + 1
+        for name in (
+            "bran",
+            "frass",
+            "moisture",
+            "skin_mass",
+            "skins",
+            "visible_skins",
+            "dead_adults",
+        ):
+            setattr(self, name, np.zeros(slots, np.int64))
+        for name in ("food", "wetness", "crowding"):
+            setattr(self, name, np.ones(slots, np.float64))

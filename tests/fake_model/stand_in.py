@@ -1,0 +1,69 @@
+"""Stands in for ``colony_sim.colony.simulate``; see ``sitecustomize.py``."""
+
+import os
+import time
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Scenario:
+    parameters: Any
+    climate: Any
+    days: int
+    seed: int
+    breeders: int
+
+
+@dataclass
+class RunRecord:
+    daily: Any
+    bin_log: Any
+    bins_daily: Any
+    died_out_day: int | None
+
+
+STOCKS = ("eggs", "larvae", "pupae", "adults", "breeders", "larvae_g", "bins_in_use", "bran_g",
+          "frass_g", "moisture_g")  # fmt: skip
+FLOWS = (
+    "harvest_larvae", "harvest_g", "eggs_laid", "eggs_hatched", "eggs_eaten_adults",
+    "eggs_eaten_larvae", "eggs_lost_handling", "eggs_unhatched", "larvae_died", "pupae_formed",
+    "pupae_eaten_adults", "pupae_eaten_larvae", "pupae_injured", "pupae_died",
+    "pupae_lost_handling", "adults_emerged", "adults_died_age", "adults_died_background",
+    "adults_died_handling", "adults_removed_surplus", "bran_given_g", "bran_eaten_g",
+    "moisture_given_g", "work_minutes",
+)  # fmt: skip
+
+
+def simulate(scenario, each_day=None):
+    import numpy as np
+    import pandas as pd
+
+    faults = dict(p.split("=") for p in os.environ.get("FAKE_MODEL", "").split(",") if p)
+    interval = scenario.parameters["rotation.interval_days"]
+    if log := os.environ.get("FAKE_MODEL_LOG"):
+        with open(log, "a") as handle:
+            handle.write(f"{interval} {scenario.seed}\n")
+    for day in range(1, scenario.days + 1):
+        if each_day is not None:
+            each_day(day)
+        time.sleep(float(faults.get("slow", 0)))
+    if faults.get("fail") == str(scenario.seed):
+        raise RuntimeError("bin 3 is on fire")
+    if faults.get("exit") == str(scenario.seed):
+        os._exit(9)
+    died = scenario.days // 2 if faults.get("die") == str(scenario.seed) else None
+    rng = np.random.default_rng([scenario.seed, interval])
+    shared = np.random.default_rng(scenario.seed).normal()
+    days = died or scenario.days
+    daily = pd.DataFrame({"day": np.arange(1, days + 1)})
+    daily["temperature_c"] = scenario.climate.daily(days)
+    for name in (*STOCKS, *FLOWS):
+        daily[name] = 100.0 + 5 * shared - interval / 7 + rng.normal(size=days)
+    for name in ("eggs", "larvae", "pupae", "adults", "bins_in_use"):
+        daily[name] = daily[name].round().astype(int)
+    if died:
+        daily.loc[days - 1, ["eggs", "larvae", "pupae", "adults"]] = 0
+    log = pd.DataFrame({"day": [1, 2], "bin": [0, 1], "action": ["move", "harvest"]})
+    log["date_out"] = pd.array([None, 2], dtype="Int64")
+    return RunRecord(daily, log, daily[["day", "larvae"]].assign(bin=0), died)
