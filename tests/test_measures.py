@@ -85,7 +85,8 @@ def test_undefined_ratios_are_nan_and_defined_ones_are_not():
     found = run_measures(table, STEADY)
     undefined = {k for k, v in found.items() if math.isnan(v)}
     assert undefined == {
-        k for k in EXPECTED
+        k
+        for k in EXPECTED
         if k.endswith(("_share", "_per_100_per_day")) or k == "yield_g_per_kg_bran"
     }
     assert found["eggs_laid_per_day"] == 0

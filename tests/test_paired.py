@@ -31,16 +31,20 @@ def make(values, statuses=None):
 def shared(n=10, seed=1, shift=2.0):
     rng = np.random.default_rng(seed)
     colony = rng.normal(50, 10, size=n)
-    return make({
-        "base": colony + rng.normal(0, 1, size=n),
-        "new": colony + shift + rng.normal(0, 1, size=n),
-    })
+    return make(
+        {
+            "base": colony + rng.normal(0, 1, size=n),
+            "new": colony + shift + rng.normal(0, 1, size=n),
+        }
+    )
 
 
 def test_summary_counts_each_status_and_averages_settled_only():
     statuses = ["settled", "settled", "settled", "unsettled", "died_out"]
-    table = make({"a": [1.0, 2.0, 6.0, 100.0, np.nan], "b": [5.0] * 5},
-                 {"a": statuses, "b": ["died_out"] * 5})
+    table = make(
+        {"a": [1.0, 2.0, 6.0, 100.0, np.nan], "b": [5.0] * 5},
+        {"a": statuses, "b": ["died_out"] * 5},
+    )
     a, b = policy_summary(table).to_dict("records")
     assert (a["n_runs"], a["n_settled"], a["n_unsettled"], a["n_died_out"]) == (5, 3, 1, 1)
     assert a["mean"] == 3
@@ -68,23 +72,30 @@ def test_difference_equals_scipy(level):
     assert row["relative_percent"] == pytest.approx(100 * (new.mean() / base.mean() - 1))
     assert row["relative_low"] < row["relative_percent"] < row["relative_high"]
     assert (row["policy"], row["baseline"], row["n_pairs"], row["n_dropped"]) == (
-        "new", "base", 10, 0)
+        "new",
+        "base",
+        10,
+        0,
+    )
 
 
 def test_pairs_match_on_seed_whatever_the_row_order():
-    table = shared()
+    table = shared(n=20, shift=0.3)
     shuffled = table.sample(frac=1, random_state=3)
     a = paired_differences(table, "base").iloc[0]
     b = paired_differences(shuffled, "base")
     assert b.iloc[0]["difference"] == pytest.approx(a["difference"])
     assert b.iloc[0]["low"] == pytest.approx(a["low"])
+    assert b.iloc[0]["p_sign_flip"] == a["p_sign_flip"]
 
 
 def test_only_seeds_settled_under_both_are_used():
     table = make(
         {"base": [1.0, 2, 3, 4, 5], "new": [2.0, 4, 9, 9, np.nan, 7]},
-        {"base": ["settled"] * 3 + ["died_out", "settled"],
-         "new": ["settled", "settled", "unsettled", "settled", "settled", "settled"]},
+        {
+            "base": ["settled"] * 3 + ["died_out", "settled"],
+            "new": ["settled", "settled", "unsettled", "settled", "settled", "settled"],
+        },
     )
     row = paired_differences(table, "base").iloc[0]
     assert (row["n_pairs"], row["n_dropped"]) == (2, 4)
@@ -145,7 +156,8 @@ def test_fieller_of_a_baseline_not_clear_of_zero_is_unknown():
 def test_sign_flip_equals_scipy_permutation_test():
     d = np.array([1.2, -0.4, 2.2, 0.9, 1.5, -0.1, 0.8])
     exact = stats.permutation_test(
-        (d,), lambda x, axis: x.mean(axis), permutation_type="samples", n_resamples=np.inf)
+        (d,), lambda x, axis: x.mean(axis), permutation_type="samples", n_resamples=np.inf
+    )
     assert sign_flip_p(d) == pytest.approx(exact.pvalue)
     # Hand-worked: 2 of the 16 sign patterns are as extreme.
     assert sign_flip_p([1.0, 2.0, 3.0, 4.0]) == 2 / 16
@@ -176,13 +188,17 @@ def test_holm_by_hand():
 def three():
     rng = np.random.default_rng(6)
     colony = rng.normal(50, 10, size=8)
-    return make({p: colony + s + rng.normal(0, 1, size=8)
-                 for p, s in (("base", 0.0), ("b", 1.0), ("c", 2.0))})
+    return make(
+        {
+            p: colony + s + rng.normal(0, 1, size=8)
+            for p, s in (("base", 0.0), ("b", 1.0), ("c", 2.0))
+        }
+    )
 
 
 def test_holm_is_applied_within_each_measure():
     table = three()
-    table["z"] = -table["y"] ** 2
+    table["z"] = -(table["y"] ** 2)
     found = paired_differences(table, "base")
     assert set(found["measure"]) == {"y", "z"} and (found["holm_family"] == 2).all()
     for _, rows in found.groupby("measure"):
@@ -209,8 +225,10 @@ def test_one_policy_gives_empty_tables():
 
 def test_died_out_shares_and_mcnemar():
     d, s = "died_out", "settled"
-    table = make({"base": [1.0] * 10, "new": [1.0] * 10},
-                 {"base": [d, d] + [s] * 8, "new": [s, d, d, d, d, d, d, d, s, "unsettled"]})
+    table = make(
+        {"base": [1.0] * 10, "new": [1.0] * 10},
+        {"base": [d, d] + [s] * 8, "new": [s, d, d, d, d, d, d, d, s, "unsettled"]},
+    )
     base, new = died_out_comparison(table, "base").to_dict("records")
     assert (base["n_died_out"], new["n_died_out"], new["share"]) == (2, 7, 0.7)
     # Clopper-Pearson limits are beta quantiles.

@@ -42,6 +42,18 @@ def test_step_is_cut_where_it_steps():
     assert state.half_width == 0
 
 
+def test_odd_days_are_left_out_at_the_start():
+    x = np.r_[np.full(103, 3.0), np.full(300, 10.0)]
+    state = find_steady_state(x)
+    assert (state.warm_up_days, state.days_used) == (103, 300)
+
+
+def test_truncation_at_the_half_is_already_too_late():
+    for step, status in ((195, "settled"), (200, "unsettled")):
+        x = np.r_[np.full(step, 3.0), np.full(400 - step, 10.0)]
+        assert find_steady_state(x).status == status
+
+
 @pytest.mark.parametrize("value", [0.0, 0.1, 1e6 / 3])
 def test_constant_has_no_warm_up(value):
     state = find_steady_state(np.full(203, value))
@@ -146,6 +158,17 @@ def test_yearly_wave_alone_is_settled_over_whole_years(option):
     assert (state.status, state.warm_up_days, state.days_used) == ("settled", 0, 4 * 365)
 
 
+@pytest.mark.parametrize("years", [2, 3])
+def test_yearly_wave_keeps_a_season_that_is_no_multiple_of_the_batch(years):
+    state = find_steady_state(yearly(years), smooth_period=14, season_days=365)
+    assert (state.status, state.days_used) == ("settled", years * 365)
+
+
+def test_every_other_year_high_is_no_drift():
+    x = yearly(8) * np.repeat([1.1, 0.9] * 4, 365)
+    assert find_steady_state(x, season_days=365).status == "settled"
+
+
 def test_yearly_wave_with_warm_up_keeps_whole_years():
     rng = np.random.default_rng(2)
     for warm_up in (100, 200, 300):
@@ -225,6 +248,20 @@ def test_run_with_one_unsettled_column_is_unsettled():
     assert steady_state_of_run(daily, monitored=["larvae_g"]).status == "settled"
     with pytest.raises(ValueError):
         steady_state_of_run(daily, monitored=[])
+
+
+def test_run_shares_the_false_alarm_rate_among_its_columns():
+    rng = np.random.default_rng(0)
+    shared = 0
+    for _ in range(200):
+        daily = run_table()
+        # A drift of 3.6 standard errors: beyond 1 % often, beyond a third of it less often.
+        daily["adults"] = 100 + 0.019 * np.arange(400) + rng.normal(0, 12, size=400)
+        alone = steady_state_of_run(daily, monitored=["adults"]).status
+        three = steady_state_of_run(daily).status
+        assert not (alone == "settled" and three == "unsettled")
+        shared += alone == "unsettled" and three == "settled"
+    assert shared > 5
 
 
 def test_run_without_insects_at_the_end_died_out():

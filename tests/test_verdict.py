@@ -1,3 +1,5 @@
+from decimal import ROUND_CEILING, ROUND_FLOOR
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,7 +10,7 @@ from colony_sim.experiment.paired import (
     paired_differences,
     policy_summary,
 )
-from colony_sim.experiment.verdict import LOSSES, REMINDER, verdict
+from colony_sim.experiment.verdict import LOSSES, REMINDER, _number, _separated, verdict
 
 YIELD = "yield_g_per_day"
 # Sums to 0: shifts a policy's seeds without changing its mean.
@@ -53,7 +55,9 @@ def test_two_separated(baseline, every_pair):
     # By hand: sd of JITTER 0.7319, t(7) 2.3646, half-width 0.6119; limits rounded outward.
     assert "(fast minus slow) of 3.00 g/day, 95 % interval 2.38 to 3.62 over 8 pairs," in text
     assert "5.22 %" in text and "of slow" in text
-    assert "adult losses were 1.50 and 1.00 per 100 adults per day, higher under fast (0.500" in text
+    assert (
+        "adult losses were 1.50 and 1.00 per 100 adults per day, higher under fast (0.500" in text
+    )
     assert text.endswith(REMINDER)
     assert "died out" not in text and "settled" not in text
 
@@ -72,6 +76,26 @@ def test_two_not_separated():
     assert "a difference of more than 0.812 g/day either way is excluded at 95 %" in text
     assert "a difference the evidence does not separate from none" in text
     assert "higher" not in text and "lower" not in text and "ahead" not in text
+
+
+def test_two_not_separated_where_less_is_better():
+    losses = {"slow": 10 + JITTER, "fast": np.full(8, 10.2)}
+    text = say(two(0.2, losses=losses), primary=LOSSES)
+    assert "does not separate slow from fast in adult losses" in text
+    assert "95 % interval -0.812 to 0.412" in text
+    assert "a difference of more than 0.812 per 100 adults per day either way is excluded" in text
+
+
+def test_interval_and_adjusted_p_must_both_leave_out_zero():
+    row = {"low": 0.1, "high": 1.0, "p_holm": 0.01, "level": 0.95}
+    assert _separated(pd.Series(row))
+    for change in (
+        {"low": -0.1},
+        {"p_holm": 0.06},
+        {"p_holm": np.nan},
+        {"low": np.nan, "high": np.nan},
+    ):
+        assert not _separated(pd.Series(row | change))
 
 
 def test_two_identical():
@@ -109,8 +133,10 @@ def test_failures_come_first_with_their_test():
 
 def test_dying_out_not_separated():
     text = say(two(3, bad={"fast": {0: "died_out", 1: "died_out"}}))
-    assert "The colony died out in 2 of 8 runs under fast (fast and slow are not separated in " \
+    assert (
+        "The colony died out in 2 of 8 runs under fast (fast and slow are not separated in "
         "this, exact McNemar p = 0.5 on 8 pairs)." in text
+    )
     assert "over 6 pairs and 2 dropped" in text
 
 
@@ -118,7 +144,8 @@ def test_dying_out_alike_needs_no_test():
     died = {0: "died_out"}
     text = say(two(3, bad={"fast": died, "slow": died}))
     assert text.startswith(
-        "The colony died out in 1 of 8 runs under slow and 1 of 8 runs under fast. What follows")
+        "The colony died out in 1 of 8 runs under slow and 1 of 8 runs under fast. What follows"
+    )
 
 
 def test_never_settled_alone():
@@ -127,8 +154,10 @@ def test_never_settled_alone():
 
 
 def test_no_shared_settled_seed():
-    bad = {"slow": dict.fromkeys(range(4), "unsettled"),
-           "fast": dict.fromkeys(range(4, 8), "unsettled")}
+    bad = {
+        "slow": dict.fromkeys(range(4), "unsettled"),
+        "fast": dict.fromkeys(range(4, 8), "unsettled"),
+    }
     text = say(two(3, bad=bad))
     assert "with no seeds settled under both policies there is no paired evidence" in text
 
@@ -137,8 +166,10 @@ def test_only_one_policy_settled():
     losses = {"slow": 1 + JITTER, "fast": 2 + JITTER}
     text = say(two(3, losses=losses, bad={"slow": dict.fromkeys(range(8), "died_out")}))
     assert "The colony died out in 8 of 8 runs under slow" in text
-    assert "Only fast gave settled runs, so nothing is compared: fast had a mean yield of 60.5 " \
+    assert (
+        "Only fast gave settled runs, so nothing is compared: fast had a mean yield of 60.5 "
         "g/day, with adult losses of 2.00 per 100 adults per day." in text
+    )
 
 
 def test_no_run_settled():
@@ -153,21 +184,30 @@ def test_one_policy():
 
 
 def many(**options):
-    return make({
-        "base": COLONY, "near": COLONY + 4.9 + JITTER[::-1] * 2, "best": COLONY + 5 + JITTER,
-        "dead": COLONY,
-    }, **options)
+    return make(
+        {
+            "base": COLONY,
+            "near": COLONY + 4.9 + JITTER[::-1] * 2,
+            "best": COLONY + 5 + JITTER,
+            "dead": COLONY,
+        },
+        **options,
+    )
 
 
 def test_many_names_best_ties_and_failures():
-    losses = {p: np.full(8, v) for p, v in
-              (("base", 1.0), ("near", 1.1), ("best", 1.2), ("dead", 1.3))}
+    losses = {
+        p: np.full(8, v) for p, v in (("base", 1.0), ("near", 1.1), ("best", 1.2), ("dead", 1.3))
+    }
     text = say(many(losses=losses, bad={"dead": dict.fromkeys(range(8), "died_out")}))
     assert text.startswith("The colony died out in 8 of 8 runs under dead (more often under dead")
-    assert "best has the highest mean yield (g/day): 62.5 under best (adult losses 1.20 per 100 " \
+    assert (
+        "best has the highest mean yield (g/day): 62.5 under best (adult losses 1.20 per 100 "
         "adults per day), 62.4 under near" in text
+    )
     ahead, level = text.split("the evidence puts it ahead of ")[1].split(
-        "; the evidence does not put it ahead of ")
+        "; the evidence does not put it ahead of "
+    )
     assert "base (5.00 g/day" in ahead and "near" not in ahead
     assert "near (0.100 g/day" in level and "is excluded at 95 %" in level and "base" not in level
     assert "could not be compared" not in text
@@ -211,3 +251,19 @@ def test_many_ties_share_the_best():
 def test_primary_must_be_a_summarised_measure_with_a_better_side(primary):
     with pytest.raises(ValueError, match="primary"):
         say(two(3), primary=primary)
+
+
+def test_numbers_have_three_digits_and_round_outward():
+    assert [_number(v) for v in (0, 0.1, 0.09999999, 12.345, 99.96, 1234.0, -0.00123456, 2e-7)] == [
+        "0",
+        "0.100",
+        "0.100",
+        "12.3",
+        "100",
+        "1230",
+        "-0.00123",
+        "2.00e-7",
+    ]
+    assert _number(0.12301, ROUND_CEILING) == "0.124"
+    assert _number(-0.12301, ROUND_FLOOR) == "-0.124"
+    assert _number(-0.12399, ROUND_CEILING) == "-0.123"

@@ -6,11 +6,12 @@ import shlex
 import sys
 from pathlib import Path
 
+from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import console, progress_bar, show_comparison
 from colony_sim.experiment.compare import RunsFailed, compare_plan
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
-from colony_sim.experiment.runner import Interrupted, check_workers
+from colony_sim.experiment.runner import Interrupted, WorkerDied, check_workers
 
 
 def command_line() -> str:
@@ -27,8 +28,8 @@ def run_compare(
     fresh: bool,
     replicates: int | None,
     seed: int | None,
-) -> int:
-    """Compare the policies of an experiment file; returns the exit code."""
+) -> None:
+    """Compare the policies of an experiment file."""
     workers = check_workers(workers)
     plan = expand(load(file), quick=quick, replicates=replicates, seed=seed)
     folder = out if out is not None else Path("results") / plan.name
@@ -43,21 +44,26 @@ def run_compare(
                 draw=draw,
                 command=command_line(),
             )
-    except Interrupted as stopped:
+    except KeyboardInterrupt as stopped:
+        done = stopped.done if isinstance(stopped, Interrupted) else "All"
+        total = stopped.total if isinstance(stopped, Interrupted) else len(list(plan.runs()))
         again = "the same command without --fresh" if fresh else "the same command"
-        print(
-            f"colony-sim: Stopped. {stopped.done} of {stopped.total} runs are finished and kept "
-            f"in {folder / 'runs'}; {again} goes on from there.",
-            file=sys.stderr,
-        )
-        return 130
+        raise Ending(
+            f"Stopped. {done} of {total} runs are finished and kept in {folder / 'runs'}; "
+            f"{again} goes on from there.",
+            130,
+        ) from None
+    except WorkerDied as error:
+        raise Ending(
+            f"{error} and are kept in {folder / 'runs'}; the same command with fewer --workers "
+            "goes on from there.",
+            1,
+        ) from None
     except RunsFailed as error:
-        print(f"colony-sim: {error}", file=sys.stderr)
-        return 1
+        raise Ending(str(error), 1) from None
     to = console()
     show_comparison(result, to)
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
-    return 0
 
 
 def draw(folder: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -9,6 +10,7 @@ from typing import Annotated
 import typer
 
 from colony_sim import __version__
+from colony_sim.commands.ending import Ending
 from colony_sim.errors import InputError
 
 app = typer.Typer(
@@ -63,11 +65,11 @@ def compare(
         int | None, typer.Option("--replicates", help="Runs of each policy.")
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the comparison.")] = None,
-) -> int:
+) -> None:
     """Compare the policies of an experiment over paired, replicated runs."""
     from colony_sim.commands.compare import run_compare
 
-    return run_compare(
+    run_compare(
         file,
         quick=quick,
         workers=workers,
@@ -91,43 +93,48 @@ def run_one(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder; default: results/NAME-run-POLICY.")
     ] = None,
-) -> int:
+) -> None:
     """Simulate one policy once and write its daily series and bin log."""
     from colony_sim.commands.run import run_single
 
-    return run_single(file, policy=policy, seed=seed, days=days, out=out)
+    run_single(file, policy=policy, seed=seed, days=days, out=out)
 
 
 @app.command()
 def repeat(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Results folder.")],
     workers: Workers = None,
-) -> int:
+) -> None:
     """Run a comparison again from its manifest and confirm that every table is identical."""
     from colony_sim.commands.repeat import run_repeat
 
-    return run_repeat(folder, workers=workers)
+    run_repeat(folder, workers=workers)
 
 
 def run() -> None:
     """Entry point: exit code 0 done, 1 failed, 2 bad input, 130 stopped with Ctrl-C."""
     usage_error = typer.BadParameter.__base__
     try:
-        code = app(standalone_mode=False)
+        code = app(standalone_mode=False) or 0
+        if code == 130:  # Typer turns Ctrl-C into this; the commands raise Ending.
+            _tell("Stopped.")
+    except Ending as ending:
+        code = _tell(str(ending), ending.code)
     except InputError as error:
         code = _tell(error.line, 2)
     except usage_error as error:
-        code = _tell(" ".join(error.format_message().split()), 2)
+        code = _tell(error.format_message(), 2)
     except (KeyboardInterrupt, typer.Abort):
         code = _tell("Stopped.", 130)
     except BrokenPipeError:
-        sys.stderr.close()  # The reader of a pipe has gone; there is nobody to tell.
+        # The reader of a pipe has gone; what is left to print goes nowhere, without an error.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         code = 1
     except OSError as error:
         code = _tell(str(error), 1)
-    sys.exit(code or 0)
+    sys.exit(code)
 
 
-def _tell(line: str, code: int) -> int:
-    typer.echo(f"colony-sim: {line}", err=True)
+def _tell(line: str, code: int = 0) -> int:
+    typer.echo(f"colony-sim: {' '.join(line.split())}", err=True)
     return code

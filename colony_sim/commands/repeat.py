@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
+from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import progress_bar
 from colony_sim.experiment.compare import RunsFailed
 from colony_sim.experiment.repeat import repeat
+from colony_sim.experiment.runner import WorkerDied
 
 
-def run_repeat(folder: Path, *, workers: int | None) -> int:
-    """Repeat the comparison of a results folder; returns the exit code."""
+def run_repeat(folder: Path, *, workers: int | None) -> None:
+    """Repeat the comparison of a results folder and tell whether it is identical."""
     try:
         with progress_bar("repeat") as on_progress:
             difference = repeat(folder, workers=workers, on_progress=on_progress)
-    except RunsFailed as error:
-        print(f"colony-sim: {error}", file=sys.stderr)
-        return 1
+    except KeyboardInterrupt:
+        raise Ending(f"Stopped. {folder} was only read.", 130) from None
+    except (RunsFailed, WorkerDied) as error:
+        raise Ending(str(error), 1) from None
     if difference is not None:
-        print(f"colony-sim: not identical: {folder}: {difference}", file=sys.stderr)
-        return 1
+        raise Ending(f"not identical: {folder}: {difference}", 1)
     print(f"Identical: every table of {folder} was found again from its manifest.")
-    return 0

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-import sys
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
+from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import number
 from colony_sim.experiment import manifest
 from colony_sim.experiment.files import load
@@ -17,8 +17,8 @@ from colony_sim.experiment.store import RUN_TABLES, claim, replace_tables, write
 
 def run_single(
     file: Path, *, policy: str | None, seed: int | None, days: int | None, out: Path | None
-) -> int:
-    """Simulate one policy of an experiment file once; returns the exit code."""
+) -> None:
+    """Simulate one policy of an experiment file once, write and sum up what happened."""
     from colony_sim.colony import simulate
 
     experiment = load(file)
@@ -36,12 +36,10 @@ def run_single(
                 data = manifest.build_single(name, run, files, command_line())
                 manifest.write(staged, data)
     except KeyboardInterrupt:
-        print("colony-sim: Stopped. The run was not finished; nothing was kept.", file=sys.stderr)
-        return 130
+        raise Ending("Stopped. The run was not finished; nothing was kept.", 130) from None
     for line in summary(run, record):
         print(line)
     print(f"Results: {folder}")
-    return 0
 
 
 def summary(run: PlannedRun, record) -> list[str]:

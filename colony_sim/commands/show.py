@@ -23,7 +23,7 @@ _LABEL_WIDTH, _CELL_WIDTH = 48, 28
 def console() -> Console:
     """Console for results; wide enough for tables if the output is not a terminal."""
     plain = Console()
-    return plain if plain.is_terminal else Console(width=120)
+    return plain if plain.is_terminal else Console(width=140)
 
 
 @contextmanager
@@ -149,13 +149,15 @@ def number(value: float) -> str:
     """Three significant digits, and all digits before the point."""
     if value == 0 or not math.isfinite(value):
         return f"{value:g}"
+    if abs(value) < 0.001:
+        return f"{value:.2e}"
     places = max(0, 2 - Decimal(repr(float(value))).adjusted())
     return f"{value:.{places}f}"
 
 
 def share(count: int, total: int) -> str:
     """``3 of 20 (15 %)``."""
-    return f"{count} of {total} ({100 * count / total:.0f} %)"
+    return f"{int(count)} of {int(total)} ({100 * count / total:.0f} %)"
 
 
 def _plain(text: str) -> str:

@@ -113,6 +113,8 @@ def compare_plan(
         If a run raised.
     runner.Interrupted
         On Ctrl-C.
+    runner.WorkerDied
+        If a worker process was killed.
     """
     workers = check_workers(workers)
     with claim(folder, plan.name):

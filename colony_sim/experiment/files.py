@@ -322,6 +322,9 @@ def _refuse_group(values: Mapping[str, Any], group: str, where: str, table: str)
     # Unknown keys are left to Parameters.with_values, which suggests the nearest names.
     entries = catalogue()
     for key, value in values.items():
+        inside = [name for name in entries if name.startswith(f"{key}.")]
+        if inside:
+            raise InputError(where, key, value, f"a table of keys, such as {inside[0]}")
         if key in entries and entries[key].group != group:
             other = entries[key].group
             home = "[biology]" if other == "biology" else "[handling] or [[policy]]"

@@ -103,8 +103,7 @@ def all_paired_differences(
     for i, row in back.iterrows():
         first, second, _, _ = _pairs(table, row["policy"], row["baseline"], row["measure"])
         for key, value in _contrast(first, second, level).items():
-            if not key.startswith("p_"):
-                back.loc[i, key] = value
+            back.loc[i, key] = value
     return pd.concat([forth, back[forth.columns]], ignore_index=True)
 
 

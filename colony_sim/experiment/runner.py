@@ -66,6 +66,24 @@ class Interrupted(KeyboardInterrupt):
         self.total = total
 
 
+class WorkerDied(Exception):
+    """A worker process was killed from outside; finished runs are stored.
+
+    Attributes
+    ----------
+    done, total : int
+        Runs that are finished, and runs of the plan.
+    """
+
+    def __init__(self, done: int, total: int) -> None:
+        super().__init__(
+            "A worker process ended abruptly, most often because memory ran out; "
+            f"{done} of {total} runs were finished"
+        )
+        self.done = done
+        self.total = total
+
+
 def default_workers() -> int:
     """Number of processor cores this process may use."""
     if hasattr(os, "sched_getaffinity"):
@@ -118,6 +136,8 @@ def run_all(
     ------
     Interrupted
         On Ctrl-C, within two seconds.
+    WorkerDied
+        If a worker process was killed.
     """
     wanted = {run.key: run for run in runs}
     todo = [run for key, run in wanted.items() if fresh or not store.has(key)]
@@ -195,7 +215,7 @@ def _run_in_pool(
         while pending:
             ended, pending = wait(pending, timeout=0.25, return_when=FIRST_COMPLETED)
             for future in ended:
-                error = _error_of(future)
+                error = future.result()
                 clock.finished += error is None
                 clock.failed += error is not None
                 if error is not None:
@@ -206,18 +226,13 @@ def _run_in_pool(
     except BaseException as error:
         with _ignoring_interrupts():
             _stop_workers(pool, keys, others, lambda: stop.set())
-            finished = sum(store.has(run.key) for run in todo)
+            done = clock.reused + sum(store.has(run.key) for run in todo)
         if isinstance(error, KeyboardInterrupt):
-            raise Interrupted(clock.reused + finished, clock.total) from None
+            raise Interrupted(done, clock.total) from None
+        if isinstance(error, BrokenProcessPool):
+            raise WorkerDied(done, clock.total) from None
         raise
     return errors
-
-
-def _error_of(future: Future) -> str | None:
-    try:
-        return future.result()
-    except BrokenProcessPool:
-        return "A worker process ended abruptly; most often the machine is out of memory."
 
 
 def _stop_workers(

@@ -228,7 +228,8 @@ def _by_season(
     d, _ = mser(steps)
     if 2 * d >= len(steps):
         return _unsettled(n, "Seasons do not begin to repeat within the first half of the run.")
-    start = (n - season) % batch + d * batch
+    # Without warm-up the few days that fill no batch are no reason to lose a season.
+    start = (n - season) % batch + d * batch if d else 0
     whole = (n - start) // season
     if whole < 2:
         note = f"Fewer than two whole seasons of {season} days remain after day {start}."

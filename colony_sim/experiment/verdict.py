@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 
 import pandas as pd
 
@@ -168,8 +168,9 @@ def _many(
             level_with.append(f"{text[:-1]}, {_excluded(row, measure)})")
     adjective = "highest" if measure.better == "more" else "lowest"
     top = [p for p in ranked if _mean(summary, p, measure.key) == _mean(summary, best, measure.key)]
+    verb = "has" if len(top) == 1 else "share"
     text = (
-        f"{_list(top)} {'has' if len(top) == 1 else 'share'} the {adjective} mean {_name(measure)} ({measure.unit}): "
+        f"{_list(top)} {verb} the {adjective} mean {_name(measure)} ({measure.unit}): "
         f"{_list([_mean_with_losses(p, measure, summary) for p in ranked])}."
     )
     clauses = []
@@ -314,13 +315,11 @@ def _p(p: float) -> str:
     return f"p = {p:.2g}" if p >= 0.001 else "p < 0.001"
 
 
-def _number(value: float, rounding: str | None = None) -> str:
+def _number(value: float, rounding: str = ROUND_HALF_EVEN) -> str:
     """Three significant digits, trailing zeros kept; rounding as for `decimal`."""
     if value == 0:
         return "0"
-    exact = Decimal(repr(float(value)))
-    step = Decimal(1).scaleb(exact.adjusted() - 2)
-    rounded = exact.quantize(step, rounding=rounding)
+    rounded = Context(prec=3, rounding=rounding).plus(Decimal(repr(float(value))))
     if abs(value) < 1e-4:
         return f"{rounded:.2e}"
-    return f"{rounded:f}" if step < 1 else str(int(rounded))
+    return str(int(rounded)) if abs(rounded) >= 100 else f"{rounded:.{2 - rounded.adjusted()}f}"

@@ -40,7 +40,6 @@ class Flag(IntEnum):
     VIABLE = 2  # the egg can hatch
     INJURED = 4  # does not breed
     KEPT = 8  # larva sorted and kept back at a harvest
-    STRAY = 16  # adult missed at a move, still in the bin that the beetles left
 
 
 FIELDS: dict[str, type] = {

@@ -309,7 +309,6 @@ def _fates(
                     fate = 3
             if fate >= 2 and (flags[i] & 4) == 0 and unit(w3) < c.injured_share:
                 flags[i] |= np.uint8(4)
-                events[b, _P_INJURED] += 1
                 fate = 0
             if fate == 0:
                 if done > 1.0:
@@ -322,7 +321,7 @@ def _fates(
                 new = np.uint32(mass[i] * c.adult_mass_share)
                 flows[_F_EMERGENCE] += np.int64(mass[i] - new)
                 mass[i] = new
-                events[b, _A_EMERGED] += 1
+                events[b, _A_EMERGED if (flags[i] & 4) == 0 else _P_INJURED] += 1
                 wa, _, _, _ = words(seed, 8, ident[i], 0)
                 factor[i] = np.float32(weibull_life(unit(wa), c.life_shape))
                 progress[i] = np.float32(rest * d.ageing)
@@ -495,8 +494,7 @@ def step(
     ask += (c.adult_feed * table[:, census.ADULT_MASS]).astype(np.int64)
     _shortage(c, d, table, s.bran, s.frass, ask, s.food, hazards)
     _laying(c, d, table, s.wetness, s.food, laying)
-    laid = np.empty((int(table[:, census.ADULTS].sum()) + int(table[:, census.PUPAE].sum()), 2),
-                    np.int64)
+    laid = np.empty((int(table[:, census.ADULTS].sum()), 2), np.int64)
     mothers = _fates(
         c,
         d,

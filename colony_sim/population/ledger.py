@@ -26,8 +26,8 @@ class Event(IntEnum):
     PUPA_EATEN_LARVAE = 11
     PUPA_DIED = 12
     PUPA_LOST_HANDLING = 13
-    PUPA_INJURED = 14  # no exit: the pupa lives on
-    ADULT_EMERGED = 15
+    PUPA_INJURED = 14  # emerged as an adult that does not breed
+    ADULT_EMERGED = 15  # emerged whole
     ADULT_DIED_AGE = 16
     ADULT_DIED_BACKGROUND = 17
     ADULT_DIED_HANDLING = 18
@@ -62,7 +62,7 @@ ENTRIES = {
     Stage.EGG: (Event.EGG_LAID,),
     Stage.LARVA: (Event.EGG_HATCHED,),
     Stage.PUPA: (Event.PUPA_FORMED,),
-    Stage.ADULT: (Event.ADULT_EMERGED,),
+    Stage.ADULT: (Event.ADULT_EMERGED, Event.PUPA_INJURED),
 }
 EXITS = {
     Stage.EGG: (
@@ -80,6 +80,7 @@ EXITS = {
     ),
     Stage.PUPA: (
         Event.ADULT_EMERGED,
+        Event.PUPA_INJURED,
         Event.PUPA_EATEN_ADULTS,
         Event.PUPA_EATEN_LARVAE,
         Event.PUPA_DIED,

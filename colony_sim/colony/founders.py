@@ -1,0 +1,112 @@
+"""The colony on day 0: founder beetles, and larvae laddered over the rack."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from colony_sim.biology import development, growth
+from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
+from colony_sim.colony.bins import Phase
+from colony_sim.population.draws import Block, blocks, normal
+from colony_sim.population.insects import Flag, Stage
+
+if TYPE_CHECKING:
+    from colony_sim.colony.model import Colony
+
+#: Founder beetles are between newly fertile and this old (d).
+OLDEST_FOUNDER_DAYS = 30
+
+
+def _identities(model: Colony, count: int, kind: int) -> tuple[np.ndarray, np.ndarray]:
+    """Identities of founders and a block of words each; `kind` keeps groups apart."""
+    ordinal = np.arange(count, dtype=np.uint64)
+    words = blocks(model.run_seed, Block.FOUNDER, ordinal, kind)
+    ident = (words[:, 0].astype(np.uint64) << np.uint64(32)) | words[:, 1].astype(np.uint64)
+    return ident, words
+
+
+def _unit(words: np.ndarray) -> np.ndarray:
+    return (words.astype(np.float64) + 0.5) * 2.0**-32
+
+
+def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
+    """Fertile founder beetles of mixed age in the first bin, which becomes the breeding bin.
+
+    Lengths of life follow the Weibull ageing law given survival to the founder's age.
+    """
+    p = model.parameters
+    home = model.bins[0]
+    home.phase, home.date_in = Phase.BREEDING, 0
+    model.substrate.bran[home.index] = round(p["bran.start_g"] * NG_PER_G)
+    ident, words = _identities(model, count, 0)
+    age = 1 + np.floor(_unit(words[:, 2]) * OLDEST_FOUNDER_DAYS)
+    female = _unit(words[:, 3]) < p["adult.female_share"]
+    life = blocks(model.run_seed, Block.EMERGED, ident, 0)[:, 0]
+    shape = p["adult.life_shape"]
+    ripe = age * development.ageing_rate(p, temperature_c)
+    mass = p["larva.mature_mass_mg"] * p["pupa.mass_share"] * p["adult.mass_share"]
+    model.insects.append(
+        count,
+        ident=ident,
+        mass=round(mass * NG_PER_MG),
+        progress=ripe,
+        factor=(ripe**shape - np.log(_unit(life))) ** (1.0 / shape),
+        size=1.0,
+        age=age,
+        bin=home.index,
+        stage=Stage.ADULT,
+        flags=np.where(female, Flag.FEMALE, 0),
+    )
+
+
+def add_larvae(model: Colony, count: int, temperature_c: float) -> None:
+    """Founder larvae spread evenly over the larval clock, a ladder of growing bins.
+
+    Masses are those of ideal growth; the bin of age k holds what beetles would have left
+    k rotations ago at the first day's temperature. All free bins but one are used at most.
+    """
+    if count == 0:
+        return
+    p = model.parameters
+    rate = development.stage_rate(p, "larva", temperature_c)
+    interval = p["rotation.interval_days"]
+    period = 1.0 / rate if rate > 0 else p["larva.duration_days"]
+    rungs = int(np.clip(np.ceil(period / interval), 1, max(1, len(model.bins) - 2)))
+    ident, words = _identities(model, count, 1)
+    place = _unit(blocks(model.run_seed, Block.PLACE, ident, 0)[:, 0])
+    hatched = blocks(model.run_seed, Block.HATCHED, ident, 0)
+    pace = np.array(
+        [
+            1.0 / development.duration_factor(normal(a, b), p["larva.duration_cv"])
+            for a, b in hatched[:, :2]
+        ]
+    )
+    size = np.array(
+        [development.duration_factor(normal(a, b), p["larva.size_cv"]) for a, b in hatched[:, 2:]]
+    )
+    rung = np.minimum((place * rungs).astype(np.int64), rungs - 1)
+    mass = np.array([growth.ideal_mass(p, clock) for clock in place])
+    instar = 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right")
+    for k in range(rungs):
+        bin_ = model.bins[1 + k]
+        bin_.phase = Phase.GROWING
+        bin_.date_out = -round(k * period / rungs)
+        bin_.date_in = bin_.date_out - interval
+        model.substrate.bran[bin_.index] = round(p["bran.start_g"] * NG_PER_G)
+    model.insects.append(
+        count,
+        ident=ident,
+        mass=np.round(mass * NG_PER_MG),
+        progress=place,
+        factor=pace,
+        size=size,
+        age=np.minimum(place * period, 65535).astype(np.int64),
+        bin=1 + rung,
+        stage=Stage.LARVA,
+        instar=instar,
+        flags=np.where(_unit(words[:, 3]) < p["adult.female_share"], Flag.FEMALE, 0),
+    )
+
+

@@ -1,0 +1,97 @@
+"""Helpers for tests that run ``colony-sim`` as a user does: as a process of its own."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+FAKE_MODEL = Path(__file__).with_name("fake_model")
+PROGRAM = [sys.executable, "-c", "from colony_sim.commands.main import run; run()"]
+
+EXPERIMENT = """\
+[experiment]
+name = "demo"
+question = "Which interval gives more?"
+days = 700
+replicates = 4
+seed = 5
+
+[climate]
+kind = "constant"
+temperature_c = 27.0
+
+[start]
+breeders = 300
+
+[[policy]]
+name = "short"
+rotation.interval_days = 14
+
+[[policy]]
+name = "long"
+rotation.interval_days = 21
+"""
+
+
+def environment(faults: str | None = "", log: Path | None = None) -> dict[str, str]:
+    """Environment with the fake model and its faults; the real model if ``faults`` is None."""
+    env = {key: value for key, value in os.environ.items() if not key.startswith("FAKE_MODEL")}
+    if faults is not None:
+        env |= {"PYTHONPATH": str(FAKE_MODEL), "FAKE_MODEL": faults}
+    if log is not None:
+        env["FAKE_MODEL_LOG"] = str(log)
+    return env
+
+
+def start(*words: object, cwd: Path, faults: str | None = "", log: Path | None = None):
+    """Start ``colony-sim`` in a process group of its own, like a job of a shell."""
+    return subprocess.Popen(
+        [*PROGRAM, *map(str, words)],
+        cwd=cwd,
+        env=environment(faults, log),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        # A test run started in the background would hand down an ignored Ctrl-C.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+
+
+def cli(*words: object, cwd: Path, faults: str | None = "", log: Path | None = None):
+    """Run ``colony-sim`` to its end; returns exit code, standard output, error lines."""
+    process = start(*words, cwd=cwd, faults=faults, log=log)
+    out, err = process.communicate(timeout=120)
+    return process.returncode, out, told(err)
+
+
+def told(err: str) -> list[str]:
+    """Lines on standard error that are no progress."""
+    return [line for line in err.splitlines() if not (" runs" in line and ": " in line[:20]
+            and not line.startswith("colony-sim:"))]
+
+
+def wait_for(condition, seconds: float = 30.0) -> None:
+    """Wait until a condition holds."""
+    end = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.02)
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    """All files below a folder with their contents."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def run_files(folder: Path) -> list[Path]:
+    """Files of finished runs in a results folder."""
+    return sorted((folder / "runs").glob("[0-9a-f]*.parquet"))
