@@ -114,4 +114,4 @@ def simulate_policy(
         experiment = load(experiment)
     run = single(experiment, policy=policy, seed=seed, days=days)
     compile_kernels()
-    return simulate.simulate(run.scenario)
+    return simulate.simulate(run.scenario, record_bins=True)

@@ -44,7 +44,7 @@ def test_reads_every_part(tmp_path):
     assert long["egg.mass_mg"] == short["egg.mass_mg"] == 0.5
     assert (experiment.days, experiment.quick_days, experiment.seed) == (700, 90, 5)
     assert (experiment.replicates, experiment.quick_replicates) == (4, 4)
-    assert experiment.breeders == 300
+    assert (experiment.breeders, experiment.larvae) == (300, 0)
     assert list(experiment.climate.daily(2)) == [27.0, 27.0]
 
 
@@ -81,7 +81,10 @@ BAD = {
     "fraction over 1": ((INTERVAL, "harvest.fraction = 1.2"), ["harvest.fraction = 1.2", "to 1"]),
     "not a number": ((INTERVAL, "harvest.fraction = nan"), ["fraction = nan", "finite"]),
     "infinite": (("temperature_c = 27.0", "temperature_c = inf"), ["temperature_c = inf"]),
-    "scalar for a table": ((INTERVAL, "rotation = 14"), ["rotation = 14", "rotation.interval_days"]),
+    "scalar for a table": (
+        (INTERVAL, "rotation = 14"),
+        ["rotation = 14", "rotation.interval_days"],
+    ),
     "biology in a policy": (
         (INTERVAL, "egg.mass_mg = 1.0"),
         ["egg.mass_mg", "[[policy]]", "[biology]"],
@@ -102,6 +105,10 @@ BAD = {
     "days as a truth": (("days = 700", "days = true"), ["experiment.days = True"]),
     "days with a point": (("days = 700", "days = 700.0"), ["experiment.days = 700.0", "whole"]),
     "one replicate": (("replicates = 4", "replicates = 1"), ["replicates = 1", "from 2"]),
+    "larvae in grams": (
+        ("breeders = 300", 'breeders = 300\nlarvae = "5 g"'),
+        ["start.larvae = '5 g'", "from 0"],
+    ),
     "negative seed": (("seed = 5", "seed = -5"), ["experiment.seed = -5", "from 0"]),
     "no breeders": (("breeders = 300", "breeders = 0"), ["start.breeders = 0", "from 1"]),
     "name with a slash": (('"demo"', '"../demo"'), ["experiment.name = '../demo'", "a-z 0-9"]),

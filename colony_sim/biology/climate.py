@@ -97,7 +97,7 @@ def climate_from_table(
     InputError
     """
     kind = table.get("kind")
-    if kind not in _FIELDS:
+    if not isinstance(kind, str) or kind not in _FIELDS:
         raise InputError(where, "climate.kind", kind, "one of " + ", ".join(_FIELDS))
     fields = _FIELDS[kind]
     for key in table:
@@ -133,7 +133,7 @@ def climate_from_table(
 def _number(value: Any, where: str, field: str, least: float, most: float, unit: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise InputError(where, f"climate.{field}", value, f"a number ({unit})")
-    if not (math.isfinite(value) and least <= value <= most):
+    if not least <= value <= most:
         raise InputError(
             where, f"climate.{field}", value, f"a number from {least:g} to {most:g} ({unit})"
         )
@@ -149,7 +149,7 @@ def _read_series(path: Path) -> tuple[float, ...]:
     try:
         with path.open(newline="", encoding="utf-8-sig") as handle:
             rows = list(csv.reader(handle, strict=True))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+    except (OSError, ValueError, csv.Error) as error:
         raise InputError(where, "climate.csv", path.name, f"a readable CSV ({error})") from None
     if not rows:
         raise InputError(where, "header", "", "day,temperature_c (the file is empty)")
@@ -163,10 +163,10 @@ def _read_series(path: Path) -> tuple[float, ...]:
         if row[0].strip() != str(expected):
             raise InputError(where, f"row {number}, day", row[0], f"{expected}, no day left out")
         try:
-            value = float(row[1])
+            value = math.nan if "_" in row[1] else float(row[1])
         except ValueError:
             value = math.nan
-        if not (math.isfinite(value) and LOWEST_C <= value <= HIGHEST_C):
+        if not (LOWEST_C <= value <= HIGHEST_C):
             raise InputError(where, f"row {number}, temperature_c", row[1], _ALLOWED_C)
         values.append(value)
     if not values:

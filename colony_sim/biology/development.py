@@ -6,7 +6,8 @@ import math
 from collections.abc import Mapping
 
 import numpy as np
-from numba import njit
+
+from colony_sim.biology.compiled import kernel
 
 
 def briere(temperature_c: float, lower_c: float, upper_c: float) -> float:
@@ -69,7 +70,7 @@ def ageing_rate(p: Mapping[str, float], temperature_c: float) -> float:
     return p["adult.life_q10"] ** steps / scale
 
 
-@njit(cache=True)
+@kernel()
 def duration_factor(deviate: float, cv: float) -> float:
     """Lognormal factor of mean 1 on a duration from a standard normal deviate.
 
@@ -80,7 +81,7 @@ def duration_factor(deviate: float, cv: float) -> float:
     return math.exp(math.sqrt(variance) * deviate - 0.5 * variance)
 
 
-@njit(cache=True)
+@kernel()
 def weibull_life(u: float, shape: float) -> float:
     """Life on the unit Weibull scale whose survival function equals u: (-ln u)^(1/shape)."""
     return (-math.log(u)) ** (1.0 / shape)

@@ -12,8 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from numba import njit
-
+from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import fourth_root
 
 
@@ -43,13 +42,13 @@ def molt_masses(p: Mapping[str, float], count: int = 60) -> list[float]:
     ]
 
 
-@njit(cache=True)
+@kernel()
 def crowding_limit(larvae_g: float, area_dm2: float, slope: float) -> float:
     """Share of full growth left at a biomass of larvae per area (g/dm2): exp(-slope x)."""
     return math.exp(-slope * larvae_g / area_dm2)
 
 
-@njit(cache=True)
+@kernel()
 def moisture_limit(stock: float, need: float, dry_share: float) -> float:
     """Share of full growth (or laying) at a moisture stock and a day's need, same unit.
 
@@ -60,7 +59,7 @@ def moisture_limit(stock: float, need: float, dry_share: float) -> float:
     return dry_share + (1.0 - dry_share) * min(1.0, stock / need)
 
 
-@njit(cache=True)
+@kernel()
 def food_limit(bran: float, demand: float, bran_days: float) -> float:
     """Share of full intake when `bran` is left and `demand` would be eaten a day, same unit.
 
@@ -72,7 +71,7 @@ def food_limit(bran: float, demand: float, bran_days: float) -> float:
     return min(1.0, bran / (bran_days * demand))
 
 
-@njit(cache=True)
+@kernel()
 def clock_limit(limit: float, sensitivity: float) -> float:
     """Share of the full pace of the larval clock under a growth limit from 0 to 1."""
     return 1.0 - sensitivity * (1.0 - limit)

@@ -8,7 +8,6 @@ does; a policy is a name and a set of handling keys.
 from __future__ import annotations
 
 import difflib
-import math
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -80,11 +79,8 @@ class Entry:
                 return value
         elif isinstance(value, int | float) and not isinstance(value, bool):
             whole = self.kind == "integer"
-            if (
-                math.isfinite(value)
-                and self.least <= value <= self.most
-                and (not whole or value == int(value))
-            ):
+            # The range test comes first: NaN, infinities and huge integers all fail it.
+            if self.least <= value <= self.most and (not whole or value == int(value)):
                 return int(value) if whole else float(value)
         raise InputError(where, self.key, value, self.allowed)
 
@@ -174,8 +170,14 @@ class Parameters(Mapping[str, Value]):
 
     __slots__ = ("_values",)
 
-    def __init__(self, values: Mapping[str, Value], where: str = "parameters") -> None:
-        full = {key: entry.value for key, entry in catalogue().items()}
+    def __init__(
+        self,
+        values: Mapping[str, Value],
+        where: str = "parameters",
+        base: Mapping[str, Value] | None = None,
+    ) -> None:
+        full = {key: entry.value for key, entry in catalogue().items()} if base is None else base
+        full = dict(full)
         for key, value in values.items():
             full[key] = find(key, where).check(value, where)
         self._values = full
@@ -198,7 +200,7 @@ class Parameters(Mapping[str, Value]):
         """
         for key in values:
             find(key, where, group)
-        return Parameters({**self._values, **values}, where)
+        return Parameters(values, where, base=self._values)
 
     def as_dict(self) -> dict[str, Value]:
         """All values by key."""

@@ -7,16 +7,16 @@ because they live through its depth and a small larva eats little.
 
 from __future__ import annotations
 
-from numba import njit
+from colony_sim.biology.compiled import kernel
 
 
-@njit(cache=True)
+@kernel()
 def adult_hazard(coefficient: float, adults: float, area_dm2: float) -> float:
     """Hazard (1/d) from adults; coefficient in dm2/(adult d)."""
     return coefficient * adults / area_dm2
 
 
-@njit(cache=True)
+@kernel()
 def larva_hazard(coefficient: float, larvae_g: float, substrate_kg: float) -> float:
     """Hazard (1/d) from predator larvae; coefficient in kg/(g d).
 
@@ -25,7 +25,7 @@ def larva_hazard(coefficient: float, larvae_g: float, substrate_kg: float) -> fl
     return coefficient * larvae_g / max(substrate_kg, 0.01)
 
 
-@njit(cache=True)
+@kernel()
 def shortage_factor(rise: float, food: float) -> float:
     """Factor on every hazard when intake falls to the share `food` of full intake."""
     return 1.0 + rise * (1.0 - food)

@@ -12,6 +12,8 @@ from colony_sim.biology import development, growth, reproduction, survival
 #: Masses are whole nanograms, so that sums do not depend on order and balances are exact.
 NG_PER_MG = 1_000_000
 NG_PER_G = 1_000_000_000
+#: Fourth root of the heaviest larva that a column of 32-bit nanograms holds (4.2 g).
+HEAVIEST_ROOT = 4.2e9**0.25
 
 
 class Constants(NamedTuple):
@@ -19,12 +21,13 @@ class Constants(NamedTuple):
 
     egg_mass: int
     egg_cv: float
-    egg_longest_days: int
+    egg_longest_days: float
     hatchling_mass: int
     asymptote_root: float  # fourth root of asymptotic mass in ng
     growth_exponent: float
     larva_cv: float
     size_cv: float
+    size_most: float  # keeps masses within their column
     critical_mass: int
     molt_mass: np.ndarray  # uint32, shape (instars,)
     exuvia_share: float
@@ -92,12 +95,15 @@ def constants(p: Mapping[str, float]) -> Constants:
     return Constants(
         egg_mass=ng("egg.mass_mg"),
         egg_cv=p["egg.duration_cv"],
-        egg_longest_days=int(p["egg.longest_days"]),
+        egg_longest_days=p["egg.longest_days"],
         hatchling_mass=ng("larva.hatchling_mass_mg"),
         asymptote_root=development.fourth_root(p["larva.asymptotic_mass_mg"] * NG_PER_MG),
         growth_exponent=growth.growth_exponent(p),
         larva_cv=p["larva.duration_cv"],
         size_cv=p["larva.size_cv"],
+        size_most=HEAVIEST_ROOT / development.fourth_root(
+            p["larva.asymptotic_mass_mg"] * NG_PER_MG
+        ),
         critical_mass=ng("larva.critical_mass_mg"),
         molt_mass=np.minimum(molts, 2**32 - 1).astype(np.uint32),
         exuvia_share=p["larva.exuvia_share"],

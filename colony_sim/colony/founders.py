@@ -101,7 +101,7 @@ def add_larvae(model: Colony, count: int, temperature_c: float) -> None:
         mass=np.round(mass * NG_PER_MG),
         progress=place,
         factor=pace,
-        size=size,
+        size=np.minimum(size, model.constants.size_most),
         age=np.minimum(place * period, 65535).astype(np.int64),
         bin=1 + rung,
         stage=Stage.LARVA,

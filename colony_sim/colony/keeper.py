@@ -111,18 +111,31 @@ class Keeper(mesa.Agent):
                 self._join(rows, bin_, "emerged beetles to breeders", self._picking(rows.size))
 
     def _join(self, rows: np.ndarray, source: Bin | None, action: str, minutes: float) -> None:
-        """Spread beetles over the breeding bins, then hold these to their limit."""
+        """Let beetles join the breeding bins as far as there is room.
+
+        The keeper has the newcomers in hand, so the surplus is theirs: proven breeders stay.
+        Where surplus is split, all join and the next move takes more bins.
+        """
+        model = self.model
         breeding = self._bins(Phase.BREEDING)
-        self._spread(rows, breeding)
-        self._log(source, action, minutes, adults=int(rows.size))
-        self._trim(breeding)
+        room = rows.size
+        if model.parameters["rotation.surplus"] == "remove":
+            here = model.insects.rows(Stage.ADULT, self._where(breeding)).size
+            most = model.parameters["rotation.most_breeders_per_bin"] * len(breeding)
+            room = max(0, most - here)
+        order = np.argsort(self._draw(Block.SURPLUS, 0, rows), kind="stable")
+        joining, surplus = rows[order[:room]], rows[order[room:]]
+        self._spread(joining, breeding)
+        self._log(source, action, minutes, adults=int(joining.size))
+        if surplus.size:
+            grams = self._remove(surplus, Event.ADULT_REMOVED_SURPLUS)
+            self._log(source, "surplus beetles removed", adults=int(surplus.size), grams=grams)
 
     def _spread(self, rows: np.ndarray, targets: list[Bin]) -> None:
-        which = np.zeros(rows.size, np.int64)
-        if len(targets) > 1:
-            which = (self._draw(Block.MOVE, 3, rows) * len(targets)).astype(np.int64)
+        """Deal insects out to bins, as evenly as numbers allow, in the order of their draws."""
+        order = np.argsort(self._draw(Block.MOVE, 3, rows), kind="stable")
         slots = np.array([b.index for b in targets], np.uint16)
-        self.model.insects.bin[rows] = slots[which]
+        self.model.insects.bin[rows[order]] = slots[np.arange(rows.size) % len(targets)]
 
     def _trim(self, breeding: list[Bin]) -> None:
         """Remove beetles beyond the limit per breeding bin, drawn without regard to age."""
@@ -140,16 +153,19 @@ class Keeper(mesa.Agent):
         """Strain the breeders out of their bins and put them into fresh ones."""
         model, p = self.model, self.model.parameters
         old = self._bins(Phase.BREEDING)
-        rows = model.insects.rows(Stage.ADULT, self._where(old))
-        if rows.size == 0:
+        where = self._where(old)
+        count = model.insects.rows(Stage.ADULT, where).size
+        if count == 0:
             return
         wanted = 1
         if p["rotation.surplus"] == "split":
-            wanted = -(-rows.size // p["rotation.most_breeders_per_bin"])
+            wanted = -(-count // p["rotation.most_breeders_per_bin"])
         fresh = self._fresh_bins(wanted)
         if not fresh:
             return
         self.last_move = model.day
+        # Making room may have added beetles to the breeders, or removed some: look again.
+        rows = model.insects.rows(Stage.ADULT, where)
         draws = [self._draw(Block.MOVE, lane, rows) for lane in range(3)]
         caught = draws[0] >= p["rotation.missed_share"]
         killed = caught & (draws[2] < p["rotation.killed_share"])

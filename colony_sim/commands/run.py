@@ -28,7 +28,7 @@ def run_single(
     try:
         with claim(folder, name):
             compile_kernels()
-            record = simulate.simulate(run.scenario)
+            record = simulate.simulate(run.scenario, record_bins=True)
             with replace_tables(folder) as staged:
                 for table in RUN_TABLES:
                     write_table(staged, table, getattr(record, table))

@@ -83,7 +83,11 @@ def show_comparison(result: Comparison, to: Console) -> None:
     for table in measure_tables(result.policies, to.width):
         to.print(table)
     for policy, rows in result.differences.groupby("policy", sort=False):
-        to.print(difference_table(str(policy), rows))
+        if (rows["n_pairs"] > 0).any():
+            to.print(difference_table(str(policy), rows))
+        else:
+            line = f"{policy} and {rows['baseline'].iloc[0]}: no seed settled under both."
+            to.print(line, highlight=False, markup=False)
     to.print(result.verdict, style="bold", highlight=False, markup=False)
 
 

@@ -24,6 +24,7 @@ from colony_sim.errors import InputError
 LONGEST_DAYS = 36_500
 MOST_REPLICATES = 10_000
 MOST_BREEDERS = 100_000
+MOST_LARVAE = 1_000_000
 # Seeds are 32-bit so that a seed printed in a table can be typed back at the command line.
 LARGEST_SEED = 2**32 - 1
 
@@ -55,6 +56,7 @@ class _Experiment(_Section):
 
 class _Start(_Section):
     breeders: Annotated[int, Field(ge=1, le=MOST_BREEDERS)]
+    larvae: Annotated[int, Field(ge=0, le=MOST_LARVAE)] = 0
 
 
 class _Policy(BaseModel):
@@ -100,8 +102,8 @@ class Experiment:
         The seed from which the seeds of all replicates are derived.
     baseline : str
         Name of the policy the others are compared with.
-    breeders : int
-        Adult founders at the start.
+    breeders, larvae : int
+        Founder beetles and founder larvae (of all ages) at the start.
     climate : Climate
         Air temperature over time.
     policies : tuple of Policy
@@ -119,6 +121,7 @@ class Experiment:
     seed: int
     baseline: str
     breeders: int
+    larvae: int
     climate: Climate
     policies: tuple[Policy, ...]
 
@@ -169,6 +172,7 @@ def load(path: str | Path) -> Experiment:
         seed=head.seed,
         baseline=baseline,
         breeders=file.start.breeders,
+        larvae=file.start.larvae,
         climate=climate,
         policies=tuple(sorted(policies, key=lambda policy: policy.name != baseline)),
     )
@@ -283,6 +287,7 @@ def _allowed(location: tuple[Any, ...], kind: str, fault: Any) -> str:
         "quick_replicates": (2, MOST_REPLICATES),
         "seed": (0, LARGEST_SEED),
         "breeders": (1, MOST_BREEDERS),
+        "larvae": (0, MOST_LARVAE),
     }
     if name in whole:
         low, high = whole[name]

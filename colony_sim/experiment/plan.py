@@ -51,8 +51,8 @@ class Plan:
         One seed for each replicate; the same seeds for every policy (paired).
     seed : int
         The seed they were derived from.
-    breeders : int
-        Adult founders at the start.
+    breeders, larvae : int
+        Founder beetles and founder larvae (of all ages) at the start.
     baseline : str
         Policy the others are compared with.
     climate : Climate
@@ -69,6 +69,7 @@ class Plan:
     seeds: tuple[int, ...]
     seed: int
     breeders: int
+    larvae: int
     baseline: str
     climate: Climate
     policies: tuple[Policy, ...]
@@ -84,6 +85,7 @@ class Plan:
                     days=self.days,
                     seed=seed,
                     breeders=self.breeders,
+                    larvae=self.larvae,
                 )
                 yield PlannedRun(content_key(scenario), policy.name, replicate, scenario)
 
@@ -130,6 +132,7 @@ def expand(
         seeds=replicate_seeds(seed, replicates),
         seed=seed,
         breeders=experiment.breeders,
+        larvae=experiment.larvae,
         baseline=experiment.baseline,
         climate=experiment.climate,
         policies=experiment.policies,
@@ -156,6 +159,7 @@ def single(
         days=whole("--days", days, 1, LONGEST_DAYS, experiment.days),
         seed=whole("--seed", seed, 0, LARGEST_SEED, first),
         breeders=experiment.breeders,
+        larvae=experiment.larvae,
     )
     return PlannedRun(content_key(scenario), name, 1, scenario)
 
@@ -183,6 +187,7 @@ def content_key(scenario: Scenario) -> str:
         "days": scenario.days,
         "seed": scenario.seed,
         "breeders": scenario.breeders,
+        "larvae": scenario.larvae,
         "version": colony_sim.__version__,
         "model": model_fingerprint(),
     }

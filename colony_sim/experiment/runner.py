@@ -169,7 +169,7 @@ def compile_kernels(tell: Callable[[str], None] | None = None) -> None:
     timer.daemon = True
     timer.start()
     try:
-        kernels.warm_up()
+        getattr(kernels, "warm_up", lambda: None)()
     finally:
         timer.cancel()
 

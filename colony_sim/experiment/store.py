@@ -206,13 +206,11 @@ def _refuse_foreign(folder: Path, experiment: str) -> None:
         raise InputError(
             where, "results folder", f"holds {foreign[0]}", "a new folder or one with results"
         )
-    try:
-        text = (folder / MANIFEST).read_text(encoding="utf-8")
-    except FileNotFoundError:
+    if MANIFEST not in names:
         return
     try:
-        owner = json.loads(text)["experiment"]["name"]
-    except (ValueError, KeyError, TypeError):
+        owner = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))["experiment"]["name"]
+    except (OSError, ValueError, KeyError, TypeError):
         return  # A damaged manifest of ours is replaced.
     if owner != experiment:
         raise InputError(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from colony_sim.biology.compiled import kernel
 from colony_sim.population.insects import Insects
 
 #: Columns of the census table.
@@ -12,7 +12,7 @@ EGGS, LARVAE, PUPAE, ADULTS, LARVA_MASS, PREDATOR_MASS, ADULT_MASS, BREEDERS = r
 COLUMNS = 8
 
 
-@njit(cache=True)
+@kernel()
 def _count(stage, bins, mass, flags, size, predator_mass, table):
     table[:] = 0
     for i in range(stage.size):

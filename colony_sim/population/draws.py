@@ -18,7 +18,8 @@ import math
 from enum import IntEnum
 
 import numpy as np
-from numba import njit
+
+from colony_sim.biology.compiled import kernel
 
 
 class Block(IntEnum):
@@ -54,7 +55,7 @@ _TO_UNIT = 2.0**-32
 WORDS = 4294967296.0
 
 
-@njit(cache=True, inline="always")
+@kernel(inline="always")
 def philox(c0, c1, c2, c3, k0, k1):
     """Philox4x32-10: four uint32 counter words and two uint32 key words to four uint32."""
     for _ in range(10):
@@ -73,7 +74,7 @@ def philox(c0, c1, c2, c3, k0, k1):
     return np.uint32(c0), np.uint32(c1), np.uint32(c2), np.uint32(c3)
 
 
-@njit(cache=True, inline="always")
+@kernel(inline="always")
 def words(seed, block, ident, day):
     """Four uint32 words of (seed, block, individual, day).
 
@@ -95,19 +96,19 @@ def words(seed, block, ident, day):
     )
 
 
-@njit(cache=True, inline="always")
+@kernel(inline="always")
 def unit(word):
     """A uint32 word as a float64 strictly between 0 and 1."""
     return (np.float64(word) + 0.5) * _TO_UNIT
 
 
-@njit(cache=True, inline="always")
+@kernel(inline="always")
 def normal(word_a, word_b):
     """Standard normal deviate from two words (Box and Muller 1958)."""
     return math.sqrt(-2.0 * math.log(unit(word_a))) * math.cos(2.0 * math.pi * unit(word_b))
 
 
-@njit(cache=True)
+@kernel()
 def poisson(u, mean):
     """Poisson count with the given mean by inversion of the distribution at u."""
     term = math.exp(-mean)
@@ -122,7 +123,7 @@ def poisson(u, mean):
     return count
 
 
-@njit(cache=True, inline="always")
+@kernel(inline="always")
 def identity(seed, mother, ordinal):
     """Identity (uint64) of a mother's egg from its ordinal number.
 
@@ -133,7 +134,7 @@ def identity(seed, mother, ordinal):
     return (np.uint64(a) << _SHIFT) | np.uint64(b)
 
 
-@njit(cache=True)
+@kernel()
 def _uniforms(seed, block, lane, idents, day):
     out = np.empty(idents.size, np.float64)
     for i in range(idents.size):
@@ -161,7 +162,7 @@ def uniforms(seed: int, block: Block, lane: int, idents: np.ndarray, day: int) -
     return _uniforms(np.uint64(seed), int(block), int(lane), np.asarray(idents, np.uint64), day)
 
 
-@njit(cache=True)
+@kernel()
 def _blocks(seed, block, idents, day):
     out = np.empty((idents.size, 4), np.uint32)
     for i in range(idents.size):

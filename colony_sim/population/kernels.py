@@ -11,8 +11,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
+from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor, weibull_life
 from colony_sim.biology.growth import clock_limit, crowding_limit, food_limit, moisture_limit
 from colony_sim.biology.predation import adult_hazard, larva_hazard, shortage_factor
@@ -56,19 +56,19 @@ _F_DRIED = int(Flow.WATER_EVAPORATED)
 _F_SKIN = int(Flow.SKIN_MASS)
 
 
-@njit(cache=True, inline="always")
+@kernel(inline="always")
 def _threshold(hazard):
     """Words below this number mean that an event of this daily hazard happens today."""
     return np.uint64((1.0 - math.exp(-hazard)) * WORDS)
 
 
-@njit(cache=True, inline="always")
+@kernel(inline="always")
 def _latent(word, hazard):
     """Time within the day (0 to 1) of an event that happens today."""
     return -math.log1p(-unit(word)) / hazard
 
 
-@njit(cache=True)
+@kernel()
 def _limits(c, d, table, moisture, wetness, crowding, growth_share, clock_pace):
     """Moisture and crowding per bin, and what they leave of growth and clock."""
     for b in range(table.shape[0]):
@@ -84,7 +84,7 @@ def _limits(c, d, table, moisture, wetness, crowding, growth_share, clock_pace):
         clock_pace[b] = d.larva * clock_limit(limit, c.clock_sensitivity)
 
 
-@njit(cache=True)
+@kernel()
 def _plan_growth(stage, bins, mass, factor, size, growth_share, asymptote, gain, feed, keep, ask):
     """Growth (ng) of each larva with bran in plenty, and the bran (ng) asked for per bin."""
     for i in range(stage.size):
@@ -104,7 +104,7 @@ def _plan_growth(stage, bins, mass, factor, size, growth_share, asymptote, gain,
         ask[b] += np.int64(feed * g) + np.int64(keep * m)
 
 
-@njit(cache=True)
+@kernel()
 def _shortage(c, d, table, bran, frass, ask, food, hazards):
     """Share of full intake per bin, and predation hazards per bin."""
     tray = table.shape[0] - 1
@@ -125,7 +125,7 @@ def _shortage(c, d, table, bran, frass, ask, food, hazards):
         hazards[b, 3] = rise * larva_hazard(c.larva_pupa, predators_g, substrate_kg)
 
 
-@njit(cache=True)
+@kernel()
 def _fates(
     c,
     d,
@@ -258,10 +258,10 @@ def _fates(
                     if t < first:
                         first = t
                         fate = 3
-            if fate == 0 and done <= 1.0:
-                fate = 4 if (flags[i] & 2) != 0 else 1
-            elif fate == 0 and age[i] > c.egg_longest_days:
+            if fate == 0 and (age[i] - 1.0) + min(done, 1.0) >= c.egg_longest_days:
                 fate = 1
+            elif fate == 0 and done <= 1.0:
+                fate = 4 if (flags[i] & 2) != 0 else 1
             if fate == 0:
                 progress[i] = np.float32(before_e + pace_e)
             elif fate == 4:
@@ -274,8 +274,8 @@ def _fates(
                 wa, wb, wc, wd = words(seed, 6, ident[i], 0)
                 f = np.float32(1.0 / duration_factor(normal(wa, wb), c.larva_cv))
                 factor[i] = f
-                size[i] = np.float32(duration_factor(normal(wc, wd), c.size_cv))
-                progress[i] = np.float32((1.0 - done) * clock_pace[b]) * f
+                size[i] = np.float32(min(c.size_most, duration_factor(normal(wc, wd), c.size_cv)))
+                progress[i] = np.float32((1.0 - done) * clock_pace[b] * food[b]) * f
             else:
                 stage[i] = 0
                 flows[_F_DEAD] += np.int64(mass[i])
@@ -292,11 +292,13 @@ def _fates(
             first = min(done, 1.0)
             fate = 0
             w0, w1, w2, w3 = words(seed, 3, ident[i], day)
+            background = 0
             if np.uint64(w0) < pupa_at[b, 0]:
                 t = _latent(w0, pupa_background)
                 if t < first:
                     first = t
-                    fate = 1
+                    background = 1
+            fate = background
             if np.uint64(w1) < pupa_at[b, 1]:
                 t = _latent(w1, hazards[b, 2])
                 if t < first:
@@ -309,7 +311,7 @@ def _fates(
                     fate = 3
             if fate >= 2 and (flags[i] & 4) == 0 and unit(w3) < c.injured_share:
                 flags[i] |= np.uint8(4)
-                fate = 0
+                fate = background
             if fate == 0:
                 if done > 1.0:
                     progress[i] = np.float32(before_p + pace_p)
@@ -351,7 +353,8 @@ def _fates(
                 size[i] += np.float32(d.teneral)
             elif (flags[i] & 5) == 1 and laying[b] > 0.0:
                 mean = laying[b] * c.age_profile[min(np.int64(age[i]), oldest)]
-                n = poisson(unit(w1), mean)
+                # An egg's number is part of its identity and must fit its column.
+                n = min(poisson(unit(w1), mean), 65535 - np.int64(eggs[i]))
                 if n > 0:
                     laid[mothers, 0] = i
                     laid[mothers, 1] = n
@@ -359,7 +362,7 @@ def _fates(
     return mothers
 
 
-@njit(cache=True)
+@kernel()
 def _lay(
     c,
     d,
@@ -411,7 +414,7 @@ def _lay(
         flows[_F_EGGS] += np.int64(c.egg_mass) * laid[k, 1]
 
 
-@njit(cache=True)
+@kernel()
 def _stocks(c, table, bran, frass, moisture, eaten, grown, flows):
     """Take the day's feed and water from the bins and add the frass."""
     for b in range(table.shape[0] - 1):
@@ -429,7 +432,7 @@ def _stocks(c, table, bran, frass, moisture, eaten, grown, flows):
         flows[_F_DRIED] += dried
 
 
-@njit(cache=True)
+@kernel()
 def _laying(c, d, table, wetness, food, laying):
     """Mean eggs of a female of best age per bin and day."""
     tray = table.shape[0] - 1

@@ -13,6 +13,7 @@ class Scenario:
     days: int
     seed: int
     breeders: int
+    larvae: int = 0
 
 
 @dataclass
@@ -35,7 +36,7 @@ FLOWS = (
 )  # fmt: skip
 
 
-def simulate(scenario, each_day=None):
+def simulate(scenario, each_day=None, record_bins=False):
     import numpy as np
     import pandas as pd
 

@@ -1,0 +1,68 @@
+"""Compiling kernels with numba, and where the compiled code is kept between runs.
+
+Numba's own cache notices a change only in the file that holds a function, not in the files
+it calls. The cache folder is therefore named after a hash of all sources that kernels are
+made of, so that stale code cannot run.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numba
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+
+
+def _source_hash() -> str:
+    digest = hashlib.sha256(numba.__version__.encode())
+    for folder in ("biology", "population"):
+        for path in sorted((_PACKAGE / folder).glob("*.py")):
+            digest.update(path.name.encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _cache_folder() -> Path | None:
+    base = os.environ.get("NUMBA_CACHE_DIR")
+    if not base:
+        home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+        base = os.path.join(home, "colony_sim")
+    folder = Path(base) / f"kernels-{_source_hash()}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError:
+        return None
+    return folder
+
+
+#: Folder of the compiled kernels, or None where no folder can be written.
+CACHE_FOLDER = _cache_folder()
+
+
+def cache_is_warm() -> bool:
+    """Whether kernels compiled by an earlier run are on disk."""
+    return CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob("*.nbc"))
+
+
+def kernel(**options) -> Callable:
+    """Decorator like `numba.njit` that keeps the compiled code in `CACHE_FOLDER`."""
+
+    def decorate(function: Callable) -> Callable:
+        if CACHE_FOLDER is None:
+            return numba.njit(**options)(function)
+        before = numba.config.CACHE_DIR
+        numba.config.CACHE_DIR = str(CACHE_FOLDER)
+        try:
+            return numba.njit(cache=True, **options)(function)
+        finally:
+            # Other packages of this process keep their own cache folder.
+            numba.config.CACHE_DIR = before
+
+    return decorate
