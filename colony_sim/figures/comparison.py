@@ -106,16 +106,15 @@ def finding(results: Results, most: int = 60) -> str:
     elif gone:
         start = f"{quoted[gone[0]]} died out in all {rows[gone[0]]['n_runs']} runs; "
     if not known:
-        return f"{start or 'No '}{'no ' if start else ''}run settled, so no yields can be compared"
+        return f"{start}{'no' if gone else 'No'} run settled, so there is no yield to compare"
     if len(known) == 1:
         row = rows[known[0]]
         only = "" if gone or len(rows) == 1 else "Only "
         verb = "settled: it yields" if only else "yields"
         return f"{start}{only}{quoted[known[0]]} {verb} {_mean_text(row)}"
-    if len(known) == 2:
-        return start + _two(results, known, quoted)
     ranked = sorted(known, key=lambda p: -rows[p]["mean"])
-    return start + _many(results, ranked, quoted, capital=not start)
+    compare = _two if len(known) == 2 else _many
+    return start + compare(results.all_differences, ranked, quoted, "" if gone else "T")
 
 
 def separated(row: pd.Series) -> bool:
@@ -124,16 +123,321 @@ def separated(row: pd.Series) -> bool:
     return bool(leaves_out_zero and row["p_holm"] < 1 - row["level"])
 
 
-def _two(results: Results, known: list[str], quoted: dict[str, str]) -> str:
-    second, first = known
-    table = results.differences if len(results.policies) == 2 else results.all_differences
-    row = _row(table, first, second)
-    if separated(row) and row["difference"] < 0:
-        first, second = second, first
-        row = _row(results.all_differences, first, second) if table is not results.differences \
-            else _turned(row)
-    if separated(row):
-        return f"{quoted[first]} yields more than {quoted[second]}: {_change(row)}"
+def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
+    # The means are over all settled runs; the pairs alone decide who is ahead.
+    ahead = [row for row in (_row(table, *ranked), _row(table, *ranked[::-1]))
+             if separated(row) and row["difference"] > 0]
+    row = ahead[0] if ahead else _row(table, *ranked)
+    first, second = quoted[row["policy"]], quoted[row["baseline"]]
+    if ahead:
+        return f"{first} yields more than {second}: {_change(row)}"
     if row["n_pairs"] < 2:
-        return f"Too few settled pairs of runs to compare {quoted[first]} with {quoted[second]}"
-    return f"The runs do not separate {quoted[first]} from {quoted[second]}: {_change(row)}"
+        return f"{'T' if the else 't'}oo few settled pairs of runs to compare {first} with {second}"
+    return f"{'T' if the else 't'}he runs do not separate {first} from {second}: {_change(row)}"
+
+
+def _many(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
+    best, others = ranked[0], ranked[1:]
+    against = {other: _row(table, best, other) for other in others}
+    level = [o for o, row in against.items() if not (separated(row) and row["difference"] > 0)]
+    first = quoted[best]
+    if not level:
+        change = _change(against[others[0]])
+        return f"{first} yields most: {change} over {quoted[others[0]]}, the next"
+    if len(level) < len(others):
+        behind = len(others) - len(level)
+        rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
+        return (f"{first} yields more than {behind} of {len(others)} others; the runs do not put "
+                f"it ahead of {rest}")
+    among = table[(table["measure"] == YIELD) & table["policy"].isin(ranked)
+                  & table["baseline"].isin(ranked)]
+    if not any(separated(row) for _, row in among.iterrows()):
+        return f"{'T' if the else 't'}he runs do not separate the {len(ranked)} policies in yield"
+    return f"{first} has the highest mean yield, but the runs do not put it ahead of any other"
+
+
+def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
+    found = table[(table["measure"] == YIELD) & (table["policy"] == policy)
+                  & (table["baseline"] == baseline)]
+    return found.iloc[0]
+
+
+def _change(row: pd.Series) -> str:
+    return f"{_number(row['difference'], sign=True)} g per day ({_limits(row)})"
+
+
+def _mean_text(row: pd.Series) -> str:
+    limits = f" ({_limits(row)})" if math.isfinite(row["low"]) else ""
+    return f"{_number(row['mean'])} g per day{limits}"
+
+
+def _limits(row: pd.Series) -> str:
+    # Rounded outward, so that no printed limit claims more than was found.
+    return f"{_number(row['low'], ROUND_FLOOR)} to {_number(row['high'], ROUND_CEILING)}"
+
+
+def _number(value: float, rounding: str = ROUND_HALF_EVEN, sign: bool = False) -> str:
+    """Three significant digits, as in the verdict."""
+    if value == 0:
+        return "0"
+    rounded = Context(prec=3, rounding=rounding).plus(Decimal(repr(float(value))))
+    places = max(2 - rounded.adjusted(), 0)
+    text = f"{rounded:.{places}f}" if places < 7 else f"{rounded:.2e}"
+    return f"{'+' if sign and value > 0 else ''}{text}".replace("-", "−", 1)
+
+
+def _figure(results: Results) -> Figure:
+    figure = style.new_figure()
+    top = _title(figure, results)
+    _footer(figure, results)
+    labels = [style.label(policy) for policy in results.policies]
+    names = max(style.text_width(figure, text, style.BODY) for text in labels)
+    left, right, gap = 0.35 + names + 0.45, style.WIDTH - 0.4, 0.4
+    width = (right - left - 2 * gap) / 3
+    low = 3.45
+    panels = [
+        _axes(figure, left + i * (width + gap), low, width, top - 0.68 - low) for i in range(3)
+    ]
+    for axes in panels:
+        axes.set_ylim(len(labels) - 0.5, -0.5)
+        axes.set_yticks(range(len(labels)), labels=[""] * len(labels))
+        for edge in range(1, len(labels)):
+            axes.axhline(edge - 0.5, color=style.SHADE, linewidth=1, zorder=0)
+    panels[0].set_yticks(range(len(labels)), labels=labels, linespacing=1.0)
+    panels[0].tick_params(axis="y", pad=24)
+    for i in range(len(labels)):
+        panels[0].plot(-0.15 / width, i, style.marker(i), color=style.colour(i), markersize=11,
+                       transform=panels[0].get_yaxis_transform(), clip_on=False)
+    _yields(panels[0], results)
+    _differences(panels[1], results)
+    _losses(panels[2], results)
+    _over_time(_axes(figure, 1.15, 1.05, right - 1.15, 1.2), results)
+    return figure
+
+
+def _title(figure: Figure, results: Results) -> float:
+    """Write the finding; returns the height (in) below it."""
+    width = style.WIDTH - 0.8
+    for most in (60, 40, 24):
+        fit = style.fitted(figure, finding(results, most), width, 2 if most > 24 else 4)
+        if fit is not None:
+            break
+    text, size = fit
+    top = style.HEIGHT - 0.28
+    figure.text(0.35 / style.WIDTH, top / style.HEIGHT, text, size=size, weight="bold", va="top",
+                linespacing=1.15)
+    return top - (text.count("\n") + 1) * size * 1.2 / 72 - 0.1
+
+
+def _footer(figure: Figure, results: Results) -> None:
+    head = results.manifest["experiment"]
+    parts = [head["name"], f"seed {head['seed']}", f"{head['days']} days"]
+    if "invented scenario" in f"{results.manifest['file_text']} {head['question']}".lower():
+        parts.append("invented scenario")
+    figure.text(0.35 / style.WIDTH, 0.14 / style.HEIGHT, "  ·  ".join(parts), size=style.FOOT,
+                color=style.QUIET)
+    figure.text(1 - 0.4 / style.WIDTH, 0.14 / style.HEIGHT,
+                "a statement about the model, not about a real colony", size=style.FOOT,
+                color=style.QUIET, ha="right")
+
+
+def _axes(figure: Figure, left: float, low: float, width: float, height: float) -> Axes:
+    across, up = style.WIDTH, style.HEIGHT
+    return figure.add_axes((left / across, low / up, width / across, height / up))
+
+
+def _heading(axes: Axes, letter: str, text: str, below: str, across: float = 0.0) -> None:
+    """Panel heading and, below it (or `across` in to its right), what is drawn how."""
+    axes.annotate(f"{letter}  {text}", (0, 1), (0, 6 if across else 27), weight="bold",
+                  size=style.HEAD, xycoords="axes fraction", textcoords="offset points")
+    axes.annotate(below, (0, 1), (across * 72, 6), color=style.QUIET, xycoords="axes fraction",
+                  textcoords="offset points")
+
+
+def _finish(axes: Axes, unit: str, any_value: bool) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    axes.set_xlabel(unit)
+    if any_value:
+        axes.xaxis.set_major_locator(MaxNLocator(4))
+        axes.margins(x=0.08)
+    else:
+        axes.set_xlim(0, 1)
+        axes.set_xticks([])
+
+
+def _note(axes: Axes, y: float, text: str) -> None:
+    axes.text(0.02, y, text, transform=axes.get_yaxis_transform(), va="center",
+              color=style.QUIET, zorder=4)
+
+
+def _dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, at: tuple, i: int) -> None:
+    """Single values as dots and, above them, their mean and interval."""
+    import seaborn as sns
+
+    sns.scatterplot(x=values, y=at[1] + _spread(values), ax=axes, color=style.colour(i), s=42,
+                    marker=style.marker(i), alpha=0.55, linewidth=0, legend=False)
+    if math.isfinite(row["low"]):
+        axes.plot([row["low"], row["high"]], [at[0], at[0]], color=style.INK, linewidth=3.5,
+                  solid_capstyle="butt")
+    axes.plot(row[mean], at[0], style.marker(i), color=style.colour(i), markersize=12,
+              markeredgecolor="white", markeredgewidth=1.2, zorder=3)
+
+
+def _spread(values: np.ndarray, half: float = 0.11) -> np.ndarray:
+    """Offsets that keep close values apart, the same each time."""
+    span = float(np.ptp(values)) if len(values) else 0.0
+    cell = np.floor((values - values.min()) / span * 24) if span > 0 else np.zeros(len(values))
+    place = pd.Series(values).groupby(cell).cumcount().to_numpy()
+    step = min(0.07, 2 * half / max(int(place.max(initial=0)), 1))
+    return np.where(place % 2, 1, -1) * ((place + 1) // 2) * step
+
+
+def _left_out(row: pd.Series) -> str:
+    if row["n_died_out"] == row["n_runs"]:
+        return f"died out in all {row['n_runs']} runs"
+    if not row["n_settled"]:
+        return f"none of {row['n_runs']} runs settled"
+    parts = [f"{row['n_died_out']} died out"] if row["n_died_out"] else []
+    parts += [f"{row['n_unsettled']} unsettled"] if row["n_unsettled"] else []
+    return f"of {row['n_runs']}: {', '.join(parts)}" if parts else ""
+
+
+def _settled(results: Results, policy: str) -> pd.Series:
+    """Yield of the settled runs under a policy, by seed."""
+    runs = results.runs
+    runs = runs[(runs["policy"] == policy) & (runs["status"] == "settled")]
+    return runs.set_index("seed")[YIELD].astype(float).dropna()
+
+
+def _yields(axes: Axes, results: Results) -> None:
+    rows = [results.of(policy) for policy in results.policies]
+    notes = [_left_out(row) for row in rows]
+    for i, (policy, row, note) in enumerate(zip(results.policies, rows, notes, strict=True)):
+        values = _settled(results, policy).to_numpy()
+        if note:
+            _note(axes, i - 0.26 if len(values) else i, note)
+        if len(values):
+            at = (0.1, 0.34) if any(notes) else (-0.14, 0.2)
+            _dots(axes, values, row, "mean", (i + at[0], i + at[1]), i)
+    used = sorted({int(row["n_used"]) for row in rows})
+    count = f"{used[0]}" if len(used) == 1 else f"{used[0]} to {used[-1]}"
+    _heading(axes, "a", "Yield", f"a dot a run, {count} settled")
+    _finish(axes, "g live larvae per day", any(row["n_used"] for row in rows))
+
+
+def _differences(axes: Axes, results: Results) -> None:
+    first = results.policies[0]
+    base = _settled(results, first)
+    table = results.differences[results.differences["measure"] == YIELD].set_index("policy")
+    axes.axvline(0, color=style.QUIET, linewidth=1.6, zorder=1)
+    _note(axes, 0, "baseline")
+    pairs = []
+    for i, policy in enumerate(results.policies[1:], start=1):
+        row = table.loc[policy]
+        values = (_settled(results, policy) - base).dropna().to_numpy()
+        pairs.append(len(values))
+        if len(values) < 2:
+            _note(axes, i - 0.26 if len(values) else i, f"{'1 pair only' if len(values) else 'no pairs'}")
+        if len(values):
+            _dots(axes, values, row, "difference", (i - 0.14, i + 0.2), i)
+    counts = sorted(set(pairs)) or [0]
+    count = f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
+    _heading(axes, "b", "Paired difference", f"a dot a pair, {count} pairs")
+    _finish(axes, "g live larvae per day", any(pairs))
+
+
+def _losses(axes: Axes, results: Results) -> None:
+    keys = {cause: LOSS.replace("losses", f"losses_{cause}") for cause in style.LOSSES}
+    ends = []
+    for i, policy in enumerate(results.policies):
+        total = results.of(policy, LOSS)
+        if not math.isfinite(total["mean"]):
+            _note(axes, i, "no settled run")
+            continue
+        start = 0.0
+        for cause, key in keys.items():
+            part = results.of(policy, key)["mean"]
+            part = float(part) if math.isfinite(part) else 0.0
+            axes.barh(i, part, left=start, height=0.5, color=style.LOSSES[cause],
+                      edgecolor=style.INK, linewidth=0.6)
+            start += part
+        end = float(total["mean"])
+        if math.isfinite(total["low"]):
+            axes.plot([total["low"], total["high"]], [i, i], color=style.INK, linewidth=2.5)
+            end = float(total["high"])
+        axes.annotate(_number(total["mean"]), (end, i), (6, 0), textcoords="offset points",
+                      va="center")
+        ends.append(end)
+    _heading(axes, "c", "Adult losses", "")
+    _causes(axes)
+    _finish(axes, "per 100 adults per day", bool(ends))
+    if ends:
+        axes.set_xlim(0, 1.35 * max(ends) or 1)
+
+
+def _causes(axes: Axes) -> None:
+    from matplotlib.patches import Patch
+
+    patches = [Patch(facecolor=c, edgecolor=style.INK, linewidth=0.6, label=cause)
+               for cause, c in style.LOSSES.items()]
+    axes.legend(handles=patches, loc="lower left", bbox_to_anchor=(0, 1), ncols=3, borderpad=0,
+                borderaxespad=0.2, handlelength=0.7, handletextpad=0.3, columnspacing=0.7,
+                labelcolor=style.QUIET)
+
+
+def _over_time(axes: Axes, results: Results) -> None:
+    import seaborn as sns
+
+    status = results.runs.set_index(["policy", "seed"])["status"]
+    settled = results.runs[results.runs["status"] == "settled"]
+    handling = {entry["name"]: entry["handling"] for entry in results.manifest["policies"]}
+    lengths, others = set(), False
+    for i, policy in enumerate(results.policies):
+        monthly, length = _monthly(results.daily, policy, handling_period(handling[policy]))
+        lengths.add(length)
+        steady = monthly["seed"].map(status[policy]) == "settled"
+        sns.lineplot(monthly[steady], x="day", y="harvest_g", ax=axes, color=style.colour(i),
+                     marker=style.marker(i), markersize=7, linewidth=2.2,
+                     errorbar=lambda values: t_interval(values.to_numpy()), legend=False)
+        for seed, run in monthly[~steady].groupby("seed"):
+            others = True
+            axes.plot(run["day"], run["harvest_g"], "--", color=style.colour(i), linewidth=1,
+                      alpha=0.7, zorder=1.5)
+            if status[policy, seed] == "died_out":
+                axes.plot(run["day"].iloc[-1], run["harvest_g"].iloc[-1], "x",
+                          color=style.colour(i), markersize=9, markeredgewidth=2)
+    days = int(results.manifest["experiment"]["days"])
+    axes.set(xlim=(0, days), xlabel="Day of the run", ylabel="g per day")
+    axes.set_ylim(0, 1.3 * axes.dataLim.ymax if axes.dataLim.ymax > 0 else 1)
+    axes.locator_params(axis="y", nbins=3)
+    _warm_up(axes, settled["warm_up_days"], days)
+    spans = " or ".join(str(length) for length in sorted(lengths))
+    text = f"means of {spans} days; bars and bands: 95 % intervals"
+    text += "; dashed: runs left out" if others else ""
+    _heading(axes, "d", "Yield over time", text, across=2.65)
+
+
+def _monthly(daily: pd.DataFrame, policy: str, period: int) -> tuple[pd.DataFrame, int]:
+    """Mean yield of each run by months of whole handling periods, and their length (days).
+
+    With calendar months the number of harvests would differ from one to the next.
+    """
+    length = period * max(1, round(MONTH / period))
+    rows = daily[daily["policy"] == policy]
+    block = (rows["day"] - 1) // length
+    found = rows.groupby(["seed", block])["harvest_g"].agg(["mean", "size"])
+    found = found[found["size"] == length]["mean"].rename("harvest_g").reset_index()
+    found["day"] = (found["day"] + 0.5) * length
+    return found, length
+
+
+def _warm_up(axes: Axes, warm_up: pd.Series, days: int) -> None:
+    """Shade the warm-up: dark up to the shortest, light up to the longest of the settled runs."""
+    first, last = (int(warm_up.min()), int(warm_up.max())) if len(warm_up) else (days, days)
+    axes.axvspan(0, first, color=style.SHADE, linewidth=0, zorder=0)
+    axes.axvspan(first, last, color=style.SHADE, alpha=0.5, linewidth=0, zorder=0)
+    if last:
+        text = "warm-up, left out" if len(warm_up) else "no run settled"
+        axes.annotate(text, (0, 1), (6, -4), xycoords="axes fraction", color=style.QUIET,
+                      textcoords="offset points", va="top")
