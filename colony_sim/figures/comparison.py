@@ -163,7 +163,9 @@ def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
 
 
 def _change(row: pd.Series) -> str:
-    return f"{_number(row['difference'], sign=True)} g per day ({_limits(row)})"
+    pairs = f"; {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
+    return (f"{_number(row['difference'], sign=True)} g per day "
+            f"({_limits(row)}{pairs if row['n_dropped'] else ''})")
 
 
 def _mean_text(row: pd.Series) -> str:
@@ -173,7 +175,8 @@ def _mean_text(row: pd.Series) -> str:
 
 def _limits(row: pd.Series) -> str:
     # Rounded outward, so that no printed limit claims more than was found.
-    return f"{_number(row['low'], ROUND_FLOOR)} to {_number(row['high'], ROUND_CEILING)}"
+    low, high = _number(row["low"], ROUND_FLOOR), _number(row["high"], ROUND_CEILING)
+    return f"{100 * row['level']:.3g} % interval {low} to {high}"
 
 
 def _number(value: float, rounding: str = ROUND_HALF_EVEN, sign: bool = False) -> str:
@@ -192,11 +195,13 @@ def _figure(results: Results) -> Figure:
     _footer(figure, results)
     labels = [style.label(policy) for policy in results.policies]
     names = max(style.text_width(figure, text, style.BODY) for text in labels)
-    left, right, gap = 0.35 + names + 0.45, style.WIDTH - 0.4, 0.4
-    width = (right - left - 2 * gap) / 3
+    left, right, gap = 0.35 + names + 0.45, style.WIDTH - 0.4, 0.5
+    # The causes of losses need the most room.
+    width = (right - left - 2 * gap) / 3.3
     low = 3.45
     panels = [
-        _axes(figure, left + i * (width + gap), low, width, top - 0.68 - low) for i in range(3)
+        _axes(figure, left + i * (width + gap), low, wide * width, top - 0.68 - low)
+        for i, wide in enumerate((1, 1, 1.3))
     ]
     for axes in panels:
         axes.set_ylim(len(labels) - 0.5, -0.5)
@@ -266,22 +271,22 @@ def _finish(axes: Axes, unit: str, any_value: bool) -> None:
         axes.set_xticks([])
 
 
-def _note(axes: Axes, y: float, text: str) -> None:
-    axes.text(0.02, y, text, transform=axes.get_yaxis_transform(), va="center",
+def _note(axes: Axes, x: float, y: float, text: str) -> None:
+    axes.text(x, y, text, transform=axes.get_yaxis_transform(), va="center",
               color=style.QUIET, zorder=4)
 
 
-def _dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, at: tuple, i: int) -> None:
+def _dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, i: int) -> None:
     """Single values as dots and, above them, their mean and interval."""
     import seaborn as sns
 
-    sns.scatterplot(x=values, y=at[1] + _spread(values), ax=axes, color=style.colour(i), s=42,
+    sns.scatterplot(x=values, y=i + 0.22 + _spread(values), ax=axes, color=style.colour(i), s=42,
                     marker=style.marker(i), alpha=0.55, linewidth=0, legend=False)
-    if math.isfinite(row["low"]):
-        axes.plot([row["low"], row["high"]], [at[0], at[0]], color=style.INK, linewidth=3.5,
+    if len(values) > 1:
+        axes.plot([row["low"], row["high"]], [i - 0.14, i - 0.14], color=style.INK, linewidth=3.5,
                   solid_capstyle="butt")
-    axes.plot(row[mean], at[0], style.marker(i), color=style.colour(i), markersize=12,
-              markeredgecolor="white", markeredgewidth=1.2, zorder=3)
+        axes.plot(row[mean], i - 0.14, style.marker(i), color=style.colour(i), markersize=12,
+                  markeredgecolor="white", markeredgewidth=1.2, zorder=3)
 
 
 def _spread(values: np.ndarray, half: float = 0.11) -> np.ndarray:
@@ -293,16 +298,6 @@ def _spread(values: np.ndarray, half: float = 0.11) -> np.ndarray:
     return np.where(place % 2, 1, -1) * ((place + 1) // 2) * step
 
 
-def _left_out(row: pd.Series) -> str:
-    if row["n_died_out"] == row["n_runs"]:
-        return f"died out in all {row['n_runs']} runs"
-    if not row["n_settled"]:
-        return f"none of {row['n_runs']} runs settled"
-    parts = [f"{row['n_died_out']} died out"] if row["n_died_out"] else []
-    parts += [f"{row['n_unsettled']} unsettled"] if row["n_unsettled"] else []
-    return f"of {row['n_runs']}: {', '.join(parts)}" if parts else ""
-
-
 def _settled(results: Results, policy: str) -> pd.Series:
     """Yield of the settled runs under a policy, by seed."""
     runs = results.runs
@@ -312,39 +307,51 @@ def _settled(results: Results, policy: str) -> pd.Series:
 
 def _yields(axes: Axes, results: Results) -> None:
     rows = [results.of(policy) for policy in results.policies]
-    notes = [_left_out(row) for row in rows]
-    for i, (policy, row, note) in enumerate(zip(results.policies, rows, notes, strict=True)):
+    counts = sorted({int(row["n_used"]) for row in rows})
+    any_left_out = any(row["n_used"] < row["n_runs"] for row in rows)
+    for i, (policy, row) in enumerate(zip(results.policies, rows, strict=True)):
         values = _settled(results, policy).to_numpy()
-        if note:
-            _note(axes, i - 0.26 if len(values) else i, note)
         if len(values):
-            at = (0.1, 0.34) if any(notes) else (-0.14, 0.2)
-            _dots(axes, values, row, "mean", (i + at[0], i + at[1]), i)
-    used = sorted({int(row["n_used"]) for row in rows})
-    count = f"{used[0]}" if len(used) == 1 else f"{used[0]} to {used[-1]}"
-    _heading(axes, "a", "Yield", f"a dot a run, {count} settled")
-    _finish(axes, "g live larvae per day", any(row["n_used"] for row in rows))
+            _dots(axes, values, row, "mean", i)
+            if any_left_out:
+                axes.text(1, i, f"{len(values)} of {row['n_runs']}", va="center", ha="right",
+                          transform=axes.get_yaxis_transform(), color=style.QUIET)
+        elif row["n_died_out"] == row["n_runs"]:
+            _note(axes, 0.02, i, f"died out in all {row['n_runs']} runs")
+        else:
+            _note(axes, 0.02, i, f"none of {row['n_runs']} settled")
+    _heading(axes, "a", "Yield", f"a dot a run, {_range(counts)} settled")
+    _finish(axes, "g live larvae per day", bool(counts[-1]))
+    if any_left_out and counts[-1]:
+        # Room for the counts to the right of the dots.
+        low, high = axes.get_xlim()
+        axes.set_xlim(low, high + 0.45 * (high - low))
 
 
 def _differences(axes: Axes, results: Results) -> None:
-    first = results.policies[0]
-    base = _settled(results, first)
     table = results.differences[results.differences["measure"] == YIELD].set_index("policy")
+    base = _settled(results, results.policies[0])
     axes.axvline(0, color=style.QUIET, linewidth=1.6, zorder=1)
-    _note(axes, 0, "baseline")
-    pairs = []
+    pairs = {}
     for i, policy in enumerate(results.policies[1:], start=1):
-        row = table.loc[policy]
         values = (_settled(results, policy) - base).dropna().to_numpy()
-        pairs.append(len(values))
-        if len(values) < 2:
-            _note(axes, i - 0.26 if len(values) else i, f"{'1 pair only' if len(values) else 'no pairs'}")
+        pairs[i] = len(values)
         if len(values):
-            _dots(axes, values, row, "difference", (i - 0.14, i + 0.2), i)
-    counts = sorted(set(pairs)) or [0]
-    count = f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
-    _heading(axes, "b", "Paired difference", f"a dot a pair, {count} pairs")
-    _finish(axes, "g live larvae per day", any(pairs))
+            _dots(axes, values, table.loc[policy], "difference", i)
+    counts = sorted(set(pairs.values())) or [0]
+    noun = "pair" if counts == [1] else "pairs"
+    _heading(axes, "b", "Paired difference", f"a dot a pair, {_range(counts)} {noun}")
+    _finish(axes, "g live larvae per day", counts[-1] > 0)
+    low, high = axes.get_xlim()
+    # On the wider side of the zero line.
+    place = 0.02 if -low > high else max(-low / (high - low), 0) + 0.03
+    _note(axes, place, 0, "baseline")
+    for i in (i for i, count in pairs.items() if not count):
+        _note(axes, place, i, "no pairs")
+
+
+def _range(counts: list[int]) -> str:
+    return f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
 
 
 def _losses(axes: Axes, results: Results) -> None:
@@ -353,7 +360,7 @@ def _losses(axes: Axes, results: Results) -> None:
     for i, policy in enumerate(results.policies):
         total = results.of(policy, LOSS)
         if not math.isfinite(total["mean"]):
-            _note(axes, i, "no settled run")
+            _note(axes, 0.02, i, "no settled run")
             continue
         start = 0.0
         for cause, key in keys.items():
@@ -364,7 +371,8 @@ def _losses(axes: Axes, results: Results) -> None:
             start += part
         end = float(total["mean"])
         if math.isfinite(total["low"]):
-            axes.plot([total["low"], total["high"]], [i, i], color=style.INK, linewidth=2.5)
+            for colour, thick in (("white", 6), (style.INK, 2.5)):
+                axes.plot([total["low"], total["high"]], [i, i], color=colour, linewidth=thick)
             end = float(total["high"])
         axes.annotate(_number(total["mean"]), (end, i), (6, 0), textcoords="offset points",
                       va="center")
@@ -382,7 +390,7 @@ def _causes(axes: Axes) -> None:
     patches = [Patch(facecolor=c, edgecolor=style.INK, linewidth=0.6, label=cause)
                for cause, c in style.LOSSES.items()]
     axes.legend(handles=patches, loc="lower left", bbox_to_anchor=(0, 1), ncols=3, borderpad=0,
-                borderaxespad=0.2, handlelength=0.7, handletextpad=0.3, columnspacing=0.7,
+                borderaxespad=0.2, handlelength=0.7, handletextpad=0.3, columnspacing=0.6,
                 labelcolor=style.QUIET)
 
 
@@ -392,16 +400,17 @@ def _over_time(axes: Axes, results: Results) -> None:
     status = results.runs.set_index(["policy", "seed"])["status"]
     settled = results.runs[results.runs["status"] == "settled"]
     handling = {entry["name"]: entry["handling"] for entry in results.manifest["policies"]}
-    lengths, others = set(), False
+    lengths, highest = set(), 0.0
     for i, policy in enumerate(results.policies):
         monthly, length = _monthly(results.daily, policy, handling_period(handling[policy]))
         lengths.add(length)
+        highest = max(highest, monthly["harvest_g"].max() if len(monthly) else 0.0)
         steady = monthly["seed"].map(status[policy]) == "settled"
         sns.lineplot(monthly[steady], x="day", y="harvest_g", ax=axes, color=style.colour(i),
-                     marker=style.marker(i), markersize=7, linewidth=2.2,
+                     marker=style.marker(i), markersize=8, linewidth=2.2,
+                     markevery=(i, 5),
                      errorbar=lambda values: t_interval(values.to_numpy()), legend=False)
         for seed, run in monthly[~steady].groupby("seed"):
-            others = True
             axes.plot(run["day"], run["harvest_g"], "--", color=style.colour(i), linewidth=1,
                       alpha=0.7, zorder=1.5)
             if status[policy, seed] == "died_out":
@@ -409,13 +418,17 @@ def _over_time(axes: Axes, results: Results) -> None:
                           color=style.colour(i), markersize=9, markeredgewidth=2)
     days = int(results.manifest["experiment"]["days"])
     axes.set(xlim=(0, days), xlabel="Day of the run", ylabel="g per day")
-    axes.set_ylim(0, 1.3 * axes.dataLim.ymax if axes.dataLim.ymax > 0 else 1)
+    # Intervals of a few runs may go far beyond all runs; the runs set the scale.
+    axes.set_ylim(0, 1.35 * highest or 1)
     axes.locator_params(axis="y", nbins=3)
     _warm_up(axes, settled["warm_up_days"], days)
     spans = " or ".join(str(length) for length in sorted(lengths))
-    text = f"means of {spans} days; bars and bands: 95 % intervals"
-    text += "; dashed: runs left out" if others else ""
-    _heading(axes, "d", "Yield over time", text, across=2.65)
+    text = f"means of {spans} days; all bars and bands are 95 % intervals"
+    died, never = ((status == word).sum() for word in ("died_out", "unsettled"))
+    if died or never:
+        parts = [f"{died} died out ×"] * bool(died) + [f"{never} unsettled"] * bool(never)
+        text = f"95 % band; dashed: left out, {' and '.join(parts)}"
+    _heading(axes, "d", "Yield over time", text, across=2.6)
 
 
 def _monthly(daily: pd.DataFrame, policy: str, period: int) -> tuple[pd.DataFrame, int]:

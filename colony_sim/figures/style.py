@@ -7,6 +7,7 @@ beyond five policies they come again with another marker.
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,7 +17,7 @@ import matplotlib
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-WIDTH, HEIGHT, DPI = 13.33, 7.5, 150
+WIDTH, HEIGHT, DPI = 40 / 3, 7.5, 150
 """Size of a figure (in) and dots per inch of the PNG."""
 BODY, HEAD, TITLE, FOOT = 16.0, 18.0, 26.0, 12.0
 """Type sizes (points): all text, panel headings, the largest title, the footer."""
@@ -88,7 +89,7 @@ def shortened(name: str, most: int) -> str:
     return f"{name[: most - 1 - tail].rstrip()}…{name[-tail:].lstrip()}"
 
 
-def label(name: str, width: int = 20) -> str:
+def label(name: str, width: int = 18) -> str:
     """`name` on one line of `width` characters, or on two."""
     lines = textwrap.wrap(name, width)
     if len(lines) > 2:
@@ -102,20 +103,23 @@ def label(name: str, width: int = 20) -> str:
 def fitted(figure: Figure, text: str, width: float, most: int) -> tuple[str, float] | None:
     """The title broken into as few lines as go into `width` (in), and its size; None: too long.
 
-    One line at 26 points is tried first, then down to 22 points, then the next line.
+    One line at 26 points is tried first, then down to 22 points, then the next line. A break
+    after a colon or semicolon is best.
     """
-    words = text.split(" ")
+    halves = re.split(r"(?<=[:;]) ", text, maxsplit=1)
     for count in range(1, most + 1):
         for size in (TITLE, 24.0, LEAST_TITLE):
-            lines = _broken(figure, words, width, size)
-            if len(lines) <= count:
-                return "\n".join(lines), size
+            lines = _broken(figure, text, width, size)
+            if len(lines) > count:
+                continue
+            parts = [line for half in halves for line in _broken(figure, half, width, size)]
+            return "\n".join(parts if 1 < len(parts) == len(lines) else lines), size
     return None
 
 
-def _broken(figure: Figure, words: list[str], width: float, size: float) -> list[str]:
+def _broken(figure: Figure, text: str, width: float, size: float) -> list[str]:
     lines = [""]
-    for word in words:
+    for word in text.split(" "):
         longer = f"{lines[-1]} {word}".strip()
         if lines[-1] and text_width(figure, longer, size, "bold") > width:
             lines.append(word)

@@ -1,0 +1,250 @@
+"""One insect of the slow twin: a plain Mesa agent that lives its day in readable steps.
+
+Fields that the fast engine keeps in single precision are rounded to single precision here
+as well, at the same points; everything else is Python's double precision. Masses are whole
+nanograms.
+"""
+
+from __future__ import annotations
+
+import math
+
+import mesa
+from numpy import float32
+
+from . import twin_biology as bio
+from .philox import normal, poisson, unit, words
+
+# Blocks of keyed draws, by the table in the documentation of the model.
+EGG_FATE, LARVA_FATE, PUPA_FATE, ADULT_FATE, LAID, HATCHED, PUPATED, EMERGED, LINEAGE = range(1, 10)
+ONE = float32(1.0)
+OLDEST_AGE_OF_LAYING = 1000
+MOST_INSTARS = 60
+
+
+def happens(word: int, hazard: float) -> bool:
+    """Whether an event of this daily hazard comes today."""
+    return word < int((1.0 - math.exp(-hazard)) * 2.0**32)
+
+
+def hour(word: int, hazard: float) -> float:
+    """When within the day (0 to 1), given that it happens."""
+    return -math.log1p(-unit(word)) / hazard
+
+
+class Insect(mesa.Agent):
+    """An egg, larva, pupa or adult."""
+
+    def __init__(self, model, ident: int, stage: str, place: int, mass: int) -> None:
+        super().__init__(model)
+        self.ident = ident
+        self.stage = stage
+        self.place = place
+        self.mass = mass
+        self.progress = float32(0.0)
+        self.factor = float32(1.0)
+        self.size = float32(0.0)
+        self.age = 0
+        self.eggs = 0
+        self.instar = 0
+        self.female = False
+        self.viable = False
+        self.injured = False
+        self.kept = False
+        self.planned_gain = 0
+
+    @property
+    def bin(self):
+        """Stocks and limits of the bin it is in."""
+        return self.model.stocks[self.place]
+
+    def draw(self, block: int, day: int | None = None) -> tuple[int, ...]:
+        """The four words of this insect for a process, today or on a given day."""
+        return words(
+            self.model.run_seed, block, self.ident, self.model.day if day is None else day
+        )
+
+    def die(self, event: str, flow: str = "DEAD_MASS") -> None:
+        """Leave the model and the books."""
+        self.model.count(event, flow, self.mass)
+        self.remove()
+
+    def live(self) -> None:
+        """One day."""
+        self.age = min(self.age + 1, 65535)
+        getattr(self, f"live_as_{self.stage}")()
+
+    # -- egg ------------------------------------------------------------------------------
+
+    def live_as_egg(self) -> None:
+        p, today = self.model.p, self.model.rates
+        pace = today.egg * float(self.factor)
+        done = (1.0 - float(self.progress)) / pace if pace > 0 else math.inf
+        w = self.draw(EGG_FATE)
+        threats = [
+            (w[0], today.egg_thermal, "eggs_unhatched"),
+            (w[1], self.bin.egg_by_adults, "eggs_eaten_adults"),
+            (w[2], self.bin.egg_by_larvae, "eggs_eaten_larvae"),
+        ]
+        fate, _ = self.first_of(threats, done)
+        if fate:
+            self.die(fate)
+        elif done <= 1.0:
+            if self.viable:
+                self.hatch(1.0 - done)
+            else:
+                self.die("eggs_unhatched")
+        elif self.age > int(p["egg.longest_days"]):
+            self.die("eggs_unhatched")
+        else:
+            self.progress = float32(float(self.progress) + pace)
+
+    def first_of(self, threats, done: float) -> tuple[str, float]:
+        """The earliest threat that comes today and before the stage is completed."""
+        fate, first = "", min(done, 1.0)
+        for word, hazard, event in threats:
+            if happens(word, hazard) and hour(word, hazard) < first:
+                fate, first = event, hour(word, hazard)
+        return fate, first
+
+    def hatch(self, rest_of_day: float) -> None:
+        p = self.model.p
+        hatchling = round(p["larva.hatchling_mass_mg"] * 1e6)
+        self.model.count("eggs_hatched", "HATCHING_LOSS", self.mass - hatchling)
+        self.stage, self.age, self.instar, self.mass = "larva", 0, 1, hatchling
+        w = self.draw(HATCHED, day=0)
+        self.factor = float32(1.0 / bio.lognormal(normal(w[0], w[1]), p["larva.duration_cv"]))
+        self.size = float32(bio.lognormal(normal(w[2], w[3]), p["larva.size_cv"]))
+        self.progress = float32(rest_of_day * self.bin.clock_pace) * self.factor
+
+    # -- larva ----------------------------------------------------------------------------
+
+    def plan_growth(self) -> None:
+        """What it would gain today with bran in plenty, and the bran it asks for."""
+        m = float32(self.mass)
+        asymptote = bio.fourth_root(self.model.p["larva.asymptotic_mass_mg"] * 1e6)
+        top = float32(asymptote) * self.size
+        root = float32(math.sqrt(float32(math.sqrt(m))))
+        gain = float32(0.0)
+        if top > root:
+            share = min(ONE, self.bin.growth_share * self.factor)
+            root = root + share * (top - root)
+            square = root * root
+            gain = max(float32(0.0), square * square - m)
+        self.planned_gain = int(gain)
+        self.bin.asked += self.model.bran_for(gain, m)
+
+    def live_as_larva(self) -> None:
+        p, today, home = self.model.p, self.model.rates, self.bin
+        hazard = p["larva.starvation_hazard_per_day"] * (1.0 - home.food) + today.larva_thermal
+        young = self.mass < round(p["larva.young_below_mg"] * 1e6)
+        own = p["larva.young_hazard_per_day"] if young else p["larva.hazard_per_day"]
+        if happens(self.draw(LARVA_FATE)[0], own + hazard):
+            self.die("larvae_died")
+            return
+        self.eat_and_grow()
+        self.molt()
+        before = self.progress
+        pace = float32(home.clock_pace * home.food) * self.factor
+        self.progress = before + pace
+        ripe = self.progress >= ONE and self.mass >= round(p["larva.critical_mass_mg"] * 1e6)
+        if ripe:
+            rest = float(self.progress - ONE) / float(pace) if before < ONE else 0.0
+            self.pupate(rest)
+
+    def eat_and_grow(self) -> None:
+        home = self.bin
+        gain = self.planned_gain
+        bran = self.model.bran_for(float32(gain), float32(self.mass))
+        if home.food < 1.0:
+            gain = int(gain * home.food)
+            bran = int(bran * home.food)
+        self.mass += gain
+        home.eaten += bran
+        home.grown += gain
+        self.model.flow("GAIN", gain)
+
+    def molt(self) -> None:
+        p, home = self.model.p, self.bin
+        while self.instar <= MOST_INSTARS and self.mass >= self.model.molt_mass(self.instar):
+            self.instar += 1
+            home.skins += 1
+            if self.mass >= round(p["moisture.visible_from_mg"] * 1e6):
+                home.visible_skins += 1
+            self.model.flow("SKIN_MASS", int(p["larva.exuvia_share"] * self.mass))
+
+    def pupate(self, rest_of_day: float) -> None:
+        p = self.model.p
+        new = int(self.mass * p["pupa.mass_share"])
+        self.model.count("pupae_formed", "PUPATION_LOSS", self.mass - new)
+        self.stage, self.age, self.mass = "pupa", 0, new
+        w = self.draw(PUPATED, day=0)
+        self.factor = float32(1.0 / bio.lognormal(normal(w[0], w[1]), p["pupa.duration_cv"]))
+        self.progress = float32(rest_of_day * self.model.rates.pupa) * self.factor
+
+    # -- pupa -----------------------------------------------------------------------------
+
+    def live_as_pupa(self) -> None:
+        p, today, home = self.model.p, self.model.rates, self.bin
+        pace = today.pupa * float(self.factor)
+        done = (1.0 - float(self.progress)) / pace if pace > 0 else math.inf
+        w = self.draw(PUPA_FATE)
+        background = p["pupa.hazard_per_day"] + today.pupa_thermal
+        threats = [
+            (w[0], background, "pupae_died"),
+            (w[1], home.pupa_by_adults, "pupae_eaten_adults"),
+            (w[2], home.pupa_by_larvae, "pupae_eaten_larvae"),
+        ]
+        fate, _ = self.first_of(threats, done)
+        attacked = fate.startswith("pupae_eaten")
+        if attacked and not self.injured and unit(w[3]) < p["predation.injured_share"]:
+            self.injured = True
+            fate = ""
+        if fate:
+            self.die(fate)
+        elif done > 1.0:
+            self.progress = float32(float(self.progress) + pace)
+        else:
+            self.emerge(1.0 - done)
+
+    def emerge(self, rest_of_day: float) -> None:
+        p, today = self.model.p, self.model.rates
+        new = int(self.mass * p["adult.mass_share"])
+        event = "pupae_injured" if self.injured else "adults_emerged"
+        self.model.count(event, "EMERGENCE_LOSS", self.mass - new)
+        self.stage, self.age, self.eggs, self.mass = "adult", 0, 0, new
+        u = unit(self.draw(EMERGED, day=0)[0])
+        self.factor = float32(bio.weibull(u, p["adult.life_shape"]))
+        self.progress = float32(rest_of_day * today.ageing)
+        self.size = float32(rest_of_day * today.teneral)
+
+    # -- adult ----------------------------------------------------------------------------
+
+    def live_as_adult(self) -> None:
+        p, today, home = self.model.p, self.model.rates, self.bin
+        w = self.draw(ADULT_FATE)
+        self.progress = self.progress + float32(today.ageing)
+        old = self.progress >= self.factor
+        if old or happens(w[0], p["adult.hazard_per_day"] + today.adult_thermal):
+            self.die("adults_died_age" if old else "adults_died_background")
+            return
+        if not home.is_tray:
+            home.eaten += int(p["adult.feed_share_per_day"] * self.mass * home.food)
+        if self.size < ONE:
+            self.size = self.size + float32(today.teneral)
+        elif self.female and not self.injured and home.laying > 0:
+            age = min(self.age, OLDEST_AGE_OF_LAYING)
+            mean = home.laying * float(float32(bio.laying_by_age(p, age)))
+            for _ in range(poisson(unit(w[1]), mean)):
+                self.lay()
+
+    def lay(self) -> None:
+        p, model = self.model.p, self.model
+        a, b, _, _ = words(model.run_seed, LINEAGE, self.ident, self.eggs)
+        self.eggs += 1
+        egg = Insect(model, (a << 32) | b, "egg", self.place, round(p["egg.mass_mg"] * 1e6))
+        w = egg.draw(LAID, day=0)
+        egg.female = unit(w[0]) < p["adult.female_share"]
+        egg.viable = unit(w[1]) < model.rates.viability
+        egg.factor = float32(1.0 / bio.lognormal(normal(w[2], w[3]), p["egg.duration_cv"]))
+        model.count("eggs_laid", "EGG_MASS", egg.mass)
