@@ -134,27 +134,25 @@ def find(key: str, where: str, group: str | None = None) -> Entry:
     raise InputError(where, "unknown key", key, hint)
 
 
-#: Pairs of keys of which the first must lie below the second.
-_ORDERED = (
-    ("egg.lower_c", "egg.upper_c"),
+#: Chains of keys whose values must rise strictly.
+_RISING = (
+    ("egg.lower_c", "egg.reference_c", "egg.upper_c"),
     ("egg.viability_full_c", "egg.viability_none_c"),
     ("egg.lethal_low_c", "egg.lethal_high_c"),
-    ("larva.lower_c", "larva.upper_c"),
-    ("larva.hatchling_mass_mg", "larva.mature_mass_mg"),
-    ("larva.mature_mass_mg", "larva.asymptotic_mass_mg"),
+    ("larva.lower_c", "larva.reference_c", "larva.upper_c"),
+    ("larva.hatchling_mass_mg", "larva.mature_mass_mg", "larva.asymptotic_mass_mg"),
     ("larva.lethal_low_c", "larva.lethal_high_c"),
-    ("pupa.lower_c", "pupa.upper_c"),
+    ("pupa.lower_c", "pupa.reference_c", "pupa.upper_c"),
+    ("pupa.lower_c", "adult.teneral_reference_c", "pupa.upper_c"),
     ("pupa.lethal_low_c", "pupa.lethal_high_c"),
     ("adult.lethal_low_c", "adult.lethal_high_c"),
     ("fecundity.lower_c", "fecundity.full_from_c"),
     ("fecundity.full_until_c", "fecundity.upper_c"),
 )
-#: Reference temperatures must lie inside the limits of development.
-_INSIDE = (
-    ("egg.lower_c", "egg.reference_c", "egg.upper_c"),
-    ("larva.lower_c", "larva.reference_c", "larva.upper_c"),
-    ("pupa.lower_c", "pupa.reference_c", "pupa.upper_c"),
-    ("pupa.lower_c", "adult.teneral_reference_c", "pupa.upper_c"),
+#: Pairs of which the second must be no smaller than the first.
+_NOT_FALLING = (
+    ("fecundity.full_from_c", "fecundity.full_until_c"),
+    ("fecundity.full_from_days", "fecundity.full_until_days"),
 )
 
 
@@ -207,30 +205,17 @@ class Parameters(Mapping[str, Value]):
         return dict(self._values)
 
     def _check_order(self, where: str, given: Mapping[str, Value]) -> None:
-        for chain in (*_ORDERED, *_INSIDE):
-            for below, above in zip(chain, chain[1:], strict=False):
-                if not self._values[below] < self._values[above]:
-                    first = below in given
-                    key, limit = (below, above) if first else (above, below)
-                    side = "below" if first else "above"
-                    raise InputError(
-                        where, key, self._values[key], f"{side} {limit} = {self._values[limit]:g}"
-                    )
-        if self._values["fecundity.full_from_c"] > self._values["fecundity.full_until_c"]:
-            raise InputError(
-                where,
-                "fecundity.full_from_c",
-                self._values["fecundity.full_from_c"],
-                f"at most fecundity.full_until_c = {self._values['fecundity.full_until_c']:g}",
-            )
-        if self._values["fecundity.full_from_days"] > self._values["fecundity.full_until_days"]:
-            raise InputError(
-                where,
-                "fecundity.full_from_days",
-                self._values["fecundity.full_from_days"],
-                "at most fecundity.full_until_days = "
-                f"{self._values['fecundity.full_until_days']:g}",
-            )
+        v = self._values
+        rising = [pair for chain in _RISING for pair in zip(chain, chain[1:], strict=False)]
+        wrong = [(pair, "below", "above") for pair in rising if not v[pair[0]] < v[pair[1]]]
+        wrong += [
+            (pair, "at most", "at least") for pair in _NOT_FALLING if not v[pair[0]] <= v[pair[1]]
+        ]
+        for (small, large), under, over in wrong:
+            # The key that was given is at fault, not the one it clashes with.
+            if small in given:
+                raise InputError(where, small, v[small], f"{under} {large} = {v[large]:g}")
+            raise InputError(where, large, v[large], f"{over} {small} = {v[small]:g}")
 
     def __getitem__(self, key: str) -> Value:
         return self._values[key]
