@@ -12,6 +12,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+import numpy as np
+
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import fourth_root
 
@@ -24,11 +26,11 @@ def growth_exponent(p: Mapping[str, float]) -> float:
     return math.log((top - start) / (top - end))
 
 
-def ideal_mass(p: Mapping[str, float], clock: float) -> float:
-    """Mass (mg) at a point of the larval clock in ideal conditions, closed form."""
+def ideal_mass(p: Mapping[str, float], clock: float | np.ndarray) -> float | np.ndarray:
+    """Mass (mg) at points of the larval clock in ideal conditions, closed form."""
     top = fourth_root(p["larva.asymptotic_mass_mg"])
     start = fourth_root(p["larva.hatchling_mass_mg"])
-    return (top - (top - start) * math.exp(-growth_exponent(p) * clock)) ** 4
+    return (top - (top - start) * np.exp(-growth_exponent(p) * clock)) ** 4
 
 
 def molt_masses(p: Mapping[str, float], count: int = 60) -> list[float]:

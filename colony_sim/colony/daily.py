@@ -17,11 +17,11 @@ Reader = Callable[["Colony"], float]
 
 
 def _stock(column: int) -> Reader:
-    return lambda m: int(m.table[:, column].sum())
+    return lambda m: int(m.stock_totals[column])
 
 
 def _event(event: Event) -> Reader:
-    return lambda m: int(m.events[:, event].sum())
+    return lambda m: int(m.event_totals[event])
 
 
 def _grams(flow: Flow) -> Reader:
@@ -45,7 +45,7 @@ DAILY_COLUMNS: dict[str, Reader] = {
     "pupae": _stock(census.PUPAE),
     "adults": _stock(census.ADULTS),
     "breeders": _breeders,
-    "larvae_g": lambda m: float(m.table[:, census.LARVA_MASS].sum()) / NG_PER_G,
+    "larvae_g": lambda m: float(m.stock_totals[census.LARVA_MASS]) / NG_PER_G,
     "bins_in_use": lambda m: m.bins_in_use(),
     "bran_g": _substrate("bran"),
     "frass_g": _substrate("frass"),

@@ -87,7 +87,7 @@ def add_larvae(model: Colony, count: int, temperature_c: float) -> None:
         [development.duration_factor(normal(a, b), p["larva.size_cv"]) for a, b in hatched[:, 2:]]
     )
     rung = np.minimum((place * rungs).astype(np.int64), rungs - 1)
-    mass = np.array([growth.ideal_mass(p, clock) for clock in place])
+    mass = growth.ideal_mass(p, place)
     instar = 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right")
     for k in range(rungs):
         bin_ = model.bins[1 + k]

@@ -48,6 +48,8 @@ class Colony(mesa.Model):
         Census after the last day; the last row is the tray.
     events, flows : int64 arrays
         The day's counts per bin and its masses (ng).
+    stock_totals, event_totals : int64 arrays
+        Sums over bins of `table` and `events` after the last day.
     """
 
     def __init__(
@@ -80,6 +82,8 @@ class Colony(mesa.Model):
         founders.add_breeders(self, breeders, start_c)
         founders.add_larvae(self, larvae, start_c)
         self.table = self.take_census()
+        self.stock_totals = self.table.sum(axis=0)
+        self.event_totals = self.events.sum(axis=0)
         self.balance = Balance(self.insects, *self._stock_totals())
         reporters = {
             name: (lambda model, read=read: read(model)) for name, read in DAILY_COLUMNS.items()
@@ -97,7 +101,7 @@ class Colony(mesa.Model):
     @property
     def alive(self) -> int:
         """Insects of all stages."""
-        return int(self.table[:, :4].sum())
+        return int(self.stock_totals[:4].sum())
 
     def rates(self, temperature_c: float):
         """Rates of a day, kept by temperature."""
@@ -128,7 +132,9 @@ class Colony(mesa.Model):
         if dead > _COMPACT_SHARE * self.insects.n:
             self.insects.compact()
         self.table = self.take_census()
-        self.balance.add(self.events.sum(axis=0), self.flows)
+        self.stock_totals = self.table.sum(axis=0)
+        self.event_totals = self.events.sum(axis=0)
+        self.balance.add(self.event_totals, self.flows)
         self.datacollector.collect(self)
 
     def take_census(self) -> np.ndarray:

@@ -113,8 +113,11 @@ def finding(results: Results, most: int = 60) -> str:
         verb = "settled: it yields" if only else "yields"
         return f"{start}{only}{quoted[known[0]]} {verb} {_mean_text(row)}"
     ranked = sorted(known, key=lambda p: -rows[p]["mean"])
-    compare = _two if len(known) == 2 else _many
-    return start + compare(results.all_differences, ranked, quoted, "" if gone else "T")
+    the = "the" if gone else "The"
+    if len(known) == 2:
+        return start + _two(results.all_differences, ranked, quoted, the)
+    whole = len(known) + len(gone) == len(rows)
+    return start + _many(results.all_differences, ranked, quoted, the, whole)
 
 
 def separated(row: pd.Series) -> bool:
@@ -132,27 +135,30 @@ def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: st
     if ahead:
         return f"{first} yields more than {second}: {_change(row)}"
     if row["n_pairs"] < 2:
-        return f"{'T' if the else 't'}oo few settled pairs of runs to compare {first} with {second}"
-    return f"{'T' if the else 't'}he runs do not separate {first} from {second}: {_change(row)}"
+        return f"{the} runs settled in too few pairs to compare {first} with {second}"
+    return f"{the} runs do not separate {first} from {second}: {_change(row)}"
 
 
-def _many(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
+def _many(
+    table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str, whole: bool
+) -> str:
     best, others = ranked[0], ranked[1:]
     against = {other: _row(table, best, other) for other in others}
     level = [o for o, row in against.items() if not (separated(row) and row["difference"] > 0)]
     first = quoted[best]
     if not level:
+        most = "most" if whole else f"most of the {len(ranked)} policies that settled"
         change = _change(against[others[0]])
-        return f"{first} yields most: {change} over {quoted[others[0]]}, the next"
+        return f"{first} yields {most}, ahead of {quoted[others[0]]}, the next: {change}"
     if len(level) < len(others):
         behind = len(others) - len(level)
         rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
-        return (f"{first} yields more than {behind} of {len(others)} others; the runs do not put "
-                f"it ahead of {rest}")
+        count = f"{behind} of {len(others)} others{'' if whole else ' that settled'}"
+        return f"{first} yields more than {count}; the runs do not put it ahead of {rest}"
     among = table[(table["measure"] == YIELD) & table["policy"].isin(ranked)
                   & table["baseline"].isin(ranked)]
     if not any(separated(row) for _, row in among.iterrows()):
-        return f"{'T' if the else 't'}he runs do not separate the {len(ranked)} policies in yield"
+        return f"{the} runs do not separate the {len(ranked)} policies in yield"
     return f"{first} has the highest mean yield, but the runs do not put it ahead of any other"
 
 
@@ -163,7 +169,7 @@ def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
 
 
 def _change(row: pd.Series) -> str:
-    pairs = f"; {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
+    pairs = f", {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
     return (f"{_number(row['difference'], sign=True)} g per day "
             f"({_limits(row)}{pairs if row['n_dropped'] else ''})")
 
@@ -193,14 +199,15 @@ def _figure(results: Results) -> Figure:
     figure = style.new_figure()
     top = _title(figure, results)
     _footer(figure, results)
-    labels = [style.label(policy) for policy in results.policies]
+    lines = 2 if len(results.policies) < 5 else 1
+    labels = [style.label(policy, lines) for policy in results.policies]
     names = max(style.text_width(figure, text, style.BODY) for text in labels)
     left, right, gap = 0.35 + names + 0.45, style.WIDTH - 0.4, 0.5
     # The causes of losses need the most room.
     width = (right - left - 2 * gap) / 3.3
-    low = 3.45
+    low = 3.35
     panels = [
-        _axes(figure, left + i * (width + gap), low, wide * width, top - 0.68 - low)
+        style.axes(figure, left + i * (width + gap), low, wide * width, top - 0.68 - low)
         for i, wide in enumerate((1, 1, 1.3))
     ]
     for axes in panels:
@@ -216,15 +223,15 @@ def _figure(results: Results) -> Figure:
     _yields(panels[0], results)
     _differences(panels[1], results)
     _losses(panels[2], results)
-    _over_time(_axes(figure, 1.15, 1.05, right - 1.15, 1.2), results)
+    _over_time(style.axes(figure, 1.15, 1.05, right - 1.15, 1.2), results)
     return figure
 
 
 def _title(figure: Figure, results: Results) -> float:
     """Write the finding; returns the height (in) below it."""
     width = style.WIDTH - 0.8
-    for most in (60, 40, 24):
-        fit = style.fitted(figure, finding(results, most), width, 2 if most > 24 else 4)
+    for most, lines in ((60, 2), (40, 2), (30, 2), (24, 2), (24, 5)):
+        fit = style.fitted(figure, finding(results, most), width, lines)
         if fit is not None:
             break
     text, size = fit
@@ -246,56 +253,18 @@ def _footer(figure: Figure, results: Results) -> None:
                 color=style.QUIET, ha="right")
 
 
-def _axes(figure: Figure, left: float, low: float, width: float, height: float) -> Axes:
-    across, up = style.WIDTH, style.HEIGHT
-    return figure.add_axes((left / across, low / up, width / across, height / up))
-
-
-def _heading(axes: Axes, letter: str, text: str, below: str, across: float = 0.0) -> None:
-    """Panel heading and, below it (or `across` in to its right), what is drawn how."""
-    axes.annotate(f"{letter}  {text}", (0, 1), (0, 6 if across else 27), weight="bold",
-                  size=style.HEAD, xycoords="axes fraction", textcoords="offset points")
-    axes.annotate(below, (0, 1), (across * 72, 6), color=style.QUIET, xycoords="axes fraction",
-                  textcoords="offset points")
-
-
-def _finish(axes: Axes, unit: str, any_value: bool) -> None:
-    from matplotlib.ticker import MaxNLocator
-
-    axes.set_xlabel(unit)
-    if any_value:
-        axes.xaxis.set_major_locator(MaxNLocator(4))
-        axes.margins(x=0.08)
-    else:
-        axes.set_xlim(0, 1)
-        axes.set_xticks([])
-
-
-def _note(axes: Axes, x: float, y: float, text: str) -> None:
-    axes.text(x, y, text, transform=axes.get_yaxis_transform(), va="center",
-              color=style.QUIET, zorder=4)
-
-
 def _dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, i: int) -> None:
     """Single values as dots and, above them, their mean and interval."""
     import seaborn as sns
 
-    sns.scatterplot(x=values, y=i + 0.22 + _spread(values), ax=axes, color=style.colour(i), s=42,
-                    marker=style.marker(i), alpha=0.55, linewidth=0, legend=False)
+    sns.scatterplot(x=values, y=i + 0.22 + style.spread(values), ax=axes, s=42, alpha=0.55,
+                    color=style.colour(i), marker=style.marker(i), linewidth=0, legend=False)
     if len(values) > 1:
-        axes.plot([row["low"], row["high"]], [i - 0.14, i - 0.14], color=style.INK, linewidth=3.5,
-                  solid_capstyle="butt")
-        axes.plot(row[mean], i - 0.14, style.marker(i), color=style.colour(i), markersize=12,
-                  markeredgecolor="white", markeredgewidth=1.2, zorder=3)
-
-
-def _spread(values: np.ndarray, half: float = 0.11) -> np.ndarray:
-    """Offsets that keep close values apart, the same each time."""
-    span = float(np.ptp(values)) if len(values) else 0.0
-    cell = np.floor((values - values.min()) / span * 24) if span > 0 else np.zeros(len(values))
-    place = pd.Series(values).groupby(cell).cumcount().to_numpy()
-    step = min(0.07, 2 * half / max(int(place.max(initial=0)), 1))
-    return np.where(place % 2, 1, -1) * ((place + 1) // 2) * step
+        # The ends stand out beyond the marker, however narrow the interval is.
+        axes.plot([row["low"], row["high"]], [i - 0.16, i - 0.16], "-|", color=style.INK,
+                  linewidth=3, markersize=17, markeredgewidth=2.5)
+        axes.plot(row[mean], i - 0.16, style.marker(i), color=style.colour(i), markersize=9,
+                  markeredgecolor="white", markeredgewidth=1, zorder=3)
 
 
 def _settled(results: Results, policy: str) -> pd.Series:
@@ -317,15 +286,18 @@ def _yields(axes: Axes, results: Results) -> None:
                 axes.text(1, i, f"{len(values)} of {row['n_runs']}", va="center", ha="right",
                           transform=axes.get_yaxis_transform(), color=style.QUIET)
         elif row["n_died_out"] == row["n_runs"]:
-            _note(axes, 0.02, i, f"died out in all {row['n_runs']} runs")
+            style.note(axes, 0.02, i, f"died out in all {row['n_runs']} runs")
         else:
-            _note(axes, 0.02, i, f"none of {row['n_runs']} settled")
-    _heading(axes, "a", "Yield", f"a dot a run, {_range(counts)} settled")
-    _finish(axes, "g live larvae per day", bool(counts[-1]))
+            style.note(axes, 0.02, i, f"none of {row['n_runs']} settled")
+    style.heading(axes, "a", "Yield", f"dot = run, {_range(counts)} settled")
+    style.finish(axes, "g live larvae per day", bool(counts[-1]))
     if any_left_out and counts[-1]:
         # Room for the counts to the right of the dots.
         low, high = axes.get_xlim()
-        axes.set_xlim(low, high + 0.45 * (high - low))
+        widest = f"{max(row['n_runs'] for row in rows)}" * 2 + " of "
+        share = style.text_width(axes.figure, widest, style.BODY) / axes.get_window_extent().width
+        share *= axes.figure.dpi
+        axes.set_xlim(low, low + (high - low) / (1 - min(share, 0.7)))
 
 
 def _differences(axes: Axes, results: Results) -> None:
@@ -340,14 +312,14 @@ def _differences(axes: Axes, results: Results) -> None:
             _dots(axes, values, table.loc[policy], "difference", i)
     counts = sorted(set(pairs.values())) or [0]
     noun = "pair" if counts == [1] else "pairs"
-    _heading(axes, "b", "Paired difference", f"a dot a pair, {_range(counts)} {noun}")
-    _finish(axes, "g live larvae per day", counts[-1] > 0)
+    style.heading(axes, "b", "Paired difference", f"dot = pair, {_range(counts)} {noun}")
+    style.finish(axes, "g live larvae per day", counts[-1] > 0)
     low, high = axes.get_xlim()
     # On the wider side of the zero line.
     place = 0.02 if -low > high else max(-low / (high - low), 0) + 0.03
-    _note(axes, place, 0, "baseline")
+    style.note(axes, place, 0, "baseline")
     for i in (i for i, count in pairs.items() if not count):
-        _note(axes, place, i, "no pairs")
+        style.note(axes, place, i, "no pairs")
 
 
 def _range(counts: list[int]) -> str:
@@ -360,7 +332,7 @@ def _losses(axes: Axes, results: Results) -> None:
     for i, policy in enumerate(results.policies):
         total = results.of(policy, LOSS)
         if not math.isfinite(total["mean"]):
-            _note(axes, 0.02, i, "no settled run")
+            style.note(axes, 0.02, i, "no value" if total["n_settled"] else "no settled run")
             continue
         start = 0.0
         for cause, key in keys.items():
@@ -377,9 +349,9 @@ def _losses(axes: Axes, results: Results) -> None:
         axes.annotate(_number(total["mean"]), (end, i), (6, 0), textcoords="offset points",
                       va="center")
         ends.append(end)
-    _heading(axes, "c", "Adult losses", "")
+    style.heading(axes, "c", "Adult losses", "")
     _causes(axes)
-    _finish(axes, "per 100 adults per day", bool(ends))
+    style.finish(axes, "per 100 adults per day", bool(ends))
     if ends:
         axes.set_xlim(0, 1.35 * max(ends) or 1)
 
@@ -389,8 +361,8 @@ def _causes(axes: Axes) -> None:
 
     patches = [Patch(facecolor=c, edgecolor=style.INK, linewidth=0.6, label=cause)
                for cause, c in style.LOSSES.items()]
-    axes.legend(handles=patches, loc="lower left", bbox_to_anchor=(0, 1), ncols=3, borderpad=0,
-                borderaxespad=0.2, handlelength=0.7, handletextpad=0.3, columnspacing=0.6,
+    axes.legend(handles=patches, loc="lower left", bbox_to_anchor=(0, 1.01), ncols=3, borderpad=0,
+                borderaxespad=0, handlelength=0.6, handletextpad=0.25, columnspacing=0.5,
                 labelcolor=style.QUIET)
 
 
@@ -422,13 +394,12 @@ def _over_time(axes: Axes, results: Results) -> None:
     axes.set_ylim(0, 1.35 * highest or 1)
     axes.locator_params(axis="y", nbins=3)
     _warm_up(axes, settled["warm_up_days"], days)
-    spans = " or ".join(str(length) for length in sorted(lengths))
-    text = f"means of {spans} days; all bars and bands are 95 % intervals"
+    spans = "- or ".join(str(n) for n in sorted({min(lengths), max(lengths)}))
     died, never = ((status == word).sum() for word in ("died_out", "unsettled"))
-    if died or never:
-        parts = [f"{died} died out ×"] * bool(died) + [f"{never} unsettled"] * bool(never)
-        text = f"95 % band; dashed: left out, {' and '.join(parts)}"
-    _heading(axes, "d", "Yield over time", text, across=2.6)
+    left_out = [f"{died} died out ×"] * bool(died) + [f"{never} unsettled"] * bool(never)
+    text = f"{spans}-day means, 95 % bands"
+    text += f"; dashed, left out: {', '.join(left_out)}" if left_out else ""
+    style.heading(axes, "d", "Yield over time", text, across=2.6)
 
 
 def _monthly(daily: pd.DataFrame, policy: str, period: int) -> tuple[pd.DataFrame, int]:

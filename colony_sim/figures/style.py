@@ -14,8 +14,12 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import matplotlib
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 WIDTH, HEIGHT, DPI = 40 / 3, 7.5, 150
 """Size of a figure (in) and dots per inch of the PNG."""
@@ -36,7 +40,9 @@ def theme() -> Iterator[None]:
         # From the defaults, so that a figure does not depend on a personal matplotlibrc.
         matplotlib.rcdefaults()
         matplotlib.rcParams.update({
-            "font.family": ["DejaVu Sans"], "font.size": BODY, "text.parse_math": False,
+            "font.family": ["sans-serif"],
+            # Verdana is as wide: a browser without DejaVu can show the SVG with it.
+            "font.sans-serif": ["DejaVu Sans", "Verdana", "sans-serif"], "font.size": BODY, "text.parse_math": False,
             "text.color": INK, "axes.labelcolor": INK, "axes.labelsize": BODY,
             "axes.edgecolor": QUIET, "axes.linewidth": 1.0, "axes.spines.top": False,
             "axes.spines.right": False, "axes.spines.left": False, "axes.axisbelow": True,
@@ -86,43 +92,95 @@ def shortened(name: str, most: int) -> str:
     if len(name) <= most:
         return name
     tail = (most - 1) // 2
-    return f"{name[: most - 1 - tail].rstrip()}…{name[-tail:].lstrip()}"
+    first, last = name[: most - 1 - tail], name[-tail:]
+    # Whole words where that keeps half of the space.
+    if len(kept := first.rpartition(" ")[0]) >= len(first) / 2:
+        first = kept
+    if len(kept := last.partition(" ")[2]) >= len(last) / 2:
+        last = kept
+    return f"{first.rstrip()}…{last.lstrip()}"
 
 
-def label(name: str, width: int = 18) -> str:
-    """`name` on one line of `width` characters, or on two."""
-    lines = textwrap.wrap(name, width)
-    if len(lines) > 2:
-        lines = textwrap.wrap(shortened(name, 2 * width - 4), width)
-    if len(lines) > 2:
-        short = shortened(name, 2 * width)
-        lines = [short[:width], short[width:]]
-    return "\n".join(lines)
+def label(name: str, lines: int, width: int = 18) -> str:
+    """`name` on one line of `width` characters or, if `lines` is 2, on two."""
+    for most in range(lines * width, 0, -1):
+        broken = textwrap.wrap(shortened(name, most), width)
+        if len(broken) <= lines:
+            return "\n".join(broken)
+    raise ValueError("an empty name")
 
 
 def fitted(figure: Figure, text: str, width: float, most: int) -> tuple[str, float] | None:
     """The title broken into as few lines as go into `width` (in), and its size; None: too long.
 
-    One line at 26 points is tried first, then down to 22 points, then the next line. A break
-    after a colon or semicolon is best.
+    One line at 26 points is tried first, then down to 22 points, then the next line. Breaks
+    after a colon or semicolon are best.
     """
-    halves = re.split(r"(?<=[:;]) ", text, maxsplit=1)
+    ends = [found.end() for found in re.finditer(r"[:;] ", text)]
     for count in range(1, most + 1):
         for size in (TITLE, 24.0, LEAST_TITLE):
-            lines = _broken(figure, text, width, size)
+            lines = _broken(figure, [text], width, size)
             if len(lines) > count:
                 continue
-            parts = [line for half in halves for line in _broken(figure, half, width, size)]
-            return "\n".join(parts if 1 < len(parts) == len(lines) else lines), size
+            for cuts in (ends, ends[-1:], ends[:1]):
+                edges = [0, *cuts, len(text)]
+                parts = [text[a:b].strip() for a, b in zip(edges, edges[1:], strict=False)]
+                better = _broken(figure, parts, width, size)
+                if 1 < len(better) == count:
+                    return "\n".join(better), size
+            return "\n".join(lines), size
     return None
 
 
-def _broken(figure: Figure, text: str, width: float, size: float) -> list[str]:
-    lines = [""]
-    for word in text.split(" "):
-        longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and text_width(figure, longer, size, "bold") > width:
-            lines.append(word)
-        else:
-            lines[-1] = longer
+def _broken(figure: Figure, parts: list[str], width: float, size: float) -> list[str]:
+    lines: list[str] = []
+    for part in parts:
+        lines.append("")
+        for word in part.split(" "):
+            longer = f"{lines[-1]} {word}".strip()
+            if lines[-1] and text_width(figure, longer, size, "bold") > width:
+                lines.append(word)
+            else:
+                lines[-1] = longer
     return lines
+
+
+def axes(figure: Figure, left: float, low: float, width: float, height: float) -> Axes:
+    """Axes at a place given in inches from the lower left corner."""
+    return figure.add_axes((left / WIDTH, low / HEIGHT, width / WIDTH, height / HEIGHT))
+
+
+def heading(panel: Axes, letter: str, text: str, below: str, across: float = 0.0) -> None:
+    """Panel heading and, below it (or `across` in to its right), what is drawn how."""
+    panel.annotate(f"{letter}  {text}", (0, 1), (0, 6 if across else 27), weight="bold",
+                  size=HEAD, xycoords="axes fraction", textcoords="offset points")
+    panel.annotate(below, (0, 1), (across * 72, 6), color=QUIET, xycoords="axes fraction",
+                  textcoords="offset points")
+
+
+def finish(panel: Axes, unit: str, any_value: bool) -> None:
+    """Unit and a few ticks on the x axis; no scale where there is nothing to show."""
+    panel.set_xlabel(unit)
+    if any_value:
+        panel.xaxis.set_major_locator(MaxNLocator(4))
+        panel.margins(x=0.08)
+    else:
+        panel.set_xlim(-1, 1)
+        panel.set_xticks([])
+        # Where it would be below numbers.
+        panel.xaxis.labelpad += 1.5 * BODY
+
+
+def note(panel: Axes, x: float, y: float, text: str) -> None:
+    """Words in a row, at `x` of the width of the panel."""
+    panel.text(x, y, text, transform=panel.get_yaxis_transform(), va="center",
+              color=QUIET, zorder=4)
+
+
+def spread(values: np.ndarray, half: float = 0.11) -> np.ndarray:
+    """Offsets that keep close values apart, the same each time."""
+    span = float(np.ptp(values)) if len(values) else 0.0
+    cell = np.floor((values - values.min()) / span * 24) if span > 0 else np.zeros(len(values))
+    place = pd.Series(values).groupby(cell).cumcount().to_numpy()
+    step = min(0.07, 2 * half / max(int(place.max(initial=0)), 1))
+    return np.where(place % 2, 1, -1) * ((place + 1) // 2) * step

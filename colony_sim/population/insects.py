@@ -22,6 +22,8 @@ from enum import IntEnum
 
 import numpy as np
 
+from colony_sim.biology.compiled import kernel
+
 
 class Stage(IntEnum):
     """Life stages; DEAD marks a row that the next compaction drops."""
@@ -58,6 +60,40 @@ FIELDS: dict[str, type] = {
 
 #: Bytes of state per insect.
 BYTES_PER_INSECT = sum(np.dtype(kind).itemsize for kind in FIELDS.values())
+
+
+@kernel()
+def _rows_in(stage, bins, wanted, place):
+    found = 0
+    for i in range(stage.size):
+        if stage[i] == wanted and bins[i] == place:
+            found += 1
+    rows = np.empty(found, np.int64)
+    k = 0
+    for i in range(stage.size):
+        if k == found:
+            break
+        if stage[i] == wanted and bins[i] == place:
+            rows[k] = i
+            k += 1
+    return rows
+
+
+@kernel()
+def _rows_where(stage, bins, wanted, chosen):
+    found = 0
+    for i in range(stage.size):
+        if stage[i] == wanted and chosen[bins[i]]:
+            found += 1
+    rows = np.empty(found, np.int64)
+    k = 0
+    for i in range(stage.size):
+        if k == found:
+            break
+        if stage[i] == wanted and chosen[bins[i]]:
+            rows[k] = i
+            k += 1
+    return rows
 
 
 class Insects:
@@ -119,12 +155,11 @@ class Insects:
 
     def rows(self, stage: Stage, bins: np.ndarray | int | None = None) -> np.ndarray:
         """Row numbers of one stage, optionally in one bin or where a boolean per bin holds."""
-        chosen = self.view("stage") == stage
         if bins is None:
-            return np.flatnonzero(chosen)
+            return np.flatnonzero(self.view("stage") == stage)
         if isinstance(bins, np.ndarray):
-            return np.flatnonzero(chosen & bins[self.view("bin")])
-        return np.flatnonzero(chosen & (self.view("bin") == bins))
+            return _rows_where(self.view("stage"), self.view("bin"), np.uint8(stage), bins)
+        return _rows_in(self.view("stage"), self.view("bin"), np.uint8(stage), np.uint16(bins))
 
     def has(self, rows: np.ndarray, flag: Flag) -> np.ndarray:
         """Whether each row carries a flag."""

@@ -134,6 +134,11 @@ class TwinColony(mesa.Model):
             self._molts[instar] = bio.molt_mass_ng(self.p, instar)
         return self._molts[instar]
 
+    def size_of(self, z: float) -> float32:
+        """Factor on the fourth root of asymptotic mass; no larva outgrows 4.2 g."""
+        largest = 4.2e9**0.25 / bio.fourth_root(self.p["larva.asymptotic_mass_mg"] * 1e6)
+        return float32(min(largest, bio.lognormal(z, self.p["larva.size_cv"])))
+
     def step(self) -> None:
         """One day in the order of the model's description."""
         self.day += 1
@@ -243,7 +248,7 @@ class TwinColony(mesa.Model):
             larva.place = 1 + min(int(clock * rungs), rungs - 1)
             larva.progress = float32(clock)
             larva.factor = float32(1.0 / bio.lognormal(normal(h[0], h[1]), p["larva.duration_cv"]))
-            larva.size = float32(bio.lognormal(normal(h[2], h[3]), p["larva.size_cv"]))
+            larva.size = self.size_of(normal(h[2], h[3]))
             larva.age = min(int(clock * period), 65535)
             larva.female = unit(w[3]) < p["adult.female_share"]
             larva.instar = 1

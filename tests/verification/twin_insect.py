@@ -20,6 +20,7 @@ EGG_FATE, LARVA_FATE, PUPA_FATE, ADULT_FATE, LAID, HATCHED, PUPATED, EMERGED, LI
 ONE = float32(1.0)
 OLDEST_AGE_OF_LAYING = 1000
 MOST_INSTARS = 60
+MOST_EGGS = 65535
 
 
 def happens(word: int, hazard: float) -> bool:
@@ -86,26 +87,24 @@ class Insect(mesa.Agent):
             (w[1], self.bin.egg_by_adults, "eggs_eaten_adults"),
             (w[2], self.bin.egg_by_larvae, "eggs_eaten_larvae"),
         ]
-        fate, _ = self.first_of(threats, done)
+        fate = self.first_of(threats, done)
+        lived = self.age - 1 + min(done, 1.0)
         if fate:
             self.die(fate)
-        elif done <= 1.0:
-            if self.viable:
-                self.hatch(1.0 - done)
-            else:
-                self.die("eggs_unhatched")
-        elif self.age > int(p["egg.longest_days"]):
+        elif lived >= p["egg.longest_days"] or (done <= 1.0 and not self.viable):
             self.die("eggs_unhatched")
+        elif done <= 1.0:
+            self.hatch(1.0 - done)
         else:
             self.progress = float32(float(self.progress) + pace)
 
-    def first_of(self, threats, done: float) -> tuple[str, float]:
+    def first_of(self, threats, done: float) -> str:
         """The earliest threat that comes today and before the stage is completed."""
         fate, first = "", min(done, 1.0)
         for word, hazard, event in threats:
             if happens(word, hazard) and hour(word, hazard) < first:
                 fate, first = event, hour(word, hazard)
-        return fate, first
+        return fate
 
     def hatch(self, rest_of_day: float) -> None:
         p = self.model.p
@@ -114,8 +113,9 @@ class Insect(mesa.Agent):
         self.stage, self.age, self.instar, self.mass = "larva", 0, 1, hatchling
         w = self.draw(HATCHED, day=0)
         self.factor = float32(1.0 / bio.lognormal(normal(w[0], w[1]), p["larva.duration_cv"]))
-        self.size = float32(bio.lognormal(normal(w[2], w[3]), p["larva.size_cv"]))
-        self.progress = float32(rest_of_day * self.bin.clock_pace) * self.factor
+        self.size = self.model.size_of(normal(w[2], w[3]))
+        pace = self.bin.clock_pace * self.bin.food
+        self.progress = float32(rest_of_day * pace) * self.factor
 
     # -- larva ----------------------------------------------------------------------------
 
@@ -195,11 +195,12 @@ class Insect(mesa.Agent):
             (w[1], home.pupa_by_adults, "pupae_eaten_adults"),
             (w[2], home.pupa_by_larvae, "pupae_eaten_larvae"),
         ]
-        fate, _ = self.first_of(threats, done)
+        fate = self.first_of(threats, done)
         attacked = fate.startswith("pupae_eaten")
         if attacked and not self.injured and unit(w[3]) < p["predation.injured_share"]:
+            # It lives on, unless the background takes it later in the day.
             self.injured = True
-            fate = ""
+            fate = self.first_of(threats[:1], done)
         if fate:
             self.die(fate)
         elif done > 1.0:
@@ -235,7 +236,7 @@ class Insect(mesa.Agent):
         elif self.female and not self.injured and home.laying > 0:
             age = min(self.age, OLDEST_AGE_OF_LAYING)
             mean = home.laying * float(float32(bio.laying_by_age(p, age)))
-            for _ in range(poisson(unit(w[1]), mean)):
+            for _ in range(min(poisson(unit(w[1]), mean), MOST_EGGS - self.eggs)):
                 self.lay()
 
     def lay(self) -> None:

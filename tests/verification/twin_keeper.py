@@ -50,18 +50,25 @@ class TwinKeeper:
     # -- beetles --------------------------------------------------------------------------
 
     def join(self, beetles) -> None:
-        """Beetles go to the breeding bins, which hold only so many."""
-        if beetles:
-            targets = self.bins("breeding")
-            self.spread(beetles, targets)
-            self.trim(targets)
+        """Beetles go to the breeding bins as far as there is room; the surplus is theirs."""
+        if not beetles:
+            return
+        model, targets = self.model, self.bins("breeding")
+        room = len(beetles)
+        if model.p["rotation.surplus"] == "remove":
+            here = sum(len(model.insects_in("adult", k)) for k in targets)
+            most = model.p["rotation.most_breeders_per_bin"] * len(targets)
+            room = max(0, most - here)
+        queue = sorted(beetles, key=lambda b: self.chance(b, SURPLUS, 0))
+        self.spread(queue[:room], targets)
+        for beetle in queue[room:]:
+            beetle.die("adults_removed_surplus", "SURPLUS_MASS")
 
     def spread(self, beetles, targets: list[int]) -> None:
-        for beetle in beetles:
-            which = 0
-            if len(targets) > 1:
-                which = int(self.chance(beetle, MOVE, 3) * len(targets))
-            beetle.place = targets[which]
+        """Deal beetles out to bins in the order of their draws."""
+        queue = sorted(beetles, key=lambda b: self.chance(b, MOVE, 3))
+        for n, beetle in enumerate(queue):
+            beetle.place = targets[n % len(targets)]
 
     def trim(self, targets: list[int]) -> None:
         most = self.model.p["rotation.most_breeders_per_bin"]
@@ -84,6 +91,8 @@ class TwinKeeper:
         if not fresh:
             return
         self.last_move = model.day
+        # Clearing a bin for room may have brought more breeders.
+        beetles = [b for k in old for b in model.insects_in("adult", k)]
         moved = []
         for beetle in beetles:
             if self.chance(beetle, MOVE, 0) < p["rotation.missed_share"]:
