@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -70,9 +71,9 @@ def cli(*words: object, cwd: Path, faults: str | None = "", log: Path | None = N
 
 
 def told(err: str) -> list[str]:
-    """Lines on standard error that are no progress."""
-    return [line for line in err.splitlines() if not (" runs" in line and ": " in line[:20]
-            and not line.startswith("colony-sim:"))]
+    """Lines on standard error that tell of neither progress nor compiling."""
+    usual = re.compile(r"Compiling the kernels|(demo(-quick)?|repeat): \d+ of \d+ runs")
+    return [line for line in err.splitlines() if not usual.match(line)]
 
 
 def wait_for(condition, seconds: float = 30.0) -> None:

@@ -6,7 +6,7 @@ import subprocess
 import sys
 
 import pytest
-from commandline import EXPERIMENT, environment, tree
+from commandline import EXPERIMENT, environment, told, tree
 
 import colony_sim
 
@@ -39,7 +39,7 @@ def script(text, place):
 
 def test_three_lines_to_a_verdict_in_a_plain_script(tmp_path):
     done = script(SCRIPT, tmp_path)
-    assert done.stderr == ""
+    assert told(done.stderr) == []
     verdict, facts = done.stdout.strip().splitlines()
     assert verdict == (tmp_path / "results/demo/verdict.txt").read_text().strip()
     assert verdict.startswith("Which interval gives more?")
@@ -48,7 +48,7 @@ def test_three_lines_to_a_verdict_in_a_plain_script(tmp_path):
 
 def test_simulate_policy_is_repeatable_and_writes_nothing(tmp_path):
     done = script(ONE_RUN, tmp_path)
-    assert (done.stderr, done.stdout) == ("", "40\n")
+    assert (told(done.stderr), done.stdout) == ([], "40\n")
     assert tree(tmp_path).keys() == {"demo.toml", "script.py"}
 
 

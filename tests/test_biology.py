@@ -158,7 +158,8 @@ def test_moisture(stock, need, expected):
 
 
 @pytest.mark.parametrize(
-    ("bran", "demand", "expected"), [(0, 10, 0), (10, 10, 0.5), (20, 10, 1), (500, 10, 1), (0, 0, 1)]
+    ("bran", "demand", "expected"),
+    [(0, 10, 0), (10, 10, 0.5), (20, 10, 1), (500, 10, 1), (0, 0, 1)],
 )
 def test_food(bran, demand, expected):
     assert growth.food_limit(float(bran), float(demand), 2.0) == pytest.approx(expected)

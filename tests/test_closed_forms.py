@@ -7,6 +7,7 @@ says; z tests use |z| < 5 (6e-7 two-sided), chi-square tests p > 1e-6. All toget
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -123,11 +124,12 @@ def test_adult_life_is_weibull(temperature, shape):
     values = {"adult.life_mean_days": 30.0, "adult.life_shape": shape, "adult.life_q10": 2.0}
     model = quiet_colony({**values, "fecundity.peak_eggs_per_day": 0.0},
                          temperature_c=temperature, seed=8)  # fmt: skip
-    put(model, Stage.PUPA, MANY, mass=100 * NG_PER_MG, progress=0.999)
+    emerged = 0.8  # of the first day
+    pace = development.stage_rate(model.parameters, "pupa", temperature)
+    put(model, Stage.PUPA, MANY, mass=100 * NG_PER_MG, progress=1 - emerged * pace)
     daily = live(model, 80)
     assert daily["adults_emerged"].iloc[0] == MANY
     scale = 30.0 / math.gamma(1 + 1 / shape) / 2.0 ** ((temperature - 25.0) / 10)
-    emerged = 0.001 / development.stage_rate(model.parameters, "pupa", temperature)
     ends = np.append(0.0, np.arange(2, 81) - emerged)
     shares = np.diff(stats.weibull_min(shape, scale=scale).cdf(ends))
     assert chi_square(daily["adults_died_age"].iloc[1:], shares) > 1e-6
@@ -299,10 +301,7 @@ def test_egg_survival_among_adults():
 
 
 def test_share_of_laid_eggs_eaten_by_adults():
-    """Laid and eaten at once, lognormal durations: E exp(-h D). Alarm rate: 6e-7.
-
-    Beetles are few at first sight (density effect off), eggs come from the engine itself.
-    """
+    """Eggs laid by the engine, lognormal durations: E exp(-h D) survive. Alarm rate: 6e-7."""
     adults, coefficient, cv = 400, 0.005, 0.25
     values = {"predation.adult_egg": coefficient, "egg.duration_cv": cv}
     model = quiet_colony(values, breeders=adults, seed=17)
@@ -349,8 +348,12 @@ def test_competing_predators_share_the_eggs():
     Adults take feed, so bran is made so plentiful that the larvae's hazard stays put.
     """
     adults = 200
-    values = {"predation.adult_egg": 0.004, "predation.larva_egg": 3.0, "adult.feed_share_per_day": 0.0,
-              "fecundity.peak_eggs_per_day": 0.0}  # fmt: skip
+    values = {
+        "predation.adult_egg": 0.004,
+        "predation.larva_egg": 3.0,
+        "adult.feed_share_per_day": 0.0,
+        "fecundity.peak_eggs_per_day": 0.0,
+    }
     model = still_larvae(values, 20.0, 1_000_000.0, breeders=adults)
     model.insects.factor[:adults] = 1e9
     model.insects.bin[:adults] = 1
@@ -362,6 +365,45 @@ def test_competing_predators_share_the_eggs():
     eaten = daily["eggs_eaten_adults"].sum() + daily["eggs_eaten_larvae"].sum()
     assert abs(z_binomial(eaten, MANY, 1 - math.exp(-total * duration))) < 5
     assert abs(z_binomial(daily["eggs_eaten_adults"].sum(), int(eaten), by_adults / total)) < 5
+
+
+@pytest.mark.parametrize("hungry", [False, True])
+def test_events_of_one_day_compete_in_time(hungry):
+    """Eggs due at half the day, strong hazards: the earliest event counts. Alarm rate: 12 x 6e-7.
+
+    Pupae due at half the day run the same race, background death included. Without bran
+    every predation hazard is 1 + 1.5 times as high.
+    """
+    adults, background, rise = 300, 1.5, 2.5 if hungry else 1.0
+    by_adults, by_larvae = 2.0 / rise, 3.0 / rise
+    values = {
+        "predation.shortage_rise": 1.5,
+        "predation.adult_egg": by_adults * AREA / adults,
+        "predation.adult_pupa": by_adults * AREA / adults,
+        "predation.larva_egg": by_larvae / 20.0,
+        "predation.larva_pupa": by_larvae / 20.0,
+        "predation.injured_share": 0.0,
+        "pupa.hazard_per_day": background,
+        "fecundity.peak_eggs_per_day": 0.0,
+    }
+    for stage, others in ((Stage.EGG, 0.0), (Stage.PUPA, background)):
+        model = still_larvae(values, 20.0, 0.0, breeders=adults)
+        # A kilogram of substrate, of bran or of frass alone.
+        stock = model.substrate.frass if hungry else model.substrate.bran
+        stock[1] = 1000 * NG_PER_G
+        model.insects.factor[:adults] = 1e9
+        model.insects.bin[:adults] = 1
+        pace = development.stage_rate(model.parameters, stage.name.lower(), 17.0)
+        put(model, stage, MANY, mass=450_000, progress=1 - 0.5 * pace, flags=Flag.VIABLE)
+        day = live(model, 1).iloc[0]
+        name = "eggs" if stage is Stage.EGG else "pupae"
+        total = rise * (by_adults + by_larvae) + others
+        dead = 1 - math.exp(-0.5 * total)
+        for column_name, hazard in (("eaten_adults", by_adults), ("eaten_larvae", by_larvae)):
+            z = z_binomial(day[f"{name}_{column_name}"], MANY, dead * rise * hazard / total)
+            assert abs(z) < 5, (name, column_name)
+        through = day["eggs_hatched" if stage is Stage.EGG else "adults_emerged"]
+        assert abs(z_binomial(through, MANY, 1 - dead)) < 5
 
 
 def test_shortage_of_bran_raises_predation():
@@ -552,22 +594,29 @@ def test_moisture_evaporates_and_is_drunk():
 # -- laying -------------------------------------------------------------------------------
 
 
-def test_teneral_period_before_the_first_eggs():
+@pytest.mark.parametrize(("temperature", "emerged"), [(20.0, 0.1), (28.0, 0.1), (28.0, 0.9)])
+def test_teneral_period_before_the_first_eggs(temperature, emerged):
     """Fertile once the summed rate reaches 1; the first eggs come the day after."""
-    for temperature in (20.0, 28.0):
-        values = {"fecundity.peak_eggs_per_day": 60.0, "fecundity.full_from_days": 0.0,
-                  "adult.female_share": 1.0, "adult.teneral_days": 3.3}  # fmt: skip
-        model = quiet_colony(values, temperature_c=temperature)
-        put(model, Stage.PUPA, 50, bin_index=0, mass=100 * NG_PER_MG, progress=0.9999, flags=1)
-        daily = live(model, 20)
-        wait = 1 / development.teneral_rate(model.parameters, temperature)
-        first = int(np.argmax(daily["eggs_laid"] > 0)) + 1
-        assert first == math.ceil(wait) + 1
-        assert int(np.argmax(daily["breeders"] > 0)) + 1 == math.ceil(wait)
+    values = {
+        "fecundity.peak_eggs_per_day": 60.0,
+        "fecundity.full_from_days": 0.0,
+        "adult.female_share": 1.0,
+        "adult.teneral_days": 3.3,
+    }
+    model = quiet_colony(values, temperature_c=temperature)
+    pace = development.stage_rate(model.parameters, "pupa", temperature)
+    start = {"progress": 1 - emerged * pace, "flags": Flag.FEMALE}
+    put(model, Stage.PUPA, 50, bin_index=0, mass=100 * NG_PER_MG, **start)
+    daily = live(model, 20)
+    fertile = math.ceil(emerged + 1 / development.teneral_rate(model.parameters, temperature))
+    assert int(np.argmax(daily["eggs_laid"] > 0)) + 1 == fertile + 1
+    assert int(np.argmax(daily["breeders"] > 0)) + 1 == fertile
 
 
 def females(values, count, temperature=25.0, age=20, **options):
-    model = quiet_colony({"adult.female_share": 1.0, **values}, temperature_c=temperature, **options)
+    model = quiet_colony(
+        {"adult.female_share": 1.0, **values}, temperature_c=temperature, **options
+    )
     put(model, Stage.ADULT, count, bin_index=0, mass=100 * NG_PER_MG, factor=1e9, flags=1, age=age)
     return model
 
@@ -672,3 +721,44 @@ def test_yield_without_predation():
     assert abs(z_binomial(harvested, int(laid), 0.83 * math.exp(-hazard * days))) < 5
     grams = daily["harvest_g"].sum() / harvested * 1000
     assert grams == pytest.approx(masses[days], rel=2e-3)
+
+
+def test_traits_of_an_insect_are_independent():
+    """Sex, viability, egg, larval and pupal pace, size, life: no two share a draw.
+
+    Rank correlation of all 21 pairs, of values and of their distance from the median, which
+    also sees one word of a normal deviate used twice. Alarm rate: 21 x 4 x 6e-7 = 5e-5.
+    """
+    values = {"egg.viable_share": 0.6, "larva.duration_days": 5.0, "larva.critical_mass_mg": 0.5,
+              "adult.female_share": 0.5}  # fmt: skip
+    model = females(values, 4000, temperature=27.0)
+    model.constants = model.constants._replace(female_share=0.5)
+    live(model, 1)
+    drop(model, Stage.ADULT)
+    traits = {name: {} for name in ("sex", "viable", "egg", "larva", "size", "pupa", "life")}
+
+    def note(name, rows, values):
+        for ident, value in zip(model.insects.ident[rows].tolist(), values.tolist(), strict=True):
+            traits[name].setdefault(ident, float(value))
+
+    eggs = model.insects.rows(Stage.EGG)
+    note("sex", eggs, model.insects.has(eggs, Flag.FEMALE))
+    note("viable", eggs, model.insects.has(eggs, Flag.VIABLE))
+    note("egg", eggs, model.insects.factor[eggs])
+    model.constants = model.constants._replace(peak_eggs=0.0)
+    for _ in range(35):
+        model.step()
+        for name, stage in (("larva", Stage.LARVA), ("pupa", Stage.PUPA), ("life", Stage.ADULT)):
+            rows = model.insects.rows(stage)
+            note(name, rows, model.insects.factor[rows])
+            if stage is Stage.LARVA:
+                note("size", rows, model.insects.size[rows])
+    assert len(traits["life"]) > 10_000
+    for one, other in itertools.combinations(traits, 2):
+        shared = sorted(traits[one].keys() & traits[other].keys())
+        pair = [stats.rankdata([traits[t][i] for i in shared]) for t in (one, other)]
+        forms = [(r, np.abs(r - np.median(r))) for r in pair]
+        for a, b in itertools.product(*forms):
+            if a.std() > 0 and b.std() > 0:
+                z = np.corrcoef(a, b)[0, 1] * math.sqrt(len(shared))
+                assert abs(z) < 5, (one, other, z)

@@ -151,9 +151,7 @@ def test_repeat_finds_the_same_and_only_reads(done):
     before = tree(place)
     code, out, err = cli("repeat", "results/demo", cwd=place, faults="die=2290007392")
     assert (code, err) == (0, [])
-    assert out == (
-        "Identical: every table of results/demo was found again from its manifest.\n"
-    )
+    assert out == ("Identical: every table of results/demo was found again from its manifest.\n")
     assert tree(place) == before
 
 
@@ -206,3 +204,25 @@ def test_a_closed_pipe_is_no_error_message(done):
         capture_output=True, text=True,
     )  # fmt: skip
     assert "Traceback" not in found.stderr and "BrokenPipe" not in found.stderr
+
+
+def test_the_model_itself_from_file_to_identical_repeat(tmp_path):
+    text = EXPERIMENT.replace("days = 700", "days = 40").replace("replicates = 4", "replicates = 2")
+    (tmp_path / "demo.toml").write_text(text)
+    code, out, err = cli("compare", "demo.toml", cwd=tmp_path, faults=None)
+    assert (code, err) == (0, [])
+    assert out.endswith("Results: results/demo\n")
+    daily = pd.read_parquet(tmp_path / "results/demo/daily.parquet")
+    short, long = (
+        daily[daily["policy"] == name].drop(columns="policy").set_index(["seed", "day"])
+        for name in ("short", "long")
+    )
+    # Until the first move the two policies live the same life, seed by seed; then no more.
+    before = short.index.get_level_values("day") < 14
+    pd.testing.assert_frame_equal(short[before], long[before])
+    assert not short[~before].equals(long[~before])
+    for name in ("comparison.png", "comparison.svg"):
+        assert (tmp_path / "results/demo" / name).stat().st_size > 1000
+    code, out, err = cli("repeat", "results/demo", "--workers", 1, cwd=tmp_path, faults=None)
+    assert (code, err) == (0, [])
+    assert out.startswith("Identical")

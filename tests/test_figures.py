@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
-import re
 import subprocess
 import sys
 from itertools import combinations
@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from colony_sim.experiment.measures import catalogue
+from colony_sim.experiment.finding import shortened
 from colony_sim.experiment.paired import (
     all_paired_differences,
     died_out_comparison,
@@ -25,12 +25,18 @@ from colony_sim.experiment.paired import (
 from colony_sim.experiment.store import write_table
 from colony_sim.experiment.verdict import verdict
 from colony_sim.figures import style
-from colony_sim.figures.comparison import draw, finding, read
+from colony_sim.figures.comparison import draw, read
+from colony_sim.figures.comparison import title as title_of
 
 DAYS, WARM_UP = 600, 150
 HANDLING = {"rotation.interval_days": 14, "rotation.collect_days": 7, "harvest.interval_days": 7,
             "pupae.isolate": False}
-LONG = "every 14 days, pupae set apart in drawers on every Monday in"
+LONG = ["every 7 days, pupae set apart in drawers every other Monday",
+        "every 14 days, pupae set apart in drawers every other Friday", "every 21 days",
+        "moved by hand whenever the bin is full of frass and dust",
+        "Wanderungsüberwachungsmaßnahmenverordnung_alle_14_Tage"]
+ALL_LOSSES = tuple(f"adult_losses{c}_per_100_per_day" for c in ("", "_age", "_background",
+                                                                "_handling"))
 LOSSES = "adult_losses{}_per_100_per_day"
 
 
@@ -48,7 +54,7 @@ def results(
         for seed in range(runs):
             status = given[seed] if seed < len(given) else "settled"
             level = mean + sd * rng.normal()
-            row = dict.fromkeys(catalogue(), np.nan)
+            row = dict.fromkeys(("yield_g_per_day", *ALL_LOSSES), np.nan)
             if status == "settled":
                 row["yield_g_per_day"] = level
                 for cause, value in (("_age", 0.5), ("_background", 0.2), ("_handling", 0.1)):
@@ -65,7 +71,7 @@ def results(
             series.append(pd.DataFrame({"policy": policy, "seed": seed, "day": days,
                                         "harvest_g": level * pulse * noise}))
     table, first = pd.DataFrame(rows), next(iter(means))
-    keys = list(catalogue())
+    keys = ["yield_g_per_day", *ALL_LOSSES]
     for name, frame in (
         ("runs", table),
         ("policies", policy_summary(table, measures=keys)),
@@ -82,3 +88,254 @@ def results(
     }  # fmt: skip
     (folder / "manifest.json").write_text(json.dumps(facts), encoding="utf-8")
     return folder
+
+
+def figure_of(folder: Path, monkeypatch) -> matplotlib.figure.Figure:
+    """The figure as it is written."""
+    drawn = []
+    monkeypatch.setattr(style, "save", lambda figure, *_: drawn.append(figure) or [])
+    draw(folder)
+    drawn[0].canvas.draw()
+    return drawn[0]
+
+
+def texts(figure) -> list:
+    found = [t for t in figure.findobj(matplotlib.text.Text) if t.get_text().strip()]
+    # Ticks beyond the end of an axis exist but are not drawn.
+    ticks = {id(t) for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)
+             for tick in [*axis.majorTicks, *axis.minorTicks] for t in (tick.label1, tick.label2)}
+    shown = {id(t.label1) for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)
+             for t in axis._update_ticks()}
+    return [t for t in found if t.get_visible() and (id(t) not in ticks or id(t) in shown)]
+
+
+def dots(axes) -> list[np.ndarray]:
+    """Values of the dots of an axes, row by row."""
+    return [np.sort(c.get_offsets()[:, 0]) for c in axes.collections]
+
+
+def yield_row(folder: Path) -> pd.Series:
+    table = read(folder).differences
+    return table[table["measure"] == "yield_g_per_day"].iloc[0]
+
+
+def test_the_title_states_the_numbers_of_the_tables(tmp_path):
+    folder = results(tmp_path, {"every 21 days": 8.0, "every 14 days": 9.0})
+    row = yield_row(folder)
+    title = title_of(read(folder))
+    assert title.startswith("“every 14 days” yields more than “every 21 days”: +")
+    number, low, high = (float(title.split(mark)[1].split()[0].rstrip(")"))
+                         for mark in (": ", "interval ", " to "))
+    assert number == pytest.approx(row["difference"], rel=5e-3)
+    assert row["low"] - 0.01 < low <= row["low"] and row["high"] <= high < row["high"] + 0.01
+    tables = read(folder)
+    died = pd.read_parquet(folder / "died_out.parquet")
+    spoken = verdict("", tables.summary, tables.differences, died)
+    # The figure and the verdict print the same interval.
+    assert title[title.index("95 %"):].rstrip(")") in spoken
+
+
+def test_the_policy_ahead_is_named_first_whichever_is_the_baseline(tmp_path):
+    folder = results(tmp_path, {"more": 9.0, "less": 8.0})
+    assert title_of(read(folder)).startswith("“more” yields more than “less”: +")
+
+
+@pytest.mark.parametrize(("low", "p"), [(0.1, 0.06), (-0.1, 0.01), (0.1, np.nan)])
+def test_the_title_claims_nothing_without_interval_and_holm(tmp_path, low, p):
+    tables = read(results(tmp_path, {"a": 8.0, "b": 9.0}))
+    weak = tables.all_differences.assign(p_holm=p)
+    forward = weak["policy"] == "b"
+    weak.loc[forward, "low"], weak.loc[~forward, "high"] = low, -low
+    title = title_of(dataclasses.replace(tables, all_differences=weak))
+    assert title.startswith("The runs do not separate “b” from “a”: +")
+
+
+def test_runs_that_do_not_differ_are_not_separated(tmp_path, monkeypatch):
+    folder = results(tmp_path, {"a": 8.0, "b": 8.0})
+    assert title_of(read(folder)).startswith("The runs do not separate ")
+    title = next(t for t in texts(figure_of(folder, monkeypatch)) if "separate" in t.get_text())
+    assert " ".join(title.get_text().split()) == title_of(read(folder))
+
+
+@pytest.mark.parametrize(
+    ("means", "statuses", "start"),
+    [
+        ({"a": 8, "b": 9, "c": 12}, {}, "“c” yields most, ahead of “b”, the next: +"),
+        ({"a": 8, "b": 9, "c": 12}, {"a": ["unsettled"] * 8},
+         "“c” yields more than “b”: +"),
+        ({"a": 8, "b": 9, "c": 12, "d": 1}, {"d": ["unsettled"] * 8},
+         "“c” yields most of the 3 policies that settled, ahead of “b”, the next: +"),
+        ({"a": 8, "b": 12, "c": 12}, {}, "yields more than 1 of 2 others; the runs do not put "),
+        ({"a": 8, "b": 8, "c": 8}, {}, "The runs do not separate the 3 policies in yield"),
+        ({"a": 8, "b": 9, "c": 9}, {"b": ["died_out"] * 8, "c": ["died_out"] * 8},
+         "The colony died out in every run under 2 of 3 policies; “a” yields "),
+        ({"a": 8, "b": 9}, {"b": ["died_out"] * 8}, "“b” died out in all 8 runs; “a” yields "),
+        ({"a": 8, "b": 9}, {"b": ["unsettled"] * 8}, "Only “a” settled: it yields "),
+        ({"a": 8, "b": 9}, {"b": ["died_out"] * 8, "a": ["unsettled"] * 8},
+         "“b” died out in all 8 runs; no run settled"),
+        ({"a": 8, "b": 9}, {"b": ["unsettled"] * 7},
+         "The runs settled in too few pairs to compare “b” with “a”"),
+        ({"a": 8, "b": 9}, {"b": ["died_out"] * 2}, "“b” yields more than “a”: +"),
+    ],
+)
+def test_the_title_in_words(tmp_path, means, statuses, start):
+    title = title_of(read(results(tmp_path, means, statuses=statuses)))
+    assert start in title
+    if statuses == {"b": ["died_out"] * 2}:
+        assert title.endswith(", 6 of 8 pairs)")
+
+
+def test_files_are_slide_sized_not_blank_and_the_same_each_time(tmp_path):
+    folder = results(tmp_path, {"every 21 days": 8.0, "every 14 days": 9.0})
+    before = dict(matplotlib.rcParams)
+    paths = draw(folder)
+    assert dict(matplotlib.rcParams) == before
+    assert [path.name for path in paths] == ["comparison.png", "comparison.svg"]
+    image = matplotlib.image.imread(paths[0])[..., :3]
+    assert image.shape == (1125, 2000, 3)
+    inked = (image.min(axis=2) < 0.9)
+    # Title, three panels side by side, the panel over time, footer.
+    parts = (inked[:170], *np.array_split(inked[200:620, 300:], 3, axis=1), inked[780:970],
+             inked[1080:])
+    assert all(0.005 < part.mean() < 0.6 for part in parts)
+    first = [path.read_bytes() for path in paths]
+    # Neither a personal setting nor a random state counts.
+    with matplotlib.rc_context({"font.size": 3, "lines.linewidth": 9, "savefig.dpi": 30}):
+        np.random.seed(1)
+        assert [path.read_bytes() for path in draw(folder)] == first
+    svg = first[1].decode()
+    assert "yields more than" in svg and "<dc:date>" not in svg and "sans-serif" in svg
+    assert "invented scenario" in svg and "seed 7" in svg
+
+
+CASES = {
+    "two": ({"every 21 days": 8, "every 14 days": 9}, {}, ()),
+    "five": (dict(zip(LONG, (8, 8.4, 8.1, 9.6, 5), strict=True)),
+             {LONG[1]: ["died_out"] * 3 + ["unsettled"], LONG[4]: ["died_out"] * 20}, ()),
+    "all died out": ({"a": 8, "b": 9}, {"a": ["died_out"] * 20, "b": ["died_out"] * 20}, ()),
+    "no losses, long": ({LONG[0]: 8, LONG[1]: 9}, {LONG[0]: ["unsettled"] * 4}, ALL_LOSSES),
+    "alike": ({f"pupae set apart, beetles moved {d} days, larvae sieved": m
+               for d, m in (("every 14", 8), ("every 21", 8.1), ("every 28", 9.5))}, {}, ()),
+    "one": ({"a $x_1$": 8}, {}, ()),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_text_is_large_inside_the_slide_and_on_no_other(tmp_path, monkeypatch, case):
+    means, statuses, drop = CASES[case]
+    folder = results(tmp_path, means, 20, statuses=statuses, drop=drop)
+    figure = figure_of(folder, monkeypatch)
+    found = texts(figure)
+    sizes = {t.get_fontsize() for t in found}
+    assert min(sizes - {style.FOOT}) >= 16 and max(sizes) >= 22
+    assert sum(t.get_fontsize() == style.FOOT for t in found) == 2
+    boxes = [(t.get_text(), t.get_window_extent()) for t in found]
+    wide, high = figure.bbox.width, figure.bbox.height
+    for text, box in boxes:
+        assert box.x0 > 0 and box.y0 > 0 and box.x1 < wide and box.y1 < high, text
+    for (one, a), (other, b) in combinations(boxes, 2):
+        across = min(a.x1, b.x1) - max(a.x0, b.x0)
+        up = min(a.y1, b.y1) - max(a.y0, b.y0)
+        # Boxes hold room for descenders, so a sliver of shared height is no overlap.
+        assert across <= 0 or up <= 0.15 * style.BODY / 72 * figure.dpi, (one, other)
+
+
+def test_names_that_are_cut_still_differ(tmp_path, monkeypatch):
+    names = list(CASES["alike"][0])
+    for lines in (1, 2):
+        found = style.labels(names, lines)
+        assert len(set(found)) == 3
+        assert all(len(part) <= 18 for text in found for part in text.split("\n"))
+    figure = figure_of(results(tmp_path, CASES["alike"][0]), monkeypatch)
+    title = max(texts(figure), key=lambda t: t.get_fontsize()).get_text().replace("\n", " ")
+    assert "every 28" in title and "every 21" in title
+    assert shortened("every 14 days, pupae set apart on Friday", 20) == "every 14 … Friday"
+
+
+def test_only_settled_runs_are_dots_and_the_rest_is_told(tmp_path, monkeypatch):
+    statuses = {"a": ["died_out", "settled", "unsettled"], "b": ["settled", "died_out"]}
+    folder = results(tmp_path, {"a": 8, "b": 9}, statuses=statuses)
+    table = read(folder).runs
+    runs = table.pivot(index="seed", columns="policy", values="yield_g_per_day")
+    # Even if a run that did not settle had a value.
+    table.loc[table["status"] != "settled", "yield_g_per_day"] = 99.0
+    write_table(folder, "runs", table)
+    figure = figure_of(folder, monkeypatch)
+    singles, pairs = dots(figure.axes[0]), dots(figure.axes[1])
+    for policy, drawn in zip("ab", singles, strict=True):
+        np.testing.assert_allclose(drawn, np.sort(runs[policy].dropna()))
+    np.testing.assert_allclose(pairs[0], np.sort((runs["b"] - runs["a"]).dropna()))
+    assert len(pairs) == 1 and len(pairs[0]) == yield_row(folder)["n_pairs"] == 5
+    words = [t.get_text() for t in texts(figure)]
+    assert {"6 of 8", "7 of 8", "baseline"} <= set(words)
+    assert any("2 died out ×, 1 unsettled" in text for text in words)
+
+
+def test_months_are_whole_handling_periods_so_that_a_steady_run_is_level(tmp_path, monkeypatch):
+    folder = results(tmp_path, {"a": 8, "b": 9}, sd=0.0)
+    lines = figure_of(folder, monkeypatch).axes[3].get_lines()
+    assert len(lines) == 2
+    for line, mean in zip(lines, (8, 9), strict=True):
+        day, value = line.get_xdata(), line.get_ydata()
+        assert np.diff(day).tolist() == [28.0] * (DAYS // 28 - 1)
+        np.testing.assert_allclose(value[day > WARM_UP + 28], mean, rtol=0.04)
+
+
+def test_all_runs_died_out_or_none_invented(tmp_path, monkeypatch):
+    statuses = {"a": ["died_out"] * 8, "b": ["died_out"] * 8}
+    folder = results(tmp_path, {"a": 8, "b": 9}, statuses=statuses, text="# A barn.")
+    assert title_of(read(folder)) == "The colony died out in every run under every policy"
+    figure = figure_of(folder, monkeypatch)
+    words = [t.get_text() for t in texts(figure)]
+    assert words.count("died out in all 8 runs") == 2 and "no run settled" in words
+    assert not any("invented" in text for text in words)
+    assert dots(figure.axes[0]) == dots(figure.axes[1]) == []
+
+
+def test_importing_the_figures_starts_no_pyplot():
+    code = ("import sys, colony_sim.figures.comparison; "
+            "sys.exit('matplotlib.pyplot' in sys.modules or 'seaborn' in sys.modules)")
+    assert subprocess.run([sys.executable, "-c", code]).returncode == 0
+
+
+def _linear(colour: str) -> np.ndarray:
+    c = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    return np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+
+
+def _lab(linear: np.ndarray) -> np.ndarray:
+    to_xyz = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    xyz = np.array(to_xyz) @ np.clip(linear, 0, 1) / [0.9505, 1, 1.089]
+    f = np.where(xyz > 0.008856, np.cbrt(xyz), 7.787 * xyz + 16 / 116)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+def _contrast(one: str, other: str = "#ffffff") -> float:
+    light = sorted(float(_linear(c) @ [0.2126, 0.7152, 0.0722]) for c in (one, other))
+    return (light[1] + 0.05) / (light[0] + 0.05)
+
+
+# Machado, Oliveira & Fernandes 2009, IEEE Trans. Vis. Comput. Graph. 15:1291-1298, severity 1.
+SIGHT = {
+    "normal": np.eye(3),
+    "deuteranopia": np.array([[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413],
+                              [-0.011820, 0.042940, 0.968881]]),
+    "protanopia": np.array([[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216],
+                            [-0.003882, -0.048116, 1.051998]]),
+}
+
+
+@pytest.mark.parametrize("sight", SIGHT)
+def test_policies_keep_apart_in_colour_blind_sight(sight):
+    seen = [_lab(SIGHT[sight] @ _linear(c)) for c in style.PALETTE]
+    assert min(np.linalg.norm(a - b) for a, b in combinations(seen, 2)) > 40
+    # The well-known red and green of the same lightness would not pass.
+    red, green = (_lab(SIGHT["deuteranopia"] @ _linear(c)) for c in ("#a05a2c", "#5f7a1f"))
+    assert np.linalg.norm(red - green) < 40
+
+
+def test_colours_and_words_stand_out_from_their_ground():
+    assert min(_contrast(c) for c in style.PALETTE) >= 3
+    assert _contrast(style.QUIET, style.SHADE) >= 4.5 and _contrast(style.INK) >= 12
+    steps = list(style.LOSSES.values())
+    assert all(_contrast(a, b) >= 1.8 for a, b in zip(steps, steps[1:], strict=False))

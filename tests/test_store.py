@@ -217,8 +217,9 @@ def test_folders_that_hold_something_else_are_refused(tmp_path):
 @pytest.mark.parametrize("path", ["file", "file/below"])
 def test_a_folder_that_cannot_be_written(tmp_path, path):
     (tmp_path / "file").write_text("")
-    with pytest.raises(InputError, match="a folder that can be written"), claim(
-        tmp_path / path, "x"
+    with (
+        pytest.raises(InputError, match="a folder that can be written"),
+        claim(tmp_path / path, "x"),
     ):
         pass
 

@@ -10,7 +10,8 @@ from colony_sim.experiment.paired import (
     paired_differences,
     policy_summary,
 )
-from colony_sim.experiment.verdict import LOSSES, REMINDER, _number, _separated, verdict
+from colony_sim.experiment.verdict import LOSSES, REMINDER, verdict
+from colony_sim.experiment.wording import number, separated
 
 YIELD = "yield_g_per_day"
 # Sums to 0: shifts a policy's seeds without changing its mean.
@@ -88,14 +89,14 @@ def test_two_not_separated_where_less_is_better():
 
 def test_interval_and_adjusted_p_must_both_leave_out_zero():
     row = {"low": 0.1, "high": 1.0, "p_holm": 0.01, "level": 0.95}
-    assert _separated(pd.Series(row))
+    assert separated(pd.Series(row))
     for change in (
         {"low": -0.1},
         {"p_holm": 0.06},
         {"p_holm": np.nan},
         {"low": np.nan, "high": np.nan},
     ):
-        assert not _separated(pd.Series(row | change))
+        assert not separated(pd.Series(row | change))
 
 
 def test_two_identical():
@@ -254,7 +255,7 @@ def test_primary_must_be_a_summarised_measure_with_a_better_side(primary):
 
 
 def test_numbers_have_three_digits_and_round_outward():
-    assert [_number(v) for v in (0, 0.1, 0.09999999, 12.345, 99.96, 1234.0, -0.00123456, 2e-7)] == [
+    assert [number(v) for v in (0, 0.1, 0.09999999, 12.345, 99.96, 1234.0, -0.00123456, 2e-7)] == [
         "0",
         "0.100",
         "0.100",
@@ -264,6 +265,6 @@ def test_numbers_have_three_digits_and_round_outward():
         "-0.00123",
         "2.00e-7",
     ]
-    assert _number(0.12301, ROUND_CEILING) == "0.124"
-    assert _number(-0.12301, ROUND_FLOOR) == "-0.124"
-    assert _number(-0.12399, ROUND_CEILING) == "-0.123"
+    assert number(0.12301, ROUND_CEILING) == "0.124"
+    assert number(-0.12301, ROUND_FLOOR) == "-0.124"
+    assert number(-0.12399, ROUND_CEILING) == "-0.123"

@@ -68,9 +68,6 @@ def run_compare(
 
 def draw(folder: Path) -> None:
     """Draw the figures of a results folder."""
-    try:
-        from colony_sim.figures import comparison
-    except ImportError:
-        return
+    from colony_sim.figures import comparison
 
     comparison.draw(folder)

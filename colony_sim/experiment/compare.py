@@ -170,8 +170,9 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
     differences = paired_differences(table, plan.baseline, measures=keys)
     everything = all_paired_differences(table, measures=keys)
     died = died_out_comparison(table, plan.baseline)
-    text = verdict(plan.question, summary, everything if len(plan.policies) > 2 else differences,
-                   died)
+    text = verdict(
+        plan.question, summary, everything if len(plan.policies) > 2 else differences, died
+    )
     for name, frame in (
         ("runs", table),
         ("measures", long),

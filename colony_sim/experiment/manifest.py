@@ -67,9 +67,7 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
             }
             for policy in plan.policies
         ],
-        "runs": [
-            {"policy": run.policy, "seed": run.scenario.seed, "key": run.key} for run in runs
-        ],
+        "runs": [{"policy": run.policy, "seed": run.scenario.seed, "key": run.key} for run in runs],
         "files": sorted({*files, MANIFEST}),
         "file_text": plan.text,
         **_circumstances(command),

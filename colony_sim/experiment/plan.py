@@ -213,7 +213,5 @@ def whole(option: str, value: int | None, low: int, high: int, default: int) -> 
     if value is None:
         return default
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-        raise InputError(
-            "command line", option, value, f"a whole number from {low} to {high}"
-        )
+        raise InputError("command line", option, value, f"a whole number from {low} to {high}")
     return value

@@ -22,6 +22,8 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
 
+from colony_sim.biology.climate import constant
+from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import PlannedRun
 from colony_sim.experiment.store import RunStore
@@ -156,22 +158,22 @@ def run_all(
     return failures
 
 
-def compile_kernels(tell: Callable[[str], None] | None = None) -> None:
-    """Compile the kernels once, before workers would each do the same.
+def compile_kernels() -> None:
+    """Compile the kernels once and say so, before workers would each do the same.
 
-    Says so, in one line, if it takes longer than it takes to load compiled kernels.
+    Does nothing if an earlier run left them on disk.
     """
-    from colony_sim.population import kernels
+    from colony_sim.biology import compiled
+    from colony_sim.colony import simulate
 
-    tell = tell or (lambda line: print(line, file=sys.stderr, flush=True))
-    line = "Compiling the simulation kernels; this happens once on a machine, for about a minute."
-    timer = threading.Timer(2.0, tell, [line])
-    timer.daemon = True
-    timer.start()
-    try:
-        getattr(kernels, "warm_up", lambda: None)()
-    finally:
-        timer.cancel()
+    if compiled.cache_is_warm():
+        return
+    again = "once on this machine" if compiled.CACHE_FOLDER else "in every run: no cache folder"
+    print(f"Compiling the kernels of the model ({again}).", file=sys.stderr, flush=True)
+    if compiled.CACHE_FOLDER:
+        simulate.simulate(
+            simulate.Scenario(Parameters.default(), constant(27.0), days=2, seed=0, breeders=10)
+        )
 
 
 class _Clock:

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR
 
 import pandas as pd
 
 from colony_sim.experiment.measures import Measure, catalogue
+from colony_sim.experiment.wording import level, limits, number, separated
 
 LOSSES = "adult_losses_per_100_per_day"
 REMINDER = "This is a statement about the model under its assumptions, not about a real colony."
@@ -127,14 +128,14 @@ def _two(
     row = _row(differences, first, second, measure.key)
     # Means over the pairs, so that they and their difference agree.
     means = (
-        f"mean {_name(measure)} {_number(row['policy_mean'])} {measure.unit} under {first} and "
-        f"{_number(row['baseline_mean'])} {measure.unit} under {second}"
+        f"mean {_name(measure)} {number(row['policy_mean'])} {measure.unit} under {first} and "
+        f"{number(row['baseline_mean'])} {measure.unit} under {second}"
     )
     detail = (
         f"a paired difference ({first} minus {second}) of {_interval(row, measure.unit)} "
         f"over {row['n_pairs']} pairs{_dropped(row)}"
     )
-    if _separated(row):
+    if separated(row):
         side = "higher" if measure.better == "more" else "lower"
         body = f"{first} has the {side} {_name(measure)}: {means}, {detail}{_relative(row)}"
     else:
@@ -160,9 +161,9 @@ def _many(
             continue
         text = f"{other} ({_interval(row, measure.unit)}, {row['n_pairs']} pairs{_dropped(row)})"
         # A best mean over all runs may still be worse over the shared seeds.
-        if _separated(row) and row["difference"] * sign > 0:
+        if separated(row) and row["difference"] * sign > 0:
             behind.append(text)
-        elif _separated(row):
+        elif separated(row):
             level_with.append(f"{text[:-1]}, {other} being better on the shared seeds)")
         else:
             level_with.append(f"{text[:-1]}, {_excluded(row, measure)})")
@@ -198,18 +199,13 @@ def _loss_clause(first: str, second: str, measure: Measure, differences: pd.Data
     row = _row(differences, first, second, LOSSES)
     if row is None or row["n_pairs"] < 2:
         return "adult losses could not be compared in pairs."
-    values = _number(row["policy_mean"]), _number(row["baseline_mean"])
+    values = number(row["policy_mean"]), number(row["baseline_mean"])
     text = f"adult losses were {values[0]} and {values[1]} {_loss_unit()}"
     shown = _interval(row, "")
-    if not _separated(row):
+    if not separated(row):
         return f"{text}, a difference the evidence does not separate from none ({shown})."
     side = "higher" if row["difference"] > 0 else "lower"
     return f"{text}, {side} under {first} ({shown})."
-
-
-def _separated(row: pd.Series) -> bool:
-    leaves_out_zero = row["low"] > 0 or row["high"] < 0
-    return bool(leaves_out_zero and row["p_holm"] < 1 - row["level"])
 
 
 def _excluded(row: pd.Series, measure: Measure) -> str:
@@ -223,27 +219,22 @@ def _excluded(row: pd.Series, measure: Measure) -> str:
     bound = max((-row["low"], row["high"]))
     if bound == 0:
         return "the runs do not differ at all"
-    size = _number(bound, ROUND_CEILING)
+    size = number(bound, ROUND_CEILING)
     size = f"{size} {measure.unit}"
-    return f"a difference of more than {size} either way is excluded at {_level(row)}"
+    return f"a difference of more than {size} either way is excluded at {level(row)}"
 
 
 def _interval(row: pd.Series, unit: str) -> str:
-    low, high = _number(row["low"], ROUND_FLOOR), _number(row["high"], ROUND_CEILING)
     unit = f" {unit}" if unit else ""
-    return f"{_number(row['difference'])}{unit}, {_level(row)} interval {low} to {high}"
-
-
-def _level(row: pd.Series) -> str:
-    return f"{100 * row['level']:.3g} %"
+    return f"{number(row['difference'])}{unit}, {limits(row)}"
 
 
 def _relative(row: pd.Series) -> str:
     if not all(math.isfinite(row[k]) for k in ("relative_low", "relative_high")):
         return ""
-    low = _number(row["relative_low"], ROUND_FLOOR)
-    high = _number(row["relative_high"], ROUND_CEILING)
-    return f", or {_number(row['relative_percent'])} % ({low} to {high} %) of {row['baseline']}"
+    low = number(row["relative_low"], ROUND_FLOOR)
+    high = number(row["relative_high"], ROUND_CEILING)
+    return f", or {number(row['relative_percent'])} % ({low} to {high} %) of {row['baseline']}"
 
 
 def _dropped(row: pd.Series) -> str:
@@ -289,7 +280,7 @@ def _mean(summary: pd.DataFrame, policy: str, key: str) -> float:
 
 def _mean_text(summary: pd.DataFrame, policy: str, key: str) -> str:
     value = _mean(summary, policy, key)
-    return _number(value) if math.isfinite(value) else ""
+    return number(value) if math.isfinite(value) else ""
 
 
 def _count(row: pd.Series | None) -> str:
@@ -313,13 +304,3 @@ def _list(items: Sequence[str]) -> str:
 
 def _p(p: float) -> str:
     return f"p = {p:.2g}" if p >= 0.001 else "p < 0.001"
-
-
-def _number(value: float, rounding: str = ROUND_HALF_EVEN) -> str:
-    """Three significant digits, trailing zeros kept; rounding as for `decimal`."""
-    if value == 0:
-        return "0"
-    rounded = Context(prec=3, rounding=rounding).plus(Decimal(repr(float(value))))
-    if abs(value) < 1e-4:
-        return f"{rounded:.2e}"
-    return str(int(rounded)) if abs(rounded) >= 100 else f"{rounded:.{2 - rounded.adjusted()}f}"

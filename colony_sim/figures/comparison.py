@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,14 +12,15 @@ import pandas as pd
 
 from colony_sim.experiment import manifest
 from colony_sim.experiment.compare import handling_period
+from colony_sim.experiment.finding import YIELD, finding, shortened
 from colony_sim.experiment.paired import t_interval
+from colony_sim.experiment.wording import number
 from colony_sim.figures import style
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-YIELD = "yield_g_per_day"
 LOSS = "adult_losses_per_100_per_day"
 MONTH = 30
 
@@ -85,114 +85,9 @@ def read(folder: Path) -> Results:
     )
 
 
-def finding(results: Results, most: int = 60) -> str:
-    """The finding on yield in one sentence, no stronger than the paired intervals allow.
-
-    One policy is put above another only where the interval of the paired difference leaves out
-    0 and the Holm-adjusted p value is below 1 - level. With more than two policies the best is
-    chosen after the fact, so the adjustment is over all pairs. Policy names are cut to `most`
-    characters.
-    """
-    rows = {policy: results.of(policy) for policy in results.policies}
-    quoted = {policy: f"“{style.shortened(policy, most)}”" for policy in rows}
-    gone = [p for p, row in rows.items() if row["n_died_out"] == row["n_runs"]]
-    known = [p for p, row in rows.items() if math.isfinite(row["mean"])]
-    if len(gone) == len(rows):
-        where = f"under {quoted[gone[0]]}" if len(rows) == 1 else "under every policy"
-        return f"The colony died out in every run {where}"
-    start = ""
-    if len(gone) > 1:
-        start = f"The colony died out in every run under {len(gone)} of {len(rows)} policies; "
-    elif gone:
-        start = f"{quoted[gone[0]]} died out in all {rows[gone[0]]['n_runs']} runs; "
-    if not known:
-        return f"{start}{'no' if gone else 'No'} run settled, so there is no yield to compare"
-    if len(known) == 1:
-        row = rows[known[0]]
-        only = "" if gone or len(rows) == 1 else "Only "
-        verb = "settled: it yields" if only else "yields"
-        return f"{start}{only}{quoted[known[0]]} {verb} {_mean_text(row)}"
-    ranked = sorted(known, key=lambda p: -rows[p]["mean"])
-    the = "the" if gone else "The"
-    if len(known) == 2:
-        return start + _two(results.all_differences, ranked, quoted, the)
-    whole = len(known) + len(gone) == len(rows)
-    return start + _many(results.all_differences, ranked, quoted, the, whole)
-
-
-def separated(row: pd.Series) -> bool:
-    """Whether a row of a table of paired differences supports a difference."""
-    leaves_out_zero = row["low"] > 0 or row["high"] < 0
-    return bool(leaves_out_zero and row["p_holm"] < 1 - row["level"])
-
-
-def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
-    # The means are over all settled runs; the pairs alone decide who is ahead.
-    ahead = [row for row in (_row(table, *ranked), _row(table, *ranked[::-1]))
-             if separated(row) and row["difference"] > 0]
-    row = ahead[0] if ahead else _row(table, *ranked)
-    first, second = quoted[row["policy"]], quoted[row["baseline"]]
-    if ahead:
-        return f"{first} yields more than {second}: {_change(row)}"
-    if row["n_pairs"] < 2:
-        return f"{the} runs settled in too few pairs to compare {first} with {second}"
-    return f"{the} runs do not separate {first} from {second}: {_change(row)}"
-
-
-def _many(
-    table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str, whole: bool
-) -> str:
-    best, others = ranked[0], ranked[1:]
-    against = {other: _row(table, best, other) for other in others}
-    level = [o for o, row in against.items() if not (separated(row) and row["difference"] > 0)]
-    first = quoted[best]
-    if not level:
-        most = "most" if whole else f"most of the {len(ranked)} policies that settled"
-        change = _change(against[others[0]])
-        return f"{first} yields {most}, ahead of {quoted[others[0]]}, the next: {change}"
-    if len(level) < len(others):
-        behind = len(others) - len(level)
-        rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
-        count = f"{behind} of {len(others)} others{'' if whole else ' that settled'}"
-        return f"{first} yields more than {count}; the runs do not put it ahead of {rest}"
-    among = table[(table["measure"] == YIELD) & table["policy"].isin(ranked)
-                  & table["baseline"].isin(ranked)]
-    if not any(separated(row) for _, row in among.iterrows()):
-        return f"{the} runs do not separate the {len(ranked)} policies in yield"
-    return f"{first} has the highest mean yield, but the runs do not put it ahead of any other"
-
-
-def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
-    found = table[(table["measure"] == YIELD) & (table["policy"] == policy)
-                  & (table["baseline"] == baseline)]
-    return found.iloc[0]
-
-
-def _change(row: pd.Series) -> str:
-    pairs = f", {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
-    return (f"{_number(row['difference'], sign=True)} g per day "
-            f"({_limits(row)}{pairs if row['n_dropped'] else ''})")
-
-
-def _mean_text(row: pd.Series) -> str:
-    limits = f" ({_limits(row)})" if math.isfinite(row["low"]) else ""
-    return f"{_number(row['mean'])} g per day{limits}"
-
-
-def _limits(row: pd.Series) -> str:
-    # Rounded outward, so that no printed limit claims more than was found.
-    low, high = _number(row["low"], ROUND_FLOOR), _number(row["high"], ROUND_CEILING)
-    return f"{100 * row['level']:.3g} % interval {low} to {high}"
-
-
-def _number(value: float, rounding: str = ROUND_HALF_EVEN, sign: bool = False) -> str:
-    """Three significant digits, as in the verdict."""
-    if value == 0:
-        return "0"
-    rounded = Context(prec=3, rounding=rounding).plus(Decimal(repr(float(value))))
-    places = max(2 - rounded.adjusted(), 0)
-    text = f"{rounded:.{places}f}" if places < 7 else f"{rounded:.2e}"
-    return f"{'+' if sign and value > 0 else ''}{text}".replace("-", "−", 1)
+def title(results: Results, most: int = 60) -> str:
+    """The finding as the figure's title, policy names cut to `most` characters."""
+    return finding(results.policies, results.summary, results.all_differences, most)
 
 
 def _figure(results: Results) -> Figure:
@@ -200,7 +95,7 @@ def _figure(results: Results) -> Figure:
     top = _title(figure, results)
     _footer(figure, results)
     lines = 2 if len(results.policies) < 5 else 1
-    labels = [style.label(policy, lines) for policy in results.policies]
+    labels = style.labels(results.policies, lines)
     names = max(style.text_width(figure, text, style.BODY) for text in labels)
     left, right, gap = 0.35 + names + 0.45, style.WIDTH - 0.4, 0.5
     # The causes of losses need the most room.
@@ -230,8 +125,12 @@ def _figure(results: Results) -> Figure:
 def _title(figure: Figure, results: Results) -> float:
     """Write the finding; returns the height (in) below it."""
     width = style.WIDTH - 0.8
-    for most, lines in ((60, 2), (40, 2), (30, 2), (24, 2), (24, 5)):
-        fit = style.fitted(figure, finding(results, most), width, lines)
+    for most, lines in ((60, 2), (40, 2), (30, 2), (24, 2), (24, 3), (60, 6)):
+        if len({shortened(policy, most) for policy in results.policies}) < len(
+            results.policies
+        ):
+            continue
+        fit = style.fitted(figure, title(results, most), width, lines)
         if fit is not None:
             break
     text, size = fit
@@ -346,7 +245,7 @@ def _losses(axes: Axes, results: Results) -> None:
             for colour, thick in (("white", 6), (style.INK, 2.5)):
                 axes.plot([total["low"], total["high"]], [i, i], color=colour, linewidth=thick)
             end = float(total["high"])
-        axes.annotate(_number(total["mean"]), (end, i), (6, 0), textcoords="offset points",
+        axes.annotate(number(total["mean"]), (end, i), (6, 0), textcoords="offset points",
                       va="center")
         ends.append(end)
     style.heading(axes, "c", "Adult losses", "")

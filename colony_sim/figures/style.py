@@ -7,9 +7,10 @@ beyond five policies they come again with another marker.
 
 from __future__ import annotations
 
+import os
 import re
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
+
+from colony_sim.experiment.finding import shortened
 
 WIDTH, HEIGHT, DPI = 40 / 3, 7.5, 150
 """Size of a figure (in) and dots per inch of the PNG."""
@@ -42,8 +45,9 @@ def theme() -> Iterator[None]:
         matplotlib.rcParams.update({
             "font.family": ["sans-serif"],
             # Verdana is as wide: a browser without DejaVu can show the SVG with it.
-            "font.sans-serif": ["DejaVu Sans", "Verdana", "sans-serif"], "font.size": BODY, "text.parse_math": False,
-            "text.color": INK, "axes.labelcolor": INK, "axes.labelsize": BODY,
+            "font.sans-serif": ["DejaVu Sans", "Verdana", "sans-serif"],
+            "font.size": BODY, "text.parse_math": False, "text.color": INK,
+            "axes.labelcolor": INK, "axes.labelsize": BODY,
             "axes.edgecolor": QUIET, "axes.linewidth": 1.0, "axes.spines.top": False,
             "axes.spines.right": False, "axes.spines.left": False, "axes.axisbelow": True,
             "xtick.color": INK, "ytick.color": INK, "xtick.labelsize": BODY,
@@ -87,27 +91,24 @@ def text_width(figure: Figure, text: str, size: float, weight: str = "normal") -
     return width
 
 
-def shortened(name: str, most: int) -> str:
-    """`name` in at most `most` characters; the middle goes, as names differ at the ends."""
-    if len(name) <= most:
-        return name
-    tail = (most - 1) // 2
-    first, last = name[: most - 1 - tail], name[-tail:]
-    # Whole words where that keeps half of the space.
-    if len(kept := first.rpartition(" ")[0]) >= len(first) / 2:
-        first = kept
-    if len(kept := last.partition(" ")[2]) >= len(last) / 2:
-        last = kept
-    return f"{first.rstrip()}…{last.lstrip()}"
+def labels(names: Sequence[str], lines: int, width: int = 18) -> list[str]:
+    """The names on one line of `width` characters each or, if `lines` is 2, on two; all differ."""
+    found = [_label(name, lines, width) for name in names]
+    if len(set(found)) < len(names):
+        # What they all begin with tells nothing.
+        same = len(os.path.commonprefix(list(names)).rpartition(" ")[0])
+        found = [_label(f"…{name[same:]}", lines, width) for name in names]
+    if len(set(found)) < len(names):
+        found = [_label(f"{i}: {name}", lines, width) for i, name in enumerate(names, start=1)]
+    return found
 
 
-def label(name: str, lines: int, width: int = 18) -> str:
-    """`name` on one line of `width` characters or, if `lines` is 2, on two."""
+def _label(name: str, lines: int, width: int) -> str:
     for most in range(lines * width, 0, -1):
         broken = textwrap.wrap(shortened(name, most), width)
         if len(broken) <= lines:
-            return "\n".join(broken)
-    raise ValueError("an empty name")
+            break
+    return "\n".join(broken)
 
 
 def fitted(figure: Figure, text: str, width: float, most: int) -> tuple[str, float] | None:

@@ -1,8 +1,8 @@
-"""On PYTHONPATH, this puts a fast, faulty stand-in in place of the model, in workers as well.
+"""On PYTHONPATH, this puts fast stand-ins in place of model and figure, in workers as well.
 
-The environment variable FAKE_MODEL says what goes wrong: ``slow=SECONDS`` for each day,
-``fail=SEED``, ``exit=SEED`` (the process ends abruptly), ``die=SEED``. Every simulated run adds
-a line to the file FAKE_MODEL_LOG.
+The environment variable FAKE_MODEL says what goes wrong in the model: ``slow=SECONDS`` for each
+day, ``fail=SEED``, ``exit=SEED`` (the process ends abruptly), ``die=SEED``. Every simulated run
+adds a line to the file FAKE_MODEL_LOG.
 """
 
 import importlib.util
@@ -17,6 +17,7 @@ module = importlib.util.module_from_spec(spec)
 sys.modules[spec.name] = module
 spec.loader.exec_module(module)
 
-kernels = types.ModuleType("colony_sim.population.kernels")
-kernels.warm_up = lambda: None
-sys.modules[kernels.__name__] = kernels
+# Drawing takes longer than all the fake runs together.
+figures = types.ModuleType("colony_sim.figures.comparison")
+figures.draw = lambda folder: (folder / "comparison.png").write_bytes(b"a figure")
+sys.modules[figures.__name__] = figures

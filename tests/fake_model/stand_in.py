@@ -42,7 +42,8 @@ def simulate(scenario, each_day=None, record_bins=False):
 
     faults = dict(p.split("=") for p in os.environ.get("FAKE_MODEL", "").split(",") if p)
     interval = scenario.parameters["rotation.interval_days"]
-    if log := os.environ.get("FAKE_MODEL_LOG"):
+    log = os.environ.get("FAKE_MODEL_LOG")
+    if log and scenario.days > 2:  # Not the run that compiles.
         with open(log, "a") as handle:
             handle.write(f"{interval} {scenario.seed}\n")
     for day in range(1, scenario.days + 1):

@@ -38,10 +38,10 @@ _HUNGER = {
     "bran.start_g": 12.0,
     "predation.larva_from_mg": 5.0,
     "larva.starvation_hazard_per_day": 0.05,
-    "predation.larva_egg": 0.02,
-    "predation.larva_pupa": 0.002,
-    "predation.adult_pupa": 0.03,
-    "predation.injured_share": 0.5,
+    "predation.larva_egg": 0.004,
+    "predation.larva_pupa": 0.0003,
+    "predation.adult_pupa": 0.02,
+    "predation.injured_share": 0.6,
     "rack.bins": 2,
 }
 

@@ -1,0 +1,98 @@
+"""The colony is a proper Mesa model."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import warnings
+
+import mesa
+import pytest
+from conftest import live, make_colony
+
+from colony_sim.colony.bins import Bin
+from colony_sim.colony.daily import DAILY_COLUMNS
+from colony_sim.colony.keeper import Keeper
+
+RUN = """
+import numpy as np
+from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.bins import Bin
+from colony_sim.colony.model import Colony
+model = Colony(Parameters.default(), np.full(30, 27.0), 2**63 + 1, 50, 100, record_bins=True)
+for _ in range(30):
+    model.step()
+assert len(model.datacollector.get_model_vars_dataframe()) == 30
+assert len(model.datacollector.get_agenttype_vars_dataframe(Bin)) == 30 * 14
+"""
+
+
+def test_no_warnings_in_a_process_of_its_own():
+    done = subprocess.run(
+        [sys.executable, "-W", "error::DeprecationWarning", "-W", "error::FutureWarning",
+         "-W", "error::UserWarning", "-W", "error::RuntimeWarning", "-c", RUN],
+        capture_output=True, text=True, timeout=300,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+
+
+def test_no_warnings_at_all_once_imported():
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        live(make_colony({}, breeders=20, larvae=50, record_bins=True), 40)
+
+
+def test_mesa_is_given_a_generator_and_no_seed(monkeypatch):
+    given = []
+    plain = mesa.Model.__init__
+
+    def spy(self, *args, **kwargs):
+        given.append((args, kwargs))
+        plain(self, *args, **kwargs)
+
+    monkeypatch.setattr(mesa.Model, "__init__", spy)
+    make_colony({}, seed=2**64 - 1)
+    make_colony({}, seed=5)
+    assert [set(kwargs) for _, kwargs in given] == [{"rng"}, {"rng"}]
+    assert all(args == () for args, _ in given)
+    assert given[0][1]["rng"] != given[1][1]["rng"]
+
+
+def test_no_fate_is_drawn_from_the_generators_of_mesa():
+    model = make_colony({}, breeders=30, larvae=50)
+    before = (model.rng.bit_generator.state, model.random.getstate())
+    live(model, 40)
+    assert (model.rng.bit_generator.state, model.random.getstate()) == before
+
+
+def test_bins_and_keeper_are_agents():
+    model = make_colony({"rack.bins": 9})
+    assert isinstance(model, mesa.Model)
+    assert len(model.agents_by_type[Bin]) == 9
+    assert list(model.agents_by_type[Keeper]) == [model.keeper]
+    assert [bin_.label for bin_ in model.bins] == list(range(1, 10))
+    assert all(isinstance(agent, mesa.Agent) for agent in model.agents)
+
+
+def test_daily_series_comes_from_the_data_collector():
+    model = make_colony({}, breeders=20)
+    daily = live(model, 12)
+    assert list(daily.columns) == list(DAILY_COLUMNS)
+    assert daily["day"].tolist() == list(range(1, 13))
+
+
+def test_bins_are_recorded_only_when_asked_for():
+    quiet = make_colony({}, breeders=5)
+    live(quiet, 3)
+    assert quiet.datacollector.agenttype_reporters == {}
+    loud = make_colony({}, breeders=5, record_bins=True)
+    live(loud, 3)
+    assert len(loud.datacollector.get_agenttype_vars_dataframe(Bin)) == 3 * 14
+
+
+@pytest.mark.parametrize("days", [1, 17])
+def test_run_model_steps_one_day_at_a_time(days):
+    model = make_colony({}, breeders=5)
+    for _ in range(days):
+        model.step()
+    assert model.day == days == model.steps
