@@ -84,8 +84,9 @@ def test_bad_use_ends_with_2_and_one_line(tmp_path, monkeypatch, capsys, words, 
 def test_compare_prints_tables_verdict_and_folder(done):
     place, out = done
     folder = place / "results/demo"
-    verdict = (folder / "verdict.txt").read_text().strip()
-    assert "".join(verdict.split()) in "".join(out.split())
+    _, sentence, details = (folder / "verdict.txt").read_text().strip().split("\n\n")
+    for text in (sentence, details):
+        assert "".join(text.split()) in "".join(out.split())
     assert "Results: results/demo" in out.splitlines()
     policies = pd.read_csv(folder / "policies.csv").set_index(["policy", "measure"])
     row = policies.loc[("short", "yield_g_per_day")]

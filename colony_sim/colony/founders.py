@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 #: Founder beetles are between newly fertile and this old (d).
 OLDEST_FOUNDER_DAYS = 30
+#: Growing bins that founder larvae are laddered over.
+LADDER = 10
 
 
 def _identities(model: Colony, count: int, kind: int) -> tuple[np.ndarray, np.ndarray]:
@@ -64,16 +66,16 @@ def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
 def add_larvae(model: Colony, count: int, temperature_c: float) -> None:
     """Founder larvae spread evenly over the larval clock, a ladder of growing bins.
 
-    Masses are those of ideal growth; the bin of age k holds what beetles would have left
-    k rotations ago at the first day's temperature. All free bins but one are used at most.
+    Masses are those of ideal growth. The ladder has `LADDER` bins, or fewer where the rack
+    would otherwise have none left free; it does not depend on the handling rules, so that
+    policies start from the same insects in the same bins.
     """
     if count == 0:
         return
     p = model.parameters
     rate = development.stage_rate(p, "larva", temperature_c)
-    interval = p["rotation.interval_days"]
     period = 1.0 / rate if rate > 0 else p["larva.duration_days"]
-    rungs = int(np.clip(np.ceil(period / interval), 1, max(1, len(model.bins) - 2)))
+    rungs = max(1, min(LADDER, len(model.bins) - 2))
     ident, words = _identities(model, count, 1)
     place = _unit(blocks(model.run_seed, Block.PLACE, ident, 0)[:, 0])
     hatched = blocks(model.run_seed, Block.HATCHED, ident, 0)
@@ -93,7 +95,7 @@ def add_larvae(model: Colony, count: int, temperature_c: float) -> None:
         bin_ = model.bins[1 + k]
         bin_.phase = Phase.GROWING
         bin_.date_out = -round(k * period / rungs)
-        bin_.date_in = bin_.date_out - interval
+        bin_.date_in = bin_.date_out - round(period / rungs)
         model.substrate.bran[bin_.index] = round(p["bran.start_g"] * NG_PER_G)
     model.insects.append(
         count,

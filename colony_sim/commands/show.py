@@ -88,6 +88,7 @@ def show_comparison(result: Comparison, to: Console) -> None:
         else:
             line = f"{policy} and {rows['baseline'].iloc[0]}: no seed settled under both."
             to.print(line, highlight=False, markup=False)
+    to.print(result.details, highlight=False, markup=False)
     to.print(result.verdict, style="bold", highlight=False, markup=False)
 
 

@@ -12,6 +12,7 @@ import pyarrow.parquet as pq
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.experiment import manifest
+from colony_sim.experiment.finding import finding
 from colony_sim.experiment.measures import catalogue, run_measures
 from colony_sim.experiment.paired import (
     all_paired_differences,
@@ -56,7 +57,9 @@ class Comparison:
     folder : Path
         Where the tables, figures and the manifest are.
     verdict : str
-        What the evidence does and does not support, in words.
+        What the evidence on yield does and does not support, in one sentence.
+    details : str
+        Runs left out, means, losses and intervals, in words.
     runs : pandas.DataFrame
         One row per policy and seed: status, warm-up, every measure.
     policies : pandas.DataFrame
@@ -70,6 +73,7 @@ class Comparison:
     name: str
     folder: Path
     verdict: str
+    details: str
     runs: pd.DataFrame
     policies: pd.DataFrame
     differences: pd.DataFrame
@@ -170,9 +174,9 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
     differences = paired_differences(table, plan.baseline, measures=keys)
     everything = all_paired_differences(table, measures=keys)
     died = died_out_comparison(table, plan.baseline)
-    text = verdict(
-        plan.question, summary, everything if len(plan.policies) > 2 else differences, died
-    )
+    names = [plan.baseline] + [p.name for p in plan.policies if p.name != plan.baseline]
+    sentence = f"In this model and under its assumptions: {finding(names, summary, everything)}."
+    details = verdict("", summary, everything if len(plan.policies) > 2 else differences, died)
     for name, frame in (
         ("runs", table),
         ("measures", long),
@@ -182,10 +186,12 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
         ("died_out", died),
     ):
         write_table(folder, name, frame)
-    (folder / "verdict.txt").write_text(text + "\n", encoding="utf-8", newline="\n")
+    text = f"{plan.question}\n\n{sentence}\n\n{details}\n".lstrip()
+    (folder / "verdict.txt").write_text(text, encoding="utf-8", newline="\n")
     return {
         "name": plan.name,
-        "verdict": text,
+        "verdict": sentence,
+        "details": details,
         "runs": table,
         "policies": summary,
         "differences": differences,
