@@ -5,13 +5,12 @@ Statistical tests: |z| < 5, alarm rate 6e-7 each, 20 of them: 1e-5 in all.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 from conftest import QUIET, drop, live, make_colony, put, quiet_colony, reopen_books, z_binomial
 
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
+from colony_sim.colony import founders
 from colony_sim.colony.bins import Phase
 from colony_sim.population.insects import Flag, Stage
 
@@ -675,8 +674,7 @@ def test_bins_by_day(busy):
 
 def test_founder_larvae_fill_a_ladder_of_bins():
     model = make_colony({}, breeders=300, larvae=6000, temperature_c=30.0)
-    period, interval = 110.8, 14
-    rungs = math.ceil(period / interval)
+    period, rungs = 110.8, founders.LADDER
     assert phases(model) == ["breeding"] + ["growing"] * rungs + ["free"] * (13 - rungs)
     larvae = in_bins(model, Stage.LARVA)[1 : rungs + 1]
     assert sum(larvae) == 6000

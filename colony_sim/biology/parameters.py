@@ -216,6 +216,12 @@ class Parameters(Mapping[str, Value]):
             if small in given:
                 raise InputError(where, small, v[small], f"{under} {large} = {v[large]:g}")
             raise InputError(where, large, v[large], f"{over} {small} = {v[small]:g}")
+        kept = v["feed.per_gain"] * (1.0 - v["feed.frass_share"])
+        if kept < 1.0:
+            # A gram of larva cannot come from less than a gram of bran kept and not egested.
+            key = "feed.frass_share" if "feed.frass_share" in given else "feed.per_gain"
+            allowed = "feed.per_gain x (1 - feed.frass_share) at least 1"
+            raise InputError(where, key, v[key], allowed)
 
     def __getitem__(self, key: str) -> Value:
         return self._values[key]
