@@ -26,9 +26,14 @@ def growth_exponent(p: Mapping[str, float]) -> float:
     return math.log((top - start) / (top - end))
 
 
-def ideal_mass(p: Mapping[str, float], clock: float | np.ndarray) -> float | np.ndarray:
-    """Mass (mg) at points of the larval clock in ideal conditions, closed form."""
-    top = fourth_root(p["larva.asymptotic_mass_mg"])
+def ideal_mass(
+    p: Mapping[str, float], clock: float | np.ndarray, size: float | np.ndarray = 1.0
+) -> float | np.ndarray:
+    """Mass (mg) at points of the larval clock in ideal conditions, closed form.
+
+    `size` is the individual's factor on the fourth root of asymptotic mass.
+    """
+    top = fourth_root(p["larva.asymptotic_mass_mg"]) * size
     start = fourth_root(p["larva.hatchling_mass_mg"])
     return (top - (top - start) * np.exp(-growth_exponent(p) * clock)) ** 4
 

@@ -89,7 +89,8 @@ def add_larvae(model: Colony, count: int, temperature_c: float) -> None:
         [development.duration_factor(normal(a, b), p["larva.size_cv"]) for a, b in hatched[:, 2:]]
     )
     rung = np.minimum((place * rungs).astype(np.int64), rungs - 1)
-    mass = growth.ideal_mass(p, place)
+    size = np.minimum(size, model.constants.size_most)
+    mass = growth.ideal_mass(p, place, size)
     instar = 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right")
     for k in range(rungs):
         bin_ = model.bins[1 + k]
@@ -103,7 +104,7 @@ def add_larvae(model: Colony, count: int, temperature_c: float) -> None:
         mass=np.round(mass * NG_PER_MG),
         progress=place,
         factor=pace,
-        size=np.minimum(size, model.constants.size_most),
+        size=size,
         age=np.minimum(place * period, 65535).astype(np.int64),
         bin=1 + rung,
         stage=Stage.LARVA,

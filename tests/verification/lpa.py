@@ -65,7 +65,7 @@ class LpaMap(Claim):
     source = _SOURCE + " (attractors computed there)"
 
     def run(self, fast: bool) -> list[Check]:
-        steps = 6000 if fast else 40000
+        steps = 4000 if fast else 40000
         digits = "printed to 3 decimals"
         checks = []
         known = [(10.119, 198.625, 102.362), (183.215, 8.040, 224.352), (12.105, 145.564, 225.441)]
@@ -86,17 +86,20 @@ class LpaMap(Claim):
             s = replace(S1_HIGH, cpa=cpa)
             value = s.lyapunov(s.orbit(steps)[1000:])
             checks.append(close(f"cpa {cpa:g}: Lyapunov exponent", value, exponent,
-                                0.02 if fast else 0.006,
+                                0.025 if fast else 0.006,
                                 "mean over a finite orbit; the published digits"))
         value = S2.lyapunov(S2.orbit(steps)[1000:])
         checks.append(exact("Dennis 2001, cpa .35: chaos (exponent > 0.05)", int(value > 0.05), 1))
         return checks
 
     def figure(self, ax) -> None:
-        for cpa in np.linspace(0, 1, 201):
-            s = replace(S1_HIGH, cpa=float(cpa))
-            tail = s.orbit(1060)[1000:, 0]
-            ax.plot(np.full(tail.size, cpa), tail, ",", color="C0")
+        cpa = np.linspace(0, 1, 401)
+        s = replace(S1_HIGH, cpa=cpa)
+        state = np.tile(S1_HIGH.start, (cpa.size, 1))
+        for step in range(1080):
+            state = s.step(state)
+            if step >= 1000:
+                ax.plot(cpa, state[:, 0], ",", color="C0")
         ax.set(xlabel="cpa", ylabel="larvae on the attractor", title="The map, mua = 0.96")
 
 
@@ -158,8 +161,8 @@ class LpaRun(Claim):
 
     name = "lpa_run"
     statement = (
-        "In long runs the engine settles on the map's fixed points, follows its 3-cycle and 8-cycle,"
-        " and is chaotic where the map is: the Lyapunov exponent along the engine's own orbit."
+        "In long runs the engine settles on the map's fixed points, follows its 3-cycle and"
+        " 8-cycle, and is chaotic where the map is, by the Lyapunov exponent along its own orbit."
     )
     source = _SOURCE
 
@@ -167,7 +170,7 @@ class LpaRun(Claim):
         self.traces = []
         checks = []
         if fast:
-            checks += self._cycle(1.0, 3, 60, 36)
+            checks += self._cycle(1.0, 3, 200, 27)
             checks += self._fixed("mua .96, cpa 0", replace(S1_HIGH, cpa=0.0), 3.0, 40, 4)
             return checks
         checks += self._fixed("Costantino 1997", S1, 3.0, 200, 6)
