@@ -176,7 +176,8 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
     died = died_out_comparison(table, plan.baseline)
     names = [plan.baseline] + [p.name for p in plan.policies if p.name != plan.baseline]
     sentence = f"In this model and under its assumptions: {finding(names, summary, everything)}."
-    details = verdict("", summary, everything if len(plan.policies) > 2 else differences, died)
+    pairs = everything if len(plan.policies) > 2 else differences
+    details = verdict("", _quoted(summary), _quoted(pairs), _quoted(died))
     for name, frame in (
         ("runs", table),
         ("measures", long),
@@ -197,6 +198,12 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
         "differences": differences,
         "died_out": died,
     }
+
+
+def _quoted(table: pd.DataFrame) -> pd.DataFrame:
+    """The table with policy names in quotes, so that a sentence shows where a name ends."""
+    names = {c: "“" + table[c] + "”" for c in ("policy", "baseline") if c in table}
+    return table.assign(**names)
 
 
 def handling_period(parameters: Parameters) -> int:

@@ -1,22 +1,16 @@
 """Run a plan: every run in a worker process, every finished run stored at once.
 
-Workers are started with the ``spawn`` method: it is the same on Linux, macOS and Windows, and
-unlike ``fork`` it does not copy the threads of numba and Arrow in a state that can lock up.
 What a run gives depends on its scenario alone, so the number of workers changes no byte.
 """
 
 from __future__ import annotations
 
-import contextlib
 import multiprocessing
 import os
-import signal
 import sys
-import threading
 import time
 import traceback
-import types
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
@@ -26,10 +20,17 @@ from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import PlannedRun
+from colony_sim.experiment.processes import (
+    Stopped,
+    ignoring_interrupts,
+    spawning,
+    start_worker,
+    stop_if_asked,
+    stop_workers,
+)
 from colony_sim.experiment.store import RunStore
 
 MOST_WORKERS = 61  # Windows waits on no more processes than that.
-GRACE_SECONDS = 1.0
 
 
 @dataclass(frozen=True)
@@ -209,9 +210,9 @@ def _run_in_pool(
     pool = None
     clock.started = time.monotonic()
     try:
-        with _spawning():
+        with spawning():
             stop = context.Event()
-            pool = ProcessPoolExecutor(workers, context, _start_worker, (stop,))
+            pool = ProcessPoolExecutor(workers, context, start_worker, (stop,))
             keys = {pool.submit(_work, run, store.folder.parent): run.key for run in todo}
         pending = set(keys)
         while pending:
@@ -226,8 +227,8 @@ def _run_in_pool(
             clock.report()
         pool.shutdown()
     except BaseException as error:
-        with _ignoring_interrupts():
-            _stop_workers(pool, keys, others, lambda: stop.set())
+        with ignoring_interrupts():
+            stop_workers(pool, keys, others, lambda: stop.set())
             done = clock.reused + sum(store.has(run.key) for run in todo)
         if isinstance(error, KeyboardInterrupt):
             raise Interrupted(done, clock.total) from None
@@ -237,86 +238,17 @@ def _run_in_pool(
     return errors
 
 
-def _stop_workers(
-    pool: ProcessPoolExecutor | None, futures: Iterable[Future], others: set, stop: Callable
-) -> None:
-    if pool is None:
-        return
-    stop()
-    pool.shutdown(wait=False, cancel_futures=True)
-    # A run stops at the end of its day; one that is about to be stored is stored first.
-    wait([future for future in futures if future.running()], timeout=GRACE_SECONDS)
-    for process in set(multiprocessing.active_children()) - others:
-        process.terminate()
-
-
-@contextlib.contextmanager
-def _spawning() -> Iterator[None]:
-    """Start workers deaf to Ctrl-C and without the caller's main script.
-
-    A blocked signal stays blocked in a new process, also while it still imports; here it only
-    waits for the end of this block. And ``spawn`` would run the main script once more in every
-    worker, so that a three-line script without an ``if __name__`` guard would start itself.
-    """
-    main = sys.modules["__main__"]
-    sys.modules["__main__"] = types.ModuleType("__main__")
-    masks = hasattr(signal, "pthread_sigmask")
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if masks else None
-    try:
-        yield
-    finally:
-        sys.modules["__main__"] = main
-        if before is not None:
-            signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-@contextlib.contextmanager
-def _ignoring_interrupts() -> Iterator[None]:
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
 # ---- In the worker process
-
-
-class _Stopped(Exception):
-    """The parent asked for an end."""
-
-
-_stop = None
-
-
-def _start_worker(stop) -> None:
-    global _stop
-    _stop = stop
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_leave_with_parent, daemon=True).start()
-
-
-def _leave_with_parent() -> None:
-    # A parent that was killed can tell its workers nothing; without this they would stay.
-    multiprocessing.parent_process().join()
-    os._exit(1)
 
 
 def _work(run: PlannedRun, folder: Path) -> str | None:
     """Simulate and store one run; the text of the error if it raised."""
     from colony_sim.colony import simulate
 
-    def each_day(day: int) -> None:
-        if _stop.is_set():
-            raise _Stopped
-
     try:
-        record = simulate.simulate(run.scenario, each_day)
+        record = simulate.simulate(run.scenario, stop_if_asked)
         RunStore(folder).save(run.key, record.daily, record.died_out_day)
-    except _Stopped:
+    except Stopped:
         return "Stopped."
     except Exception as error:
         head = f"Policy {run.policy}, seed {run.scenario.seed}"

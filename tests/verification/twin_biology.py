@@ -89,6 +89,12 @@ def fourth_root(mass: float) -> float:
     return math.sqrt(math.sqrt(mass))
 
 
+def size_factor(p, z: float) -> float:
+    """Factor on the fourth root of asymptotic mass; no larva outgrows 4.2 g."""
+    largest = 4.2e9**0.25 / fourth_root(p["larva.asymptotic_mass_mg"] * 1e6)
+    return min(largest, lognormal(z, p["larva.size_cv"]))
+
+
 def growth_exponent(p) -> float:
     """West, Brown and Enquist 2001 on the larval clock: from hatchling to mature mass in 1."""
     top = fourth_root(p["larva.asymptotic_mass_mg"])
@@ -97,9 +103,12 @@ def growth_exponent(p) -> float:
     return math.log((top - start) / (top - end))
 
 
-def ideal_mass_mg(p, clock: float) -> float:
-    """Mass at a point of the larval clock when nothing limits growth."""
-    top = fourth_root(p["larva.asymptotic_mass_mg"])
+def ideal_mass_mg(p, clock: float, size: float = 1.0) -> float:
+    """Mass at a point of the larval clock when nothing limits growth.
+
+    `size` is the larva's own factor on the fourth root of asymptotic mass.
+    """
+    top = fourth_root(p["larva.asymptotic_mass_mg"]) * size
     start = fourth_root(p["larva.hatchling_mass_mg"])
     return (top - (top - start) * math.exp(-growth_exponent(p) * clock)) ** 4
 

@@ -134,11 +134,6 @@ class TwinColony(mesa.Model):
             self._molts[instar] = bio.molt_mass_ng(self.p, instar)
         return self._molts[instar]
 
-    def size_of(self, z: float) -> float32:
-        """Factor on the fourth root of asymptotic mass; no larva outgrows 4.2 g."""
-        largest = 4.2e9**0.25 / bio.fourth_root(self.p["larva.asymptotic_mass_mg"] * 1e6)
-        return float32(min(largest, bio.lognormal(z, self.p["larva.size_cv"])))
-
     def step(self) -> None:
         """One day in the order of the model's description."""
         self.day += 1
@@ -231,24 +226,24 @@ class TwinColony(mesa.Model):
         p = self.p
         rate = bio.development(p, "larva", self.temperatures[0])
         period = 1.0 / rate if rate > 0 else p["larva.duration_days"]
-        interval = p["rotation.interval_days"]
-        rungs = min(max(math.ceil(period / interval), 1), max(1, self.tray - 2))
+        rungs = max(1, min(10, self.tray - 2))
         for k in range(rungs):
             bin_ = self.stocks[1 + k]
             bin_.phase, bin_.bran = "growing", round(p["bran.start_g"] * 1e9)
             bin_.date_out = -round(k * period / rungs)
-            bin_.date_in = bin_.date_out - interval
+            bin_.date_in = bin_.date_out - round(period / rungs)
         for k in range(count):
             w = words(self.run_seed, FOUNDER, k, 1)
             larva = Insect(self, (w[0] << 32) | w[1], "larva", 0, 0)
             clock = unit(larva.draw(PLACE, day=0)[0])
             h = larva.draw(HATCHED, day=0)
-            mg = bio.ideal_mass_mg(p, clock)
+            size = bio.size_factor(p, normal(h[2], h[3]))
+            mg = bio.ideal_mass_mg(p, clock, size)
             larva.mass = round(mg * 1e6)
             larva.place = 1 + min(int(clock * rungs), rungs - 1)
             larva.progress = float32(clock)
             larva.factor = float32(1.0 / bio.lognormal(normal(h[0], h[1]), p["larva.duration_cv"]))
-            larva.size = self.size_of(normal(h[2], h[3]))
+            larva.size = float32(size)
             larva.age = min(int(clock * period), 65535)
             larva.female = unit(w[3]) < p["adult.female_share"]
             larva.instar = 1

@@ -113,7 +113,7 @@ class Insect(mesa.Agent):
         self.stage, self.age, self.instar, self.mass = "larva", 0, 1, hatchling
         w = self.draw(HATCHED, day=0)
         self.factor = float32(1.0 / bio.lognormal(normal(w[0], w[1]), p["larva.duration_cv"]))
-        self.size = self.model.size_of(normal(w[2], w[3]))
+        self.size = float32(bio.size_factor(p, normal(w[2], w[3])))
         pace = self.bin.clock_pace * self.bin.food
         self.progress = float32(rest_of_day * pace) * self.factor
 

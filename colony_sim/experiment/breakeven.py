@@ -1,0 +1,314 @@
+"""Where does the ranking of two policies flip? A map of their paired difference over two keys.
+
+Every cell of a grid of two keys is run under both policies with the same seeds. A cell goes to
+one policy where the 95 % t interval of the paired difference leaves out 0, and to neither
+otherwise. Each interval stands for itself: were no policy ever better, about one cell in twenty
+would still go to one of them.
+
+Where ``rotation.most_breeders_per_bin`` is an axis, the founders follow it (``start.breeders``
+equal to it), so that a cell does not begin with a rack that is too full or too empty for it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.biology.parameters import Value, find
+from colony_sim.errors import InputError
+from colony_sim.experiment.finding import YIELD
+from colony_sim.experiment.measures import catalogue
+from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.experiment.points import (
+    START,
+    Window,
+    check_point,
+    differences,
+    mean_interval,
+    only,
+    refuse_own_keys,
+    run_points,
+    window,
+)
+from colony_sim.experiment.runner import Progress, check_workers
+from colony_sim.experiment.store import RunStore
+
+BREEDERS = "rotation.most_breeders_per_bin"
+WARM_UP, USED = 420, 504
+"""Days left out and days measured, unless asked otherwise."""
+MOST_CELLS = 10_000
+_SPAN = 7
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One key and the values it takes, rising, in the key's unit."""
+
+    key: str
+    values: tuple[Value, ...]
+
+    @property
+    def unit(self) -> str:
+        """Unit of the key."""
+        return "" if self.key in START else find(self.key, "axis").unit
+
+
+@dataclass(frozen=True)
+class BreakEven:
+    """A finished map.
+
+    Attributes
+    ----------
+    first, second : str
+        The policies; differences are first minus second.
+    x, y : Axis
+        The two keys.
+    measure : str
+        Key of the measure compared.
+    span : Window
+        Length of the runs and days measured.
+    seeds : tuple of int
+        Seeds of every cell.
+    table : pandas.DataFrame
+        One row per cell: x, y, n, means, difference, se, low, high, better, died-out counts.
+    default : tuple of float
+        Values of x and y in the experiment file.
+    """
+
+    first: str
+    second: str
+    x: Axis
+    y: Axis
+    measure: str
+    span: Window
+    seeds: tuple[int, ...]
+    table: pd.DataFrame
+    default: tuple[float, float]
+
+
+def parse_axis(option: str, text: str) -> Axis:
+    """An axis from ``key=a,b,c``, ``key=from:to:step`` or ``key`` alone (its plausible range).
+
+    Raises
+    ------
+    InputError
+        Unknown key, values that are no numbers or out of limits, fewer than two of them.
+    """
+    key, _, given = text.partition("=")
+    key, given = key.strip(), given.strip()
+    if key not in START and find(key, option).kind not in ("number", "integer"):
+        raise InputError(option, "key", key, "a key with a number as value")
+    if given:
+        values = _spread(option, key, given) if ":" in given else _listed(option, key, given)
+    elif key in START:
+        raise InputError(option, key, "", "values, as key=a,b,c or key=from:to:step")
+    else:
+        entry = find(key, option)
+        values = [float(value) for value in np.linspace(entry.low, entry.high, _SPAN)]
+        values = [round(value) for value in values] if entry.kind == "integer" else values
+    checked = sorted({check_point({key: value}, option)[key] for value in values})
+    if len(checked) < 2:
+        raise InputError(option, key, given, "two values or more")
+    return Axis(key, tuple(checked))
+
+
+def _listed(option: str, key: str, given: str) -> list[float]:
+    return [_number(option, key, part) for part in given.split(",") if part.strip()]
+
+
+def _spread(option: str, key: str, given: str) -> list[float]:
+    parts = [_number(option, key, part) for part in given.split(":")]
+    if len(parts) != 3 or parts[2] <= 0 or parts[1] < parts[0]:
+        raise InputError(option, key, given, "from:to:step with from <= to and a step above 0")
+    steps = (parts[1] - parts[0]) / parts[2]
+    if steps > MOST_CELLS:
+        raise InputError(option, key, given, f"at most {MOST_CELLS} values")
+    # The last value counts although steps such as 0.1 do not add up exactly.
+    return [round(parts[0] + i * parts[2], 12) for i in range(int(steps + 1e-9) + 1)]
+
+
+def _number(option: str, key: str, part: str) -> float:
+    try:
+        value = float(part)
+    except ValueError:
+        raise InputError(option, key, part.strip(), "numbers") from None
+    if not math.isfinite(value):
+        raise InputError(option, key, part.strip(), "finite numbers")
+    return value
+
+
+def grid(x: Axis, y: Axis) -> list[dict[str, Value]]:
+    """The points of the map, row by row; founders follow the beetles per bin."""
+    points = []
+    for b in y.values:
+        for a in x.values:
+            point = {x.key: a, y.key: b}
+            if BREEDERS in point and "start.breeders" not in point:
+                point["start.breeders"] = point[BREEDERS]
+            points.append(point)
+    return points
+
+
+def break_even(
+    plan: Plan,
+    x: Axis,
+    y: Axis,
+    folder: Path,
+    *,
+    policies: Sequence[str] | None = None,
+    replicates: int = 5,
+    warm_up: int = WARM_UP,
+    used: int = USED,
+    measure: str = YIELD,
+    fixed: Mapping[str, Value] | None = None,
+    workers: int | None = None,
+    fresh: bool = False,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> BreakEven:
+    """Run two policies over the grid of two keys.
+
+    Parameters
+    ----------
+    plan : Plan
+        The experiment; of more than two policies `policies` names the two.
+    x, y : Axis
+    folder : Path
+        Results folder, held with ``store.claim``; finished runs are kept in its ``runs``.
+    policies : two names, optional
+        First and second; default: the other policy and the baseline.
+    replicates : int
+        Seeds of each cell, 2 or more.
+    warm_up, used : int
+        Days left out, and days measured.
+    measure : str
+        Key of a measure with a better side.
+    fixed : mapping, optional
+        Values laid over all cells.
+    workers, fresh, on_progress
+        As for :func:`runner.run_all`.
+
+    Raises
+    ------
+    InputError
+        If an axis or an argument is not allowed.
+    PointsFailed
+        If a run raised.
+    """
+    names = pair(plan, policies)
+    plan = only(plan, names)
+    if x.key == y.key:
+        raise InputError("command line", "--y", y.key, "another key than that of --x")
+    known = catalogue().get(measure)
+    if known is None or known.better is None:
+        allowed = ", ".join(key for key, m in catalogue().items() if m.better)
+        raise InputError("command line", "--measure", measure, f"one of {allowed}")
+    if len(x.values) * len(y.values) > MOST_CELLS:
+        cells = len(x.values) * len(y.values)
+        raise InputError("command line", "cells", cells, f"at most {MOST_CELLS}")
+    refuse_own_keys(plan, [x.key, y.key, *(fixed or {})], "command line")
+    plan = replace(plan, seeds=replicate_seeds(plan.seed, replicates))
+    span = window(plan, warm_up, used)
+    points = [{**(fixed or {}), **point} for point in grid(x, y)]
+    rows = run_points(
+        plan, points, plan.seeds, span, RunStore(folder), workers=check_workers(workers),
+        fresh=fresh, where="command line", measures=[measure], on_progress=on_progress,
+    )  # fmt: skip
+    table = cells(rows, points, names, x, y, measure, known.better == "more")
+    p = plan.policies[0].parameters
+    start = {"start.breeders": plan.breeders, "start.larvae": plan.larvae}
+    default = tuple(float(start[k] if k in START else p[k]) for k in (x.key, y.key))
+    return BreakEven(*names, x, y, measure, span, plan.seeds, table, default)
+
+
+def pair(plan: Plan, policies: Sequence[str] | None) -> tuple[str, str]:
+    """First and second policy: as named, or the only other one and the baseline."""
+    if policies:
+        if len(policies) != 2 or policies[0] == policies[1]:
+            raise InputError("command line", "--policies", list(policies), "two that differ")
+        return policies[0], policies[1]
+    if len(plan.policies) != 2:
+        names = ", ".join(f'"{p.name}"' for p in plan.policies)
+        raise InputError(
+            "command line", "--policies", "nothing", f"two of the policies of the file: {names}"
+        )
+    other = next(p.name for p in plan.policies if p.name != plan.baseline)
+    return other, plan.baseline
+
+
+def cells(
+    rows: pd.DataFrame,
+    points: Sequence[Mapping[str, Value]],
+    names: tuple[str, str],
+    x: Axis,
+    y: Axis,
+    measure: str,
+    more_is_better: bool = True,
+) -> pd.DataFrame:
+    """The map as a table: one row per cell, from the rows of ``run_points``."""
+    first, second = names
+    by_seed = differences(rows, first, second, measure)
+    means = rows.pivot_table(index="point", columns="policy", values=measure)
+    died = rows["died_out_day"].notna().groupby([rows["point"], rows["policy"]]).sum().unstack()
+    table = []
+    for number, point in enumerate(points):
+        values = by_seed.loc[number].to_numpy(dtype=float)
+        values = values[np.isfinite(values)]
+        mean, error, low, high = mean_interval(values)
+        sign = 1 if more_is_better else -1
+        better = "not separated"
+        # Pairs that are all equal separate nothing, whatever the interval of no width.
+        if error == error and (low > 0 or high < 0):
+            better = first if sign * mean > 0 else second
+        one, other = means.loc[number, first], means.loc[number, second]
+        table.append({
+            x.key: point[x.key], y.key: point[y.key], "n": len(values),
+            "first": first, "second": second, "first_mean": one, "second_mean": other,
+            "difference": mean, "se": error, "low": low, "high": high,
+            "relative_percent": 100 * mean / other if other else math.nan,
+            "better": better, "died_out_first": int(died.loc[number, first]),
+            "died_out_second": int(died.loc[number, second]),
+        })  # fmt: skip
+    return pd.DataFrame(table)
+
+
+def crossings(result: BreakEven) -> pd.DataFrame:
+    """Where the mean difference crosses 0 along x, for each y, between neighbouring values.
+
+    Straight-line interpolation; one row per crossing, x NaN for a y without one.
+    """
+    found = []
+    for b in result.y.values:
+        line = result.table[result.table[result.y.key] == b].sort_values(result.x.key)
+        at, d = line[result.x.key].to_numpy(float), line["difference"].to_numpy(float)
+        spots = [
+            at[i] + (at[i + 1] - at[i]) * d[i] / (d[i] - d[i + 1])
+            for i in range(len(d) - 1)
+            if d[i] * d[i + 1] < 0
+        ]
+        found += [{result.y.key: b, result.x.key: spot} for spot in spots or [math.nan]]
+    return pd.DataFrame(found)
+
+
+def headline(result: BreakEven) -> str:
+    """The map in one sentence, from its numbers."""
+    counts = result.table["better"].value_counts()
+    total = len(result.table)
+    one, other = counts.get(result.first, 0), counts.get(result.second, 0)
+    left = total - one - other
+    what = "yields more" if result.measure == YIELD else "does better"
+    if one == total or other == total:
+        winner = result.first if one else result.second
+        return f"“{winner}” {what} in all {total} cells"
+    if not one and not other:
+        return f"The runs separate the two policies in none of {total} cells"
+    order = [(result.first, one), (result.second, other)]
+    order.sort(key=lambda item: -item[1])
+    text = f"“{order[0][0]}” {what} in {order[0][1]} of {total} cells"
+    if order[1][1]:
+        text += f", “{order[1][0]}” in {order[1][1]}"
+    return f"{text}; {left} not separated" if left else text

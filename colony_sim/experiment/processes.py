@@ -1,0 +1,102 @@
+"""Worker processes of one machine: how they start, stop, and end with their parent.
+
+Workers are started with the ``spawn`` method: it is the same on Linux, macOS and Windows, and
+unlike ``fork`` it does not copy the threads of numba and Arrow in a state that can lock up.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import types
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor, wait
+
+GRACE_SECONDS = 1.0
+
+
+def stop_workers(
+    pool: ProcessPoolExecutor | None,
+    futures: Iterable[Future],
+    others: set,
+    stop: Callable[[], object],
+) -> None:
+    """End the workers of a pool: their runs at the end of a day, then by force.
+
+    `others` are child processes that were there before the pool and are left alone.
+    """
+    if pool is None:
+        return
+    stop()
+    pool.shutdown(wait=False, cancel_futures=True)
+    # A run stops at the end of its day; one that is about to be stored is stored first.
+    wait([future for future in futures if future.running()], timeout=GRACE_SECONDS)
+    for process in set(multiprocessing.active_children()) - others:
+        process.terminate()
+
+
+@contextlib.contextmanager
+def spawning() -> Iterator[None]:
+    """Start workers deaf to Ctrl-C and without the caller's main script.
+
+    A blocked signal stays blocked in a new process, also while it still imports; here it only
+    waits for the end of this block. And ``spawn`` would run the main script once more in every
+    worker, so that a three-line script without an ``if __name__`` guard would start itself.
+    """
+    main = sys.modules["__main__"]
+    sys.modules["__main__"] = types.ModuleType("__main__")
+    masks = hasattr(signal, "pthread_sigmask")
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if masks else None
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = main
+        if before is not None:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextlib.contextmanager
+def ignoring_interrupts() -> Iterator[None]:
+    """Ctrl-C does nothing inside this block."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+# ---- In the worker process
+
+
+class Stopped(Exception):
+    """The parent asked for an end."""
+
+
+_stop = None
+
+
+def start_worker(stop) -> None:
+    """First call in a new worker: keep the event by which the parent asks for an end."""
+    global _stop
+    _stop = stop
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+
+
+def stop_if_asked(day: int) -> None:
+    """Called after each simulated day; raises `Stopped` if the parent asked for an end."""
+    if _stop is not None and _stop.is_set():
+        raise Stopped
+
+
+def _leave_with_parent() -> None:
+    # A parent that was killed can tell its workers nothing; without this they would stay.
+    multiprocessing.parent_process().join()
+    os._exit(1)
