@@ -32,6 +32,7 @@ def compare(
     workers: int | None = None,
     fresh: bool = False,
     figures: bool = True,
+    assumptions: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Comparison:
     """Run every policy of an experiment with the same seeds and compare them.
@@ -52,6 +53,9 @@ def compare(
         Run again what is finished already.
     figures : bool
         Draw the figures as well.
+    assumptions : bool
+        Look for the assumptions that the verdict leans on most (never if `quick`); takes a
+        minute or two.
     on_progress : callable
         Called with the number of finished runs and the seconds left.
 
@@ -74,7 +78,15 @@ def compare(
     if figures:
         from colony_sim.commands.compare import draw
     return compare_plan(
-        plan, folder, workers=workers, fresh=fresh, on_progress=on_progress, draw=draw
+        plan,
+        folder,
+        workers=workers,
+        fresh=fresh,
+        on_progress=on_progress,
+        draw=draw,
+        assumptions=assumptions and not quick,
+        without="a quick comparison" if quick else "not asked for",
+        on_assumptions=on_progress,
     )
 
 

@@ -49,7 +49,12 @@ def environment(faults: str | None = "", log: Path | None = None) -> dict[str, s
 
 
 def start(*words: object, cwd: Path, faults: str | None = "", log: Path | None = None):
-    """Start ``colony-sim`` in a process group of its own, like a job of a shell."""
+    """Start ``colony-sim`` in a process group of its own, like a job of a shell.
+
+    Comparisons leave out the assumptions unless the words say otherwise: most tests count runs.
+    """
+    if words[0] == "compare" and not {"--assumptions", "--quick"} & {*words}:
+        words = (*words, "--no-assumptions")
     return subprocess.Popen(
         [*PROGRAM, *map(str, words)],
         cwd=cwd,
@@ -72,7 +77,7 @@ def cli(*words: object, cwd: Path, faults: str | None = "", log: Path | None = N
 
 def told(err: str) -> list[str]:
     """Lines on standard error that tell of neither progress nor compiling."""
-    usual = re.compile(r"Compiling the kernels|(demo(-quick)?|repeat): \d+ of \d+ runs")
+    usual = re.compile(r"Compiling the kernels|(demo(-quick)?|repeat|assumptions): \d+ of \d+ runs")
     return [line for line in err.splitlines() if not usual.match(line)]
 
 

@@ -13,7 +13,7 @@ import colony_sim
 # No `if __name__ == "__main__"`: a plain script must not start itself in its workers.
 SCRIPT = """
 from colony_sim import load, compare
-result = compare(load("demo.toml"), workers=2, figures=False)
+result = compare(load("demo.toml"), workers=2, figures=False, assumptions=False)
 print(result.verdict)
 print(sorted(result.policies["policy"].unique()), len(result.runs), result.folder)
 """

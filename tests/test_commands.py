@@ -130,7 +130,7 @@ def test_manifest_holds_all_it_takes(done):
     assert handling["short"]["rotation.interval_days"] == 14
     assert manifest["climate"] == {"kind": "constant", "values": [27.0]}
     assert manifest["software"]["numpy"] == np.__version__
-    assert manifest["command"].endswith("compare demo.toml")
+    assert manifest["command"].endswith("compare demo.toml --no-assumptions")
     assert {name for name in manifest["files"]} == {
         path.name for path in folder.iterdir() if path.is_file() and path.name != ".lock"
     }

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import shlex
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.show import console, progress_bar, show_comparison
+from colony_sim.commands.show import Bars, console, show_comparison
 from colony_sim.experiment.compare import RunsFailed, compare_plan
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
+from colony_sim.experiment.precision import make_rule
 from colony_sim.experiment.runner import Interrupted, WorkerDied, check_workers
 
 
@@ -28,21 +30,31 @@ def run_compare(
     fresh: bool,
     replicates: int | None,
     seed: int | None,
+    assumptions: bool = True,
+    until: Sequence[str] = (),
+    least: int | None = None,
+    most: int | None = None,
 ) -> None:
     """Compare the policies of an experiment file."""
     workers = check_workers(workers)
+    rule = make_rule(until, least, most, replicates)
     plan = expand(load(file), quick=quick, replicates=replicates, seed=seed)
     folder = out if out is not None else Path("results") / plan.name
+    bars = Bars()
     try:
-        with progress_bar(plan.name) as on_progress:
+        with bars:
             result = compare_plan(
                 plan,
                 folder,
                 workers=workers,
                 fresh=fresh,
-                on_progress=on_progress,
+                on_progress=bars.of(plan.name),
                 draw=draw,
                 command=command_line(),
+                until=rule,
+                assumptions=assumptions and not quick,
+                without="--quick" if quick else "--no-assumptions",
+                on_assumptions=bars.of("assumptions"),
             )
     except KeyboardInterrupt as stopped:
         done = stopped.done if isinstance(stopped, Interrupted) else "All"
@@ -63,6 +75,8 @@ def run_compare(
         raise Ending(str(error), 1) from None
     to = console()
     show_comparison(result, to)
+    for line in result.precision:
+        to.print(line, highlight=False, markup=False)
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
 
 

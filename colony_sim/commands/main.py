@@ -25,6 +25,20 @@ Workers = Annotated[
     int | None, typer.Option("--workers", help="Worker processes; default: one per core.")
 ]
 
+Until = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--until",
+        metavar="MEASURE=HALFWIDTH",
+        help="Add replicates until the paired 95 % interval of this measure has at most this half "
+        "width, in its unit. May be given several times.",
+    ),
+]
+Least = Annotated[
+    int | None, typer.Option("--least", help="With --until: replicates at least (10).")
+]
+Most = Annotated[int | None, typer.Option("--most", help="With --until: replicates at most (200).")]
+
 
 def _show_version(asked: bool) -> None:
     if asked:
@@ -65,6 +79,16 @@ def compare(
         int | None, typer.Option("--replicates", help="Runs of each policy.")
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the comparison.")] = None,
+    assumptions: Annotated[
+        bool,
+        typer.Option(
+            "--assumptions/--no-assumptions",
+            help="Look for the assumptions that the verdict leans on most (not with --quick).",
+        ),
+    ] = True,
+    until: Until = None,
+    least: Least = None,
+    most: Most = None,
 ) -> None:
     """Compare the policies of an experiment over paired, replicated runs."""
     from colony_sim.commands.compare import run_compare
@@ -77,6 +101,84 @@ def compare(
         fresh=fresh,
         replicates=replicates,
         seed=seed,
+        assumptions=assumptions,
+        until=until or [],
+        least=least,
+        most=most,
+    )
+
+
+@app.command()
+def sweep(
+    file: File,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--vary",
+            metavar="KEY=SPEC",
+            help="A key and its values: KEY=1,2,3 or KEY=LOW:HIGH:STEP, or, with --design lhs or "
+            "sobol, KEY=LOW:HIGH. May be given several times. Default: [sweep] of the file.",
+        ),
+    ] = None,
+    design: Annotated[
+        str | None, typer.Option("--design", help="factorial (default), lhs or sobol.")
+    ] = None,
+    points: Annotated[
+        int | None, typer.Option("--points", help="Points of an lhs or sobol design.")
+    ] = None,
+    design_seed: Annotated[
+        int | None, typer.Option("--design-seed", help="Seed of an lhs or sobol design.")
+    ] = None,
+    replicates: Annotated[
+        int | None, typer.Option("--replicates", help="Runs of each policy at each point.")
+    ] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the replicates.")] = None,
+    policy: Annotated[
+        str | None, typer.Option("--policy", help="Sweep this policy only; default: all.")
+    ] = None,
+    until: Until = None,
+    least: Least = None,
+    most: Most = None,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Fewer days and replicates, into NAME-sweep-quick.")
+    ] = False,
+    workers: Workers = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Run on the workers of a Dask scheduler, such as tcp://10.0.0.1:8786.",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-sweep.")
+    ] = None,
+    dry_run: Annotated[
+        bool,
+        typer.Option("--dry-run", help="Tell the number of runs, time and memory; write nothing."),
+    ] = False,
+) -> None:
+    """Run every policy at many values of one or more keys, over paired seeds."""
+    from colony_sim.commands.sweep import run_sweep_command
+
+    run_sweep_command(
+        file,
+        vary=vary or [],
+        design=design,
+        points=points,
+        design_seed=design_seed,
+        replicates=replicates,
+        seed=seed,
+        policy=policy,
+        quick=quick,
+        until=until or [],
+        least=least,
+        most=most,
+        workers=workers,
+        cluster=cluster,
+        out=out,
+        dry_run=dry_run,
     )
 
 

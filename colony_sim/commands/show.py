@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from decimal import Decimal
 
 import pandas as pd
@@ -42,6 +42,31 @@ def progress_bar(what: str) -> Iterator[Callable[[RunProgress], None]]:
             bar.update(task, total=progress.total, completed=progress.done, left=_left(progress))
 
         yield update
+
+
+class Bars:
+    """Progress of one kind of runs after the other, each shown once it begins."""
+
+    def __init__(self) -> None:
+        self._shown: tuple[str, Callable[[RunProgress], None]] | None = None
+        self._stack = ExitStack()
+
+    def of(self, what: str) -> Callable[[RunProgress], None]:
+        """The callback for runs of this kind."""
+
+        def update(progress: RunProgress) -> None:
+            if self._shown is None or self._shown[0] != what:
+                self._stack.close()  # Only one bar can be on a terminal.
+                self._shown = what, self._stack.enter_context(progress_bar(what))
+            self._shown[1](progress)
+
+        return update
+
+    def __enter__(self) -> Bars:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stack.close()
 
 
 def _progress_lines(what: str) -> Callable[[RunProgress], None]:
@@ -90,6 +115,7 @@ def show_comparison(result: Comparison, to: Console) -> None:
             to.print(line, highlight=False, markup=False)
     to.print(result.details, highlight=False, markup=False)
     to.print(result.verdict, style="bold", highlight=False, markup=False)
+    to.print(result.leaning, highlight=False, markup=False)
 
 
 def measure_tables(policies: pd.DataFrame, width: int) -> list[Table]:

@@ -19,24 +19,22 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from colony_sim.biology.parameters import Value, find
+from colony_sim.biology.parameters import Value
 from colony_sim.errors import InputError
+from colony_sim.experiment.design import START, entry, parse_vary
 from colony_sim.experiment.finding import YIELD
 from colony_sim.experiment.measures import catalogue
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.experiment.points import (
-    START,
     Window,
-    check_point,
     differences,
     mean_interval,
     only,
+    open_points,
     refuse_own_keys,
-    run_points,
     window,
 )
-from colony_sim.experiment.runner import Progress, check_workers
-from colony_sim.experiment.store import RunStore
+from colony_sim.experiment.runner import Progress
 
 BREEDERS = "rotation.most_breeders_per_bin"
 WARM_UP, USED = 420, 504
@@ -55,7 +53,7 @@ class Axis:
     @property
     def unit(self) -> str:
         """Unit of the key."""
-        return "" if self.key in START else find(self.key, "axis").unit
+        return entry(self.key).unit
 
 
 @dataclass(frozen=True)
@@ -92,54 +90,26 @@ class BreakEven:
 
 
 def parse_axis(option: str, text: str) -> Axis:
-    """An axis from ``key=a,b,c``, ``key=from:to:step`` or ``key`` alone (its plausible range).
+    """An axis from ``key=a,b,c``, ``key=from:to:step`` or a range: ``key=from:to`` or ``key``.
+
+    A range gives seven values, evenly spread.
 
     Raises
     ------
     InputError
         Unknown key, values that are no numbers or out of limits, fewer than two of them.
     """
-    key, _, given = text.partition("=")
-    key, given = key.strip(), given.strip()
-    if key not in START and find(key, option).kind not in ("number", "integer"):
-        raise InputError(option, "key", key, "a key with a number as value")
-    if given:
-        values = _spread(option, key, given) if ":" in given else _listed(option, key, given)
-    elif key in START:
-        raise InputError(option, key, "", "values, as key=a,b,c or key=from:to:step")
-    else:
-        entry = find(key, option)
-        values = [float(value) for value in np.linspace(entry.low, entry.high, _SPAN)]
-        values = [round(value) for value in values] if entry.kind == "integer" else values
-    checked = sorted({check_point({key: value}, option)[key] for value in values})
-    if len(checked) < 2:
-        raise InputError(option, key, given, "two values or more")
-    return Axis(key, tuple(checked))
-
-
-def _listed(option: str, key: str, given: str) -> list[float]:
-    return [_number(option, key, part) for part in given.split(",") if part.strip()]
-
-
-def _spread(option: str, key: str, given: str) -> list[float]:
-    parts = [_number(option, key, part) for part in given.split(":")]
-    if len(parts) != 3 or parts[2] <= 0 or parts[1] < parts[0]:
-        raise InputError(option, key, given, "from:to:step with from <= to and a step above 0")
-    steps = (parts[1] - parts[0]) / parts[2]
-    if steps > MOST_CELLS:
-        raise InputError(option, key, given, f"at most {MOST_CELLS} values")
-    # The last value counts although steps such as 0.1 do not add up exactly.
-    return [round(parts[0] + i * parts[2], 12) for i in range(int(steps + 1e-9) + 1)]
-
-
-def _number(option: str, key: str, part: str) -> float:
-    try:
-        value = float(part)
-    except ValueError:
-        raise InputError(option, key, part.strip(), "numbers") from None
-    if not math.isfinite(value):
-        raise InputError(option, key, part.strip(), "finite numbers")
-    return value
+    factor = parse_vary(text, option)
+    item = entry(factor.key, option)
+    if item.kind not in ("number", "integer"):
+        raise InputError(option, "key", factor.key, "a key with a number as value")
+    values = factor.values or tuple(
+        item.check(round(value) if item.kind == "integer" else float(value), option)
+        for value in np.linspace(factor.low, factor.high, _SPAN)
+    )
+    if len(set(values)) < 2:
+        raise InputError(option, factor.key, text, "two values or more")
+    return Axis(factor.key, tuple(sorted(set(values))))
 
 
 def grid(x: Axis, y: Axis) -> list[dict[str, Value]]:
@@ -167,7 +137,6 @@ def break_even(
     measure: str = YIELD,
     fixed: Mapping[str, Value] | None = None,
     workers: int | None = None,
-    fresh: bool = False,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> BreakEven:
     """Run two policies over the grid of two keys.
@@ -178,7 +147,7 @@ def break_even(
         The experiment; of more than two policies `policies` names the two.
     x, y : Axis
     folder : Path
-        Results folder, held with ``store.claim``; finished runs are kept in its ``runs``.
+        Results folder, held with ``store.claim``; finished runs are kept in it.
     policies : two names, optional
         First and second; default: the other policy and the baseline.
     replicates : int
@@ -189,8 +158,10 @@ def break_even(
         Key of a measure with a better side.
     fixed : mapping, optional
         Values laid over all cells.
-    workers, fresh, on_progress
-        As for :func:`runner.run_all`.
+    workers : int, optional
+        Worker processes; default: one per core.
+    on_progress : callable
+        Told how far the runs are.
 
     Raises
     ------
@@ -214,10 +185,10 @@ def break_even(
     plan = replace(plan, seeds=replicate_seeds(plan.seed, replicates))
     span = window(plan, warm_up, used)
     points = [{**(fixed or {}), **point} for point in grid(x, y)]
-    rows = run_points(
-        plan, points, plan.seeds, span, RunStore(folder), workers=check_workers(workers),
-        fresh=fresh, where="command line", measures=[measure], on_progress=on_progress,
-    )  # fmt: skip
+    with open_points(folder, workers) as runner:
+        rows = runner.run(
+            plan, points, plan.seeds, span, measures=[measure], on_progress=on_progress
+        )
     table = cells(rows, points, names, x, y, measure, known.better == "more")
     p = plan.policies[0].parameters
     start = {"start.breeders": plan.breeders, "start.larvae": plan.larvae}

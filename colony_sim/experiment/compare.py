@@ -3,26 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from colony_sim.biology.parameters import Parameters
-from colony_sim.experiment import manifest
+from colony_sim.experiment import manifest, precision
+from colony_sim.experiment.assumptions import Assumptions, compared, find_assumptions, skipped
 from colony_sim.experiment.finding import finding
-from colony_sim.experiment.measures import catalogue, run_measures
+from colony_sim.experiment.measures import catalogue
+from colony_sim.experiment.outcome import SteadyMeasuring
 from colony_sim.experiment.paired import (
     all_paired_differences,
     died_out_comparison,
     paired_differences,
     policy_summary,
 )
-from colony_sim.experiment.plan import Plan, PlannedRun
+from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
+from colony_sim.experiment.points import open_points
 from colony_sim.experiment.runner import Failure, Progress, check_workers, run_all
-from colony_sim.experiment.steady_state import common_period, steady_state_of_run
 from colony_sim.experiment.store import RunStore, claim, replace_tables, write_table
 from colony_sim.experiment.verdict import verdict
 
@@ -68,6 +70,12 @@ class Comparison:
         One row per policy other than the baseline and measure: paired difference to the baseline.
     died_out : pandas.DataFrame
         One row per policy: runs that died out.
+    leaning : str
+        The three assumptions the verdict leans on most, or why they were not looked for.
+    assumptions : pandas.DataFrame or None
+        One row per uncertain value and end of its range, if they were looked for.
+    precision : tuple of str
+        What precision was asked for and reached, in sentences; empty if none was asked for.
     """
 
     name: str
@@ -78,6 +86,9 @@ class Comparison:
     policies: pd.DataFrame
     differences: pd.DataFrame
     died_out: pd.DataFrame
+    leaning: str = ""
+    assumptions: pd.DataFrame | None = None
+    precision: tuple[str, ...] = ()
 
 
 def compare_plan(
@@ -89,6 +100,10 @@ def compare_plan(
     on_progress: Callable[[Progress], None] = lambda progress: None,
     draw: Callable[[Path], object] | None = None,
     command: str = "",
+    until: precision.Rule | None = None,
+    assumptions: bool = False,
+    without: str = "not asked for",
+    on_assumptions: Callable[[Progress], None] = lambda progress: None,
 ) -> Comparison:
     """Run every policy with every seed and write the results folder.
 
@@ -108,6 +123,15 @@ def compare_plan(
         Draws the figures of a folder of tables into that folder.
     command : str
         Command line, for the manifest.
+    until : precision.Rule, optional
+        Add replicates until paired intervals are as narrow as asked; their number is then that
+        of the rule, not that of the plan.
+    assumptions : bool
+        Look for the assumptions that the verdict leans on most; takes a minute or two.
+    without : str
+        Why not, said in the verdict otherwise.
+    on_assumptions : callable
+        Told how far the runs for that are.
 
     Raises
     ------
@@ -122,18 +146,33 @@ def compare_plan(
     """
     workers = check_workers(workers)
     with claim(folder, plan.name):
-        runs = list(plan.runs())
         store = RunStore(folder)
-        failures = run_all(runs, store, workers=workers, fresh=fresh, on_progress=on_progress)
-        if failures:
-            raise RunsFailed(failures, len(runs))
+        run = partial(_run, store=store, workers=workers, fresh=fresh, on_progress=on_progress)
+        reached = None
+        if until is None:
+            run(plan)
+        else:
+            plan, reached = _run_until(plan, until, store, run)
+        runs = list(plan.runs())
         with replace_tables(folder) as staged:
             comparison = write_tables(plan, runs, store, staged)
+            lean = None
+            if assumptions:
+                pair = compared(plan, comparison["policies"])
+                without = "there are not two policies to compare"
+                if pair is not None:
+                    with open_points(folder, workers) as runner:
+                        lean = find_assumptions(plan, pair, runner, on_progress=on_assumptions)
+            without = "" if lean else without
+            comparison |= write_assumptions(lean, without, staged)
+            if reached is not None:
+                write_table(staged, "precision", reached.drop(columns="point"))
+                comparison["precision"] = tuple(precision.in_words(reached, until))
             # The figure is drawn from the tables and the manifest, as it would be later.
-            _write_manifest(plan, runs, staged, command)
+            _write_manifest(plan, runs, staged, command, without, until)
             if draw is not None:
                 draw(staged)
-                _write_manifest(plan, runs, staged, command)
+                _write_manifest(plan, runs, staged, command, without, until)
     return Comparison(folder=folder, **comparison)
 
 
@@ -142,28 +181,18 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
 
     One run at a time is in memory: its daily series goes to ``daily.parquet`` as it is read.
     """
+    measuring = SteadyMeasuring()
     rows = []
     with _DailyWriter(folder / "daily.parquet") as daily:
         for run in sorted(runs, key=lambda run: _order(plan, run)):
             stored = store.read(run.key)
             daily.add(run.policy, run.scenario.seed, stored.daily)
-            steady = steady_state_of_run(
-                stored.daily,
-                stored.died_out_day,
-                smooth_period=handling_period(run.scenario.parameters),
-                season_days=plan.climate.period_days if plan.climate.period_days > 1 else None,
-            )
             rows.append(
                 {
                     "policy": run.policy,
                     "replicate": run.replicate,
                     "seed": run.scenario.seed,
-                    "status": steady.status,
-                    "died_out_day": stored.died_out_day,
-                    "warm_up_days": steady.warm_up_days,
-                    "days_used": steady.days_used,
-                    "note": steady.note,
-                    **run_measures(stored.daily, steady),
+                    **measuring.outcome(run.scenario, stored.daily, stored.died_out_day),
                 }
             )
     table = pd.DataFrame(rows).astype({"died_out_day": "Int64"})
@@ -200,22 +229,55 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
     }
 
 
+def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> dict:
+    """Add the assumptions to the tables and to the verdict; returns fields of a Comparison."""
+    text = skipped(without) if lean is None else lean.text
+    if lean is not None:
+        write_table(folder, "assumptions", lean.table)
+    with open(folder / "verdict.txt", "a", encoding="utf-8", newline="\n") as file:
+        file.write(f"\n{text}\n")
+    return {"leaning": text, "assumptions": None if lean is None else lean.table}
+
+
+def _run(
+    plan: Plan,
+    store: RunStore,
+    workers: int,
+    fresh: bool,
+    on_progress: Callable[[Progress], None],
+) -> None:
+    runs = list(plan.runs())
+    failures = run_all(runs, store, workers=workers, fresh=fresh, on_progress=on_progress)
+    if failures:
+        raise RunsFailed(failures, len(runs))
+
+
+def _run_until(
+    plan: Plan, rule: precision.Rule, store: RunStore, run: Callable[[Plan], None]
+) -> tuple[Plan, pd.DataFrame]:
+    """Add replicates by the rule; the plan with those that were run, and what was reached."""
+    names = [policy.name for policy in plan.policies]
+    seeds = replicate_seeds(plan.seed, rule.most)
+    measuring, rows = SteadyMeasuring(), []
+    done, goal = 0, rule.least
+    while True:
+        added = replace(plan, seeds=seeds[done:goal])
+        run(added)
+        for each in added.runs():
+            stored = store.read(each.key)
+            outcome = measuring.outcome(each.scenario, stored.daily, stored.died_out_day)
+            place = {"point": 1, "policy": each.policy, "seed": each.scenario.seed}
+            rows.append({**place, **outcome})
+        table = precision.reached(pd.DataFrame(rows), names, plan.baseline, rule)
+        done, goal = goal, precision.next_replicates(table, rule)
+        if goal == done:
+            return replace(plan, seeds=seeds[:done]), table
+
+
 def _quoted(table: pd.DataFrame) -> pd.DataFrame:
     """The table with policy names in quotes, so that a sentence shows where a name ends."""
     names = {c: "“" + table[c] + "”" for c in ("policy", "baseline") if c in table}
     return table.assign(**names)
-
-
-def handling_period(parameters: Parameters) -> int:
-    """Days after which the pulses of handling repeat; batches of that length even them out."""
-    intervals = [
-        parameters["rotation.interval_days"],
-        parameters["rotation.collect_days"],
-        parameters["harvest.interval_days"],
-    ]
-    if parameters["pupae.isolate"]:
-        intervals.append(parameters["pupae.inspection_days"])
-    return common_period([int(days) for days in intervals])
 
 
 def _order(plan: Plan, run: PlannedRun) -> tuple[int, int]:
@@ -223,9 +285,12 @@ def _order(plan: Plan, run: PlannedRun) -> tuple[int, int]:
     return names.index(run.policy), run.replicate
 
 
-def _write_manifest(plan: Plan, runs: list[PlannedRun], folder: Path, command: str) -> None:
+def _write_manifest(
+    plan: Plan, runs: list[PlannedRun], folder: Path, command: str, without: str
+) -> None:
     files = [path.name for path in folder.iterdir()]
-    manifest.write(folder, manifest.build(plan, runs, files, command))
+    data = manifest.build(plan, runs, files, command)
+    manifest.write(folder, data | {"assumptions": {"looked_for": not without, "why_not": without}})
 
 
 class _DailyWriter:

@@ -25,10 +25,9 @@ from scipy.stats import qmc
 
 from colony_sim.biology.parameters import Entry, Value, find
 from colony_sim.errors import InputError
-from colony_sim.experiment.files import LARGEST_SEED, MOST_BREEDERS, MOST_LARVAE
+from colony_sim.experiment.files import LARGEST_SEED, MOST_BREEDERS, MOST_LARVAE, MOST_POINTS
 
 DESIGNS = ("factorial", "lhs", "sobol")
-MOST_POINTS = 100_000
 OPTION = "--vary"
 _SPEC = "KEY=1,2,3 or KEY=LOW:HIGH:STEP, or KEY=LOW:HIGH with --design lhs or sobol"
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -25,6 +25,7 @@ LONGEST_DAYS = 36_500
 MOST_REPLICATES = 10_000
 MOST_BREEDERS = 100_000
 MOST_LARVAE = 1_000_000
+MOST_POINTS = 100_000
 # Seeds are 32-bit so that a seed printed in a table can be typed back at the command line.
 LARGEST_SEED = 2**32 - 1
 
@@ -65,6 +66,20 @@ class _Policy(BaseModel):
     name: Annotated[str, Field(pattern=r"^[^\s\x00-\x1f](?:[^\x00-\x1f]{0,58}[^\s\x00-\x1f])?$")]
 
 
+class SweepTable(_Section):
+    """The ``[sweep]`` table: what ``colony-sim sweep`` takes where no option is given."""
+
+    vary: list[str] = []
+    design: Literal["factorial", "lhs", "sobol"] | None = None
+    points: Annotated[int, Field(ge=1, le=MOST_POINTS)] | None = None
+    design_seed: Annotated[int, Field(ge=0, le=LARGEST_SEED)] = 1
+    replicates: Replicates | None = None
+    policy: str | None = None
+    until: list[str] = []
+    least: Replicates | None = None
+    most: Replicates | None = None
+
+
 class _File(_Section):
     experiment: _Experiment
     climate: dict[str, Any]
@@ -72,6 +87,7 @@ class _File(_Section):
     biology: dict[str, Any] = {}
     handling: dict[str, Any] = {}
     policy: Annotated[list[_Policy], Field(min_length=1)]
+    sweep: SweepTable | None = None
 
 
 @dataclass(frozen=True)
@@ -108,6 +124,8 @@ class Experiment:
         Air temperature over time.
     policies : tuple of Policy
         The policies, baseline first.
+    sweep : SweepTable or None
+        The ``[sweep]`` table, as far as it can be checked without a design.
     """
 
     path: Path
@@ -124,6 +142,7 @@ class Experiment:
     larvae: int
     climate: Climate
     policies: tuple[Policy, ...]
+    sweep: SweepTable | None = None
 
 
 def load(path: str | Path) -> Experiment:
@@ -175,6 +194,7 @@ def load(path: str | Path) -> Experiment:
         larvae=file.start.larvae,
         climate=climate,
         policies=tuple(sorted(policies, key=lambda policy: policy.name != baseline)),
+        sweep=file.sweep,
     )
 
 
@@ -274,7 +294,8 @@ def _as_input_error(fault: Any, where: str) -> InputError:
 
 
 def _keys_of(location: tuple[Any, ...]) -> list[str]:
-    model = {(): _File, ("experiment",): _Experiment, ("start",): _Start}[location]
+    models = {(): _File, ("experiment",): _Experiment, ("start",): _Start, ("sweep",): SweepTable}
+    model = models[location]
     return list(model.model_fields)
 
 
@@ -288,10 +309,18 @@ def _allowed(location: tuple[Any, ...], kind: str, fault: Any) -> str:
         "seed": (0, LARGEST_SEED),
         "breeders": (1, MOST_BREEDERS),
         "larvae": (0, MOST_LARVAE),
+        "points": (1, MOST_POINTS),
+        "design_seed": (0, LARGEST_SEED),
+        "least": (2, MOST_REPLICATES),
+        "most": (2, MOST_REPLICATES),
     }
     if name in whole:
         low, high = whole[name]
         return f"a whole number from {low} to {high}"
+    if location[0] == "sweep" and len(location) > 1:
+        if name == "design":
+            return "factorial, lhs or sobol"
+        return "a name in quotes" if name == "policy" else "a list of texts in quotes"
     if name == "name" and location[0] == "experiment":
         return "1 to 64 of the characters a-z 0-9 _ -, the first a letter or digit"
     if name == "name":

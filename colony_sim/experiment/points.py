@@ -12,8 +12,10 @@ that died out yields nothing on the days it did not live.
 
 from __future__ import annotations
 
+import hashlib
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -25,28 +27,27 @@ from scipy import stats
 from colony_sim.biology.parameters import Parameters, Value, find
 from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
-from colony_sim.experiment.files import MOST_BREEDERS, MOST_LARVAE, Policy
-from colony_sim.experiment.measures import run_measures
-from colony_sim.experiment.plan import Plan, PlannedRun, content_key
-from colony_sim.experiment.runner import Failure, Progress, run_all
+from colony_sim.experiment import measures as measures_module
+from colony_sim.experiment.design import START
+from colony_sim.experiment.executor import Executor, open_executor, run_points
+from colony_sim.experiment.measures import catalogue, run_measures
+from colony_sim.experiment.outcome_store import OutcomeStore, open_store
+from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.runner import Progress
 from colony_sim.experiment.steady_state import SteadyState
-from colony_sim.experiment.store import RunStore
 
-START = {"start.breeders": (1, MOST_BREEDERS), "start.larvae": (0, MOST_LARVAE)}
-"""Keys of a point that are no parameters: founders, with their limits."""
 Point = Mapping[str, Value]
 
 
 class PointsFailed(Exception):
     """Some runs raised; the runs that finished are stored."""
 
-    def __init__(self, failures: Sequence[Failure], total: int) -> None:
-        self.failures = tuple(failures)
-        first = failures[0]
+    def __init__(self, failed: int, total: int, policy: str, seed: int, error: str) -> None:
+        last = error.strip().splitlines()[-1]
         super().__init__(
-            f"{len(failures)} of {total} runs failed; the first: {first.policy}, "
-            f"seed {first.seed}: {first.error} (whole error in {first.file})"
+            f"{failed} of {total} runs failed; the first: policy {policy}, seed {seed}: {last}"
         )
+        self.error = error
 
 
 @dataclass(frozen=True)
@@ -62,17 +63,43 @@ class Window:
         return self.days - self.warm_up
 
 
+@dataclass(frozen=True)
+class WindowMeasuring:
+    """Measures over a fixed window (see ``outcome.Measuring``)."""
+
+    span: Window
+
+    @property
+    def digest(self) -> str:
+        """Hash of the window and of the source that measures in it."""
+        digest = hashlib.sha256(f"{self.span.warm_up} {self.span.days}\n".encode())
+        for path in (__file__, measures_module.__file__):
+            digest.update(Path(path).read_bytes().replace(b"\r\n", b"\n"))
+        return digest.hexdigest()
+
+    def outcome(
+        self, scenario: Scenario, daily: pd.DataFrame, died_out_day: int | None
+    ) -> dict[str, Any]:
+        """Day the colony died out, and every measure."""
+        died = None if died_out_day is None else int(died_out_day)
+        return {"died_out_day": died, **window_measures(daily, self.span)}
+
+
 def window(plan: Plan, warm_up: int, used: int, most_days: int | None = None) -> Window:
     """A window of about `used` days after about `warm_up`, whole handling periods of the plan.
 
     The period is the least common multiple of all handling intervals of the policies, where that
-    goes into `used`, else that of the rotation intervals alone, else one day. A run is no longer
-    than `most_days` (the measured days are kept, the warm-up gives way).
+    goes into `used`, else that of the rotation intervals alone, else one day. Under a yearly wave
+    of temperature whole years are measured. A run is no longer than `most_days`: the measured
+    days are kept, the warm-up gives way.
     """
     every = ("rotation.interval_days", "rotation.collect_days", "harvest.interval_days",
              "pupae.inspection_days")  # fmt: skip
     period = 1
-    for keys in (every, every[:1]):
+    season = plan.climate.period_days
+    if season > 1:
+        used = season * math.ceil(used / season)
+    for keys in (every, every[:1]) if season <= 1 else ():
         multiple = math.lcm(*(int(p.parameters[key]) for p in plan.policies for key in keys))
         if multiple <= used:
             period = multiple
@@ -81,27 +108,6 @@ def window(plan: Plan, warm_up: int, used: int, most_days: int | None = None) ->
     used = min(used, days)
     used = max(used - used % period, min(period, days))
     return Window(days - used, days)
-
-
-def check_point(point: Point, where: str, group: str | None = None) -> dict[str, Value]:
-    """The point with values in their own types.
-
-    Raises
-    ------
-    InputError
-        Unknown key, wrong type, or out of the hard limits.
-    """
-    checked: dict[str, Value] = {}
-    for key, value in point.items():
-        if key in START:
-            low, high = START[key]
-            whole = isinstance(value, int | float) and not isinstance(value, bool)
-            if not whole or value != int(value) or not low <= value <= high:
-                raise InputError(where, key, value, f"a whole number from {low} to {high}")
-            checked[key] = int(value)
-        else:
-            checked[key] = find(key, where, group).check(value, where)
-    return checked
 
 
 def range_end(parameters: Parameters, key: str, end: str) -> float:
@@ -114,12 +120,12 @@ def range_end(parameters: Parameters, key: str, end: str) -> float:
     entry = find(key, "range")
     goal = float(entry.low if end == "low" else entry.high)
     here = float(parameters[key])
-    if _fits(parameters, {key: goal}):
+    if fits(parameters, {key: goal}):
         return goal
     inside, outside = 0.0, 1.0
     for _ in range(40):
         middle = (inside + outside) / 2
-        if _fits(parameters, {key: here + middle * (goal - here)}):
+        if fits(parameters, {key: here + middle * (goal - here)}):
             inside = middle
         else:
             outside = middle
@@ -128,12 +134,12 @@ def range_end(parameters: Parameters, key: str, end: str) -> float:
 
 def in_order(parameters: Parameters, values: Mapping[str, Value]) -> dict[str, Value]:
     """`values` drawn towards `parameters`, all by one share, until they keep the order of keys."""
-    if _fits(parameters, values):
+    if fits(parameters, values):
         return dict(values)
     inside, outside = 0.0, 1.0
     for _ in range(20):
         middle = (inside + outside) / 2
-        if _fits(parameters, _between(parameters, values, middle)):
+        if fits(parameters, _between(parameters, values, middle)):
             inside = middle
         else:
             outside = middle
@@ -151,7 +157,8 @@ def _between(parameters: Parameters, values: Mapping[str, Value], share: float) 
     return drawn
 
 
-def _fits(parameters: Parameters, values: Mapping[str, Value]) -> bool:
+def fits(parameters: Parameters, values: Mapping[str, Value]) -> bool:
+    """Whether the values are allowed, together with the other parameters."""
     try:
         parameters.with_values(values, where="range")
     except InputError:
@@ -159,96 +166,89 @@ def _fits(parameters: Parameters, values: Mapping[str, Value]) -> bool:
     return True
 
 
-def planned(
-    plan: Plan, points: Sequence[Point], seeds: Sequence[int], days: int, where: str
-) -> list[tuple[int, PlannedRun]]:
-    """The runs of all points, seed by seed within a point, each with the number of its point."""
-    runs = []
-    for number, point in enumerate(points):
-        values = check_point(point, where)
-        start = {key: values.pop(key) for key in START if key in values}
-        policies = [
-            Policy(p.name, p.parameters.with_values(values, where=where) if values else p.parameters)
-            for p in plan.policies
-        ]
-        for replicate, seed in enumerate(seeds, start=1):
-            for policy in policies:
-                scenario = Scenario(
-                    parameters=policy.parameters,
-                    climate=plan.climate,
-                    days=days,
-                    seed=seed,
-                    breeders=start.get("start.breeders", plan.breeders),
-                    larvae=start.get("start.larvae", plan.larvae),
-                )
-                run = PlannedRun(content_key(scenario), policy.name, replicate, scenario)
-                runs.append((number, run))
-    return runs
+class PointRunner:
+    """Runs points in worker processes that stay up from one call to the next.
 
-
-def run_points(
-    plan: Plan,
-    points: Sequence[Point],
-    seeds: Sequence[int],
-    span: Window,
-    store: RunStore,
-    *,
-    workers: int,
-    fresh: bool = False,
-    where: str = "point",
-    measures: Sequence[str] | None = None,
-    on_progress: Callable[[Progress], None] = lambda progress: None,
-) -> pd.DataFrame:
-    """Run all policies of the plan at all points with all seeds and measure each run.
-
-    Parameters
-    ----------
-    plan : Plan
-        Policies, climate and founders.
-    points : sequence of mapping
-        Values laid over every policy; an empty one is the plan itself.
-    seeds : sequence of int
-        The same for every point and policy.
-    span : Window
-        Length of the runs and days measured.
-    store : RunStore
-        Where finished runs are kept; its folder must be held (``store.claim``).
-    workers, fresh, on_progress
-        As for :func:`runner.run_all`.
-    where : str
-        What an error in a point names as its place.
-    measures : sequence of str, optional
-        Keys of ``measures.catalogue()`` to keep; default: all.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row per point, seed and policy: point, policy, seed, died_out_day, key, measures.
-
-    Raises
-    ------
-    InputError
-        If a point is not allowed.
-    PointsFailed
-        If a run raised.
+    Use :func:`open_points`.
     """
-    runs = planned(plan, points, seeds, span.days, where)
-    failures = run_all(
-        [run for _, run in runs], store, workers=workers, fresh=fresh, on_progress=on_progress
-    )
-    if failures:
-        raise PointsFailed(failures, len({run.key for _, run in runs}))
-    found: dict[str, dict[str, Any]] = {}
-    rows = []
-    for number, run in runs:
-        if run.key not in found:
-            stored = store.read(run.key)
-            values = window_measures(stored.daily, span)
-            kept = values if measures is None else {key: values[key] for key in measures}
-            found[run.key] = {"died_out_day": stored.died_out_day, "key": run.key, **kept}
-        rows.append({"point": number, "policy": run.policy, "seed": run.scenario.seed,
-                     **found[run.key]})  # fmt: skip
-    return pd.DataFrame(rows).astype({"died_out_day": "Int64"})
+
+    def __init__(self, store: OutcomeStore, executor: Executor) -> None:
+        self._store, self._executor = store, executor
+
+    def run(
+        self,
+        plan: Plan,
+        points: Sequence[Point],
+        seeds: Sequence[int],
+        span: Window,
+        *,
+        measures: Sequence[str] | None = None,
+        skip_failed: bool = False,
+        on_progress: Callable[[Progress], None] = lambda progress: None,
+    ) -> pd.DataFrame:
+        """Run all policies of the plan at all points with all seeds and measure each run.
+
+        Parameters
+        ----------
+        plan : Plan
+            Policies, climate and founders.
+        points : sequence of mapping
+            Values laid over every policy; an empty one is the plan itself.
+        seeds : sequence of int
+            The same for every point and policy.
+        span : Window
+            Length of the runs and days measured.
+        measures : sequence of str, optional
+            Keys of ``measures.catalogue()`` to keep; default: all.
+        skip_failed : bool
+            Give NaN for runs that raised, instead of raising.
+        on_progress : callable
+            Told how far the runs are.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row per point (from 0), seed and policy: point, policy, seed, died_out_day,
+            measures.
+
+        Raises
+        ------
+        InputError
+            If a point is not allowed.
+        PointsFailed
+            If a run raised; all others are run and stored first.
+        """
+        kept = list(catalogue()) if measures is None else list(measures)
+        rows, failed, total = [], [], 0
+        ended = run_points(
+            replace(plan, days=span.days), points, self._store, seeds=seeds,
+            measuring=WindowMeasuring(span), executor=self._executor, on_progress=on_progress,
+        )  # fmt: skip
+        for run in ended:
+            total += 1
+            found = run.outcome or {"died_out_day": None, **dict.fromkeys(kept, math.nan)}
+            if run.error is not None:
+                failed.append(run)
+            rows.append({
+                "point": run.point - 1, "policy": run.policy, "seed": run.seed,
+                "replicate": run.replicate,
+                **{key: found[key] for key in ("died_out_day", *kept)},
+            })  # fmt: skip
+        if failed and not skip_failed:
+            first = failed[0]
+            raise PointsFailed(len(failed), total, first.policy, first.seed, first.error)
+        # Runs come in the order in which they end.
+        place = {policy.name: i for i, policy in enumerate(plan.policies)}
+        rows.sort(key=lambda row: (row["point"], row["replicate"], place[row["policy"]]))
+        table = pd.DataFrame(rows).drop(columns="replicate")
+        return table.astype({"died_out_day": "Int64", **dict.fromkeys(kept, "float64")})
+
+
+@contextmanager
+def open_points(folder: Path, workers: int | None = None) -> Iterator[PointRunner]:
+    """Open the store of a folder (held with ``store.claim``) and worker processes."""
+    with open_store(folder) as store, open_executor(workers) as executor:
+        yield PointRunner(store, executor)
 
 
 def window_measures(daily: pd.DataFrame, span: Window) -> dict[str, float]:
@@ -303,5 +303,3 @@ def refuse_own_keys(plan: Plan, keys: Sequence[str], where: str) -> None:
         find(key, where)
         if len({policy.parameters[key] for policy in plan.policies}) > 1:
             raise InputError(where, "key", key, "a key in which the policies do not differ")
-
-

@@ -12,7 +12,9 @@ import pyarrow.parquet as pq
 
 from colony_sim.errors import InputError
 from colony_sim.experiment import manifest
-from colony_sim.experiment.compare import RunsFailed, write_tables
+from colony_sim.experiment.assumptions import compared, find_assumptions
+from colony_sim.experiment.compare import RunsFailed, write_assumptions, write_tables
+from colony_sim.experiment.points import open_points
 from colony_sim.experiment.runner import Progress, check_workers, run_all
 from colony_sim.experiment.store import MANIFEST, TABLES, RunStore
 
@@ -53,7 +55,15 @@ def repeat(
         failures = run_all(runs, store, workers=workers, on_progress=on_progress)
         if failures:
             raise RunsFailed(failures, len(runs))
-        write_tables(plan, runs, store, again)
+        tables = write_tables(plan, runs, store, again)
+        asked = data.get("assumptions", {})
+        lean = None
+        if asked.get("looked_for"):
+            pair = compared(plan, tables["policies"])
+            with open_points(again, workers) as runner:
+                lean = find_assumptions(plan, pair, runner, on_progress=on_progress)
+        if asked:
+            write_assumptions(lean, asked.get("why_not", ""), again)
         difference = first_difference(folder, again)
     if difference is None:
         return None
@@ -67,7 +77,8 @@ def first_difference(recorded: Path, repeated: Path) -> str | None:
     Parquet tables are compared value by value (a missing value equals a missing value), texts
     byte by byte.
     """
-    for name in ("runs", "daily", *TABLES[1:]):
+    more = ["assumptions"] if (repeated / "assumptions.parquet").exists() else []
+    for name in ("runs", "daily", *TABLES[1:], *more):
         file = f"{name}.parquet"
         try:
             old, new = pq.read_table(recorded / file), pq.read_table(repeated / file)
@@ -78,7 +89,7 @@ def first_difference(recorded: Path, repeated: Path) -> str | None:
         difference = _table_difference(old, new)
         if difference:
             return f"{file}: {difference}"
-    for file in _TEXTS:
+    for file in (*_TEXTS, *(f"{name}.csv" for name in more)):
         try:
             old, new = (recorded / file).read_bytes(), (repeated / file).read_bytes()
         except FileNotFoundError:

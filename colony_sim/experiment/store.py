@@ -31,14 +31,27 @@ from colony_sim.errors import InputError
 MANIFEST = "manifest.json"
 TABLES = ("runs", "measures", "policies", "differences", "all_differences", "died_out")
 RUN_TABLES = ("daily", "bins_daily", "bin_log")
+SWEEP_TABLES = ("sweep", "points", "summary", "ranking", "precision", "failures")
+STUDY_TABLES = (
+    "assumptions", "breakeven", "crossings", "sensitivity", "sampled", "front", "trials",
+)  # fmt: skip
+"""Tables that only some comparisons and studies have."""
+FIGURES = ("comparison", "breakeven", "tornado", "screening", "pareto")
 FILES = (
-    *(f"{name}.{kind}" for name in (*TABLES, *RUN_TABLES) for kind in ("parquet", "csv")),
+    *(
+        f"{name}.{kind}"
+        for name in (*TABLES, *RUN_TABLES, *SWEEP_TABLES, *STUDY_TABLES)
+        for kind in ("parquet", "csv")
+    ),
+    *(f"{name}.{kind}" for name in FIGURES for kind in ("png", "svg")),
     "verdict.txt",
-    "comparison.png",
-    "comparison.svg",
+    "study.txt",
     MANIFEST,
 )
 _RUNS, _STAGED, _READY, _LOCK = "runs", ".staged", ".ready", ".lock"
+_KEPT = tuple(f"{name}{end}" for name in ("runs.sqlite", "study.sqlite")
+              for end in ("", "-wal", "-shm", "-journal"))  # fmt: skip
+"""Stores of runs and of searches; they grow and are never replaced."""
 _META = b"colony_sim"
 
 
@@ -200,7 +213,7 @@ def _refuse_foreign(folder: Path, experiment: str) -> None:
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise InputError(where, "results folder", reason, "a folder that can be written") from None
-    foreign = sorted(names - {*FILES, _RUNS, _STAGED, _READY, _LOCK})
+    foreign = sorted(names - {*FILES, *_KEPT, _RUNS, _STAGED, _READY, _LOCK})
     foreign = [name for name in foreign if not name.endswith(".tmp")]
     if foreign:
         raise InputError(

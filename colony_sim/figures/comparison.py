@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.experiment import manifest
-from colony_sim.experiment.compare import handling_period
 from colony_sim.experiment.finding import YIELD, finding, shortened
+from colony_sim.experiment.outcome import handling_period
 from colony_sim.experiment.paired import t_interval
 from colony_sim.experiment.wording import number
 from colony_sim.figures import style

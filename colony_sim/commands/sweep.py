@@ -1,0 +1,189 @@
+"""``colony-sim sweep``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+from rich.console import Console
+from rich.table import Table
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import console, duration, interval, number, progress_bar
+from colony_sim.experiment.cluster import ClusterLost
+from colony_sim.experiment.executor import open_executor
+from colony_sim.experiment.files import load
+from colony_sim.experiment.measures import catalogue
+from colony_sim.experiment.runner import Interrupted, check_workers
+from colony_sim.experiment.sweep import Sweep, SweepPlan, plan_sweep, run_sweep
+from colony_sim.experiment.sweep_cost import Estimate, estimate
+from colony_sim.experiment.sweep_tables import PRIMARY
+
+MOST_ROWS = 40
+
+
+def run_sweep_command(
+    file: Path,
+    *,
+    vary: list[str],
+    design: str | None,
+    points: int | None,
+    design_seed: int | None,
+    replicates: int | None,
+    seed: int | None,
+    policy: str | None,
+    quick: bool,
+    until: list[str],
+    least: int | None,
+    most: int | None,
+    workers: int | None,
+    cluster: str | None,
+    out: Path | None,
+    dry_run: bool,
+) -> None:
+    """Run every policy of an experiment file at every point of a design."""
+    workers = check_workers(workers)
+    sweep = plan_sweep(
+        load(file),
+        vary=vary,
+        design=design,
+        points=points,
+        design_seed=design_seed,
+        replicates=replicates,
+        seed=seed,
+        policy=policy,
+        quick=quick,
+        until=until,
+        least=least,
+        most=most,
+    )
+    folder = out if out is not None else Path("results") / sweep.plan.name
+    to = console()
+    if dry_run:
+        with open_executor(workers, cluster) as executor:
+            at_once = executor.at_once
+            cost = estimate(sweep, folder, executor, at_once)
+        for line in [*sweep.notes, *in_words(cost, sweep), "Nothing was written."]:
+            to.print(line, highlight=False, markup=False, soft_wrap=True)
+        return
+    for note in sweep.notes:
+        to.print(note, highlight=False, markup=False, soft_wrap=True)
+    result = _run(sweep, folder, workers, cluster)
+    show_sweep(sweep, result, to)
+    if result.n_failed:
+        raise Ending(
+            f"{result.n_failed} of {result.n_runs} runs failed; the first: "
+            f"{result.first_failure} (all in {folder / 'failures.csv'})",
+            1,
+        )
+
+
+def _run(sweep: SweepPlan, folder: Path, workers: int, cluster: str | None) -> Sweep:
+    again = "the same command goes on from there"
+    try:
+        with progress_bar(sweep.plan.name) as on_progress:
+            return run_sweep(
+                sweep,
+                folder,
+                workers=workers,
+                cluster=cluster,
+                on_progress=on_progress,
+                command=command_line(),
+            )
+    except KeyboardInterrupt as stopped:
+        done = stopped.done if isinstance(stopped, Interrupted) else "All"
+        total = stopped.total if isinstance(stopped, Interrupted) else sweep.n_runs
+        raise Ending(
+            f"Stopped. {done} of {total} runs are finished and kept in {folder}; {again}.", 130
+        ) from None
+    except ClusterLost as error:
+        raise Ending(f"{error}; finished runs are kept in {folder}; {again}.", 1) from None
+
+
+def in_words(cost: Estimate, sweep: SweepPlan) -> list[str]:
+    """An estimate in a few lines."""
+    policies = "policy" if cost.policies == 1 else "policies"
+    lines = [
+        f"{cost.points} points ({sweep.design}) x {cost.policies} {policies} x "
+        f"{cost.replicates} replicates = {cost.runs} runs; {cost.stored} are stored, "
+        f"{cost.left} to do."
+    ]
+    if sweep.rule is not None:
+        lines.append(
+            f"That is the first look; precision may ask for up to {cost.most_replicates} "
+            f"replicates a point, {cost.points * cost.policies * cost.most_replicates} runs in all."
+        )
+    if cost.cost is None:
+        why = "there is nothing to do" if cost.left == 0 else "the pilot run failed"
+        lines.append(f"Time and memory are not known: {why}.")
+    else:
+        source = (
+            "one pilot run, made just now and not kept"
+            if cost.pilot
+            else f"mean of {cost.cost.runs} stored runs"
+        )
+        lines.append(
+            f"Time: about {duration(cost.seconds) if cost.left else '0 s'} with {cost.at_once} "
+            f"at once; a run takes {number(cost.cost.seconds)} s ({source})."
+        )
+        if cost.megabytes is not None:
+            lines.append(
+                f"Memory: about {cost.megabytes:.0f} MB in all workers, "
+                f"{cost.cost.peak_mb:.0f} MB each at the most, however many runs there are."
+            )
+    return [*lines, f"Disk: about {max(cost.disk_megabytes, 0.1):.1f} MB."]
+
+
+def show_sweep(sweep: SweepPlan, result: Sweep, to: Console) -> None:
+    """Print yield by point, the finding and where the tables are."""
+    to.print(_yields(sweep, result))
+    if len(sweep.points) > MOST_ROWS:
+        left = len(sweep.points) - MOST_ROWS
+        to.print(f"… and {left} more points in summary.csv and differences.csv.", markup=False)
+    for line in result.finding:
+        to.print(line, highlight=False, markup=False)
+    if result.n_reused:
+        to.print(f"{result.n_reused} runs were finished before.", highlight=False, markup=False)
+    to.print(f"Results: {result.folder}", highlight=False, markup=False, soft_wrap=True)
+
+
+def _yields(sweep: SweepPlan, result: Sweep) -> Table:
+    names = [policy.name for policy in sweep.plan.policies]
+    measure = catalogue()[PRIMARY]
+    paired = f"; paired to “{sweep.plan.baseline}”" if len(names) > 1 else ""
+    title = f"{measure.label} ({measure.unit}), mean of settled runs and 95 % interval{paired}"
+    table = Table(title=_plain(title), title_justify="left")
+    table.add_column("Point", justify="right")
+    for key in sweep.points.columns:
+        table.add_column(key, justify="right")
+    for name in names:
+        table.add_column(_plain(name), justify="right")
+    for name in names[1:]:
+        table.add_column(_plain(f"{name} minus {sweep.plan.baseline}"), justify="right")
+    means = _first_points(result, "summary").set_index(["point", "policy"])
+    if len(names) > 1:
+        pairs = _first_points(result, "differences").set_index(["point", "policy"])
+    for point, keys in sweep.points.head(MOST_ROWS).iterrows():
+        cells = [str(point), *(_value(value) for value in keys.tolist())]
+        for name in names:
+            row = means.loc[(point, name)]
+            cells.append(interval(row["mean"], row["low"], row["high"]))
+        for name in names[1:]:
+            row = pairs.loc[(point, name)]
+            cells.append(interval(row["difference"], row["low"], row["high"]))
+        table.add_row(*cells)
+    return table
+
+
+def _first_points(result: Sweep, name: str) -> pd.DataFrame:
+    wanted = [("measure", "==", PRIMARY), ("point", "<=", MOST_ROWS)]
+    return pd.read_parquet(result.folder / f"{name}.parquet", filters=wanted)
+
+
+def _value(value: object) -> str:
+    return number(value) if isinstance(value, float) else str(value)
+
+
+def _plain(text: str) -> str:
+    return text.replace("[", r"\[")

@@ -1,0 +1,439 @@
+"""Which unknown would change the result? Morris screening, Sobol' indices, one at a time.
+
+* ``oneway``: every key to both ends of its plausible range, the others as they are.
+* ``morris``: elementary effects along random trajectories (Morris 1991, Technometrics 33:161-174;
+  mu* of Campolongo et al. 2007, Environ. Model. Softw. 22:1509-1518), in SALib.
+* ``sobol``: first-order and total indices (Saltelli et al. 2010, Comput. Phys. Commun.
+  181:259-270), in SALib, from uniform distributions over the plausible ranges.
+
+Intervals are SALib's bootstrap, over trajectories or sample rows. The noise of the seeds is kept
+apart from them: all points are run with the same seeds, the result is their mean, and what a seed
+adds to all points alike drops out of effects. What is left, the interaction of point and seed, is
+estimated from the replicates, and its share of the variance of the means is given; it is in the
+total indices of all keys alike. Indices from each seed alone give their error over seeds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.biology.parameters import Entry, catalogue, find
+from colony_sim.errors import InputError
+from colony_sim.experiment.assumptions import uncertain
+from colony_sim.experiment.extras import require
+from colony_sim.experiment.finding import YIELD
+from colony_sim.experiment.measures import catalogue as measure_catalogue
+from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.experiment.points import (
+    Point,
+    Window,
+    differences,
+    fits,
+    in_order,
+    mean_interval,
+    only,
+    open_points,
+    range_end,
+    refuse_own_keys,
+    window,
+)
+from colony_sim.experiment.runner import Progress
+
+METHODS = ("morris", "sobol", "oneway")
+LEVEL = 0.95
+LEVELS = 4
+"""Levels of the Morris grid."""
+RESAMPLES = 1000
+WARM_UP, USED = 336, 252
+DELTA = LEVELS / (2 * (LEVELS - 1))
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Noise of the seeds in the result, the mean over `seeds` seeds.
+
+    Attributes
+    ----------
+    seeds : int
+    variance : float
+        Of the interaction of point and seed, for one seed (NaN with one seed).
+    share : float
+        Share of it, after averaging, in the variance of the result over the points.
+    """
+
+    seeds: int
+    variance: float
+    share: float
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """A finished sensitivity analysis.
+
+    Attributes
+    ----------
+    method : str
+        One of `METHODS`.
+    output : str
+        The result looked at, in words.
+    policies : tuple of str
+        One, or first and second of a difference.
+    unit : str
+        Unit of the result.
+    span : Window
+        Length of the runs and days measured.
+    central : tuple of float
+        Result with nothing moved: mean, standard error, low, high.
+    noise : Noise
+        Of the seeds.
+    table : pandas.DataFrame
+        One row per key, the most influential first.
+    sampled : pandas.DataFrame
+        One row per point: the keys' values and the result with each seed.
+    drawn_in : int
+        Points drawn towards the centre, to keep the order of keys.
+    """
+
+    method: str
+    output: str
+    policies: tuple[str, ...]
+    unit: str
+    span: Window
+    central: tuple[float, float, float, float]
+    noise: Noise
+    table: pd.DataFrame
+    sampled: pd.DataFrame
+    drawn_in: int
+
+    @property
+    def is_difference(self) -> bool:
+        """Whether the result is a difference of two policies."""
+        return len(self.policies) == 2
+
+
+def chosen_entries(keys: Sequence[str] | None, group: str | None, method: str) -> list[Entry]:
+    """The entries to vary: as named, a group, or all uncertain values of the biology.
+
+    Raises
+    ------
+    InputError
+        Unknown key or group, a key without a range, or nothing named for Sobol' indices.
+    """
+    if keys:
+        entries = [find(key, "--keys") for key in dict.fromkeys(keys)]
+        for entry in entries:
+            if entry.low is None:
+                raise InputError("--keys", "key", entry.key, "a key with a plausible range")
+        return entries
+    if group in (None, "biology"):
+        if method == "sobol" and group is None:
+            many = len(uncertain())
+            allowed = f"the keys to vary, or --group biology for all {many} uncertain ones"
+            raise InputError("command line", "--keys", "nothing", allowed)
+        return uncertain()
+    if group == "handling":
+        return [e for e in catalogue().values() if e.group == group and e.low is not None]
+    raise InputError("command line", "--group", group, "biology or handling")
+
+
+def sensitivity(
+    plan: Plan,
+    folder: Path,
+    *,
+    method: str = "morris",
+    entries: Sequence[Entry] | None = None,
+    policies: Sequence[str] | None = None,
+    measure: str = YIELD,
+    size: int | None = None,
+    replicates: int = 2,
+    warm_up: int = WARM_UP,
+    used: int = USED,
+    workers: int | None = None,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> Sensitivity:
+    """Run a sensitivity analysis of one policy's measure or of the difference of two.
+
+    Parameters
+    ----------
+    plan : Plan
+        The experiment.
+    folder : Path
+        Results folder, held with ``store.claim``.
+    method : str
+        One of `METHODS`.
+    entries : sequence of Entry, optional
+        Keys to vary over their plausible ranges.
+    policies : one or two names, optional
+        Default: all policies if there are one or two (other and baseline).
+    measure : str
+        Key of a measure.
+    size : int, optional
+        Trajectories (default 10) or base sample, a power of two (default 64).
+    replicates : int
+        Seeds of each point.
+    warm_up, used : int
+        Days left out, and days measured.
+    workers, on_progress
+        As for ``points.open_points`` and ``PointRunner.run``.
+
+    Raises
+    ------
+    InputError
+        If an argument is not allowed.
+    MissingExtra
+        If SALib is needed and not installed.
+    PointsFailed
+        If a run raised.
+    """
+    if method not in METHODS:
+        raise InputError("command line", "--method", method, f"one of {', '.join(METHODS)}")
+    if measure not in measure_catalogue():
+        allowed = ", ".join(measure_catalogue())
+        raise InputError("command line", "--measure", measure, f"one of {allowed}")
+    if method != "oneway":
+        require("SALib", "SALib>=1.5", "sensitivity")
+    names = _names(plan, policies)
+    plan = only(plan, names)
+    entries = list(uncertain() if entries is None else entries)
+    refuse_own_keys(plan, [entry.key for entry in entries], "--keys")
+    seeds = replicate_seeds(plan.seed, replicates)
+    span = window(plan, warm_up, used)
+    base = plan.policies[0].parameters
+    problem = {
+        "num_vars": len(entries),
+        "names": [entry.key for entry in entries],
+        "bounds": [[entry.low, entry.high] for entry in entries],
+    }
+    matrix = _design(plan, method, problem, size)
+    points: list[Point] = [{}]
+    drawn_in = 0
+    for row in matrix:
+        wanted = {e.key: _typed(e, value) for e, value in zip(entries, row, strict=True)}
+        drawn_in += not fits(base, wanted)
+        points.append(in_order(base, wanted))
+    with open_points(folder, workers) as runner:
+        rows = runner.run(plan, points, seeds, span, measures=[measure], on_progress=on_progress)
+    result = _result(rows, names, measure)
+    at_points = result[1:]
+    table = analyse(method, problem, matrix, at_points, result[0].mean(), plan.seed)
+    for column, get in (("unit", lambda e: e.unit), ("default", lambda e: base[e.key]),
+                        ("low_value", lambda e: e.low), ("high_value", lambda e: e.high),
+                        ("basis", lambda e: e.basis), ("confidence", lambda e: e.confidence),
+                        ("source", lambda e: e.source)):  # fmt: skip
+        table[column] = [get(find(key, "table")) for key in table["key"]]
+    sampled = pd.DataFrame(points[1:]).reset_index(drop=True)
+    for i, seed in enumerate(seeds):
+        sampled[f"result_seed_{seed}"] = at_points[:, i]
+    about = measure_catalogue()[measure]
+    output = f"{about.label[0].lower()}{about.label[1:]}"
+    output += f", {names[0]} minus {names[1]}" if len(names) == 2 else f", {names[0]}"
+    return Sensitivity(
+        method, output, names, about.unit, span, mean_interval(result[0]), seed_noise(at_points),
+        table, sampled, drawn_in,
+    )  # fmt: skip
+
+
+def _names(plan: Plan, policies: Sequence[str] | None) -> tuple[str, ...]:
+    if policies:
+        if len(policies) > 2 or len(set(policies)) < len(policies):
+            raise InputError(
+                "command line", "--policies", list(policies), "one, or two that differ"
+            )
+        return tuple(policies)
+    names = [p.name for p in plan.policies if p.name != plan.baseline] + [plan.baseline]
+    if len(names) > 2:
+        listed = ", ".join(f'"{name}"' for name in names)
+        raise InputError("command line", "--policies", "nothing", f"one or two of {listed}")
+    return tuple(names)
+
+
+def _typed(entry: Entry, value: float) -> float | int:
+    return round(value) if entry.kind == "integer" else float(value)
+
+
+def _result(rows: pd.DataFrame, names: tuple[str, ...], measure: str) -> np.ndarray:
+    """The result, shape (points, seeds)."""
+    if len(names) == 2:
+        return differences(rows, *names, measure).to_numpy(dtype=float)
+    return rows.pivot(index="point", columns="seed", values=measure).to_numpy(dtype=float)
+
+
+def _design(plan: Plan, method: str, problem: dict, size: int | None) -> np.ndarray:
+    """Points of the method, shape (points, keys)."""
+    k = problem["num_vars"]
+    if method == "oneway":
+        base = plan.policies[0].parameters
+        here = np.array([float(base[key]) for key in problem["names"]])
+        rows = []
+        for i, key in enumerate(problem["names"]):
+            for end in ("low", "high"):
+                row = here.copy()
+                row[i] = range_end(base, key, end)
+                rows.append(row)
+        return np.array(rows)
+    if k < 2:
+        raise InputError("command line", "--keys", k, "two keys or more for this method")
+    size = (10 if method == "morris" else 64) if size is None else size
+    if size < 2 or (method == "sobol" and size & (size - 1)):
+        allowed = "2 or more" if method == "morris" else "a power of two"
+        raise InputError("command line", "--size", size, allowed)
+    if method == "morris":
+        from SALib.sample import morris as sample
+
+        return sample.sample(problem, size, num_levels=LEVELS, seed=plan.seed)
+    from SALib.sample import sobol as sample
+
+    return sample.sample(problem, size, calc_second_order=False, seed=plan.seed)
+
+
+def analyse(
+    method: str,
+    problem: dict,
+    matrix: np.ndarray,
+    result: np.ndarray,
+    central: float = math.nan,
+    seed: int = 1,
+) -> pd.DataFrame:
+    """Indices of every key from the result at the points of a design.
+
+    Parameters
+    ----------
+    method : str
+        One of `METHODS`.
+    problem : dict
+        As SALib takes it: num_vars, names, bounds.
+    matrix : array, shape (points, keys)
+        The design.
+    result : array, shape (points, seeds)
+        The result at each point with each seed.
+    central : float
+        The result with nothing moved, for ``oneway``.
+    seed : int
+        Of the bootstrap.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per key, the most influential first, with the columns ``influence`` (by which it
+        is sorted), its 95 % interval (``influence_low``, ``influence_high``), its standard error
+        over seeds (``seed_se``), and ``sign_changes`` of ``moves``: how often moving this key
+        alone changed the sign of the mean result.
+    """
+    mean = result.mean(axis=1)
+    if method == "oneway":
+        table = _oneway(problem, matrix, result, central)
+    else:
+        table = _indices(method, problem, matrix, mean, seed)
+        column = "mu_star" if method == "morris" else "ST"
+        each = [
+            _indices(method, problem, matrix, result[:, i], seed, 2)[column]
+            for i in range(result.shape[1])
+        ]
+        table["seed_se"] = (
+            np.std(each, axis=0, ddof=1) / math.sqrt(len(each)) if len(each) > 1 else np.nan
+        )
+    changes = _sign_changes(method, problem["num_vars"], matrix, mean, central)
+    table["sign_changes"], table["moves"] = changes
+    return table.sort_values("influence", ascending=False, ignore_index=True)
+
+
+def _indices(
+    method: str, problem: dict, matrix: np.ndarray, result: np.ndarray, seed: int,
+    resamples: int = RESAMPLES,
+) -> pd.DataFrame:  # fmt: skip
+    if method == "morris":
+        from SALib.analyze import morris
+
+        found = morris.analyze(
+            problem, matrix, result, num_resamples=resamples, conf_level=LEVEL, num_levels=LEVELS,
+            seed=seed,
+        )  # fmt: skip
+        table = pd.DataFrame({"key": problem["names"], **{
+            name: np.asarray(found[name], dtype=float) for name in ("mu", "mu_star", "sigma")
+        }})  # fmt: skip
+        half = np.asarray(found["mu_star_conf"], dtype=float)
+        table["influence"] = table["mu_star"]
+    else:
+        from SALib.analyze import sobol
+
+        # Without any variance every index is 0 / 0: nothing has an influence.
+        flat = float(np.ptp(result)) == 0.0
+        found = {} if flat else sobol.analyze(
+            problem, result, calc_second_order=False, num_resamples=resamples, conf_level=LEVEL,
+            seed=seed,
+        )  # fmt: skip
+        nothing = np.zeros(problem["num_vars"])
+        names = ("S1", "S1_conf", "ST", "ST_conf")
+        table = pd.DataFrame({"key": problem["names"], **{
+            name: np.asarray(found.get(name, nothing), dtype=float) for name in names
+        }})  # fmt: skip
+        half = table["ST_conf"].to_numpy()
+        table["influence"] = table["ST"]
+    table["influence_low"] = (table["influence"] - half).clip(lower=0)
+    table["influence_high"] = table["influence"] + half
+    return table
+
+
+def _oneway(problem: dict, matrix: np.ndarray, result: np.ndarray, central: float) -> pd.DataFrame:
+    rows = []
+    for i, key in enumerate(problem["names"]):
+        ends = {}
+        for j, end in enumerate(("low", "high")):
+            mean, _, low, high = mean_interval(result[2 * i + j])
+            ends |= {f"at_{end}": mean, f"at_{end}_low": low, f"at_{end}_high": high,
+                     f"{end}_used": matrix[2 * i + j, i]}  # fmt: skip
+        span = np.abs(result[2 * i : 2 * i + 2].mean(axis=1) - central)
+        # Influence: the larger change, from pair to pair.
+        width = result[2 * i] - result[2 * i + 1]
+        _, error, _, _ = mean_interval(width)
+        rows.append({"key": key, **ends, "influence": float(span.max()), "seed_se": error})
+    table = pd.DataFrame(rows)
+    table["influence_low"] = table["influence_high"] = np.nan
+    return table
+
+
+def _sign_changes(
+    method: str, k: int, matrix: np.ndarray, mean: np.ndarray, central: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """How often moving one key alone changed the sign, and how often it was moved."""
+    changes, moves = np.zeros(k, dtype=int), np.zeros(k, dtype=int)
+    if method == "oneway":
+        pairs = [(i, central, mean[2 * i + j]) for i in range(k) for j in (0, 1)]
+    elif method == "morris":
+        pairs = []
+        for start in range(0, len(matrix), k + 1):
+            for step in range(start, start + k):
+                moved = np.flatnonzero(matrix[step] != matrix[step + 1])
+                pairs += [(int(i), mean[step], mean[step + 1]) for i in moved]
+    else:
+        pairs = [
+            (i, mean[start], mean[start + 1 + i])
+            for start in range(0, len(matrix), k + 2)
+            for i in range(k)
+        ]
+    for i, before, after in pairs:
+        moves[i] += 1
+        changes[i] += before * after < 0
+    return changes, moves
+
+
+def seed_noise(result: np.ndarray) -> Noise:
+    """Noise of the seeds from the result, shape (points, seeds), less what seeds share."""
+    points, seeds = result.shape
+    if seeds < 2 or points < 2:
+        return Noise(seeds, math.nan, math.nan)
+    left = (
+        result
+        - result.mean(axis=1, keepdims=True)
+        - result.mean(axis=0, keepdims=True)
+        + result.mean()
+    )
+    variance = float((left**2).sum() / ((points - 1) * (seeds - 1)))
+    total = float(result.mean(axis=1).var(ddof=1))
+    return Noise(seeds, variance, min(variance / seeds / total, 1.0) if total > 0 else math.nan)
