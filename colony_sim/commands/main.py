@@ -213,6 +213,99 @@ def repeat(
     run_repeat(folder, workers=workers)
 
 
+@app.command()
+def breakeven(
+    file: File,
+    x: Annotated[
+        str, typer.Option("--x", metavar="KEY=SPEC", help="Key across: KEY=1,2,3 or LOW:HIGH:STEP.")
+    ],
+    y: Annotated[str, typer.Option("--y", metavar="KEY=SPEC", help="Key upwards, likewise.")],
+    policies: Annotated[
+        str | None, typer.Option("--policies", help="Two policies, FIRST,SECOND.")
+    ] = None,
+    replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each cell.")] = 5,
+    measure: Annotated[
+        str | None, typer.Option("--measure", help="Measure; default: yield_g_per_day.")
+    ] = None,
+    warm_up: Annotated[int | None, typer.Option("--warm-up", help="Days left out.")] = None,
+    used: Annotated[int | None, typer.Option("--used", help="Days measured.")] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the study.")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-breakeven.")
+    ] = None,
+) -> None:
+    """Map where the ranking of two policies flips, over two keys."""
+    from colony_sim.commands.breakeven import run_break_even
+
+    run_break_even(
+        file,
+        x=x,
+        y=y,
+        policies=policies,
+        replicates=replicates,
+        measure=measure,
+        warm_up=warm_up,
+        used=used,
+        seed=seed,
+        workers=workers,
+        out=out,
+    )
+
+
+@app.command()
+def sensitivity(
+    file: File,
+    method: Annotated[
+        str, typer.Option("--method", help="morris, sobol (need SALib) or oneway.")
+    ] = "morris",
+    keys: Annotated[
+        str | None, typer.Option("--keys", metavar="KEY,KEY", help="Keys to vary.")
+    ] = None,
+    group: Annotated[
+        str | None,
+        typer.Option("--group", help="Keys to vary: biology (its uncertain values) or handling."),
+    ] = None,
+    policies: Annotated[
+        str | None,
+        typer.Option("--policies", help="One policy, or FIRST,SECOND for their difference."),
+    ] = None,
+    measure: Annotated[
+        str | None, typer.Option("--measure", help="Measure; default: yield_g_per_day.")
+    ] = None,
+    size: Annotated[
+        int | None,
+        typer.Option("--size", help="Trajectories (default 10) or Sobol' base sample (64)."),
+    ] = None,
+    replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each point.")] = 2,
+    warm_up: Annotated[int | None, typer.Option("--warm-up", help="Days left out.")] = None,
+    used: Annotated[int | None, typer.Option("--used", help="Days measured.")] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the study.")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-METHOD.")
+    ] = None,
+) -> None:
+    """Find the unknowns that would change the result, and what to measure to settle it."""
+    from colony_sim.commands.sensitivity import run_sensitivity
+
+    run_sensitivity(
+        file,
+        method=method,
+        keys=keys,
+        group=group,
+        policies=policies,
+        measure=measure,
+        size=size,
+        replicates=replicates,
+        warm_up=warm_up,
+        used=used,
+        seed=seed,
+        workers=workers,
+        out=out,
+    )
+
+
 def run() -> None:
     """Entry point: exit code 0 done, 1 failed, 2 bad input, 130 stopped with Ctrl-C."""
     usage_error = typer.BadParameter.__base__

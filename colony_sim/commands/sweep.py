@@ -114,9 +114,10 @@ def in_words(cost: Estimate, sweep: SweepPlan) -> list[str]:
             f"That is the first look; precision may ask for up to {cost.most_replicates} "
             f"replicates a point, {cost.points * cost.policies * cost.most_replicates} runs in all."
         )
-    if cost.cost is None:
-        why = "there is nothing to do" if cost.left == 0 else "the pilot run failed"
-        lines.append(f"Time and memory are not known: {why}.")
+    if cost.left == 0:
+        lines.append("Nothing to run; the tables are written anew in seconds.")
+    elif cost.cost is None:
+        lines.append("Time and memory are not known: the pilot run failed.")
     else:
         source = (
             "one pilot run, made just now and not kept"
@@ -124,8 +125,8 @@ def in_words(cost: Estimate, sweep: SweepPlan) -> list[str]:
             else f"mean of {cost.cost.runs} stored runs"
         )
         lines.append(
-            f"Time: about {duration(cost.seconds) if cost.left else '0 s'} with {cost.at_once} "
-            f"at once; a run takes {number(cost.cost.seconds)} s ({source})."
+            f"Time: about {duration(cost.seconds)} with {cost.at_once} at once; a run takes "
+            f"{number(cost.cost.seconds)} s ({source})."
         )
         if cost.megabytes is not None:
             lines.append(

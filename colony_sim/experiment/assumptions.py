@@ -2,20 +2,24 @@
 
 Every value of the biology that is not both published and of high confidence is moved, one at a
 time, to the low and to the high end of its plausible range, and the paired difference in yield
-is measured again: short runs, the same seeds at every end (common random numbers), so that even
-one seed shows a change that is much smaller than the spread between seeds.
+is measured again over short runs.
 
-Three stages keep it cheap:
+The same seeds are used at every end, but a difference between two policies keeps little of what
+seeds share once a value is moved, so noise is what costs. It is dealt with in stages, as in a
+race (successive halving):
 
 1. Group screening: keys that only bound a temperature or a viability are moved together. If
    every measure of every run stays exactly as it was, none of them acts (bounds the climate
    never reaches); otherwise they are looked at one by one. Unlike sequential bifurcation
    (Bettonvil & Kleijnen 1997, Eur. J. Oper. Res. 96:180-194) this needs no known signs, since
    nothing but exact identity drops a key; signs of effects on a difference are not known.
-2. One at a time on one seed, both ends.
-3. The largest changes again on more seeds; the ranking and its standard errors are from these.
+2. All other keys, one at a time, both ends, on one seed.
+3. The keys with the largest changes on more seeds, twice, fewer each time.
 
-One key at a time shows no joint effects; ``colony-sim sensitivity`` does.
+Changes are against the mean of the central case over more seeds than any end has. Keys that
+were left behind after one seed may owe their place to noise, and so may, to a lesser degree,
+the order of those that were not: standard errors are in the table. One key at a time shows no
+joint effects; ``colony-sim sensitivity`` does.
 """
 
 from __future__ import annotations
@@ -23,7 +27,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -31,7 +34,7 @@ import pandas as pd
 from colony_sim.biology.parameters import Entry, catalogue
 from colony_sim.experiment.finding import YIELD
 from colony_sim.experiment.measures import catalogue as measure_catalogue
-from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.experiment.points import (
     Point,
     PointRunner,
@@ -46,12 +49,12 @@ from colony_sim.experiment.points import (
 from colony_sim.experiment.runner import Progress
 from colony_sim.experiment.wording import number
 
-WARM_UP, USED = 336, 168
+WARM_UP, USED = 252, 252
 """Days left out and days measured of the short runs. Founder larvae of all ages make the start
 nearly steady; the first eggs laid are harvested from about day 170 on."""
-SEEDS = 3
-CONFIRMED = 6
-"""Keys looked at on all seeds."""
+CENTRAL_SEEDS = 6
+STAGES = ((10, 2), (5, 2))
+"""Keys kept, and seeds added, in each stage after the first."""
 NAMED = 3
 ENDS = ("low", "high")
 _BOUNDS = ("lethal_", "viability_", "fecundity.lower_c", "fecundity.full_until_c",
@@ -71,7 +74,7 @@ class Assumptions:
     central : tuple of float
         Difference with nothing moved: mean, standard error, low, high (95 % t interval).
     seeds : int
-        Number of seeds of the confirmed keys.
+        Number of seeds of the keys that came furthest.
     table : pandas.DataFrame
         Two rows (ends) per key, the largest change first.
     text : str
@@ -125,7 +128,7 @@ def find_assumptions(
     Parameters
     ----------
     plan : Plan
-        The comparison; its first seeds are used.
+        The comparison; seeds are derived from its seed.
     pair : two names
         Policies, first and second.
     runner : PointRunner
@@ -142,47 +145,47 @@ def find_assumptions(
     """
     entries = uncertain() if entries is None else list(entries)
     plan = only(plan, pair)
-    seeds = plan.seeds[:SEEDS]
+    seeds = replicate_seeds(plan.seed, CENTRAL_SEEDS)
     span = window(plan, WARM_UP, USED, plan.days)
     ends = _ends(plan, entries)
-    bounds = [e for e in ends if e[0].startswith(_BOUNDS) or any(b in e[0] for b in _BOUNDS[:2])]
-    others = [e for e in ends if e not in bounds]
-    confirmed = min(CONFIRMED, len(entries))
-    total = 2 * (3 + len(others)) + 2 * (len(seeds) - 1) * (1 + 2 * confirmed)
+    value_at = {(key, end): value for key, end, value in ends}
+    bounds = [e for e in value_at if any(word in e[0] for word in _BOUNDS)]
+    others = [e for e in value_at if e not in bounds]
+    total = 2 * (2 + len(others) + len(seeds))
+    total += sum(2 * 2 * min(keys, len(entries)) * more for keys, more in STAGES)
     stage = _Stages(on_progress, total)
-    run = partial(runner.run, plan, span=span, skip_failed=True)
 
-    groups = [{key: value for key, end, value in bounds if end == wanted} for wanted in ENDS]
-    groups = [_joint(plan, group) for group in groups]
-    points: list[Point] = [{}, *groups, *({key: value} for key, _, value in others)]
-    rows = run(points, seeds[:1], on_progress=stage.report)
-    stage.next()
-    same = [_identical(rows, 0, i) for i in (1, 2)]
-    values = {(): _by_point(rows, pair, 0)}
-    for i, (key, end, _) in enumerate(others, start=3):
-        values[key, end] = _by_point(rows, pair, i)
-    inert = {(key, end) for key, end, _ in bounds if same[ENDS.index(end)]}
-    acting = [e for e in bounds if e[:2] not in inert]
-    if acting:
-        stage.total += 2 * len(acting)
-        rows = run([{key: value} for key, _, value in acting], seeds[:1], on_progress=stage.report)
+    def run(points: Sequence[Point], seeds: Sequence[int]) -> pd.DataFrame:
+        rows = runner.run(plan, points, seeds, span, skip_failed=True, on_progress=stage.report)
         stage.next()
-        for i, (key, end, _) in enumerate(acting):
-            values[key, end] = _by_point(rows, pair, i)
-    for key_end in inert:
-        values[key_end] = values[()]
+        return rows
 
-    largest = _largest(values)[:confirmed]
-    if len(seeds) > 1:
-        again = [e for e in ends if e[0] in largest]
-        points = [{}, *({key: value} for key, _, value in again)]
-        rows = run(points, seeds[1:], on_progress=stage.report)
-        for i, key_end in enumerate([(), *((key, end) for key, end, _ in again)]):
-            values[key_end] = np.concatenate([values[key_end], _by_point(rows, pair, i)])
-    table = _table(plan, ends, values, set(largest), inert)
+    def run_ends(which: Sequence[tuple[str, str]], seeds: Sequence[int]) -> None:
+        if not which:
+            return
+        rows = run([{key: value_at[key, end]} for key, end in which], seeds)
+        for number, end in enumerate(which):
+            found = _by_point(rows, pair, number)
+            values[end] = np.concatenate([values.get(end, np.empty(0)), found])
+
+    values: dict[tuple, np.ndarray] = {(): _by_point(run([{}], seeds), pair, 0)}
+    groups = [{key: value_at[key, end] for key, end in bounds if end == wanted} for wanted in ENDS]
+    rows = run([{}, *(_joint(plan, group) for group in groups)], seeds[:1])
+    same = {end: _identical(rows, 0, i) for i, end in enumerate(ENDS, start=1)}
+    inert = {(key, end) for key, end in bounds if same[end]}
+    values |= {end: values[()][:1] for end in inert}
+    looked_at = [end for end in value_at if end not in inert]
+    stage.total += 2 * (len(looked_at) - len(others))
+    run_ends(looked_at, seeds[:1])
+    used, kept = 1, [entry.key for entry in entries]
+    for keys, more in STAGES:
+        kept = _largest(values, kept)[:keys]
+        run_ends([end for end in looked_at if end[0] in kept], seeds[used : used + more])
+        used += more
+    table = _table(plan, ends, values, kept, inert)
     central = mean_interval(values[()])
-    text = _words(pair, span, central, table, len(seeds))
-    return Assumptions(*pair, span, central, len(seeds), table, text)
+    text = _words(pair, span, central, table)
+    return Assumptions(*pair, span, central, used, table, text)
 
 
 def skipped(reason: str) -> str:
@@ -221,14 +224,21 @@ def _by_point(rows: pd.DataFrame, pair: tuple[str, str], point: int) -> np.ndarr
     return differences(here, *pair, YIELD).to_numpy(dtype=float)[0]
 
 
-def _largest(values: dict) -> list[str]:
-    """Keys by their largest change on the first seed, largest first."""
-    size: dict[str, float] = {}
+def _largest(values: dict[tuple, np.ndarray], keys: Sequence[str]) -> list[str]:
+    """The keys by the larger mean change at their two ends, largest first."""
+    central = values[()].mean()
+    size = dict.fromkeys(keys, 0.0)
     for key_end, found in values.items():
-        if key_end:
-            change = abs(found[0] - values[()][0])
-            size[key_end[0]] = max(size.get(key_end[0], 0.0), change if change == change else 0.0)
+        if key_end and key_end[0] in size and not _unchanged(values, key_end):
+            change = abs(found.mean() - central)
+            size[key_end[0]] = max(size[key_end[0]], change if math.isfinite(change) else 0.0)
     return sorted(size, key=lambda key: -size[key])
+
+
+def _unchanged(values: dict[tuple, np.ndarray], key_end: tuple[str, str]) -> bool:
+    """Whether the difference is, seed by seed, exactly as with nothing moved."""
+    found = values[key_end]
+    return bool((found == values[()][: len(found)]).all())
 
 
 def _state(mean: float, low: float, high: float) -> str:
@@ -239,63 +249,69 @@ def _state(mean: float, low: float, high: float) -> str:
     return "first ahead" if low > 0 else "second ahead" if high < 0 else "not separated"
 
 
-def _table(plan: Plan, ends: list, values: dict, largest: set[str], inert: set) -> pd.DataFrame:
+def _table(
+    plan: Plan, ends: list, values: dict[tuple, np.ndarray], kept: Sequence[str], inert: set
+) -> pd.DataFrame:
     p = plan.policies[0].parameters
     central = values[()]
-    reference = _state(*np.array(mean_interval(central))[[0, 2, 3]])
+    middle, central_error, *limits = mean_interval(central)
+    reference = _state(middle, *limits)
+    spread = float(central.std(ddof=1)) if len(central) > 1 else math.nan
     rows = []
     for key, end, value in ends:
         entry = catalogue()[key]
         here = values[key, end]
-        mean, _, low, high = mean_interval(here)
-        # The change is from pair to pair, so that what seeds have in common drops out.
-        change, error, _, _ = mean_interval(here - central[: len(here)])
-        stage = "confirmed" if key in largest else "screened"
+        mean, error, low, high = mean_interval(here)
+        change = mean - middle
+        # One seed has no spread of its own.
+        change_error = math.hypot(error if len(here) > 1 else spread, central_error)
+        if _unchanged(values, (key, end)):
+            change = change_error = 0.0
         rows.append({
             "key": key, "end": end, "default": p[key], "value": value, "unit": entry.unit,
             "clipped": value != (entry.low if end == "low" else entry.high),
-            "stage": "does not act" if (key, end) in inert else stage, "n": len(here),
-            "difference": mean, "low": low, "high": high, "change": change, "change_se": error,
+            "acts": (key, end) not in inert, "seeds": len(here),
+            "difference": mean, "low": low, "high": high,
+            "change": change, "change_se": change_error,
             "state": _state(mean, low, high), "central_state": reference,
-            "sign_turns": bool(mean * central[: len(here)].mean() < 0),
+            "sign_turns": bool(mean * middle < 0),
             "about": entry.about, "basis": entry.basis, "confidence": entry.confidence,
             "source": entry.source,
         })  # fmt: skip
     table = pd.DataFrame(rows)
     size = table["change"].abs().fillna(0).groupby(table["key"]).max()
-    # The confirmed first: their order is that of the mean over all seeds.
-    order = sorted(size.index, key=lambda key: (key not in largest, -size[key]))
+    seeds = table.groupby("key")["seeds"].max()
+    # Those that came further rank first: their order is that of a mean over more seeds.
+    order = sorted(size.index, key=lambda key: (key not in kept, -seeds[key], -size[key]))
     place = {key: rank for rank, key in enumerate(order, start=1)}
     table.insert(0, "rank", table["key"].map(place))
     return table.sort_values(["rank", "end"], ascending=[True, False], ignore_index=True)
 
 
-def _words(
-    pair: tuple[str, str], span: Window, central: tuple, table: pd.DataFrame, seeds: int
-) -> str:
+def _words(pair: tuple[str, str], span: Window, central: tuple, table: pd.DataFrame) -> str:
     keys = table["key"].nunique()
-    head = (
+    lines = [
         f"What this leans on most: each of {keys} uncertain values of the biology was moved alone "
         f"to both ends of its plausible range, and the difference in yield ({pair[0]} minus "
-        f"{pair[1]}) measured again over days {span.warm_up + 1} to {span.days}, with the same "
-        f"{seeds} seed{'s' if seeds > 1 else ''}. With nothing moved it is "
-        f"{_difference(central[0], central[2], central[3])}."
-    )
-    lines = [head]
+        f"{pair[1]}) measured again over days {span.warm_up + 1} to {span.days}. With nothing "
+        f"moved it is {_difference(central[0], central[2], central[3])}. The largest changes:"
+    ]
     for rank in range(1, NAMED + 1):
         rows = table[table["rank"] == rank]
-        if len(rows) == 0 or not rows["change"].abs().max() > 0:
-            continue
-        lines.append(f"{rank}. {_one(pair, rows)}")
+        if len(rows) and rows["change"].abs().max() > 0:
+            lines.append(f"{rank}. {_one(pair, rows)}")
     if len(lines) == 1:
-        lines.append("None of them changes the difference.")
-    else:
-        turning = table.loc[table["sign_turns"], "key"].nunique()
-        lines.append(
-            f"The sign of the mean difference turns for {turning or 'none'} of the {keys}, moved "
-            f"alone; all are in the table of assumptions (those beyond the first {CONFIRMED} from "
-            "one seed)."
-        )
+        return lines[0].replace("The largest changes:", "None of them changes it.")
+    turning = list(dict.fromkeys(table.loc[table["sign_turns"] & (table["seeds"] > 1), "key"]))
+    once = list(dict.fromkeys(table.loc[table["sign_turns"] & (table["seeds"] == 1), "key"]))
+    text = f"The sign of the difference turns for {', '.join(turning) or 'none'} of them"
+    if once:
+        text += f", and in the one run of each kind also for {', '.join(once)}"
+    most = int(table["seeds"].max())
+    lines.append(
+        f"{text}. The keys with the largest changes were run with {most} seeds, most with one; all "
+        "are in the table of assumptions, with standard errors."
+    )
     failed = table.loc[table["state"] == "failed", "key"].unique()
     if len(failed):
         lines.append(f"Runs failed at an end of {', '.join(failed)}; these are not ranked.")
@@ -307,7 +323,7 @@ def _one(pair: tuple[str, str], rows: pd.DataFrame) -> str:
     about = first["about"].split(". ")[0].rstrip(".")
     ends = "; ".join(
         f"at {row['value']:g}{' (the furthest that fits the other keys)' if row['clipped'] else ''}"
-        f" {_difference(row['difference'], row['low'], row['high'])}, {_end_state(pair, row)}"
+        f" it is {_difference(row['difference'], row['low'], row['high'])}, {_end_state(pair, row)}"
         for _, row in rows.sort_values("value").iterrows()
     )
     return (

@@ -179,8 +179,8 @@ def break_even(
         allowed = ", ".join(key for key, m in catalogue().items() if m.better)
         raise InputError("command line", "--measure", measure, f"one of {allowed}")
     if len(x.values) * len(y.values) > MOST_CELLS:
-        cells = len(x.values) * len(y.values)
-        raise InputError("command line", "cells", cells, f"at most {MOST_CELLS}")
+        size = len(x.values) * len(y.values)
+        raise InputError("command line", "cells", size, f"at most {MOST_CELLS}")
     refuse_own_keys(plan, [x.key, y.key, *(fixed or {})], "command line")
     plan = replace(plan, seeds=replicate_seeds(plan.seed, replicates))
     span = window(plan, warm_up, used)
@@ -280,6 +280,31 @@ def headline(result: BreakEven) -> str:
     order = [(result.first, one), (result.second, other)]
     order.sort(key=lambda item: -item[1])
     text = f"“{order[0][0]}” {what} in {order[0][1]} of {total} cells"
-    if order[1][1]:
-        text += f", “{order[1][0]}” in {order[1][1]}"
+    text += f", “{order[1][0]}” in {order[1][1] or 'none'}"
     return f"{text}; {left} not separated" if left else text
+
+
+def in_words(result: BreakEven) -> str:
+    """How the map was made, and where the mean difference crosses 0, row by row."""
+    known = catalogue()[result.measure]
+    unit = f" {result.y.unit}" if result.y.unit else ""
+    lines = [
+        f"{known.label} ({known.unit}), {result.first} minus {result.second}, over "
+        f"{result.x.key} and {result.y.key}: days {result.span.warm_up + 1} to "
+        f"{result.span.days}, {len(result.seeds)} seeds per cell, the same everywhere. A cell goes "
+        "to a policy if its own 95 % interval leaves out 0; were there no difference anywhere, "
+        "about one cell in twenty would go to one of them."
+    ]
+    if BREEDERS in (result.x.key, result.y.key):
+        lines.append(f"Founder beetles follow {BREEDERS}.")
+    spots = crossings(result)
+    for value, rows in spots.groupby(result.y.key):
+        line = result.table[result.table[result.y.key] == value]
+        at = rows[result.x.key].dropna()
+        counts = line["better"].value_counts().to_dict()
+        shown = ", ".join(f"{count} {word}" for word, count in counts.items())
+        where = "no change of sign"
+        if len(at):
+            where = f"sign changes near {result.x.key} = {', '.join(f'{spot:.3g}' for spot in at)}"
+        lines.append(f"{result.y.key} = {value:g}{unit}: {where} ({shown}).")
+    return "\n".join(lines)

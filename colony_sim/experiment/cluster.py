@@ -8,6 +8,7 @@ another. One thread a worker is best (``dask worker --nthreads 1``).
 from __future__ import annotations
 
 import logging
+import re
 import time
 from collections.abc import Sequence
 from concurrent.futures import Future
@@ -23,6 +24,7 @@ CONNECT_SECONDS = 10
 """How long to wait for the scheduler, and for its first worker."""
 ALONE_SECONDS = 60
 """How long to go on without any worker before giving up."""
+_ADDRESS = re.compile(r"([a-z]+://)?[^\s/]+:\d+")
 INSTALL = "pip install 'colony-sim[cluster]'"
 
 
@@ -47,6 +49,8 @@ class ClusterExecutor:
 
     def __init__(self, address: str) -> None:
         distributed = _distributed(address)
+        if not _ADDRESS.fullmatch(address):
+            raise _bad(address, "an address such as tcp://10.0.0.1:8786")
         self._address = address
         self._threads, self._looked, self._with_workers = 0, 0.0, time.monotonic()
         try:
@@ -130,11 +134,16 @@ class ClusterExecutor:
         except Exception:
             raise _bad(self._address, "a cluster with at least one worker") from None
         try:
-            found = self._client.run(software_of_worker)
+            found = self._client.run(software_of_worker, on_error="return")
         except Exception as error:
-            allowed = f"workers on which this colony_sim is installed ({_brief(error)})"
-            raise _bad(self._address, allowed) from None
-        for worker, (model, python) in found.items():
+            raise _bad(self._address, f"a cluster that answers ({_brief(error)})") from None
+        for worker, answer in found.items():
+            if isinstance(answer, OSError):
+                continue  # A worker that has just left; the others will do.
+            if isinstance(answer, BaseException):
+                allowed = f"workers with this colony_sim installed; {worker}: {_brief(answer)}"
+                raise _bad(self._address, allowed)
+            model, python = answer
             if model != model_fingerprint():
                 allowed = f"workers with this very model; {worker} ({python}) has another"
                 raise _bad(self._address, allowed)

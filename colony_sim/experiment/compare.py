@@ -286,11 +286,18 @@ def _order(plan: Plan, run: PlannedRun) -> tuple[int, int]:
 
 
 def _write_manifest(
-    plan: Plan, runs: list[PlannedRun], folder: Path, command: str, without: str
+    plan: Plan,
+    runs: list[PlannedRun],
+    folder: Path,
+    command: str,
+    without: str,
+    until: precision.Rule | None,
 ) -> None:
     files = [path.name for path in folder.iterdir()]
     data = manifest.build(plan, runs, files, command)
-    manifest.write(folder, data | {"assumptions": {"looked_for": not without, "why_not": without}})
+    data["assumptions"] = {"looked_for": not without, "why_not": without}
+    data["precision"] = until.as_dict() if until else None
+    manifest.write(folder, data)
 
 
 class _DailyWriter:

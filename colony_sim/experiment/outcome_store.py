@@ -104,6 +104,8 @@ def open_store(folder: Path) -> Iterator[OutcomeStore]:
             for table in _TABLES:
                 connection.execute(table)
             yield OutcomeStore(connection)
+            # One file again, that can be copied and be read without leaving others beside it.
+            connection.execute("PRAGMA journal_mode = DELETE")
     except sqlite3.DatabaseError as error:
         raise InputError(
             str(path), "file", str(error), "a store of runs that can be used"

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.colors import TwoSlopeNorm
+from matplotlib.colors import FuncNorm
+from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from colony_sim.biology.parameters import catalogue as parameter_catalogue
@@ -41,14 +43,13 @@ def figure(result: BreakEven, replicates_note: str = "") -> Figure:
     """The map: colour for the difference, hatching where it is not separated from 0."""
     slide = style.new_figure()
     bottom = _title(slide, result)
-    axes = style.axes(slide, 1.75, 1.55, 7.6, bottom - 0.3 - 1.55)
+    axes = style.axes(slide, 2.0, 1.75, 7.35, bottom - 0.3 - 1.75)
     rows, columns = len(result.y.values), len(result.x.values)
     d = _grid(result, "difference")
     most = float(np.nanmax(np.abs(d))) or 1.0
-    # A power scale keeps the small differences near the break-even line apart in colour.
-    mesh = axes.imshow(
-        d, origin="lower", aspect="auto", cmap=COLOURS, norm=TwoSlopeNorm(0, -most, most)
-    )
+    # A root scale keeps the small differences near the break-even line apart in colour.
+    norm = FuncNorm((_root, _square), vmin=-most, vmax=most)
+    mesh = axes.imshow(d, origin="lower", aspect="auto", cmap=COLOURS, norm=norm)
     better = _grid(result, "better")
     for i in range(rows):
         for j in range(columns):
@@ -56,7 +57,7 @@ def figure(result: BreakEven, replicates_note: str = "") -> Figure:
                 axes.add_patch(Rectangle((j - 0.5, i - 0.5), 1, 1, fill=False, hatch="///",
                                          edgecolor=style.QUIET, linewidth=0))  # fmt: skip
             if math.isfinite(d[i, j]):
-                dark = abs(d[i, j]) > 0.62 * most
+                dark = math.sqrt(abs(d[i, j]) / most) > 0.62 and better[i, j] != "not separated"
                 axes.text(j, i, dashed(_short(d[i, j])), ha="center", va="center", size=11,
                           color="white" if dark else style.INK, zorder=4,
                           bbox=None if better[i, j] != "not separated" else
@@ -66,9 +67,11 @@ def figure(result: BreakEven, replicates_note: str = "") -> Figure:
                      colors=style.INK, linewidths=2.2)  # fmt: skip
     _default(axes, result)
     _ticks(axes, result)
-    bar_axes = style.axes(slide, 9.75, 1.55, 0.25, bottom - 0.3 - 1.55)
+    bar_axes = style.axes(slide, 9.65, 1.75, 0.25, bottom - 0.3 - 1.75)
     bar = slide.colorbar(mesh, cax=bar_axes)
     bar.outline.set_visible(False)
+    ticks = sorted({sign * _tidy(most * share) for sign in (-1, 1) for share in (1, 0.4, 0.1, 0)})
+    bar.set_ticks(ticks, labels=[dashed(f"{tick:+g}" if tick else "0") for tick in ticks])
     bar_axes.tick_params(length=0)
     _legend(slide, result, bottom)
     _footer(slide, result, replicates_note)
@@ -98,8 +101,6 @@ def _legend(slide: Figure, result: BreakEven, top: float) -> None:
         Patch(facecolor="white", edgecolor=style.QUIET, hatch="///",
               label="not separated: 95 %\ninterval includes 0"),
     ]  # fmt: skip
-    from matplotlib.lines import Line2D
-
     handles.append(Line2D([], [], color=style.INK, linewidth=2.2, label="mean difference 0"))
     handles.append(Patch(facecolor="none", edgecolor=style.INK, linewidth=3,
                          label="cell nearest to the\nexperiment file"))  # fmt: skip
@@ -117,8 +118,6 @@ def _footer(slide: Figure, result: BreakEven, extra: str) -> None:
     )
     if extra:
         text = f"{text} {extra}"
-    import textwrap
-
     slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(text, 150), size=style.FOOT,
                color=style.QUIET, va="bottom")  # fmt: skip
 
@@ -154,12 +153,28 @@ def _label(axis: Axis) -> str:
         about = parameter_catalogue()[axis.key].about.split(". ")[0].rstrip(".")
         words = shortened(about, 60)
     unit = f", {axis.unit}" if axis.unit else ""
-    return f"{words}  ({axis.key}{unit})"
+    return f"{words}\n({axis.key}{unit})"
 
 
 def _grid(result: BreakEven, column: str) -> np.ndarray:
     wide = result.table.pivot(index=result.y.key, columns=result.x.key, values=column)
     return wide.sort_index().sort_index(axis=1).to_numpy()
+
+
+def _root(value: np.ndarray) -> np.ndarray:
+    return np.sign(value) * np.sqrt(np.abs(value))
+
+
+def _square(value: np.ndarray) -> np.ndarray:
+    return np.sign(value) * np.square(value)
+
+
+def _tidy(value: float) -> float:
+    """The value cut down to one significant digit."""
+    if value <= 0:
+        return 0.0
+    size = 10.0 ** math.floor(math.log10(value))
+    return math.floor(value / size + 1e-9) * size
 
 
 def _short(value: float) -> str:

@@ -146,15 +146,9 @@ class Balance:
         gaps["insect_mass"] = int(_total_mass(insects) - expected)
         start_bran, start_frass, start_water = self._start_stocks
         gaps["bran"] = int(
-            bran
-            - start_bran
-            - f[Flow.BRAN_GIVEN]
-            + f[Flow.BRAN_EATEN]
-            + f[Flow.BRAN_DISCARDED]
+            bran - start_bran - f[Flow.BRAN_GIVEN] + f[Flow.BRAN_EATEN] + f[Flow.BRAN_DISCARDED]
         )
-        gaps["frass"] = int(
-            frass - start_frass - f[Flow.FRASS_MADE] + f[Flow.FRASS_DISCARDED]
-        )
+        gaps["frass"] = int(frass - start_frass - f[Flow.FRASS_MADE] + f[Flow.FRASS_DISCARDED])
         gaps["moisture"] = int(
             water
             - start_water

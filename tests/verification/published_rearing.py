@@ -134,7 +134,8 @@ class Fecundity(Claim):
     def figure(self, ax) -> None:
         ax.plot(*self.peak, "o-")
         ax.axvline(14, ls=":", color="k")
-        ax.set(xlabel="beetles per dm2 (dotted: published peak)", ylabel="larvae per dm2 in four weeks",
+        ax.set(xlabel="beetles per dm2 (dotted: published peak)",
+               ylabel="larvae per dm2 in four weeks",
                title="Progeny per area by density")
 
 

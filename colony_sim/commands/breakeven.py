@@ -1,0 +1,94 @@
+"""``colony-sim breakeven``: where does the ranking of two policies flip?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.show import console
+from colony_sim.commands.study import held, split
+from colony_sim.experiment.breakeven import (
+    USED,
+    WARM_UP,
+    BreakEven,
+    break_even,
+    crossings,
+    headline,
+    in_words,
+    parse_axis,
+)
+from colony_sim.experiment.files import load
+from colony_sim.experiment.finding import YIELD
+from colony_sim.experiment.plan import expand
+from colony_sim.experiment.study import write_study
+
+
+def run_break_even(
+    file: Path,
+    *,
+    x: str,
+    y: str,
+    policies: str | None,
+    replicates: int,
+    measure: str | None,
+    warm_up: int | None,
+    used: int | None,
+    seed: int | None,
+    workers: int | None,
+    out: Path | None,
+) -> None:
+    """Map the paired difference of two policies over two keys."""
+    plan = expand(load(file), replicates=replicates, seed=seed)
+    plan = replace(plan, name=f"{plan.name}-breakeven")
+    axes = parse_axis("--x", x), parse_axis("--y", y)
+    folder = out if out is not None else Path("results") / plan.name
+    with held(folder, plan.name) as on_progress:
+        result = break_even(
+            plan,
+            *axes,
+            folder,
+            policies=split(policies),
+            replicates=replicates,
+            measure=measure or YIELD,
+            warm_up=WARM_UP if warm_up is None else warm_up,
+            used=USED if used is None else used,
+            workers=workers,
+            on_progress=on_progress,
+        )
+        text = in_words(result)
+        write_study(
+            plan,
+            folder,
+            "break-even map",
+            {"breakeven": result.table, "crossings": crossings(result)},
+            f"{headline(result)}.\n\n{text}",
+            facts(result),
+            command=command_line(),
+            draw=lambda staged: draw(result, staged),
+        )
+    to = console()
+    to.print(text, highlight=False, markup=False)
+    to.print(f"{headline(result)}.", style="bold", highlight=False, markup=False)
+    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+
+
+def draw(result: BreakEven, folder: Path) -> None:
+    """Draw the map."""
+    from colony_sim.figures import breakeven
+
+    breakeven.draw(result, folder)
+
+
+def facts(result: BreakEven) -> dict:
+    """Settings, for the manifest."""
+    return {
+        "first": result.first,
+        "second": result.second,
+        "x": {"key": result.x.key, "values": list(result.x.values)},
+        "y": {"key": result.y.key, "values": list(result.y.values)},
+        "measure": result.measure,
+        "warm_up_days": result.span.warm_up,
+        "days": result.span.days,
+        "seeds": list(result.seeds),
+    }

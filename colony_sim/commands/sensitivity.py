@@ -1,0 +1,88 @@
+"""``colony-sim sensitivity``: which unknown would change the result?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.show import console
+from colony_sim.commands.study import held, split
+from colony_sim.experiment.files import load
+from colony_sim.experiment.finding import YIELD
+from colony_sim.experiment.plan import expand
+from colony_sim.experiment.sensitivity import USED, WARM_UP, chosen_entries, sensitivity
+from colony_sim.experiment.sensitivity_words import answer
+from colony_sim.experiment.study import write_study
+
+
+def run_sensitivity(
+    file: Path,
+    *,
+    method: str,
+    keys: str | None,
+    group: str | None,
+    policies: str | None,
+    measure: str | None,
+    size: int | None,
+    replicates: int,
+    warm_up: int | None,
+    used: int | None,
+    seed: int | None,
+    workers: int | None,
+    out: Path | None,
+) -> None:
+    """Vary keys over their plausible ranges and tell which of them the result hangs on."""
+    plan = expand(load(file), replicates=replicates, seed=seed)
+    plan = replace(plan, name=f"{plan.name}-{method}")
+    entries = chosen_entries(split(keys), group, method)
+    folder = out if out is not None else Path("results") / plan.name
+    with held(folder, plan.name) as on_progress:
+        result = sensitivity(
+            plan,
+            folder,
+            method=method,
+            entries=entries,
+            policies=split(policies),
+            measure=measure or YIELD,
+            size=size,
+            replicates=replicates,
+            warm_up=WARM_UP if warm_up is None else warm_up,
+            used=USED if used is None else used,
+            workers=workers,
+            on_progress=on_progress,
+        )
+        text = answer(result)
+        settings = {
+            "method": method,
+            "policies": list(result.policies),
+            "measure": measure or YIELD,
+            "keys": [entry.key for entry in entries],
+            "points": len(result.sampled),
+            "replicates": replicates,
+            "warm_up_days": result.span.warm_up,
+            "days": result.span.days,
+            "noise_variance": result.noise.variance,
+            "noise_share": result.noise.share,
+        }
+        settings = {k: None if v != v else v for k, v in settings.items()}
+        write_study(
+            plan,
+            folder,
+            "sensitivity",
+            {"sensitivity": result.table, "sampled": result.sampled},
+            text,
+            settings,
+            command=command_line(),
+            draw=lambda staged: draw(result, staged),
+        )
+    to = console()
+    to.print(text, highlight=False, markup=False)
+    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+
+
+def draw(result, folder: Path) -> None:
+    """Tornado chart, Morris plane or Sobol' indices."""
+    from colony_sim.figures import screening, tornado
+
+    (tornado if result.method == "oneway" else screening).draw(result, folder)

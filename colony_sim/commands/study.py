@@ -1,0 +1,38 @@
+"""What the commands of many runs share: progress, endings, words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import progress_bar
+from colony_sim.experiment.extras import MissingExtra
+from colony_sim.experiment.points import PointsFailed
+from colony_sim.experiment.runner import Interrupted, Progress
+from colony_sim.experiment.store import claim
+
+
+@contextmanager
+def held(folder: Path, name: str) -> Iterator[Callable[[Progress], None]]:
+    """Hold a results folder, show progress and turn what can go wrong into one line."""
+    try:
+        with claim(folder, name), progress_bar(name) as on_progress:
+            yield on_progress
+    except KeyboardInterrupt as stopped:
+        count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
+        raise Ending(
+            f"Stopped.{count} kept in {folder}; the same command goes on from there.", 130
+        ) from None
+    except PointsFailed as error:
+        raise Ending(f"{error}; finished runs are kept in {folder}", 1) from None
+    except MissingExtra as error:
+        raise Ending(str(error), 2) from None
+
+
+def split(text: str | None) -> list[str] | None:
+    """Names separated by commas."""
+    if text is None:
+        return None
+    return [part.strip() for part in text.split(",") if part.strip()]

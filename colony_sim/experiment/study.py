@@ -1,0 +1,56 @@
+"""Write what a study found: tables, text, figure and manifest, all at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from colony_sim.experiment import manifest
+from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.store import replace_tables, write_table
+
+
+def write_study(
+    plan: Plan,
+    folder: Path,
+    kind: str,
+    tables: Mapping[str, pd.DataFrame],
+    text: str,
+    facts: Mapping[str, Any],
+    *,
+    command: str = "",
+    draw: Callable[[Path], object] | None = None,
+) -> None:
+    """Replace the tables of a results folder (held with ``store.claim``).
+
+    Parameters
+    ----------
+    plan : Plan
+        The experiment; its name is that of the folder's owner.
+    folder : Path
+        Results folder.
+    kind : str
+        Of the study, for the manifest.
+    tables : mapping of str to DataFrame
+        By name, without suffix; each goes to Parquet and CSV.
+    text : str
+        What was found, in words, for ``verdict.txt``.
+    facts : mapping
+        Settings of the study, for the manifest.
+    command : str
+        Command line, for the manifest.
+    draw : callable, optional
+        Draws the figures into the folder given to it.
+    """
+    with replace_tables(folder) as staged:
+        for name, table in tables.items():
+            write_table(staged, name, table)
+        (staged / "verdict.txt").write_text(text.rstrip() + "\n", encoding="utf-8", newline="\n")
+        if draw is not None:
+            draw(staged)
+        files = [path.name for path in staged.iterdir()]
+        data = manifest.build(plan, [], files, command)
+        manifest.write(staged, data | {"kind": kind, "study": dict(facts)})

@@ -1,0 +1,113 @@
+"""The tornado chart: what each key, moved alone to both ends of its range, does to a result."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pandas as pd
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from colony_sim.experiment.finding import dashed, shortened
+from colony_sim.experiment.wording import number
+from colony_sim.figures import style
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from colony_sim.experiment.sensitivity import Sensitivity
+
+SHOWN = 12
+LOW, HIGH = "#e06010", "#14508c"
+
+
+def draw(result: Sensitivity, folder: Path) -> list[Path]:
+    """Draw ``tornado.png`` and ``tornado.svg`` into a folder; from the method ``oneway``."""
+    with style.theme():
+        return style.save(figure(result), Path(folder), "tornado")
+
+
+def headline(result: Sensitivity) -> str:
+    """The finding in one sentence, from the numbers."""
+    top = result.table.iloc[0]
+    text = f"{top['key']} moves the result most: {dashed(number(top['at_low']))} to "
+    text += f"{dashed(number(top['at_high']))} {result.unit}"
+    if not result.is_difference:
+        return text
+    turning = result.table[result.table["sign_changes"] > 0]["key"]
+    if turning.empty:
+        return f"{text}; none of {len(result.table)} keys, moved alone, turns the sign"
+    if len(turning) == 1:
+        return f"{text}; of {len(result.table)} keys only {turning.iloc[0]} turns the sign"
+    return f"{text}; {len(turning)} of {len(result.table)} keys turn the sign, moved alone"
+
+
+def figure(result: Sensitivity) -> Figure:
+    """Bars from the central result to the result at each end, with intervals over seeds."""
+    slide = style.new_figure()
+    text, size = style.fitted(slide, headline(result), style.WIDTH - 0.8, 3) or (
+        headline(result), style.LEAST_TITLE,
+    )  # fmt: skip
+    slide.text(0.4 / style.WIDTH, 1 - 0.35 / style.HEIGHT, text, size=size, weight="bold", va="top")
+    top = style.HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.2 / 72
+    rows = result.table.head(SHOWN)
+    axes = style.axes(slide, 4.6, 1.3, style.WIDTH - 5.2, top - 0.75 - 1.3)
+    middle = result.central[0]
+    axes.axvline(middle, color=style.INK, linewidth=1.5, zorder=3)
+    # For a difference the sign is the verdict.
+    reach = pd.concat([rows["at_low"], rows["at_high"]])
+    if result.is_difference:
+        axes.axvline(0, color=style.QUIET, linewidth=1.5, linestyle=(0, (4, 3)), zorder=3)
+    for place, row in enumerate(rows.itertuples()):
+        for end, colour in (("low", LOW), ("high", HIGH)):
+            value = getattr(row, f"at_{end}")
+            axes.barh(place, value - middle, left=middle, height=0.62, color=colour, zorder=2)
+            low, high = getattr(row, f"at_{end}_low"), getattr(row, f"at_{end}_high")
+            if math.isfinite(low):
+                axes.plot([low, high], [place, place], color=style.INK, linewidth=1.2, zorder=4)
+        small, large = sorted((row.at_low, row.at_high))
+        both = {"low": f"{row.low_used:g}", "high": f"{row.high_used:g}"}
+        ends = ("low", "high") if row.at_low <= row.at_high else ("high", "low")
+        edge = [min(small, middle), max(large, middle)]
+        edge = [_outer(row, edge[0], min), _outer(row, edge[1], max)]
+        for x, end, side, shift in ((edge[0], ends[0], "right", -6), (edge[1], ends[1], "left", 6)):
+            axes.annotate(both[end], (x, place), (shift, 0), textcoords="offset points", size=12,
+                          ha=side, va="center", color=style.INK)  # fmt: skip
+    axes.set_ylim(len(rows) - 0.4, -0.6)
+    axes.set_yticks(range(len(rows)), labels=[_label(row) for row in rows.itertuples()])
+    axes.tick_params(axis="y", labelsize=12)
+    axes.margins(x=0.16)
+    axes.set_xlabel(dashed(f"{result.output[0].upper()}{result.output[1:]} ({result.unit})"))
+    handles = [Patch(color=LOW, label="low end of the range"),
+               Patch(color=HIGH, label="high end"),
+               Line2D([], [], color=style.INK, linewidth=1.2,
+                      label=f"95 % interval, {result.noise.seeds} seeds")]  # fmt: skip
+    if result.is_difference and reach.min() < 0 < reach.max():
+        handles.append(Line2D([], [], color=style.QUIET, linestyle=(0, (4, 3)),
+                              label="no difference"))  # fmt: skip
+    slide.legend(handles=handles, ncols=4, loc="upper left", fontsize=13, borderpad=0,
+                 bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.15) / style.HEIGHT))  # fmt: skip
+    left = len(result.table) - len(rows)
+    foot = (
+        f"Each key moved alone to both ends of its plausible range (numbers at the bars), days "
+        f"{result.span.warm_up + 1} to {result.span.days}, the same seeds everywhere; line: "
+        f"nothing moved. {f'{left} keys with less influence are not shown. ' if left else ''}"
+        "A statement about the model under its assumptions."
+    )
+    slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(foot, 150), size=style.FOOT,
+               color=style.QUIET, va="bottom")  # fmt: skip
+    return slide
+
+
+def _outer(row, edge: float, pick) -> float:
+    names = ("at_low_low", "at_low_high", "at_high_low", "at_high_high")
+    values = [getattr(row, name) for name in names]
+    return pick([edge, *(value for value in values if math.isfinite(value))])
+
+
+def _label(row) -> str:
+    unit = f" ({row.unit})" if row.unit else ""
+    return shortened(f"{row.key}{unit}", 46)

@@ -1,0 +1,56 @@
+"""The day of the beetles: ageing, death, feeding, and how many eggs each female lays."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from colony_sim.biology.compiled import kernel
+from colony_sim.population.books import chance, grow_older
+from colony_sim.population.draws import poisson, unit, words
+from colony_sim.population.ledger import Event, Flow
+
+_ONE = np.float32(1.0)
+_AGE = int(Event.ADULT_DIED_AGE)
+_BACKGROUND = int(Event.ADULT_DIED_BACKGROUND)
+_DEAD = int(Flow.DEAD_MASS)
+
+
+@kernel()
+def live_adults(c, d, seed, day, cols, today, books, laid):
+    """One day of every adult.
+
+    `laid` (int64, shape (adults, 2)) takes the row and the number of eggs of each mother;
+    returns the number of mothers.
+    """
+    stage, bins, progress, size = cols.stage, cols.bin, cols.progress, cols.size
+    tray = np.uint64(today.food.size - 1)
+    background_at = chance(c.adult_hazard + d.adult_thermal)
+    oldest = c.age_profile.size - 1
+    mothers = 0
+    for i in range(stage.size):
+        if stage[i] != 4:
+            continue
+        b = np.uint64(bins[i])
+        grow_older(cols.age, i)
+        w0, w1, _, _ = words(seed, 4, cols.ident[i], day)
+        progress[i] += np.float32(d.ageing)
+        old = progress[i] >= cols.factor[i]
+        if old or np.uint64(w0) < background_at:
+            stage[i] = 0
+            books.events[b, _AGE if old else _BACKGROUND] += 1
+            books.flows[_DEAD] += np.int64(cols.mass[i])
+            books.dead_adults[b] += 1
+            continue
+        if b != tray:
+            books.eaten[b] += np.int64(c.adult_feed * cols.mass[i] * today.food[b])
+        if size[i] < _ONE:
+            size[i] += np.float32(d.teneral)
+        elif (cols.flags[i] & 5) == 1 and today.laying[b] > 0.0:
+            mean = today.laying[b] * c.age_profile[min(np.int64(cols.age[i]), oldest)]
+            # An egg's number is part of its identity and must fit its column.
+            n = min(poisson(unit(w1), mean), 65535 - np.int64(cols.eggs[i]))
+            if n > 0:
+                laid[mothers, 0] = i
+                laid[mothers, 1] = n
+                mothers += 1
+    return mothers

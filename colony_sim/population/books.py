@@ -1,0 +1,78 @@
+"""What the kernels of a day read and write, in named bundles of arrays."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from colony_sim.biology.compiled import kernel
+from colony_sim.population.draws import WORDS, unit
+
+#: A time after the end of the day.
+NEVER = 9.0
+
+
+class Columns(NamedTuple):
+    """Columns of `Insects`, rows in use or full."""
+
+    ident: np.ndarray
+    mass: np.ndarray
+    progress: np.ndarray
+    factor: np.ndarray
+    size: np.ndarray
+    age: np.ndarray
+    eggs: np.ndarray
+    bin: np.ndarray
+    stage: np.ndarray
+    instar: np.ndarray
+    flags: np.ndarray
+
+
+class BinDay(NamedTuple):
+    """What holds in each bin today; first axis bins, the tray last.
+
+    Chances are numbers of 32-bit words: an event happens if its word is smaller.
+    """
+
+    food: np.ndarray  # share of full intake
+    pace: np.ndarray  # larval clock per day
+    hazards: np.ndarray  # columns: eggs by adults, by larvae, pupae by adults, by larvae (1/d)
+    egg_at: np.ndarray  # chances of the egg's three deaths
+    pupa_at: np.ndarray  # chances of the pupa's three
+    young_at: np.ndarray  # chance of death of a young larva
+    larva_at: np.ndarray  # chance of death of an older larva
+    laying: np.ndarray  # mean eggs of a female of best age
+
+
+class Books(NamedTuple):
+    """What the day adds to; first axis bins where there is one."""
+
+    events: np.ndarray
+    flows: np.ndarray
+    eaten: np.ndarray  # bran, ng
+    grown: np.ndarray  # larval gain, ng
+    skins: np.ndarray
+    visible_skins: np.ndarray
+    skin_mass: np.ndarray
+    dead_adults: np.ndarray
+
+
+@kernel(inline="always")
+def chance(hazard):
+    """Words below this number mean that an event of this daily hazard happens today."""
+    return np.uint64((1.0 - math.exp(-hazard)) * WORDS)
+
+
+@kernel(inline="always")
+def latent(word, hazard):
+    """Time within the day (0 to 1) of an event that happens today."""
+    return -math.log1p(-unit(word)) / hazard
+
+
+@kernel(inline="always")
+def grow_older(age, i):
+    """One more day in the stage; stops at the end of the column."""
+    if age[i] < 65535:
+        age[i] += 1

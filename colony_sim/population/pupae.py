@@ -1,0 +1,87 @@
+"""The day of the pupae: attacked, dead, emerged."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from colony_sim.biology.compiled import kernel
+from colony_sim.biology.development import weibull_life
+from colony_sim.population.books import NEVER, grow_older, latent
+from colony_sim.population.draws import unit, words
+from colony_sim.population.ledger import Event, Flow
+
+_EATEN_ADULTS = int(Event.PUPA_EATEN_ADULTS)
+_EATEN_LARVAE = int(Event.PUPA_EATEN_LARVAE)
+_DIED = int(Event.PUPA_DIED)
+_INJURED = int(Event.PUPA_INJURED)
+_EMERGED = int(Event.ADULT_EMERGED)
+_EMERGENCE = int(Flow.EMERGENCE_LOSS)
+_DEAD = int(Flow.DEAD_MASS)
+
+
+@kernel()
+def live_pupae(c, d, seed, day, cols, today, books):
+    """One day of every pupa."""
+    stage, bins, flags, progress = cols.stage, cols.bin, cols.flags, cols.progress
+    pupa_at, hazards = today.pupa_at, today.hazards
+    background_hazard = c.pupa_hazard + d.pupa_thermal
+    for i in range(stage.size):
+        if stage[i] != 3:
+            continue
+        b = np.uint64(bins[i])
+        grow_older(cols.age, i)
+        pace = d.pupa * np.float64(cols.factor[i])
+        before = np.float64(progress[i])
+        done = (1.0 - before) / pace if pace > 0.0 else NEVER
+        first = min(done, 1.0)
+        w0, w1, w2, w3 = words(seed, 3, cols.ident[i], day)
+        background = 0
+        if np.uint64(w0) < pupa_at[b, 0]:
+            t = latent(w0, background_hazard)
+            if t < first:
+                first = t
+                background = 1
+        fate = background
+        if np.uint64(w1) < pupa_at[b, 1]:
+            t = latent(w1, hazards[b, 2])
+            if t < first:
+                first = t
+                fate = 2
+        if np.uint64(w2) < pupa_at[b, 2]:
+            t = latent(w2, hazards[b, 3])
+            if t < first:
+                first = t
+                fate = 3
+        if fate >= 2 and (flags[i] & 4) == 0 and unit(w3) < c.injured_share:
+            flags[i] |= np.uint8(4)
+            fate = background
+        if fate == 0:
+            if done > 1.0:
+                progress[i] = np.float32(before + pace)
+            else:
+                _emerge(c, d, seed, cols, books, i, b, 1.0 - done)
+            continue
+        stage[i] = 0
+        books.flows[_DEAD] += np.int64(cols.mass[i])
+        if fate == 1:
+            books.events[b, _DIED] += 1
+        elif fate == 2:
+            books.events[b, _EATEN_ADULTS] += 1
+        else:
+            books.events[b, _EATEN_LARVAE] += 1
+
+
+@kernel()
+def _emerge(c, d, seed, cols, books, i, b, rest):
+    """Make the pupa an adult; `rest` is what is left of the day."""
+    cols.stage[i] = 4
+    cols.age[i] = 0
+    cols.eggs[i] = 0
+    new = np.uint32(cols.mass[i] * c.adult_mass_share)
+    books.flows[_EMERGENCE] += np.int64(cols.mass[i] - new)
+    cols.mass[i] = new
+    books.events[b, _EMERGED if (cols.flags[i] & 4) == 0 else _INJURED] += 1
+    wa, _, _, _ = words(seed, 8, cols.ident[i], 0)
+    cols.factor[i] = np.float32(weibull_life(unit(wa), c.life_shape))
+    cols.progress[i] = np.float32(rest * d.ageing)
+    cols.size[i] = np.float32(rest * d.teneral)

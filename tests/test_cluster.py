@@ -1,0 +1,134 @@
+"""A sweep on a Dask cluster: a real scheduler and real workers on the loopback device."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+from contextlib import ExitStack, contextmanager
+
+import pandas as pd
+import pytest
+from commandline import EXPERIMENT, cli, environment, start, told, tree, wait_for
+
+from colony_sim.errors import InputError
+from colony_sim.experiment.cluster import ClusterExecutor
+from colony_sim.experiment.outcome_store import read_store
+
+WORDS = ("--vary", "harvest.fraction=0.5,0.6,0.7", "--replicates", 4)
+RUNS = 3 * 2 * 4
+QUIET = ("--no-dashboard", "--host", "127.0.0.1")
+
+
+@contextmanager
+def dask(*words, cwd, env, says):
+    """A process of Dask; gives itself and the address it announces."""
+    log = cwd / f"{words[0]}-{len(list(cwd.glob('*.dask')))}.dask"
+    with open(log, "w") as handle:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "dask", *words, *QUIET],
+            cwd=cwd, env=env, stdout=handle, stderr=handle, start_new_session=True,
+        )  # fmt: skip
+    try:
+        wait_for(lambda: re.search(says, log.read_text()) or process.poll() is not None)
+        yield process, re.search(says, log.read_text()).group(1)
+    finally:
+        process.kill()
+        process.wait()
+
+
+@contextmanager
+def cluster(cwd, faults, workers=2):
+    """A scheduler and its workers; gives the scheduler's address and the worker processes."""
+    env = environment(faults)
+    with ExitStack() as stack:
+        _, address = stack.enter_context(
+            dask("scheduler", "--port", "0", cwd=cwd, env=env, says=r"Scheduler at: +(tcp://\S+)")
+        )
+        alone = ("--nthreads", "1", "--no-nanny")
+        started = [
+            stack.enter_context(
+                dask("worker", address, *alone, cwd=cwd, env=env, says=r"Registered to: +(\S+)")
+            )[0]
+            for _ in range(workers)
+        ]
+        yield address, started
+
+
+def tables(folder) -> dict[str, bytes]:
+    return {
+        name: data
+        for name, data in tree(folder).items()
+        if name not in ("manifest.json", ".lock", "runs.sqlite")
+    }
+
+
+@pytest.fixture
+def place(tmp_path):
+    (tmp_path / "demo.toml").write_text(EXPERIMENT)
+    return tmp_path
+
+
+def finished(folder) -> int:
+    with read_store(folder) as store:
+        return store.cost().runs if store is not None and store.cost() else 0
+
+
+def test_a_worker_killed_during_the_sweep_changes_no_byte(place):
+    on_cluster, here = place / "cluster", place / "here"
+    with cluster(place, "slow=0.0007") as (address, workers):
+        options = ("--cluster", address, "--out", on_cluster)
+        process = start("sweep", "demo.toml", *WORDS, *options, cwd=place)
+        # The tables come last, so as long as they are missing, runs are under way.
+        wait_for(lambda: (on_cluster / "runs.sqlite").exists() and finished(on_cluster) >= 4)
+        workers[0].send_signal(signal.SIGKILL)
+        left = RUNS - finished(on_cluster)
+        out, err = process.communicate(timeout=60)
+    assert left > 4
+    assert process.returncode == 0, err
+    assert [line for line in told(err) if not line.startswith("demo-sweep: ")] == []
+    assert cli("sweep", "demo.toml", *WORDS, "--out", here, cwd=place)[0] == 0
+    runs = pd.read_parquet(on_cluster / "sweep.parquet")
+    assert len(runs) == RUNS and (runs["status"] == "settled").all()
+    assert not runs.duplicated(["point", "policy", "replicate"]).any()
+    first, second = tables(on_cluster), tables(here)
+    assert len(first) == 10 and first.keys() == second.keys()
+    assert [name for name in first if first[name] != second[name]] == []
+
+
+def test_a_scheduler_that_is_gone_ends_the_sweep_and_keeps_what_was_finished(place):
+    folder = place / "results/demo-sweep"
+    with ExitStack() as stack:
+        address, _ = stack.enter_context(cluster(place, "slow=0.0007", workers=1))
+        process = start("sweep", "demo.toml", *WORDS, "--cluster", address, cwd=place)
+        wait_for(lambda: (folder / "runs.sqlite").exists() and finished(folder) >= 2)
+        stack.close()
+        _, err = process.communicate(timeout=60)
+    assert process.returncode == 1
+    (line,) = [line for line in told(err) if not line.startswith("demo-sweep: ")]
+    assert "is lost" in line and "finished runs are kept in results/demo-sweep" in line
+    assert 2 <= finished(folder) < RUNS and not (folder / "sweep.parquet").exists()
+
+
+def test_a_missing_package_is_told_with_the_command_that_adds_it(monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(InputError) as error:
+        ClusterExecutor("tcp://127.0.0.1:8786")
+    assert "pip install 'colony-sim[cluster]'" in error.value.line
+    assert "\n" not in error.value.line
+
+
+def test_no_scheduler_and_workers_with_another_model_are_refused(place, monkeypatch):
+    monkeypatch.setattr("colony_sim.experiment.cluster.CONNECT_SECONDS", 2)
+    with cluster(place, "", workers=1) as (address, workers):
+        monkeypatch.setattr("colony_sim.experiment.cluster.model_fingerprint", lambda: "edited")
+        with pytest.raises(InputError, match="workers with this very model"):
+            ClusterExecutor(address)
+        os.kill(workers[0].pid, signal.SIGKILL)
+        workers[0].wait()
+        with pytest.raises(InputError, match="at least one worker"):
+            ClusterExecutor(address)
+    with pytest.raises(InputError, match="the address of a Dask scheduler that answers"):
+        ClusterExecutor(address)
