@@ -114,33 +114,33 @@ MUTANTS = (
     ),
     Mutant(
         "eaters mixed up",
-        _DAY,
-        "events[b, _E_EATEN_ADULTS] += 1",
-        "events[b, _E_EATEN_LARVAE] += 1",
+        _EGGS,
+        "books.events[b, _EATEN_ADULTS] += 1",
+        "books.events[b, _EATEN_LARVAE] += 1",
         ("egg_predation", "rotation_share"),
     ),
     Mutant(
-        "males lay as well", _DAY, "(flags[i] & 5) == 1", "(flags[i] & 4) == 0", ("growth_rate",)
+        "males lay as well", _ADULTS, "(cols.flags[i] & 5) == 1", "(cols.flags[i] & 4) == 0", ("growth_rate",)
     ),
     Mutant(
         "age of laying not counted",
-        _DAY,
-        "* c.age_profile[min(np.int64(age[i]), oldest)]",
+        _ADULTS,
+        "* c.age_profile[min(np.int64(cols.age[i]), oldest)]",
         "* 1.0",
         ("growth_rate", "published_fecundity"),
     ),
     Mutant(
         "rate: larvae die at the young rate for life",
-        _DAY,
-        "at = young_at[b] if m < c.young_mass else larva_at[b]",
+        _LARVAE,
+        "at = young_at[b] if m < young else larva_at[b]",
         "at = young_at[b]",
         ("survival",),
     ),
     Mutant(
         "rest of the day lost at hatching",
-        _DAY,
-        "np.float32((1.0 - done) * clock_pace[b]",
-        "np.float32(0.0 * clock_pace[b]",
+        _EGGS,
+        "np.float32(rest * today.pace[b])",
+        "np.float32(0.0 * today.pace[b])",
         ("twin",),
     ),
     Mutant(
@@ -152,8 +152,8 @@ MUTANTS = (
     ),
     Mutant(
         "book: dead larvae not entered",
-        _DAY,
-        "flows[_F_DEAD] += np.int64(m)",
+        _LARVAE,
+        "books.flows[_DEAD] += np.int64(m)",
         "pass",
         ("balances",),
     ),
@@ -166,9 +166,9 @@ MUTANTS = (
     ),
     Mutant(
         "eggs of a mother share one identity",
-        _DAY,
-        "ident[i], np.int64(eggs[i]))",
-        "ident[i], np.int64(0))",
+        _EGGS,
+        "cols.ident[i], np.int64(cols.eggs[i]))",
+        "cols.ident[i], np.int64(0))",
         ("lpa_run", "lpa_step"),
     ),
     Mutant(
