@@ -14,7 +14,8 @@ from colony_sim.experiment.task import Task, TaskResult
 def made_up(task: Task) -> TaskResult:
     """An outcome that depends on the scenario alone; one seed in eight does not settle."""
     p = task.scenario.parameters
-    rng = np.random.default_rng([task.scenario.seed, p["rotation.interval_days"]])
+    own = [p["rotation.interval_days"], round(1000 * p["harvest.fraction"])]
+    rng = np.random.default_rng([task.scenario.seed, *own])
     shared = np.random.default_rng(task.scenario.seed).normal(scale=5.0)
     settled = rng.random() > 1 / 8
     level = 100 + shared + 40 * p["harvest.fraction"] - p["rotation.interval_days"] / 7

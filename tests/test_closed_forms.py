@@ -17,7 +17,8 @@ from scipy import integrate, stats
 
 from colony_sim.biology import development, growth
 from colony_sim.biology.parameters import Parameters
-from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
+from colony_sim.biology.rates import NG_PER_G, NG_PER_MG, constants
+from colony_sim.population import census
 from colony_sim.population.insects import Flag, Stage
 from colony_sim.population.ledger import Flow
 
@@ -171,17 +172,24 @@ def freshly_laid(values, temperature, seed=2, mothers=700):
 
 @pytest.mark.parametrize(("temperature", "cv"), [(27.0, 0.08), (24.0, 0.25)])
 def test_hatching_days(temperature, cv):
-    """Lognormal egg durations. Alarm rate: 2 x (1e-6 + 2 x 6e-7)."""
+    """Lognormal egg durations from a time of laying spread evenly over the day.
+
+    Alarm rate: 2 x (1e-6 + 2 x 6e-7).
+    """
     model = freshly_laid({"egg.duration_cv": cv}, temperature)
     daily = live(model, 40)
     mean = 1.0 / development.stage_rate(model.parameters, "egg", temperature)
     duration = lognormal(mean, cv)
     hatched = daily["eggs_hatched"].to_numpy()[1:]
     assert hatched.sum() == MANY
-    assert chi_square(hatched, np.diff(duration.cdf(np.arange(41)))[: hatched.size]) > 1e-6
-    days = np.repeat(np.arange(1, 41) - 0.5, hatched)
+    # Age at the end of day k is k plus what was left of the day of laying.
+    rest = (np.arange(1000) + 0.5) / 1000
+    by_day = duration.cdf(np.arange(41)[:, None] + rest).mean(axis=1)
+    assert chi_square(hatched, np.diff(by_day)[: hatched.size]) > 1e-6
+    # The time of laying and the rounding to whole days cancel in the mean, not in the spread.
+    days = np.repeat(np.arange(1, 41), hatched)
     assert abs(days.mean() - mean) < 5 * days.std() / math.sqrt(MANY)
-    assert days.std() == pytest.approx(math.hypot(mean * cv, 12**-0.5), rel=5 / math.sqrt(MANY))
+    assert days.std() == pytest.approx(math.hypot(mean * cv, 6**-0.5), rel=5 / math.sqrt(MANY))
 
 
 def test_larval_period():
@@ -762,3 +770,20 @@ def test_traits_of_an_insect_are_independent():
             if a.std() > 0 and b.std() > 0:
                 z = np.corrcoef(a, b)[0, 1] * math.sqrt(len(shared))
                 assert abs(z) < 5, (one, other, z)
+
+
+@pytest.mark.parametrize("hazard", [0.05, 0.5, 3.0])
+def test_eggs_are_exposed_from_their_time_of_laying(hazard):
+    """Share eaten on the day of laying, 1 - (1 - exp(-h)) / h. Alarm rate: 3 x 6e-7."""
+    beetles = 700
+    values = {"fecundity.peak_eggs_per_day": 30.0, "predation.adult_egg": 1.0}
+    model = females(values, beetles)
+    area = model.parameters["rack.bin_area_dm2"]
+    parameters = model.parameters.with_values(
+        {"predation.adult_egg": hazard * area / beetles}, where="test"
+    )
+    model.constants = constants(parameters)
+    daily = live(model, 1)
+    laid, eaten = daily["eggs_laid"].iloc[0], daily["eggs_eaten_adults"].iloc[0]
+    assert model.table[0, census.EGGS] == laid - eaten
+    assert abs(z_binomial(eaten, laid, 1 - (1 - math.exp(-hazard)) / hazard)) < 5

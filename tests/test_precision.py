@@ -122,12 +122,12 @@ def test_defaults_give_way_to_what_is_asked():
 
 def test_compare_goes_on_until_it_is_narrow_enough_and_can_be_repeated(tmp_path):
     (tmp_path / "demo.toml").write_text(EXPERIMENT)
-    words = ("compare", "demo.toml", "--no-assumptions", "--until", f"{YIELD}=0.03", "--least", 3)
+    words = ("compare", "demo.toml", "--no-assumptions", "--until", f"{YIELD}=0.06", "--least", 3)
     code, out, err = cli(*words, "--most", 40, cwd=tmp_path)
     assert (code, err) == (0, [])
     folder = tmp_path / "results/demo"
     (row,) = pd.read_parquet(folder / "precision.parquet").to_dict("records")
-    assert row["met"] and row["half_width"] <= 0.03 and 3 < row["replicates"] < 40
+    assert row["met"] and row["half_width"] <= 0.06 and 3 < row["replicates"] < 40
     (pair,) = pd.read_parquet(folder / "differences.parquet").query("measure == @YIELD").iloc
     assert (pair["high"] - pair["low"]) / 2 == pytest.approx(row["half_width"])
     flat = " ".join(out.split())
@@ -135,13 +135,8 @@ def test_compare_goes_on_until_it_is_narrow_enough_and_can_be_repeated(tmp_path)
     assert "Chow & Robbins (1965), 3 at least" in flat
     manifest = json.loads((folder / "manifest.json").read_text())
     assert manifest["experiment"]["replicates"] == row["replicates"]
-    assert manifest["precision"]["wanted"] == [{"measure": YIELD, "half_width": 0.03}]
+    assert manifest["precision"]["wanted"] == [{"measure": YIELD, "half_width": 0.06}]
     assert cli("repeat", folder, cwd=tmp_path)[0] == 0
-
-    # Without the option, the file's four replicates again, and no word of precision.
-    code, out, _ = cli("compare", "demo.toml", "--no-assumptions", cwd=tmp_path)
-    assert code == 0 and "Precision" not in out
-    assert not (folder / "precision.parquet").exists()
 
 
 def test_points_of_a_sweep_get_the_replicates_they_need(tmp_path, monkeypatch):

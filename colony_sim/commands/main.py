@@ -306,6 +306,63 @@ def sensitivity(
     )
 
 
+@app.command()
+def search(
+    file: File,
+    keys: Annotated[
+        str,
+        typer.Option(
+            "--keys", metavar="KEY,KEY", help="Handling keys: KEY, KEY=LOW:HIGH or KEY=A,B."
+        ),
+    ],
+    bins: Annotated[int | None, typer.Option("--bins", help="Bins in the rack.")] = None,
+    minutes: Annotated[
+        float | None, typer.Option("--minutes-per-week", help="Work at most (minutes a week).")
+    ] = None,
+    breeders: Annotated[
+        int | None, typer.Option("--breeders", help="Beetles to start with.")
+    ] = None,
+    persist: Annotated[
+        float, typer.Option("--persist", help="Share of runs in which the colony must live on.")
+    ] = 0.95,
+    trials: Annotated[int, typer.Option("--trials", help="Candidates to try.")] = 100,
+    replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each.")] = 3,
+    fresh: Annotated[
+        int | None,
+        typer.Option("--fresh-seeds", help="Seeds of the front's runs; default: 59 for 95 %."),
+    ] = None,
+    policy: Annotated[
+        str | None,
+        typer.Option("--policy", help="Policy with the other keys; default: the baseline."),
+    ] = None,
+    warm_up: Annotated[int | None, typer.Option("--warm-up", help="Days left out.")] = None,
+    used: Annotated[int | None, typer.Option("--used", help="Days measured.")] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the search.")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-search.")
+    ] = None,
+) -> None:
+    """Search for the best handling under limits of room, time and founders."""
+    from colony_sim.commands.search import run_search
+    from colony_sim.experiment.search import Limits
+
+    run_search(
+        file,
+        keys=keys,
+        limits=Limits(bins, minutes, breeders, persist),
+        trials=trials,
+        replicates=replicates,
+        fresh=fresh,
+        policy=policy,
+        warm_up=warm_up,
+        used=used,
+        seed=seed,
+        workers=workers,
+        out=out,
+    )
+
+
 def run() -> None:
     """Entry point: exit code 0 done, 1 failed, 2 bad input, 130 stopped with Ctrl-C."""
     usage_error = typer.BadParameter.__base__

@@ -164,8 +164,8 @@ def find_assumptions(
         if not which:
             return
         rows = run([{key: value_at[key, end]} for key, end in which], seeds)
-        for number, end in enumerate(which):
-            found = _by_point(rows, pair, number)
+        for place, end in enumerate(which):
+            found = _by_point(rows, pair, place)
             values[end] = np.concatenate([values.get(end, np.empty(0)), found])
 
     values: dict[tuple, np.ndarray] = {(): _by_point(run([{}], seeds), pair, 0)}

@@ -156,7 +156,9 @@ def _distributed(address: str) -> Any:
         allowed = f"with the package distributed, which is not installed; add it with {INSTALL}"
         raise _bad(address, allowed) from None
     # What goes wrong is told here in one line; its logs would add many.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    for name in [*logging.root.manager.loggerDict]:
+        if name.split(".")[0] == "distributed":
+            logging.getLogger(name).setLevel(logging.CRITICAL)
     return distributed
 
 

@@ -122,7 +122,9 @@ def read_store(folder: Path) -> Iterator[OutcomeStore | None]:
     # A copy of a store whose process was killed still has its journal; mode=ro reads it as well.
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
         try:
-            yield OutcomeStore(connection)
+            made = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'runs'").fetchone()
+            # Another process may be about to make it.
+            yield OutcomeStore(connection) if made else None
         except sqlite3.DatabaseError as error:
             allowed = "a store of runs that can be used"
             raise InputError(str(path), "file", str(error), allowed) from None

@@ -68,7 +68,7 @@ def run_task(task: Task) -> TaskResult | None:
 
     if (task.model, task.digest) != (model_fingerprint(), task.measuring.digest):
         return TaskResult(None, "OtherModel: this worker has another colony_sim", 0.0, None)
-    _get_ready()
+    get_ready()
     begin = time.perf_counter()
     try:
         record = simulate.simulate(task.scenario, stop_if_asked)
@@ -88,7 +88,8 @@ def software_of_worker() -> tuple[str, str]:
 
 
 @cache
-def _get_ready() -> None:
+def get_ready() -> None:
+    """Compile or load the kernels, once in a process."""
     # Loading the compiled kernels must not count as time of the first run.
     from colony_sim.colony import simulate
     from colony_sim.experiment.runner import compile_kernels

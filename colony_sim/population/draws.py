@@ -25,7 +25,7 @@ from colony_sim.biology.compiled import kernel
 class Block(IntEnum):
     """Process blocks; the comment names the processes by lane."""
 
-    EGG_FATE = 1  # 0 heat and cold, 1 eaten by adults, 2 eaten by larvae
+    EGG_FATE = 1  # 0 heat and cold, 1, 2 eaten by adults, larvae, 3 time of laying
     LARVA_FATE = 2  # 0 background death
     PUPA_FATE = 3  # 0 background death, 1 attack by adults, 2 by larvae, 3 injured or killed
     ADULT_FATE = 4  # 0 background death, 1 number of eggs

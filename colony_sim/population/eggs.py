@@ -24,7 +24,7 @@ _DEAD = int(Flow.DEAD_MASS)
 def live_eggs(c, d, seed, day, cols, today, books):
     """One day of every egg."""
     stage, bins, age, factor = cols.stage, cols.bin, cols.age, cols.factor
-    progress, egg_at, hazards = cols.progress, today.egg_at, today.hazards
+    progress, egg_at = cols.progress, today.egg_at
     for i in range(stage.size):
         if stage[i] != 1:
             continue
@@ -32,26 +32,11 @@ def live_eggs(c, d, seed, day, cols, today, books):
         grow_older(age, i)
         pace = d.egg * np.float64(factor[i])
         before = np.float64(progress[i])
-        done = (1.0 - before) / pace if pace > 0.0 else NEVER
+        done = max(0.0, (1.0 - before) / pace) if pace > 0.0 else NEVER
         fate = 0
-        first = min(done, 1.0)
         if egg_at[b, 0] > 0 or egg_at[b, 1] > 0 or egg_at[b, 2] > 0:
             w0, w1, w2, _ = words(seed, 1, cols.ident[i], day)
-            if np.uint64(w0) < egg_at[b, 0]:
-                t = latent(w0, d.egg_thermal)
-                if t < first:
-                    first = t
-                    fate = 1
-            if np.uint64(w1) < egg_at[b, 1]:
-                t = latent(w1, hazards[b, 0])
-                if t < first:
-                    first = t
-                    fate = 2
-            if np.uint64(w2) < egg_at[b, 2]:
-                t = latent(w2, hazards[b, 1])
-                if t < first:
-                    first = t
-                    fate = 3
+            fate = _fate(d, today, b, w0, w1, w2, min(done, 1.0))
         if fate == 0 and (age[i] - 1.0) + min(done, 1.0) >= c.egg_longest_days:
             fate = 1
         elif fate == 0 and done <= 1.0:
@@ -63,13 +48,7 @@ def live_eggs(c, d, seed, day, cols, today, books):
             _hatch(c, seed, cols, today, books, i, b, 1.0 - done)
         else:
             stage[i] = 0
-            books.flows[_DEAD] += np.int64(cols.mass[i])
-            if fate == 1:
-                books.events[b, _UNHATCHED] += 1
-            elif fate == 2:
-                books.events[b, _EATEN_ADULTS] += 1
-            else:
-                books.events[b, _EATEN_LARVAE] += 1
+            _lose(books, b, fate, np.int64(cols.mass[i]))
 
 
 @kernel()
@@ -88,25 +67,37 @@ def _hatch(c, seed, cols, today, books, i, b, rest):
 
 
 @kernel()
-def lay_eggs(c, d, seed, start, laid, mothers, cols, books):
-    """Write the day's eggs into the rows from `start` on; `laid` holds rows and numbers."""
+def lay_eggs(c, d, seed, day, start, laid, mothers, cols, today, books):
+    """Lay the day's eggs, each at its own time of the day, into the rows from `start` on.
+
+    `laid` holds the rows and numbers of the mothers. For what is left of the day an egg
+    develops and is exposed; one that is lost at once takes no row. Returns the row after the
+    last.
+    """
     row = start
     for k in range(mothers):
         i = laid[k, 0]
-        b = cols.bin[i]
+        b = np.uint64(cols.bin[i])
         for _ in range(laid[k, 1]):
             child = identity(seed, cols.ident[i], np.int64(cols.eggs[i]))
             cols.eggs[i] += 1
+            e0, e1, e2, e3 = words(seed, 1, child, day)
+            rest = unit(e3)
+            fate = _fate(d, today, b, e0, e1, e2, rest)
+            if fate > 0:
+                _lose(books, b, fate, np.int64(c.egg_mass))
+                continue
             w0, w1, w2, w3 = words(seed, 5, child, 0)
             f = np.uint8(0)
             if unit(w0) < c.female_share:
                 f |= np.uint8(1)
             if unit(w1) < d.viability:
                 f |= np.uint8(2)
+            pace = np.float32(1.0 / duration_factor(normal(w2, w3), c.egg_cv))
             cols.ident[row] = child
             cols.mass[row] = c.egg_mass
-            cols.progress[row] = 0.0
-            cols.factor[row] = np.float32(1.0 / duration_factor(normal(w2, w3), c.egg_cv))
+            cols.progress[row] = np.float32(rest * d.egg) * pace
+            cols.factor[row] = pace
             cols.size[row] = 0.0
             cols.age[row] = 0
             cols.eggs[row] = 0
@@ -117,3 +108,39 @@ def lay_eggs(c, d, seed, start, laid, mothers, cols, books):
             row += 1
         books.events[b, _LAID] += laid[k, 1]
         books.flows[_EGG_MASS] += np.int64(c.egg_mass) * laid[k, 1]
+    return row
+
+
+@kernel()
+def _fate(d, today, b, w0, w1, w2, until):
+    """First death of an egg before a time of the day: 0 none, 1 heat or cold, 2, 3 eaten."""
+    fate = 0
+    first = until
+    if np.uint64(w0) < today.egg_at[b, 0]:
+        t = latent(w0, d.egg_thermal)
+        if t < first:
+            first = t
+            fate = 1
+    if np.uint64(w1) < today.egg_at[b, 1]:
+        t = latent(w1, today.hazards[b, 0])
+        if t < first:
+            first = t
+            fate = 2
+    if np.uint64(w2) < today.egg_at[b, 2]:
+        t = latent(w2, today.hazards[b, 1])
+        if t < first:
+            first = t
+            fate = 3
+    return fate
+
+
+@kernel()
+def _lose(books, b, fate, mass):
+    """Book the loss of an egg."""
+    books.flows[_DEAD] += mass
+    if fate == 1:
+        books.events[b, _UNHATCHED] += 1
+    elif fate == 2:
+        books.events[b, _EATEN_ADULTS] += 1
+    else:
+        books.events[b, _EATEN_LARVAE] += 1

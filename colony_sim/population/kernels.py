@@ -2,9 +2,10 @@
 
 A day runs in this order: limits per bin from the morning's census and stocks; growth that
 each larva would make; shortage of bran and hazards per bin; the fate of each insect; stocks;
-new eggs. Within a day competing events have exact latent times (exponential at the day's
-hazard, completion of the stage at the day's rate), and the earliest counts. Stages are taken
-from the last to the first, so that nobody lives two stages' days in one.
+new eggs. For eggs and pupae, competing events of a day have exact latent times (exponential
+at the day's hazard, completion of the stage at the day's rate), and the earliest counts; a
+larva's background death and a beetle's age come first. Stages are taken from the last to the
+first, so that nobody lives two stages' days in one.
 """
 
 from __future__ import annotations
@@ -197,5 +198,4 @@ def step(
     if count:
         insects.reserve(count)
         whole = Columns(*(getattr(insects, name) for name in FIELDS))
-        lay_eggs(c, d, seed, insects.n, laid, mothers, whole, books)
-        insects.n += count
+        insects.n = lay_eggs(c, d, seed, day, insects.n, laid, mothers, whole, today, books)

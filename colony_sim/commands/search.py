@@ -1,0 +1,92 @@
+"""``colony-sim search``: good handling under a keeper's limits."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+from pathlib import Path
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.show import console
+from colony_sim.commands.study import held, split
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
+from colony_sim.experiment.search import USED, WARM_UP, Limits, Search, search
+from colony_sim.experiment.search_words import headline, in_words
+from colony_sim.experiment.study import write_study
+
+
+def run_search(
+    file: Path,
+    *,
+    keys: str,
+    limits: Limits,
+    trials: int,
+    replicates: int,
+    fresh: int | None,
+    policy: str | None,
+    warm_up: int | None,
+    used: int | None,
+    seed: int | None,
+    workers: int | None,
+    out: Path | None,
+) -> None:
+    """Search handling keys for yield, few losses and little work within limits."""
+    plan = expand(load(file), seed=seed)
+    plan = replace(plan, name=f"{plan.name}-search")
+    folder = out if out is not None else Path("results") / plan.name
+    with held(folder, plan.name) as on_progress:
+        result = search(
+            plan,
+            folder,
+            _specs(keys),
+            limits,
+            trials=trials,
+            replicates=replicates,
+            fresh=fresh,
+            policy=policy,
+            warm_up=WARM_UP if warm_up is None else warm_up,
+            used=USED if used is None else used,
+            workers=workers,
+            on_progress=on_progress,
+        )
+        settings = {
+            "keys": list(result.keys),
+            "limits": asdict(limits),
+            "trials": len(result.trials),
+            "search_seeds": result.search_seeds,
+            "fresh_seeds": result.fresh_seeds,
+            "warm_up_days": result.span.warm_up,
+            "days": result.span.days,
+        }
+        write_study(
+            plan,
+            folder,
+            "search",
+            {"trials": result.trials, "front": result.front},
+            f"{headline(result)}.\n\n{in_words(result)}",
+            settings,
+            command=command_line(),
+            draw=lambda staged: draw(result, staged),
+        )
+    to = console()
+    to.print(in_words(result), highlight=False, markup=False)
+    to.print(f"{headline(result)}.", style="bold", highlight=False, markup=False)
+    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+
+
+def draw(result: Search, folder: Path) -> None:
+    """Draw the front."""
+    from colony_sim.figures import pareto
+
+    pareto.draw(result, folder)
+
+
+def _specs(text: str) -> list[str]:
+    """Keys separated by commas; commas inside ``key=a,b`` belong to its list of values."""
+    specs: list[str] = []
+    for part in split(text) or []:
+        if specs and "=" in specs[-1] and "." not in part.partition("=")[0].strip("0123456789.-"):
+            specs[-1] += f",{part}"
+        else:
+            specs.append(part)
+    return specs

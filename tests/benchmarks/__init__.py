@@ -1,0 +1,1 @@
+"""Benchmarks: each compares two things in one run. ``python -m tests.benchmarks NAME``."""
