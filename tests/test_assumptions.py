@@ -10,6 +10,7 @@ import pytest
 from commandline import EXPERIMENT, cli
 
 from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.colony.daily import DAILY_COLUMNS
 from colony_sim.experiment.assumptions import (
     STAGES,
     compared,
@@ -141,13 +142,7 @@ def test_windows_hold_whole_handling_periods_and_days_after_the_end_count(plan):
     assert window(plan, 252, 252, 300) == Window(48, 300)
     assert window(plan, 252, 252, 30) == Window(0, 30)
     days = np.arange(1, 11)
-    daily = pd.DataFrame({"day": days, **dict.fromkeys(
-        ["eggs", "larvae", "adults", "breeders", "larvae_g", "bins_in_use", "harvest_g",
-         "harvest_larvae", "eggs_laid", "eggs_hatched", "eggs_eaten_adults", "eggs_eaten_larvae",
-         "eggs_lost_handling", "eggs_unhatched", "pupae_formed", "pupae_eaten_adults",
-         "pupae_eaten_larvae", "pupae_injured", "adults_emerged", "pupae_died",
-         "pupae_lost_handling", "adults_died_age", "adults_died_background",
-         "adults_died_handling", "adults_removed_surplus", "bran_given_g", "work_minutes"], 1.0)})  # fmt: skip
+    daily = pd.DataFrame({"day": days, **dict.fromkeys(DAILY_COLUMNS[1:], 1.0)})
     found = window_measures(daily, Window(5, 25))
     assert found["yield_g_per_day"] == pytest.approx(5 / 20)
     assert found["adult_losses_per_100_per_day"] == pytest.approx(300.0)

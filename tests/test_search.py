@@ -1,0 +1,172 @@
+"""Search under limits: the front, fresh seeds, the test of persistence, going on after a stop."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+
+import numpy as np
+import pandas as pd
+import pytest
+from commandline import EXPERIMENT, PROGRAM, cli, environment, tree
+from scipy import stats
+
+from colony_sim.commands.search import _specs
+from colony_sim.experiment.points import Window
+from colony_sim.experiment.search import (
+    OBJECTIVES,
+    Limits,
+    Search,
+    _means,
+    needed,
+    pareto,
+    persistence,
+)
+from colony_sim.experiment.search_words import headline, in_words
+from colony_sim.figures import pareto as drawing
+
+SMALL = EXPERIMENT.replace("breeders = 300", "breeders = 20").replace("days = 700", "days = 40")
+WORDS = ("search", "demo.toml", "--keys", "rotation.interval_days=7:21,harvest.fraction", "--bins",
+         6, "--minutes-per-week", 500, "--breeders", 20, "--replicates", 1, "--fresh-seeds", 3,
+         "--warm-up", 10, "--used", 30)  # fmt: skip
+
+
+def rows(*values) -> pd.DataFrame:
+    return pd.DataFrame(values, columns=list(OBJECTIVES))
+
+
+def test_the_front_is_what_no_other_betters():
+    table = rows((10, 2, 100), (9, 1, 100), (9, 2, 100), (10, 2, 100), (12, 3, 300), (1, 1, 10))
+    assert pareto(table) == [0, 1, 4, 5]
+    rng = np.random.default_rng(1)
+    many = pd.DataFrame(rng.random((60, 3)), columns=list(OBJECTIVES))
+    front = many.loc[pareto(many)]
+    worth = many.to_numpy() * [1, -1, -1]
+    for label, row in many.iterrows():
+        beaten = (worth >= row.to_numpy() * [1, -1, -1]).all(axis=1).sum() > 1
+        assert beaten != (label in front.index)
+
+
+def test_runs_that_show_persistence():
+    assert needed(0.95) == 59 and needed(0.5) == 5
+    low, word = persistence(59, 59, 0.95)
+    assert word == "shown" and low == pytest.approx(0.05 ** (1 / 59))
+    assert persistence(58, 58, 0.95)[1] == "open"
+    assert persistence(58, 59, 0.95)[1] == "open"
+    assert persistence(50, 59, 0.95)[1] == "not met"
+    assert persistence(0, 5, 0.95) == (0.0, "not met")
+    low, _ = persistence(50, 60, 0.95)
+    # The limit is where 50 or more of 60 become a one in twenty event.
+    assert stats.binom.sf(49, 60, low) == pytest.approx(0.05)
+
+
+def test_a_colony_that_lays_no_more_has_not_persisted():
+    runs = pd.DataFrame({
+        "died_out_day": pd.array([None, None, 20], dtype="Int64"),
+        "yield_g_per_day": [3.0, 6.0, 0.0], "adult_losses_per_100_per_day": [1.0, 2.0, np.nan],
+        "work_hours_per_week": [1.0, 2.0, 0.0], "eggs_laid_per_day": [5.0, 0.0, 0.0],
+    })  # fmt: skip
+    means, lived = _means(runs)
+    assert lived == 1
+    assert means == {"yield_g_per_day": 3.0, "adult_losses": 1.5, "minutes_per_week": 60.0}
+
+
+def test_commas_inside_a_list_of_values():
+    assert _specs("a.b,c.d=1,2.5,3,e.f=1:2") == ["a.b", "c.d=1,2.5,3", "e.f=1:2"]
+    assert _specs("a.b=x,y,c.d") == ["a.b=x,y", "c.d"]
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory):
+    place = tmp_path_factory.mktemp("search")
+    (place / "demo.toml").write_text(SMALL)
+    code, out, err = cli(*WORDS, "--trials", 5, cwd=place, faults=None)
+    assert code == 0 and all("search" in line for line in err), err
+    return place, out
+
+
+def test_the_command_on_the_model_itself(done):
+    place, out = done
+    folder = place / "results/demo-search"
+    trials, front = (pd.read_parquet(folder / f"{name}.parquet") for name in ("trials", "front"))
+    assert len(trials) == 5 and (front["runs"] == 3).all()
+    assert trials["rotation.interval_days"].between(7, 21).all()
+    # The first trial is the baseline of the file.
+    assert trials.loc[0, ["rotation.interval_days", "harvest.fraction"]].tolist() == [14, 0.8]
+    assert front["candidate"].iloc[-1] == "as in the file"
+    facts = json.loads((folder / "manifest.json").read_text())
+    assert facts["study"]["limits"] == {
+        "bins": 6, "minutes_per_week": 500.0, "breeders": 20, "persist": 0.95,
+    }  # fmt: skip
+    assert "pareto.png" in facts["files"]
+    assert "59 runs without a loss or more; 3 cannot" in " ".join(out.split())
+
+
+def test_it_goes_on_where_it_stopped(done):
+    place, _ = done
+    folder = place / "results/demo-search"
+    before = pd.read_parquet(folder / "trials.parquet")
+    tables = {name: text for name, text in tree(folder).items() if name.endswith(".csv")}
+    assert cli(*WORDS, "--trials", 5, cwd=place, faults=None)[0] == 0
+    same = {name: text for name, text in tree(folder).items() if name.endswith(".csv")}
+    assert same == tables
+    assert cli(*WORDS, "--trials", 7, cwd=place, faults=None)[0] == 0
+    after = pd.read_parquet(folder / "trials.parquet")
+    assert len(after) == 7
+    pd.testing.assert_frame_equal(after.head(5), before)
+    assert len(after.drop_duplicates(["rotation.interval_days", "harvest.fraction"])) == 7
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--keys", "predation.adult_egg"), "a handling key"),
+        (("--keys", "rack.bins", "--bins", 6), "keys other than rack.bins"),
+        (("--keys", "harvest.fraction", "--persist", 1.5), "above 0 and below 1"),
+        (("--keys", "harvest.fraction", "--minutes-per-week", 0), "above 0"),
+        (("--keys", "harvest.fraction", "--bins", 1), "--bins: rack.bins = 1"),
+        (("--keys", "harvest.fraction", "--breeders", 0), "start.breeders = 0"),
+    ],
+)
+def test_bad_limits_are_one_line(tmp_path, words, told):
+    (tmp_path / "demo.toml").write_text(SMALL)
+    code, _, err = cli("search", "demo.toml", *words, cwd=tmp_path)
+    assert code == 2 and len(err) == 1 and told in err[0], err
+
+
+def test_a_missing_extra_is_one_line_and_exit_code_2(tmp_path):
+    (tmp_path / "demo.toml").write_text(SMALL)
+    (tmp_path / "sitecustomize.py").write_text("import sys\nsys.modules['optuna'] = None\n")
+    env = environment() | {"PYTHONPATH": str(tmp_path)}
+    words = [*PROGRAM, "search", "demo.toml", "--keys", "harvest.fraction"]
+    found = subprocess.run(words, cwd=tmp_path, env=env, capture_output=True, text=True)
+    lines = found.stderr.splitlines()
+    assert found.returncode == 2 and len(lines) == 1, lines
+    assert "python -m pip install 'optuna>=4.0'" in lines[0]
+
+
+def test_words_and_figure(tmp_path):
+    front = pd.DataFrame({
+        "candidate": ["A", "B", "as in the file"], "harvest.fraction": [0.9, 0.7, 0.8],
+        "yield_g_per_day": [9.0, 7.0, 8.0], "adult_losses": [2.0, 1.5, 2.0],
+        "minutes_per_week": [300.0, 150.0, 400.0], "runs": 59, "persisted": [59, 59, 40],
+        "persist_low": [0.9505, 0.9505, 0.57], "persistence": ["shown", "shown", "not met"],
+        "within_minutes": [True, True, False], "yield_in_search": [9.6, 7.2, np.nan],
+        "on_front": [True, True, False],
+    })  # fmt: skip
+    for name, column in (("yield", "yield_g_per_day"), ("losses", "adult_losses"),
+                         ("minutes", "minutes_per_week")):  # fmt: skip
+        front[f"{name}_low"], front[f"{name}_high"] = 0.9 * front[column], 1.1 * front[column]
+    trials = front[["harvest.fraction", *OBJECTIVES]].assign(feasible=[True, True, False])
+    result = Search(("harvest.fraction",), Limits(8, 350.0, 100), Window(20, 40), 3, 59, trials,
+                    front)  # fmt: skip
+    assert headline(result) == (
+        "candidate A yields most of the front, 9.00 g/day for 300 minutes a week; candidate B "
+        "takes the least work, 150 minutes a week for 7.00 g/day"
+    )
+    text = in_words(result)
+    assert "Limits: 8 bins, 350 minutes a week, 100 founder beetles" in text
+    assert "Yields in the search were 0.400 g/day higher on average" in text
+    assert "persisted in 40 of 59 runs (limit not met); over the minutes; not on the front" in text
+    drawing.draw(result, tmp_path)
+    assert (tmp_path / "pareto.png").stat().st_size > 10_000
