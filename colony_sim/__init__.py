@@ -2,7 +2,7 @@
 
 __version__ = "0.1.0"
 
-__all__ = ["Comparison", "Experiment", "InputError", "compare", "load", "simulate_policy"]
+__all__ = ["Comparison", "Experiment", "InputError", "compare", "load", "simulate_policy", "sweep"]
 
 
 def __getattr__(name: str):

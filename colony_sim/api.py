@@ -7,7 +7,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,11 +15,12 @@ from colony_sim.experiment.compare import Comparison, RunsFailed, compare_plan
 from colony_sim.experiment.files import Experiment, load
 from colony_sim.experiment.plan import expand, single
 from colony_sim.experiment.runner import Progress, compile_kernels
+from colony_sim.experiment.sweep import Sweep, plan_sweep, run_sweep
 
 if TYPE_CHECKING:
     from colony_sim.colony.simulate import RunRecord
 
-__all__ = ["Comparison", "Experiment", "RunsFailed", "compare", "load", "simulate_policy"]
+__all__ = ["Comparison", "Experiment", "RunsFailed", "compare", "load", "simulate_policy", "sweep"]
 
 
 def compare(
@@ -88,6 +89,54 @@ def compare(
         without="a quick comparison" if quick else "not asked for",
         on_assumptions=on_progress,
     )
+
+
+def sweep(
+    experiment: Experiment | str | Path,
+    vary: Sequence[str] = (),
+    *,
+    out: str | Path | None = None,
+    workers: int | None = None,
+    cluster: str | None = None,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+    **options: object,
+) -> Sweep:
+    """Run every policy of an experiment at every point of a design, over paired seeds.
+
+    Parameters
+    ----------
+    experiment : Experiment, str or Path
+        From :func:`load`, or the file itself.
+    vary : sequence of str
+        Keys and their values, such as ``"rotation.interval_days=7:35:7"``; default: the
+        ``[sweep]`` table of the file.
+    out : str or Path, optional
+        Results folder; default ``results/<name>-sweep`` below the working folder.
+    workers : int, optional
+        Worker processes; default one per core. The results do not depend on it.
+    cluster : str, optional
+        Address of a Dask scheduler whose workers are used in place of this machine.
+    on_progress : callable
+        Called with the number of finished runs and the seconds left.
+    **options
+        ``design``, ``points``, ``design_seed``, ``replicates``, ``seed``, ``policy``, ``quick``,
+        ``until``, ``least`` and ``most``, as on the command line.
+
+    Returns
+    -------
+    Sweep
+        ``sweep.table("sweep")`` has one row a run; runs that failed are among them.
+
+    Raises
+    ------
+    InputError
+        If the file or an argument is not allowed, at any point of the design.
+    """
+    if not isinstance(experiment, Experiment):
+        experiment = load(experiment)
+    plan = plan_sweep(experiment, vary=vary, **options)
+    folder = Path(out) if out is not None else Path("results") / plan.plan.name
+    return run_sweep(plan, folder, workers=workers, cluster=cluster, on_progress=on_progress)
 
 
 def simulate_policy(

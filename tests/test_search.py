@@ -142,7 +142,7 @@ def test_a_missing_extra_is_one_line_and_exit_code_2(tmp_path):
     found = subprocess.run(words, cwd=tmp_path, env=env, capture_output=True, text=True)
     lines = found.stderr.splitlines()
     assert found.returncode == 2 and len(lines) == 1, lines
-    assert "python -m pip install 'optuna>=4.0'" in lines[0]
+    assert "python -m pip install 'optuna>=5.0'" in lines[0]
 
 
 def test_words_and_figure(tmp_path):

@@ -13,6 +13,7 @@ import pytest
 from commandline import EXPERIMENT, cli, start, told, tree, wait_for
 from inline import Inline, made_up
 
+import colony_sim
 from colony_sim.commands.main import run
 from colony_sim.errors import InputError
 from colony_sim.experiment import sweep as sweep_module
@@ -89,6 +90,27 @@ def test_summaries_are_those_of_a_comparison_at_each_point(place, monkeypatch):
             assert here.loc[rank, "p_holm"] == pytest.approx(row["p_holm"])
             clear = (row["low"] > 0 or row["high"] < 0) and row["p_holm"] < 0.05
             assert here.loc[rank, "ties_with_first"] == (not clear)
+
+
+def test_tables_do_not_depend_on_how_many_points_are_in_memory(place, monkeypatch):
+    def some_fail(task):
+        if task.scenario.seed == SEEDS[3] and task.scenario.parameters["harvest.fraction"] > 0.55:
+            return TaskResult(None, "Traceback\nRuntimeError: bin 3 is on fire", 0.1, None)
+        return made_up(task)
+
+    until = {"until": ["yield_g_per_day=0.9"], "least": 4, "most": 9}
+    swept(place / "whole", monkeypatch, executor=Inline(some_fail), **until)
+    monkeypatch.setattr("colony_sim.experiment.sweep_tables.CHUNK_RUNS", 5)
+    result, _ = swept(place / "parts", monkeypatch, executor=Inline(some_fail), **until)
+    assert result.n_failed == 2 * 3
+    first, second = (tables(place / name) for name in ("whole", "parts"))
+    assert first.keys() == second.keys() and len(first) == 14
+    for name in first:
+        if name.endswith(".csv"):
+            assert first[name] == second[name], name
+            file = name.replace("csv", "parquet")
+            whole, parts = (pd.read_parquet(place / part / file) for part in ("whole", "parts"))
+            pd.testing.assert_frame_equal(whole, parts)
 
 
 def test_policies_that_never_differ_are_called_a_tie(place, monkeypatch):
@@ -222,6 +244,14 @@ def test_memory_does_not_grow_with_the_number_of_runs(place):
             tracemalloc.stop()
     # Ten times the runs; a driver that kept them would need some MB more.
     assert peaks[1] < peaks[0] + 300_000
+
+
+def test_the_library_does_it_in_one_call(place, monkeypatch):
+    executor = Inline()
+    monkeypatch.setattr(sweep_module, "open_executor", lambda *_: executor)
+    result = colony_sim.sweep("demo.toml", [FRACTIONS], replicates=2)
+    assert (result.n_runs, str(result.folder)) == (12, "results/demo-sweep")
+    assert result.table("sweep")["seed"].unique().tolist() == SEEDS[:2]
 
 
 def test_a_damaged_store_is_told_in_one_line(place, monkeypatch):

@@ -13,6 +13,7 @@ that died out yields nothing on the days it did not live.
 from __future__ import annotations
 
 import hashlib
+import inspect
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -73,8 +74,8 @@ class WindowMeasuring:
     def digest(self) -> str:
         """Hash of the window and of the source that measures in it."""
         digest = hashlib.sha256(f"{self.span.warm_up} {self.span.days}\n".encode())
-        for path in (__file__, measures_module.__file__):
-            digest.update(Path(path).read_bytes().replace(b"\r\n", b"\n"))
+        digest.update(inspect.getsource(window_measures).encode())
+        digest.update(Path(measures_module.__file__).read_bytes().replace(b"\r\n", b"\n"))
         return digest.hexdigest()
 
     def outcome(
@@ -263,9 +264,14 @@ def window_measures(daily: pd.DataFrame, span: Window) -> dict[str, float]:
 
 
 def differences(rows: pd.DataFrame, first: str, second: str, measure: str) -> pd.DataFrame:
-    """Paired difference first minus second, one row per point, one column per seed."""
+    """Paired difference first minus second, one row per point, one column per seed in order."""
     wide = rows.pivot(index=["point", "seed"], columns="policy", values=measure)
-    return (wide[first] - wide[second]).unstack("seed").sort_index()
+    return in_seed_order((wide[first] - wide[second]).unstack("seed"), rows)
+
+
+def in_seed_order(wide: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """Points rising, and seeds as columns in the order of the replicates (pandas sorts them)."""
+    return wide.sort_index()[list(rows["seed"].unique())]
 
 
 def mean_interval(

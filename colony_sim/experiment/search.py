@@ -169,7 +169,7 @@ def search(
     PointsFailed
         If a run raised.
     """
-    optuna = require("optuna", "optuna>=4.0", "search")
+    optuna = require("optuna", "optuna>=5.0", "search")
     plan = only(plan, [policy or plan.baseline])
     factors = [_factor(spec) for spec in dict.fromkeys(keys)]
     fixed = _fixed(plan, factors, limits, trials, replicates)
@@ -250,9 +250,8 @@ def _study(optuna, storage, name: str, plan: Plan, factors: Sequence[Factor]):
     done = known.get(name, 0)
     # A sampler begun anew would propose again what it proposed first.
     sampler = optuna.samplers.TPESampler(
-        seed=(plan.seed + done) % 2**32, multivariate=True, constant_liar=True,
-        constraints_func=lambda trial: trial.user_attrs.get("constraints", (1.0, 1.0)),
-    )  # fmt: skip
+        seed=(plan.seed + done) % 2**32, multivariate=True, constant_liar=True
+    )
     study = optuna.create_study(
         storage=storage, study_name=name, sampler=sampler, directions=list(OBJECTIVES.values()),
         load_if_exists=True,
@@ -291,7 +290,10 @@ def _try(
             minutes = limits.minutes_per_week
             over = means["minutes_per_week"] - minutes if minutes is not None else 0.0
             # So few seeds cannot show a probability; a single loss counts against it.
-            trial.set_user_attr("constraints", [over, float(len(seeds) - lived)])
+            constraints = [over, float(len(seeds) - lived)]
+            trial.set_constraint("minutes", constraints[0])
+            trial.set_constraint("runs_lost", constraints[1])
+            trial.set_user_attr("constraints", constraints)
             study.tell(trial, list(means.values()))
         watch.next(len(asked) * len(seeds))
 

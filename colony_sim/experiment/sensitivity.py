@@ -36,6 +36,7 @@ from colony_sim.experiment.points import (
     differences,
     fits,
     in_order,
+    in_seed_order,
     mean_interval,
     only,
     open_points,
@@ -238,7 +239,8 @@ def _result(rows: pd.DataFrame, names: tuple[str, ...], measure: str) -> np.ndar
     """The result, shape (points, seeds)."""
     if len(names) == 2:
         return differences(rows, *names, measure).to_numpy(dtype=float)
-    return rows.pivot(index="point", columns="seed", values=measure).to_numpy(dtype=float)
+    wide = rows.pivot(index="point", columns="seed", values=measure)
+    return in_seed_order(wide, rows).to_numpy(dtype=float)
 
 
 def _design(plan: Plan, method: str, problem: dict, size: int | None) -> np.ndarray:

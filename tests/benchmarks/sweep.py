@@ -158,9 +158,8 @@ def memory() -> None:
             [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
         )
         peaks.append(float(done.stdout))
-    print(
-        f"Peak memory of the driver: {peaks[1]:.0f} MB with 10 000 runs, {peaks[0]:.0f} MB with 2 000"
-    )
+    few, many = peaks
+    print(f"Peak memory of the driver: {many:.0f} MB with 10 000 runs, {few:.0f} MB with 2 000")
 
 
 def peak_of(size: int) -> float:

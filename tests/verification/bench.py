@@ -136,7 +136,10 @@ class Bench:
         return seen
 
     def lay(self, eggs: int, temperature_c: float) -> int:
-        """Have about this many eggs laid in each bin, the last eggs of this bench."""
+        """Have about this many eggs laid in each bin, the last eggs of this bench.
+
+        Each is laid at its own time of the day. Returns how many there are.
+        """
         females = max(1, round(eggs / self.p["fecundity.peak_eggs_per_day"]))
         self.add_beetles(females * self.bins, np.repeat(np.arange(self.bins), females))
         self.step(temperature_c)
@@ -144,3 +147,11 @@ class Bench:
         # One generation only.
         self.constants = self.constants._replace(peak_eggs=0.0)
         return int(self.table[:, census.EGGS].sum())
+
+    def hatch_at_once(self, count: int, temperature_c: float) -> None:
+        """Eggs that all hatch at the end of a day, so that larvae start with the next.
+
+        Needs eggs of exactly one day at `temperature_c`.
+        """
+        self.add(count, Stage.EGG, mass=round(0.45 * NG_PER_MG), flags=2)
+        self.step(temperature_c)

@@ -85,10 +85,11 @@ def rear(t: float, eggs: int, seed: int, values: dict | None = None, days: int =
 
     found.hatched = hatched / laid
     if hatched:
-        found.egg, found.pupated = mean(0), pupated / hatched
+        # Laid on average half a day before the end of day 0.
+        found.egg, found.pupated = mean(0) + 0.5, pupated / hatched
     if pupated:
-        found.larva, found.emerged = mean(1) - found.egg, emerged / pupated
+        found.larva, found.emerged = mean(1) - mean(0), emerged / pupated
         found.instars, found.pupa_mg = np.array(instars), float(np.mean(pupae))
     if emerged:
-        found.pupa = mean(2) - found.egg - found.larva
+        found.pupa = mean(2) - mean(1)
     return found

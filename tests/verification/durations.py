@@ -22,13 +22,15 @@ def lognormal(cv: float, mean: float = 1.0):
     return stats.lognorm(s=math.sqrt(variance), scale=mean * math.exp(-variance / 2.0))
 
 
-def by_day(law, days: int, rates=None) -> np.ndarray:
+def by_day(law, days: int, rates=None, head: float = 0.0) -> np.ndarray:
     """Probability that a duration ends on day 1, 2, ... when whole days are counted.
 
-    `rates` are the daily shares of the mean stage; then `law` has mean 1.
+    `rates` are the daily shares of the mean stage; then `law` has mean 1. `head` is what
+    could pass on the day of entry, which comes at a uniform time of that day.
     """
     edges = np.arange(days + 1) if rates is None else np.concatenate([[0], np.cumsum(rates)])
-    return np.diff(law.cdf(edges))
+    start = head * (np.arange(200) + 0.5)[:, None] / 200
+    return np.diff(law.cdf(edges + start), axis=1).mean(axis=0)
 
 
 class Durations(Claim):
@@ -38,7 +40,7 @@ class Durations(Claim):
     statement = (
         "The time in a stage is lognormal with the mean of Briere's curve and the coefficient of"
         " variation of the parameter file, at constant and at changing temperature; counted in"
-        " whole days it is F(n) - F(n - 1). The share of eggs that can hatch is binomial."
+        " whole days it is F(n) - F(n - 1), for eggs averaged over the time of laying. The share of eggs that can hatch is binomial."
     )
     source = "closed form; Briere et al. 1999, Environ. Entomol. 28:22 for the mean"
 
@@ -76,14 +78,14 @@ class Durations(Claim):
         seen = np.array([bench.run(1, t, Event.EGG_HATCHED)[0, 0] for t in air])
         rates = [bio.development(bench.p, "egg", t) for t in air]
         law = lognormal(bench.p["egg.duration_cv"])
-        return self._matches(name, seen, by_day(law, len(air), rates))
+        head = bio.development(bench.p, "egg", 25.0)
+        return self._matches(name, seen, by_day(law, len(air), rates, head))
 
     def _larva(self, n: int, t: float) -> list[Check]:
         # Eggs that all take one day to the minute, so that larvae start with a day.
         start = {"egg.duration_cv": 0.0, "egg.duration_days": 1.0, "egg.reference_c": 25.0}
         bench = Bench({**IMMORTAL, **start, "larva.critical_mass_mg": 0.5}, self.seed + 1)
-        bench.lay(n, 25.0)
-        bench.step(25.0)
+        bench.hatch_at_once(n, 25.0)
         mean = 1.0 / bio.development(bench.p, "larva", t)
         days = round(2.5 * mean)
         seen = bench.run(days, t, Event.PUPA_FORMED)[:, 0]
@@ -159,8 +161,7 @@ class Growth(Claim):
         checks = []
         for t in (25.0,) if fast else (20.0, 25.0, 30.0):
             bench = Bench({**IMMORTAL, **same}, self.seed)
-            bench.lay(3, 25.0)
-            bench.step(25.0)
+            bench.hatch_at_once(5, 25.0)
             mean = 1.0 / bio.development(bench.p, "larva", t)
             days = int(mean)
             mass, ideal, instar = [], [], 1

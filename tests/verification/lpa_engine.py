@@ -4,17 +4,23 @@ No process is added or replaced. Stages take one mild day each, and the weather 
 14 days, so that one step of the map is one fortnight of the engine:
 
 - day 1, at the edge of pupal development: the beetles that emerged last ripen;
-- days 2 to 12, too hot for anything;
-- day 13, too hot for development: beetles lay, b eggs each (fecundity without age or density);
-- day 14, mild: eggs hatch unless eaten at the hazards of the morning's larvae and beetles, larvae
-  pupate and pupae emerge; the mild day is below the lethal limit of larvae and beetles by
-  just so much that shares mul and mua of them die.
+- day 11, too hot for larvae and pupae: beetles lay, each egg at its own time of the day;
+- day 12, too hot for laying as well: each egg hatches one day after it was laid, unless eaten
+  at the hazards of that fortnight's larvae and beetles;
+- day 14, mild: pupae emerge, larvae that have lived a mild day before pupate, the others grow
+  to their full mass; the day is below the lethal limit of larvae and beetles by just so much
+  that shares mul and mua of them die.
+- The other days are too hot for anything.
+
+Hatchlings pass that cold day too, so beetles lay b / (1 - mul) eggs each (fecundity without
+age or density).
 
 Beetles eat pupae on each of the 14 days, at a 14th of cpa A a day.
 
-All larvae weigh the same, so that grams of predator larvae count them; bran is refilled, so that
-substrate and shortage never change. Volume scales area and substrate alike: every
-cannibalism coefficient goes as 1/V (Costantino et al. 1998, Bull. Math. Biol. 60:247).
+All larvae that were there on day 11 weigh the same, so that grams of predator larvae count
+them; bran is refilled, so that substrate and shortage never change. Volume scales area and
+substrate alike: every cannibalism coefficient goes as 1/V (Costantino et al. 1998, Bull. Math.
+Biol. 60:247).
 """
 
 from __future__ import annotations
@@ -30,12 +36,19 @@ from . import twin_biology as bio
 from .bench import IMMORTAL, Bench
 from .lpa_map import LpaSet
 
-_MILD, _LAYING, _IDLE = 8.0, 26.0, 27.0
+_MILD, _LAYING, _HATCHING, _IDLE = 8.0, 26.0, 28.0, 27.0
 _UPPER = 25.0
 #: So close to the upper limit that pupae pass 1e-5 of their stage, while beetles ripen.
 _RIPENING = _UPPER - 1e-10
-WEATHER = (_RIPENING, *[_IDLE] * 11, _LAYING, _MILD)
-_LARVA_MG, _SUBSTRATE_G, _LETHAL = 4.99, 20.0, 2.0
+#: Eggs develop as fast on the day of hatching as on the day of laying, on the other side of
+#: their optimum.
+_EGG_UPPER = optimize.brentq(
+    lambda u: bio.briere(_LAYING, -5.0, u) - bio.briere(_HATCHING, -5.0, u), 28.5, 44.0
+)
+WEATHER = (_RIPENING, *[_IDLE] * 9, _LAYING, _HATCHING, _IDLE, _MILD)
+#: Masses at hatching and after one mild day; after two it is about 5.5 mg.
+_HATCHLING_MG, _LARVA_MG, _CRITICAL_MG = 4.0, 5.0, 5.25
+_SUBSTRATE_G, _LETHAL = 20.0, 2.0
 
 
 def _lethal_below(share: float) -> float:
@@ -46,9 +59,9 @@ def _lethal_below(share: float) -> float:
 def values(s: LpaSet, volume: float) -> dict:
     """Parameters of the engine that make it the map of `s`."""
     lower = -5.0
-    slow = bio.briere(_MILD, lower, _UPPER) / 5.0
+    slow = bio.briere(_MILD, lower, _UPPER) / 5.01
     # A larval period of 5 d, the shortest allowed, at a temperature 5 times slower than the
-    # mild day's: one mild day is the whole period.
+    # mild day's: one mild day is just over the whole period.
     reference = optimize.brentq(lambda t: bio.briere(t, lower, _UPPER) - slow, 20.0, _UPPER - 1e-9)
     stages = {}
     for stage in ("egg", "larva", "pupa"):
@@ -59,6 +72,7 @@ def values(s: LpaSet, volume: float) -> dict:
             f"{stage}.reference_c": reference if stage == "larva" else _MILD,
             f"{stage}.duration_cv": 0.0,
         }
+    stages |= {"egg.upper_c": _EGG_UPPER, "egg.reference_c": _LAYING}
     lethal = {
         f"{stage}.lethal_{side}_c": 60.0 if side == "high" else -40.0
         for stage in ("egg", "larva", "pupa", "adult")
@@ -74,10 +88,10 @@ def values(s: LpaSet, volume: float) -> dict:
         **stages,
         **lethal,
         "larva.size_cv": 0.0,
-        "larva.hatchling_mass_mg": _LARVA_MG,
-        "larva.mature_mass_mg": 5.0,
+        "larva.hatchling_mass_mg": _HATCHLING_MG,
+        "larva.mature_mass_mg": _LARVA_MG,
         "larva.asymptotic_mass_mg": 6.0,
-        "larva.critical_mass_mg": 0.5,
+        "larva.critical_mass_mg": _CRITICAL_MG,
         "feed.per_gain": 1.0,
         "feed.frass_share": 0.0,
         "feed.maintenance_per_day": 0.0,
@@ -91,7 +105,7 @@ def values(s: LpaSet, volume: float) -> dict:
         "adult.life_reference_c": 40.0,
         "egg.viability_full_c": 40.0,
         "egg.viability_none_c": 50.0,
-        "fecundity.peak_eggs_per_day": s.b,
+        "fecundity.peak_eggs_per_day": s.b / (1.0 - s.mul),
         "fecundity.full_from_days": 0.0,
         "fecundity.decline_per_day": 0.0,
         "fecundity.lower_c": _UPPER,
@@ -131,8 +145,10 @@ class LpaEngine:
         where = np.arange(self.bins)
         for count, kind in zip(numbers, (Stage.LARVA, Stage.PUPA), strict=False):
             if count:
+                # Larvae have their first mild day behind them.
+                clock = 1.0 if kind == Stage.LARVA else 0.0
                 self.bench.add(count * self.bins, kind, np.repeat(where, count), mass=larva,
-                               instar=1, flags=1)
+                               instar=1, flags=1, progress=clock)
         if numbers[2]:
             self.bench.add_beetles(numbers[2] * self.bins, np.repeat(where, numbers[2]),
                                    mass=larva)

@@ -1,8 +1,8 @@
 """Stage- and age-classified projection matrix built from the parameters (Lefkovitch 1965).
 
-Classes are whole days since entry into a stage. The day's end is the census. A stage that
-follows another starts within a day; that fraction r is taken as uniform, which holds when
-durations spread over several days.
+Classes are whole days since entry into a stage. The day's end is the census. A stage starts
+within a day; that fraction r is taken as uniform, which holds for eggs by construction and
+for later stages when durations spread over several days.
 """
 
 from __future__ import annotations
@@ -28,14 +28,6 @@ class Chain:
 
     stay: np.ndarray
     leave: np.ndarray
-
-
-def egg_chain(p, t: float, days: int) -> Chain:
-    """Eggs enter at a day's end; those that cannot hatch vanish at the end of the stage."""
-    law = lognormal(p["egg.duration_cv"], 1.0 / bio.development(p, "egg", t))
-    ended = law.cdf(np.arange(days + 1))
-    leave = np.append(0.0, np.diff(ended)) * bio.viable_share(p, t)
-    return Chain(1.0 - ended, leave)
 
 
 def _chain(law, days: int, hazard: float, within_day: bool) -> Chain:
@@ -96,8 +88,10 @@ class Projection:
             lognormal(p[f"{s}.duration_cv"], m) for s, m in zip(STAGES[:3], means, strict=True)
         ]
         days = [int(law.ppf(1 - 1e-10)) + 3 for law in laws]
+        # Eggs that cannot hatch vanish at the end of the stage.
+        eggs = _chain(laws[0], days[0], 0.0, within_day=False)
         self.chains = [
-            egg_chain(p, t, days[0]),
+            Chain(eggs.stay, eggs.leave * bio.viable_share(p, t)),
             _chain(laws[1], days[1], p["larva.hazard_per_day"], within_day=False),
             _chain(laws[2], days[2], p["pupa.hazard_per_day"], within_day=True),
         ]

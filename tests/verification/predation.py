@@ -12,7 +12,7 @@ from colony_sim.population.insects import Stage
 from colony_sim.population.ledger import Event
 
 from .bench import IDEAL, IMMORTAL, Bench
-from .claim import ALPHA, Check, Claim, chi2_check, exact, z_check
+from .claim import Check, Claim, chi2_check, exact, z_check
 from .survival import deaths_check
 
 
@@ -155,12 +155,6 @@ def share_eaten(hazard: float, egg_days: float, interval: float) -> float:
     return 1 - (alive + (interval - m) * math.exp(-hazard * egg_days)) / interval
 
 
-def share_eaten_daily(hazard: float, egg_days: float, interval: int) -> float:
-    """The same for a model that lays each day's eggs at the end of the day."""
-    exposed = np.minimum(np.arange(interval), egg_days)
-    return float(1 - np.exp(-hazard * exposed).mean())
-
-
 class RotationShare(Claim):
     """Eggs eaten against the rotation interval, with the real keeper."""
 
@@ -184,19 +178,11 @@ class RotationShare(Claim):
             )
             share = eaten / laid
             self.points.append((interval, share))
-            daily = share_eaten_daily(self.hazard, egg, interval)
-            smooth = share_eaten(self.hazard, egg, interval)
-            se = math.sqrt(daily * (1 - daily) / laid)
-            checks.append(z_check(f"R = {interval} d, eggs laid at the end of each day", share,
-                                  daily, se))
-            step = 0.5 * self.hazard * min(1.0, egg / interval)
-            checks.append(
-                z_check(f"R = {interval} d, eggs laid all day long", share, smooth, se, ALPHA, step,
-                        "and half a day's hazard for eggs that do not hatch among beetles, since"
-                        " the engine lays at the end of the day")
-            )
-        flat = share_eaten_daily(self.hazard, egg, 14) < share_eaten_daily(self.hazard, egg, 21)
-        checks.append(exact("more is eaten in 21 days than in 14", int(flat), 1))
+            due = share_eaten(self.hazard, egg, interval)
+            se = math.sqrt(due * (1 - due) / laid)
+            checks.append(z_check(f"share eaten, R = {interval} d", share, due, se))
+        points = dict(self.points)
+        checks.append(exact("more is eaten in 21 days than in 14", int(points[14] < points[21]), 1))
         return checks
 
     def _one(self, interval, beetles, coefficient, egg, k) -> tuple[int, int]:
@@ -221,9 +207,7 @@ class RotationShare(Claim):
 
     def figure(self, ax) -> None:
         days = np.arange(1, 40)
-        ax.plot(days, [share_eaten(self.hazard, self.egg, d) for d in days], label="laid all day")
-        ax.plot(days, [share_eaten_daily(self.hazard, self.egg, int(d)) for d in days], "--",
-                label="laid at the end of the day")
+        ax.plot(days, [share_eaten(self.hazard, self.egg, d) for d in days], label="closed form")
         ax.plot(*zip(*self.points, strict=True), "o", label="engine, real keeper")
         ax.set(xlabel="rotation interval, d", ylabel="share of eggs eaten by beetles",
                title=f"Hazard {self.hazard:g}/d, egg stage {self.egg:g} d")

@@ -80,14 +80,8 @@ class Insect(mesa.Agent):
     def live_as_egg(self) -> None:
         p, today = self.model.p, self.model.rates
         pace = today.egg * float(self.factor)
-        done = (1.0 - float(self.progress)) / pace if pace > 0 else math.inf
-        w = self.draw(EGG_FATE)
-        threats = [
-            (w[0], today.egg_thermal, "eggs_unhatched"),
-            (w[1], self.bin.egg_by_adults, "eggs_eaten_adults"),
-            (w[2], self.bin.egg_by_larvae, "eggs_eaten_larvae"),
-        ]
-        fate = self.first_of(threats, done)
+        done = max(0.0, (1.0 - float(self.progress)) / pace) if pace > 0 else math.inf
+        fate = self.first_of(self.egg_threats(), done)
         lived = self.age - 1 + min(done, 1.0)
         if fate:
             self.die(fate)
@@ -97,6 +91,15 @@ class Insect(mesa.Agent):
             self.hatch(1.0 - done)
         else:
             self.progress = float32(float(self.progress) + pace)
+
+    def egg_threats(self) -> list[tuple[int, float, str]]:
+        """Word, hazard and event of each death an egg may meet today."""
+        w = self.draw(EGG_FATE)
+        return [
+            (w[0], self.model.rates.egg_thermal, "eggs_unhatched"),
+            (w[1], self.bin.egg_by_adults, "eggs_eaten_adults"),
+            (w[2], self.bin.egg_by_larvae, "eggs_eaten_larvae"),
+        ]
 
     def first_of(self, threats, done: float) -> str:
         """The earliest threat that comes today and before the stage is completed."""
@@ -249,3 +252,9 @@ class Insect(mesa.Agent):
         egg.viable = unit(w[1]) < model.rates.viability
         egg.factor = float32(1.0 / bio.lognormal(normal(w[2], w[3]), p["egg.duration_cv"]))
         model.count("eggs_laid", "EGG_MASS", egg.mass)
+        # Laid at its own time; for the rest of the day it develops and is exposed.
+        rest = unit(egg.draw(EGG_FATE)[3])
+        egg.progress = float32(rest * model.rates.egg) * egg.factor
+        fate = egg.first_of(egg.egg_threats(), rest)
+        if fate:
+            egg.die(fate)
