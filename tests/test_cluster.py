@@ -89,7 +89,8 @@ def test_a_worker_killed_during_the_sweep_changes_no_byte(place):
     assert left > 4
     assert process.returncode == 0, err
     assert [line for line in told(err) if not line.startswith("demo-sweep: ")] == []
-    assert cli("sweep", "demo.toml", *WORDS, "--out", here, cwd=place)[0] == 0
+    code, _, err = cli("sweep", "demo.toml", *WORDS, "--out", here, cwd=place)
+    assert code == 0, err
     runs = pd.read_parquet(on_cluster / "sweep.parquet")
     assert len(runs) == RUNS and (runs["status"] == "settled").all()
     assert not runs.duplicated(["point", "policy", "replicate"]).any()

@@ -86,13 +86,15 @@ def test_reached_is_half_of_the_paired_interval_and_counts_pairs():
     runs = runs_of(rng.normal(2.0, 1.0, size=(2, 12)))
     lost = (runs["seed"] == 3) & (runs["policy"] == "b")
     runs.loc[lost, YIELD], runs.loc[lost, "status"] = np.nan, "died_out"
-    table = reached(runs, ["a", "b"], "a", Rule((Wanted(YIELD, 0.5),)))
+    table = reached(runs, ["a", "b"], "a", Rule((Wanted(YIELD, 0.4),)))
     for point, here in runs.groupby("point"):
         expected = paired_differences(here, "a", measures=[YIELD]).iloc[0]
         row = table[table["point"] == point].iloc[0]
         assert row["half_width"] == pytest.approx((expected["high"] - expected["low"]) / 2)
         assert (row["n_pairs"], row["replicates"]) == (11, 12)
-        assert row["met"] == (row["half_width"] <= 0.5)
+        for asked, met in ((0.99 * row["half_width"], False), (1.01 * row["half_width"], True)):
+            again = reached(here, ["a", "b"], "a", Rule((Wanted(YIELD, asked),)))
+            assert again["met"].tolist() == [met]
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ import signal
 import sys
 import tracemalloc
 
+import numpy as np
 import pandas as pd
 import pytest
 from commandline import EXPERIMENT, cli, start, told, tree, wait_for
@@ -24,6 +25,7 @@ from colony_sim.experiment.measures import catalogue
 from colony_sim.experiment.outcome_store import open_store, read_store
 from colony_sim.experiment.paired import all_paired_differences, paired_differences, policy_summary
 from colony_sim.experiment.plan import expand
+from colony_sim.experiment.point_summary import ranking
 from colony_sim.experiment.runner import Interrupted
 from colony_sim.experiment.sweep import plan_sweep, run_sweep
 from colony_sim.experiment.task import TaskResult
@@ -90,6 +92,26 @@ def test_summaries_are_those_of_a_comparison_at_each_point(place, monkeypatch):
             assert here.loc[rank, "p_holm"] == pytest.approx(row["p_holm"])
             clear = (row["low"] > 0 or row["high"] < 0) and row["p_holm"] < 0.05
             assert here.loc[rank, "ties_with_first"] == (not clear)
+
+
+def test_the_first_of_many_is_adjusted_for_having_been_picked():
+    # Ten seeds, four policies; the first is a little ahead of the second.
+    rng = np.random.default_rng(2)
+    noise = rng.normal(size=10)
+    noise = (noise - noise.mean()) / noise.std(ddof=1)
+    lead = 0.8  # t = 0.8 sqrt(10) = 2.53, p = 0.032; over six pairs 0.032 times 1 to 6
+    values = {"a": np.zeros(10), "b": noise - lead, "c": 5 * noise - 1, "d": 9 * noise - 1.5}
+    runs = pd.concat(
+        pd.DataFrame({"point": 1, "policy": k, "seed": range(10), "y": v})
+        for k, v in values.items()
+    )
+    table = ranking(runs, list(values), "y", more=True).set_index("policy")
+    alone = ranking(runs[runs["policy"].isin(["a", "b"])], ["a", "b"], "y", more=True)
+    assert alone["p_holm"].iloc[1] == pytest.approx(0.0321, abs=1e-3)
+    assert not alone["ties_with_first"].iloc[1]
+    assert table["rank"].to_dict() == {"a": 1, "b": 2, "c": 3, "d": 4}
+    assert table.loc["b", "ties_with_first"] and table.loc["b", "holm_family"] == 6
+    assert table.loc["b", "p_holm"] == pytest.approx(6 * alone["p_holm"].iloc[1])
 
 
 def test_tables_do_not_depend_on_how_many_points_are_in_memory(place, monkeypatch):

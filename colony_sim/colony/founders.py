@@ -63,18 +63,22 @@ def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
     )
 
 
-def add_larvae(model: Colony, count: int, temperature_c: float) -> None:
+def add_larvae(model: Colony, count: int) -> None:
     """Founder larvae spread evenly over the larval clock, a ladder of growing bins.
 
-    Masses are those of ideal growth. The ladder has `LADDER` bins, or fewer where the rack
-    would otherwise have none left free; it does not depend on the handling rules, so that
-    policies start from the same insects in the same bins.
+    Masses are those of ideal growth. Dates on the bins are what the first year's temperatures
+    make of a larval period, but no bin starts as one that is due to be cleared. The ladder
+    has `LADDER` bins, or fewer where the rack would otherwise have none left free; it does not
+    depend on when beetles are moved, so that policies start from the same insects in the same
+    bins.
     """
     if count == 0:
         return
     p = model.parameters
-    rate = development.stage_rate(p, "larva", temperature_c)
-    period = 1.0 / rate if rate > 0 else p["larva.duration_days"]
+    year = model.temperatures[:365]
+    rate = float(np.mean([development.stage_rate(p, "larva", float(t)) for t in year]))
+    longest = 0.9 * p["rack.clear_after_days"]
+    period = min(1.0 / rate, longest) if rate > 0 else longest
     rungs = max(1, min(LADDER, len(model.bins) - 2))
     ident, words = _identities(model, count, 1)
     place = _unit(blocks(model.run_seed, Block.PLACE, ident, 0)[:, 0])

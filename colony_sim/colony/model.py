@@ -80,7 +80,7 @@ class Colony(mesa.Model):
         self.flows = np.zeros(len(Flow), np.int64)
         start_c = float(self.temperatures[0])
         founders.add_breeders(self, breeders, start_c)
-        founders.add_larvae(self, larvae, start_c)
+        founders.add_larvae(self, larvae)
         self.table = self.take_census()
         self.stock_totals = self.table.sum(axis=0)
         self.event_totals = self.events.sum(axis=0)

@@ -40,7 +40,8 @@ class Durations(Claim):
     statement = (
         "The time in a stage is lognormal with the mean of Briere's curve and the coefficient of"
         " variation of the parameter file, at constant and at changing temperature; counted in"
-        " whole days it is F(n) - F(n - 1), for eggs averaged over the time of laying. The share of eggs that can hatch is binomial."
+        " whole days it is F(n) - F(n - 1), for eggs averaged over the time of laying."
+        " The share of eggs that can hatch is binomial."
     )
     source = "closed form; Briere et al. 1999, Environ. Entomol. 28:22 for the mean"
 

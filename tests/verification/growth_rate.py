@@ -57,8 +57,8 @@ class GrowthRate(Claim):
             close(f"{name}: Euler-Lotka with daily classes", m.euler_lotka_daily(), m.growth, 1e-9,
                   "the same sum, solved another way"),
             close(f"{name}: Euler-Lotka in continuous time, r", math.log(m.euler_lotka()), r, slack,
-                  "growth that one day more or less in a generation makes: the engine lays at"
-                  " the end of the day"),
+                  "growth that one day more or less in a generation makes: beetles lay and age"
+                  " by whole days"),
             mean_check(f"{name}: growth rate r of {runs} engines, 1/d", rates, r, _ALPHA,
                        allowance=0.02 * r * left,
                        why=f"and what is left of the start ({left:.2g} of 2 %)"),

@@ -120,7 +120,11 @@ MUTANTS = (
         ("egg_predation", "rotation_share"),
     ),
     Mutant(
-        "males lay as well", _ADULTS, "(cols.flags[i] & 5) == 1", "(cols.flags[i] & 4) == 0", ("growth_rate",)
+        "males lay as well",
+        _ADULTS,
+        "(cols.flags[i] & 5) == 1",
+        "(cols.flags[i] & 4) == 0",
+        ("growth_rate",),
     ),
     Mutant(
         "age of laying not counted",
@@ -244,16 +248,20 @@ MUTANTS = (
 )
 
 
-def failed_claims(mutant: Mutant | None, claims: tuple[str, ...]) -> list[str]:
-    """Claims with a check out of tolerance in a copy with the mutant (None: unbroken).
+_SKIP = shutil.ignore_patterns("__pycache__")
+
+
+def failed_claims(
+    mutant: Mutant | None, claims: tuple[str, ...], root: Path = _ROOT
+) -> list[str]:
+    """Claims with a check out of tolerance in a copy of `root` with the mutant (None: unbroken).
 
     A claim that merely crashes is not counted.
     """
     with tempfile.TemporaryDirectory(prefix="colony-mutant-") as name:
         place = Path(name)
-        skip = shutil.ignore_patterns("__pycache__")
         for folder in _FOLDERS:
-            shutil.copytree(_ROOT / folder, place / folder, ignore=skip)
+            shutil.copytree(root / folder, place / folder, ignore=_SKIP)
         if mutant is not None:
             path = place / "colony_sim" / mutant.file
             source = path.read_text("utf-8")
@@ -293,13 +301,22 @@ def failed_claims(mutant: Mutant | None, claims: tuple[str, ...]) -> list[str]:
 
 def run_mutants(workers: int, say: Callable[[str], None]) -> tuple[bool, str]:
     """Try every mutant; whether all were caught, and a Markdown section on them."""
+    with tempfile.TemporaryDirectory(prefix="colony-snapshot-") as name:
+        # One snapshot, so that work on the sources meanwhile passes for no break.
+        root = Path(name)
+        for folder in _FOLDERS:
+            shutil.copytree(_ROOT / folder, root / folder, ignore=_SKIP)
+        return _run(root, workers, say)
+
+
+def _run(root: Path, workers: int, say: Callable[[str], None]) -> tuple[bool, str]:
     named = tuple(dict.fromkeys(c for m in MUTANTS for c in (*m.claims, "twin")))
 
     def attempt(mutant: Mutant | None) -> list[str]:
         if mutant is None:
-            return failed_claims(None, named)
+            return failed_claims(None, named, root)
         claims = tuple(dict.fromkeys((*mutant.claims, "twin")))
-        found = failed_claims(mutant, claims)
+        found = failed_claims(mutant, claims, root)
         say(f"{'caught' if found else 'MISSED'}  {mutant.name}: {', '.join(found) or 'none'}")
         return found
 
