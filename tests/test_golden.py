@@ -41,7 +41,7 @@ VALUES = {
     "bran.start_g": 200.0,
     "bran.top_up_g": 80.0,
     "bran.top_up_below_g": 100.0,
-    "rack.clear_after_days": 45,
+    "rack.clear_after_days": 50,
 }
 WAVE = {"kind": "yearly_wave", "mean_c": 25.0, "amplitude_k": 4.0, "coldest_day": 20.0}
 

@@ -550,7 +550,7 @@ BUSY = {
     "moisture.breeding_g_per_day": 2.0,
     "moisture.visible_skins_per_dm2": 5.0,
     "rotation.most_breeders_per_bin": 40,
-    "rack.clear_after_days": 30,
+    "rack.clear_after_days": 38,
     "rotation.interval_days": 9,
     "bran.start_g": 150.0,
     "bran.top_up_g": 60.0,
