@@ -41,7 +41,7 @@ def test_three_lines_to_a_verdict_in_a_plain_script(tmp_path):
     done = script(SCRIPT, tmp_path)
     assert told(done.stderr) == []
     verdict, facts = done.stdout.strip().splitlines()
-    question, sentence, _ = (tmp_path / "results/demo/verdict.txt").read_text().split("\n\n")
+    question, sentence, _, _ = (tmp_path / "results/demo/verdict.txt").read_text().split("\n\n")
     assert question == "Which interval gives more?"
     assert verdict == sentence
     assert facts == "['long', 'short'] 8 results/demo"

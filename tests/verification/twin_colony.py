@@ -224,8 +224,11 @@ class TwinColony(mesa.Model):
 
     def _found_larvae(self, count: int) -> None:
         p = self.p
-        rate = bio.development(p, "larva", self.temperatures[0])
-        period = 1.0 / rate if rate > 0 else p["larva.duration_days"]
+        # Bins are dated by the first year, and none starts as due to be cleared.
+        year = self.temperatures[:365]
+        rate = sum(bio.development(p, "larva", t) for t in year) / len(year)
+        longest = 0.9 * p["rack.clear_after_days"]
+        period = min(1.0 / rate, longest) if rate > 0 else longest
         rungs = max(1, min(10, self.tray - 2))
         for k in range(rungs):
             bin_ = self.stocks[1 + k]
