@@ -1,0 +1,404 @@
+"""The day of every insect in plain numpy: the same step without a compiler.
+
+Same order of a day, same keyed draws, same roundings as `population.kernels.step`, so that
+the two give the same insects, events and masses. Each stage's insects are picked out of the
+columns and their day is computed with whole-array operations; Philox4x32-10 runs over whole
+arrays too. It is what a careful numpy user would write, and the benchmark's middle rung.
+"""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+
+from colony_sim.biology.rates import NG_PER_G
+from colony_sim.population import census
+from colony_sim.population.draws import Block
+from colony_sim.population.insects import Flag, Insects, Stage
+from colony_sim.population.ledger import Event, Flow
+
+_LOW = np.uint64(0xFFFFFFFF)
+_SHIFT = np.uint64(32)
+_WORDS = 2.0**32
+
+
+def words(seed: int, block: int, ident: np.ndarray, when) -> list[np.ndarray]:
+    """Four uint64 arrays that hold the 32-bit words of each individual (Salmon et al. 2011)."""
+    c0, c1 = ident & _LOW, ident >> _SHIFT
+    c2 = np.broadcast_to(np.asarray(when, np.uint64), ident.shape)
+    c3 = np.full(ident.shape, block, np.uint64)
+    k0, k1 = seed & 0xFFFFFFFF, seed >> 32
+    for _ in range(10):
+        p0, p1 = np.uint64(0xD2511F53) * c0, np.uint64(0xCD9E8D57) * c2
+        c0, c1 = (p1 >> _SHIFT) ^ c1 ^ np.uint64(k0), p1 & _LOW
+        c2, c3 = (p0 >> _SHIFT) ^ c3 ^ np.uint64(k1), p0 & _LOW
+        k0, k1 = (k0 + 0x9E3779B9) & 0xFFFFFFFF, (k1 + 0xBB67AE85) & 0xFFFFFFFF
+    return [c0, c1, c2, c3]
+
+
+def _unit(word):
+    return (word.astype(np.float64) + 0.5) / _WORDS
+
+
+def _normal(a, b):
+    return np.sqrt(-2.0 * np.log(_unit(a))) * np.cos(2.0 * math.pi * _unit(b))
+
+
+def _lognormal(z, cv):
+    variance = math.log(1.0 + cv * cv)
+    return np.exp(math.sqrt(variance) * z - 0.5 * variance)
+
+
+def _threshold(hazard):
+    """Words below this number mean that an event of this hazard (1/d) comes today."""
+    return np.floor((1.0 - np.exp(-np.asarray(hazard))) * _WORDS).astype(np.uint64)
+
+
+def _first(threats, until):
+    """Number of the earliest threat before a time of the day, 0 for none, and its time."""
+    fate, first = np.zeros(until.size, np.int64), until.copy()
+    for number, (word, hazard) in enumerate(threats, 1):
+        hit = word < _threshold(hazard)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            time = -np.log1p(-_unit(word)) / hazard
+        hit &= time < first
+        first[hit], fate[hit] = time[hit], number
+    return fate, first
+
+
+def step(c, d, seed, day, insects: Insects, substrate, table, events, flows) -> None:
+    """Live one day; the arguments are those of `population.kernels.step`."""
+    today = _morning(c, d, substrate, table)
+    larvae = _plan(c, d, insects, today, table)
+    _noon(c, d, substrate, table, today)
+    books = SimpleNamespace(
+        events=events,
+        flows=flows,
+        eaten=np.zeros(table.shape[0], np.int64),
+        grown=np.zeros(table.shape[0], np.int64),
+    )
+    laid = _adults(c, d, seed, day, insects, substrate, today, books)
+    pupae, eggs = insects.rows(Stage.PUPA), insects.rows(Stage.EGG)
+    _pupae(c, d, seed, day, insects, pupae, today, books)
+    _larvae(c, d, seed, day, insects, larvae, substrate, today, books)
+    _eggs(c, d, seed, day, insects, eggs, today, books)
+    _evening(c, table, substrate, books)
+    _lay(c, d, seed, day, insects, laid, today, books)
+
+
+def _count(books, bins, event) -> None:
+    books.events[:, event] += np.bincount(bins, minlength=books.events.shape[0])
+
+
+def _sum(bins, values, slots) -> np.ndarray:
+    """Whole-number sums per bin; float64 weights are exact below 2**53 ng (9 t)."""
+    return np.bincount(bins, values, slots).astype(np.int64)
+
+
+def _older(insects: Insects, rows) -> None:
+    insects.age[rows] = np.minimum(insects.age[rows], 65534) + 1
+
+
+def _morning(c, d, s, table) -> SimpleNamespace:
+    need = c.water_need * (table[:, census.LARVA_MASS] + table[:, census.ADULT_MASS])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        met = np.where(need > 0, np.minimum(1.0, s.moisture / need), s.moisture > 0)
+    s.wetness[:] = met
+    density = table[:, census.LARVA_MASS] / NG_PER_G
+    s.crowding[:] = np.exp(-c.crowding_slope * density / c.area_dm2)
+    limit = (c.growth_dry_share + (1.0 - c.growth_dry_share) * met) * s.crowding
+    return SimpleNamespace(
+        growth_share=(1.0 - np.exp(-c.growth_exponent * d.larva * limit)).astype(np.float32),
+        clock=d.larva * (1.0 - c.clock_sensitivity * (1.0 - limit)),
+        feed=np.float32(c.per_gain),
+        keep=np.float32(c.maintenance * d.larva_relative),
+    )
+
+
+def _plan(c, d, insects, today, table):
+    """Rows of the larvae, what each would gain (float32, ng); bran asked for per bin."""
+    rows = insects.rows(Stage.LARVA)
+    bins = insects.bin[rows]
+    mass = insects.mass[rows].astype(np.float32)
+    root = np.sqrt(np.sqrt(mass))
+    top = np.float32(c.asymptote_root) * insects.size[rows]
+    share = np.minimum(np.float32(1), today.growth_share[bins] * insects.factor[rows])
+    near = root + share * (top - root)
+    near *= near
+    gain = np.where(top > root, np.maximum(np.float32(0), near * near - mass), np.float32(0))
+    ask = (today.feed * gain).astype(np.int64) + (today.keep * mass).astype(np.int64)
+    today.ask = _sum(bins, ask, table.shape[0])
+    today.ask += (c.adult_feed * table[:, census.ADULT_MASS]).astype(np.int64)
+    return rows, gain
+
+
+def _noon(c, d, s, table, today) -> None:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        food = np.where(today.ask > 0, np.minimum(1.0, s.bran / (c.bran_days * today.ask)), 1.0)
+    food[-1] = 1.0
+    s.food[:] = food
+    rise = 1.0 + c.shortage_rise * (1.0 - food)
+    adults = table[:, census.ADULTS].astype(np.float64)
+    grams = table[:, census.PREDATOR_MASS] / NG_PER_G
+    kg = np.maximum((s.bran + s.frass) / (1000.0 * NG_PER_G), 0.01)
+    hazards = np.stack(
+        [
+            rise * (c.adult_egg * adults / c.area_dm2),
+            rise * (c.larva_egg * grams / kg),
+            rise * (c.adult_pupa * adults / c.area_dm2),
+            rise * (c.larva_pupa * grams / kg),
+        ]
+    )
+    hazards[:, -1] = 0.0
+    dry = c.laying_dry_share + (1.0 - c.laying_dry_share) * s.wetness
+    density = np.exp(-c.density_slope * adults / c.area_dm2)
+    today.laying = c.peak_eggs * d.laying * dry * density * food
+    today.laying[-1] = 0.0
+    today.food, today.hazards, today.pace = food, hazards, today.clock * food
+    hunger = c.starvation_hazard * (1.0 - food) + d.larva_thermal
+    today.young_at = _threshold(c.young_hazard + hunger)
+    today.larva_at = _threshold(c.larva_hazard + hunger)
+
+
+def _adults(c, d, seed, day, insects, s, today, books):
+    rows = insects.rows(Stage.ADULT)
+    _older(insects, rows)
+    w = words(seed, Block.ADULT_FATE, insects.ident[rows], day)
+    insects.progress[rows] += np.float32(d.ageing)
+    old = insects.progress[rows] >= insects.factor[rows]
+    gone = old | (w[0] < _threshold(c.adult_hazard + d.adult_thermal))
+    bins = insects.bin[rows]
+    _count(books, bins[old], Event.ADULT_DIED_AGE)
+    _count(books, bins[gone & ~old], Event.ADULT_DIED_BACKGROUND)
+    s.dead_adults += np.bincount(bins[gone], minlength=s.dead_adults.size)
+    _die(insects, rows[gone], books)
+    rows, bins, u = rows[~gone], bins[~gone], _unit(w[1][~gone])
+    meal = (c.adult_feed * insects.mass[rows] * today.food[bins]).astype(np.int64)
+    meal[bins == s.food.size - 1] = 0
+    books.eaten += _sum(bins, meal, books.eaten.size)
+    teneral = insects.size[rows] < 1
+    insects.size[rows[teneral]] += np.float32(d.teneral)
+    fertile = (insects.flags[rows] & (Flag.FEMALE | Flag.INJURED)) == Flag.FEMALE
+    lays = ~teneral & fertile & (today.laying[bins] > 0)
+    rows, bins, u = rows[lays], bins[lays], u[lays]
+    age = np.minimum(insects.age[rows], c.age_profile.size - 1)
+    number = _poisson(u, today.laying[bins] * c.age_profile[age])
+    return rows, np.minimum(number, 65535 - insects.eggs[rows].astype(np.int64))
+
+
+def _poisson(u, mean):
+    """Poisson counts by inversion, all at once, until the last has stopped."""
+    term = np.exp(-mean)
+    total, count = term.copy(), np.zeros(u.size, np.int64)
+    going = u > total
+    while going.any():
+        count[going] += 1
+        term[going] *= mean[going] / count[going]
+        total[going] += term[going]
+        going &= (term >= 1e-300) & (u > total) & (count < 1000)
+    return count
+
+
+def _die(insects, rows, books) -> None:
+    insects.stage[rows] = Stage.DEAD
+    books.flows[Flow.DEAD_MASS] += insects.mass[rows].sum(dtype=np.int64)
+
+
+def _completion(insects, rows, rate):
+    """Pace, progress before, and the time of the day at which the stage is completed."""
+    pace = rate * insects.factor[rows].astype(np.float64)
+    before = insects.progress[rows].astype(np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        done = np.where(pace > 0, (1.0 - before) / pace, 9.0)
+    return pace, before, done
+
+
+def _pupae(c, d, seed, day, insects, rows, today, books) -> None:
+    _older(insects, rows)
+    bins = insects.bin[rows]
+    pace, before, done = _completion(insects, rows, d.pupa)
+    w = words(seed, Block.PUPA_FATE, insects.ident[rows], day)
+    background = np.full(rows.size, c.pupa_hazard + d.pupa_thermal)
+    until = np.minimum(done, 1.0)
+    threats = [(w[0], background), (w[1], today.hazards[2][bins]), (w[2], today.hazards[3][bins])]
+    fate, _ = _first(threats, until)
+    hurt = (fate >= 2) & ((insects.flags[rows] & Flag.INJURED) == 0)
+    hurt &= _unit(w[3]) < c.injured_share
+    insects.set(rows[hurt], Flag.INJURED)
+    fate[hurt] = _first(threats[:1], until)[0][hurt]
+    for number, event in enumerate(
+        (Event.PUPA_DIED, Event.PUPA_EATEN_ADULTS, Event.PUPA_EATEN_LARVAE), 1
+    ):
+        _count(books, bins[fate == number], event)
+    _die(insects, rows[fate > 0], books)
+    stays = (fate == 0) & (done > 1.0)
+    insects.progress[rows[stays]] = (before + pace)[stays]
+    emerges = (fate == 0) & ~stays
+    rows, rest = rows[emerges], 1.0 - done[emerges]
+    injured = (insects.flags[rows] & Flag.INJURED) != 0
+    _count(books, insects.bin[rows[injured]], Event.PUPA_INJURED)
+    _count(books, insects.bin[rows[~injured]], Event.ADULT_EMERGED)
+    _turn(insects, rows, Stage.ADULT, c.adult_mass_share, Flow.EMERGENCE_LOSS, books)
+    insects.eggs[rows] = 0
+    u = _unit(words(seed, Block.EMERGED, insects.ident[rows], 0)[0])
+    insects.factor[rows] = (-np.log(u)) ** (1.0 / c.life_shape)
+    insects.progress[rows] = rest * d.ageing
+    insects.size[rows] = rest * d.teneral
+
+
+def _turn(insects, rows, stage, share, flow, books) -> None:
+    """Into the next stage, with a share of the mass."""
+    new = (insects.mass[rows] * share).astype(np.uint32)
+    books.flows[flow] += (insects.mass[rows] - new).sum(dtype=np.int64)
+    insects.mass[rows], insects.stage[rows], insects.age[rows] = new, stage, 0
+
+
+def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
+    rows, gain = larvae
+    bins, mass = insects.bin[rows], insects.mass[rows]
+    at = np.where(mass < c.young_mass, today.young_at[bins], today.larva_at[bins])
+    dies = words(seed, Block.LARVA_FATE, insects.ident[rows], day)[0] < at
+    _count(books, bins[dies], Event.LARVA_DIED)
+    _die(insects, rows[dies], books)
+    rows, bins, mass, gain = (x[~dies] for x in (rows, bins, mass, gain))
+    _older(insects, rows)
+    gain = gain.astype(np.uint32)
+    bran = (today.feed * gain.astype(np.float32)).astype(np.int64)
+    bran += (today.keep * mass.astype(np.float32)).astype(np.int64)
+    gain = (gain * today.food[bins]).astype(np.uint32)
+    books.eaten += _sum(bins, (bran * today.food[bins]).astype(np.int64), books.eaten.size)
+    grown = _sum(bins, gain, books.grown.size)
+    books.grown += grown
+    books.flows[Flow.GAIN] += grown.sum()
+    mass = mass + gain
+    insects.mass[rows] = mass
+    _molt(c, insects, rows, bins, mass, s, books)
+    pace = today.pace[bins].astype(np.float32) * insects.factor[rows]
+    before = insects.progress[rows]
+    now = before + pace
+    insects.progress[rows] = now
+    ripe = (now >= 1) & (mass >= c.critical_mass)
+    rows, before, now, pace = rows[ripe], before[ripe], now[ripe], pace[ripe].astype(np.float64)
+    over = (now - np.float32(1)).astype(np.float64)
+    rest = np.divide(over, pace, out=np.zeros(rows.size), where=before < 1)
+    _count(books, bins[ripe], Event.PUPA_FORMED)
+    _turn(insects, rows, Stage.PUPA, c.pupa_mass_share, Flow.PUPATION_LOSS, books)
+    wa, wb, _, _ = words(seed, Block.PUPATED, insects.ident[rows], 0)
+    factor = (1.0 / _lognormal(_normal(wa, wb), c.pupa_cv)).astype(np.float32)
+    insects.factor[rows] = factor
+    insects.progress[rows] = (rest * d.pupa).astype(np.float32) * factor
+
+
+def _molt(c, insects, rows, bins, mass, s, books) -> None:
+    instar = insects.instar[rows].astype(np.int64)
+    new = np.maximum(instar, 1 + np.searchsorted(c.molt_mass, mass, side="right"))
+    shed = new - instar
+    molts = shed > 0
+    rows, bins, mass, shed = rows[molts], bins[molts], mass[molts], shed[molts]
+    insects.instar[rows] = new[molts]
+    skin = shed * (c.exuvia_share * mass).astype(np.int64)
+    s.skins += _sum(bins, shed, s.skins.size)
+    s.visible_skins += _sum(bins, shed * (mass >= c.visible_mass), s.skins.size)
+    s.skin_mass += _sum(bins, skin, s.skins.size)
+    books.flows[Flow.SKIN_MASS] += skin.sum()
+
+
+def _egg_threats(d, today, bins, w):
+    thermal = np.full(bins.size, d.egg_thermal)
+    return [(w[0], thermal), (w[1], today.hazards[0][bins]), (w[2], today.hazards[1][bins])]
+
+
+def _lose_eggs(books, bins, fate) -> None:
+    for number, event in enumerate(
+        (Event.EGG_UNHATCHED, Event.EGG_EATEN_ADULTS, Event.EGG_EATEN_LARVAE), 1
+    ):
+        _count(books, bins[fate == number], event)
+
+
+def _eggs(c, d, seed, day, insects, rows, today, books) -> None:
+    _older(insects, rows)
+    bins = insects.bin[rows]
+    pace, before, done = _completion(insects, rows, d.egg)
+    done = np.maximum(done, 0.0)
+    until = np.minimum(done, 1.0)
+    w = words(seed, Block.EGG_FATE, insects.ident[rows], day)
+    fate, _ = _first(_egg_threats(d, today, bins, w), until)
+    lived = (insects.age[rows] - 1.0) + until
+    over = (fate == 0) & (lived >= c.egg_longest_days)
+    viable = (insects.flags[rows] & Flag.VIABLE) != 0
+    ends = (fate == 0) & ~over & (done <= 1.0)
+    fate[over | (ends & ~viable)] = 1
+    hatches = ends & viable
+    _lose_eggs(books, bins, fate)
+    _die(insects, rows[fate > 0], books)
+    stays = (fate == 0) & ~hatches
+    insects.progress[rows[stays]] = (before + pace)[stays]
+    rows, bins, rest = rows[hatches], bins[hatches], 1.0 - done[hatches]
+    _count(books, bins, Event.EGG_HATCHED)
+    books.flows[Flow.HATCHING_LOSS] += (insects.mass[rows].astype(np.int64) - c.hatchling_mass).sum()
+    insects.stage[rows], insects.age[rows], insects.instar[rows] = Stage.LARVA, 0, 1
+    insects.mass[rows] = c.hatchling_mass
+    wa, wb, wc, wd = words(seed, Block.HATCHED, insects.ident[rows], 0)
+    factor = (1.0 / _lognormal(_normal(wa, wb), c.larva_cv)).astype(np.float32)
+    insects.factor[rows] = factor
+    insects.size[rows] = np.minimum(c.size_most, _lognormal(_normal(wc, wd), c.size_cv))
+    insects.progress[rows] = (rest * today.pace[bins]).astype(np.float32) * factor
+
+
+def _evening(c, table, s, books) -> None:
+    eaten, grown = books.eaten[:-1], books.grown[:-1]
+    s.bran[:-1] -= eaten
+    made = (c.frass_share * eaten).astype(np.int64)
+    s.frass[:-1] += made
+    need = c.water_need * (table[:-1, census.LARVA_MASS] + table[:-1, census.ADULT_MASS])
+    wanted = (need + c.water_share_of_gain * grown).astype(np.int64)
+    drunk = np.minimum(s.moisture[:-1], wanted)
+    s.moisture[:-1] -= drunk
+    dried = (c.evaporation_share * s.moisture[:-1]).astype(np.int64)
+    s.moisture[:-1] -= dried
+    for flow, amount in (
+        (Flow.BRAN_EATEN, eaten),
+        (Flow.FRASS_MADE, made),
+        (Flow.WATER_DRUNK, drunk),
+        (Flow.WATER_EVAPORATED, dried),
+    ):
+        books.flows[flow] += amount.sum()
+
+
+def _lay(c, d, seed, day, insects, laid, today, books) -> None:
+    mothers, number = laid
+    total = int(number.sum())
+    if not total:
+        return
+    first = insects.eggs[mothers].astype(np.int64)
+    insects.eggs[mothers] += number.astype(np.uint16)
+    of = np.repeat(mothers, number)
+    ordinal = np.arange(total) - np.repeat(np.cumsum(number) - number, number)
+    ordinal += np.repeat(first, number)
+    bins = insects.bin[of]
+    a, b, _, _ = words(seed, Block.LINEAGE, insects.ident[of], ordinal)
+    child = (a << _SHIFT) | b
+    _count(books, bins, Event.EGG_LAID)
+    books.flows[Flow.EGG_MASS] += c.egg_mass * total
+    w = words(seed, Block.EGG_FATE, child, day)
+    rest = _unit(w[3])
+    fate, _ = _first(_egg_threats(d, today, bins, w), rest)
+    _lose_eggs(books, bins, fate)
+    books.flows[Flow.DEAD_MASS] += c.egg_mass * int(np.count_nonzero(fate))
+    child, bins, rest = child[fate == 0], bins[fate == 0], rest[fate == 0]
+    w = words(seed, Block.LAID, child, 0)
+    flags = np.where(_unit(w[0]) < c.female_share, Flag.FEMALE, 0)
+    flags |= np.where(_unit(w[1]) < d.viability, Flag.VIABLE, 0)
+    pace = (1.0 / _lognormal(_normal(w[2], w[3]), c.egg_cv)).astype(np.float32)
+    insects.append(
+        child.size,
+        ident=child,
+        mass=c.egg_mass,
+        progress=(rest * d.egg).astype(np.float32) * pace,
+        factor=pace,
+        bin=bins,
+        stage=Stage.EGG,
+        flags=flags,
+    )
