@@ -337,7 +337,9 @@ def _eggs(c, d, seed, day, insects, rows, today, books) -> None:
     insects.progress[rows[stays]] = (before + pace)[stays]
     rows, bins, rest = rows[hatches], bins[hatches], 1.0 - done[hatches]
     _count(books, bins, Event.EGG_HATCHED)
-    books.flows[Flow.HATCHING_LOSS] += (insects.mass[rows].astype(np.int64) - c.hatchling_mass).sum()
+    books.flows[Flow.HATCHING_LOSS] += (
+        insects.mass[rows].astype(np.int64) - c.hatchling_mass
+    ).sum()
     insects.stage[rows], insects.age[rows], insects.instar[rows] = Stage.LARVA, 0, 1
     insects.mass[rows] = c.hatchling_mass
     wa, wb, wc, wd = words(seed, Block.HATCHED, insects.ident[rows], 0)

@@ -101,8 +101,9 @@ class Twin(Claim):
         " stock, and at the end every field of every insect."
     )
     source = (
-        "tests/verification/twin_*.py, written from the description of the model; shares only the"
-        " parameters with the engine"
+        "tests/verification/twin_*.py; shares only the parameters with the engine, but was written by"
+        " someone who had read it and follows its intended changes: it tests the program, not the"
+        " biology"
     )
 
     def run(self, fast: bool) -> list[Check]:

@@ -1,6 +1,8 @@
 """The formulas of the model once more, in plain Python, for the slow twin.
 
-Written from the description of each parameter, not from the engine's functions. `p` maps
+Stated anew with nothing imported from the engine, but by someone who had read it, and kept in
+step with its intended changes: agreement shows that the engine does what is stated here, not
+that the statement is right. `p` maps
 the keys of `parameters.toml` to values; temperatures in C, rates per day.
 """
 
