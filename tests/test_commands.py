@@ -78,9 +78,7 @@ def test_bad_use_ends_with_2_and_one_line(tmp_path, monkeypatch, capsys, words, 
 def test_compare_prints_tables_verdict_and_folder(done):
     place, out = done
     folder = place / "results/demo"
-    _, sentence, details, assumptions = (
-        (folder / "verdict.txt").read_text().strip().split("\n\n")
-    )
+    _, sentence, details, assumptions = (folder / "verdict.txt").read_text().strip().split("\n\n")
     for text in (sentence, details, assumptions):
         assert "".join(text.split()) in "".join(out.split())
     assert "Results: results/demo" in out.splitlines()

@@ -29,20 +29,32 @@ from colony_sim.figures.comparison import draw, read
 from colony_sim.figures.comparison import title as title_of
 
 DAYS, WARM_UP = 600, 150
-HANDLING = {"rotation.interval_days": 14, "rotation.collect_days": 7, "harvest.interval_days": 7,
-            "pupae.isolate": False}
-LONG = ["every 7 days, pupae set apart in drawers every other Monday",
-        "every 14 days, pupae set apart in drawers every other Friday", "every 21 days",
-        "moved by hand whenever the bin is full of frass and dust",
-        "Wanderungsüberwachungsmaßnahmenverordnung_alle_14_Tage"]
-ALL_LOSSES = tuple(f"adult_losses{c}_per_100_per_day" for c in ("", "_age", "_background",
-                                                                "_handling"))
+HANDLING = {
+    "rotation.interval_days": 14,
+    "rotation.collect_days": 7,
+    "harvest.interval_days": 7,
+    "pupae.isolate": False,
+}
+LONG = [
+    "every 7 days, pupae set apart in drawers every other Monday",
+    "every 14 days, pupae set apart in drawers every other Friday",
+    "every 21 days",
+    "moved by hand whenever the bin is full of frass and dust",
+    "Wanderungsüberwachungsmaßnahmenverordnung_alle_14_Tage",
+]
+ALL_LOSSES = tuple(
+    f"adult_losses{c}_per_100_per_day" for c in ("", "_age", "_background", "_handling")
+)
 LOSSES = "adult_losses{}_per_100_per_day"
 
 
 def results(
-    folder: Path, means: dict[str, float], runs: int = 8, sd: float = 0.2,
-    statuses: dict[str, list[str]] | None = None, drop: tuple[str, ...] = (),
+    folder: Path,
+    means: dict[str, float],
+    runs: int = 8,
+    sd: float = 0.2,
+    statuses: dict[str, list[str]] | None = None,
+    drop: tuple[str, ...] = (),
     text: str = "# An invented scenario, not data of a real colony.",
 ) -> Path:
     """Write a results folder of made-up runs; `statuses` of the first runs of a policy."""
@@ -60,16 +72,26 @@ def results(
                 for cause, value in (("_age", 0.5), ("_background", 0.2), ("_handling", 0.1)):
                     row[LOSSES.format(cause)] = value + 0.02 * rng.normal()
                 row[LOSSES.format("")] = sum(
-                    row[LOSSES.format(c)] for c in ("_age", "_background", "_handling"))
+                    row[LOSSES.format(c)] for c in ("_age", "_background", "_handling")
+                )
             row.update(dict.fromkeys(drop, np.nan))
             warm_up = WARM_UP + 10 * seed if status == "settled" else DAYS
-            rows.append({"policy": policy, "seed": seed, "status": status,
-                         "warm_up_days": warm_up, **row})
+            rows.append(
+                {"policy": policy, "seed": seed, "status": status, "warm_up_days": warm_up, **row}
+            )
             days = np.arange(1, (DAYS if status != "died_out" else 200 + seed) + 1)
             pulse = np.where(days % 7 == 0, 7.0, 0.0) * np.clip(days / WARM_UP, 0, 1)
             noise = rng.normal(1, 0.05, len(days))
-            series.append(pd.DataFrame({"policy": policy, "seed": seed, "day": days,
-                                        "harvest_g": level * pulse * noise}))
+            series.append(
+                pd.DataFrame(
+                    {
+                        "policy": policy,
+                        "seed": seed,
+                        "day": days,
+                        "harvest_g": level * pulse * noise,
+                    }
+                )
+            )
     table, first = pd.DataFrame(rows), next(iter(means))
     keys = ["yield_g_per_day", *ALL_LOSSES]
     for name, frame in (
@@ -102,10 +124,19 @@ def figure_of(folder: Path, monkeypatch) -> matplotlib.figure.Figure:
 def texts(figure) -> list:
     found = [t for t in figure.findobj(matplotlib.text.Text) if t.get_text().strip()]
     # Ticks beyond the end of an axis exist but are not drawn.
-    ticks = {id(t) for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)
-             for tick in [*axis.majorTicks, *axis.minorTicks] for t in (tick.label1, tick.label2)}
-    shown = {id(t.label1) for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)
-             for t in axis._update_ticks()}
+    ticks = {
+        id(t)
+        for axes in figure.axes
+        for axis in (axes.xaxis, axes.yaxis)
+        for tick in [*axis.majorTicks, *axis.minorTicks]
+        for t in (tick.label1, tick.label2)
+    }
+    shown = {
+        id(t.label1)
+        for axes in figure.axes
+        for axis in (axes.xaxis, axes.yaxis)
+        for t in axis._update_ticks()
+    }
     return [t for t in found if t.get_visible() and (id(t) not in ticks or id(t) in shown)]
 
 
@@ -124,15 +155,16 @@ def test_the_title_states_the_numbers_of_the_tables(tmp_path):
     row = yield_row(folder)
     title = title_of(read(folder))
     assert title.startswith("“every 14 days” yields more than “every 21 days”: +")
-    number, low, high = (float(title.split(mark)[1].split()[0].rstrip(")"))
-                         for mark in (": ", "interval ", " to "))
+    number, low, high = (
+        float(title.split(mark)[1].split()[0].rstrip(")")) for mark in (": ", "interval ", " to ")
+    )
     assert number == pytest.approx(row["difference"], rel=5e-3)
     assert row["low"] - 0.01 < low <= row["low"] and row["high"] <= high < row["high"] + 0.01
     tables = read(folder)
     died = pd.read_parquet(folder / "died_out.parquet")
     spoken = verdict("", tables.summary, tables.differences, died)
     # The figure and the verdict print the same interval.
-    assert title[title.index("95 %"):].rstrip(")") in spoken
+    assert title[title.index("95 %") :].rstrip(")") in spoken
 
 
 def test_the_policy_ahead_is_named_first_whichever_is_the_baseline(tmp_path):
@@ -161,20 +193,31 @@ def test_runs_that_do_not_differ_are_not_separated(tmp_path, monkeypatch):
     ("means", "statuses", "start"),
     [
         ({"a": 8, "b": 9, "c": 12}, {}, "“c” yields most, ahead of “b”, the next: +"),
-        ({"a": 8, "b": 9, "c": 12}, {"a": ["unsettled"] * 8},
-         "“c” yields more than “b”: +"),
-        ({"a": 8, "b": 9, "c": 12, "d": 1}, {"d": ["unsettled"] * 8},
-         "“c” yields most of the 3 policies that settled, ahead of “b”, the next: +"),
+        ({"a": 8, "b": 9, "c": 12}, {"a": ["unsettled"] * 8}, "“c” yields more than “b”: +"),
+        (
+            {"a": 8, "b": 9, "c": 12, "d": 1},
+            {"d": ["unsettled"] * 8},
+            "“c” yields most of the 3 policies that settled, ahead of “b”, the next: +",
+        ),
         ({"a": 8, "b": 12, "c": 12}, {}, "yields more than 1 of 2 others; the runs do not put "),
         ({"a": 8, "b": 8, "c": 8}, {}, "The runs do not separate the 3 policies in yield"),
-        ({"a": 8, "b": 9, "c": 9}, {"b": ["died_out"] * 8, "c": ["died_out"] * 8},
-         "The colony died out in every run under 2 of 3 policies; “a” yields "),
+        (
+            {"a": 8, "b": 9, "c": 9},
+            {"b": ["died_out"] * 8, "c": ["died_out"] * 8},
+            "The colony died out in every run under 2 of 3 policies; “a” yields ",
+        ),
         ({"a": 8, "b": 9}, {"b": ["died_out"] * 8}, "“b” died out in all 8 runs; “a” yields "),
         ({"a": 8, "b": 9}, {"b": ["unsettled"] * 8}, "Only “a” settled: it yields "),
-        ({"a": 8, "b": 9}, {"b": ["died_out"] * 8, "a": ["unsettled"] * 8},
-         "“b” died out in all 8 runs; no run settled"),
-        ({"a": 8, "b": 9}, {"b": ["unsettled"] * 7},
-         "The runs settled in too few pairs to compare “b” with “a”"),
+        (
+            {"a": 8, "b": 9},
+            {"b": ["died_out"] * 8, "a": ["unsettled"] * 8},
+            "“b” died out in all 8 runs; no run settled",
+        ),
+        (
+            {"a": 8, "b": 9},
+            {"b": ["unsettled"] * 7},
+            "The runs settled in too few pairs to compare “b” with “a”",
+        ),
         ({"a": 8, "b": 9}, {"b": ["died_out"] * 2}, "“b” yields more than “a”: +"),
     ],
 )
@@ -193,10 +236,14 @@ def test_files_are_slide_sized_not_blank_and_the_same_each_time(tmp_path):
     assert [path.name for path in paths] == ["comparison.png", "comparison.svg"]
     image = matplotlib.image.imread(paths[0])[..., :3]
     assert image.shape == (1125, 2000, 3)
-    inked = (image.min(axis=2) < 0.9)
+    inked = image.min(axis=2) < 0.9
     # Title, three panels side by side, the panel over time, footer.
-    parts = (inked[:170], *np.array_split(inked[200:620, 300:], 3, axis=1), inked[780:970],
-             inked[1080:])
+    parts = (
+        inked[:170],
+        *np.array_split(inked[200:620, 300:], 3, axis=1),
+        inked[780:970],
+        inked[1080:],
+    )
     assert all(0.005 < part.mean() < 0.6 for part in parts)
     first = [path.read_bytes() for path in paths]
     # Neither a personal setting nor a random state counts.
@@ -210,12 +257,21 @@ def test_files_are_slide_sized_not_blank_and_the_same_each_time(tmp_path):
 
 CASES = {
     "two": ({"every 21 days": 8, "every 14 days": 9}, {}, ()),
-    "five": (dict(zip(LONG, (8, 8.4, 8.1, 9.6, 5), strict=True)),
-             {LONG[1]: ["died_out"] * 3 + ["unsettled"], LONG[4]: ["died_out"] * 20}, ()),
+    "five": (
+        dict(zip(LONG, (8, 8.4, 8.1, 9.6, 5), strict=True)),
+        {LONG[1]: ["died_out"] * 3 + ["unsettled"], LONG[4]: ["died_out"] * 20},
+        (),
+    ),
     "all died out": ({"a": 8, "b": 9}, {"a": ["died_out"] * 20, "b": ["died_out"] * 20}, ()),
     "no losses, long": ({LONG[0]: 8, LONG[1]: 9}, {LONG[0]: ["unsettled"] * 4}, ALL_LOSSES),
-    "alike": ({f"pupae set apart, beetles moved {d} days, larvae sieved": m
-               for d, m in (("every 14", 8), ("every 21", 8.1), ("every 28", 9.5))}, {}, ()),
+    "alike": (
+        {
+            f"pupae set apart, beetles moved {d} days, larvae sieved": m
+            for d, m in (("every 14", 8), ("every 21", 8.1), ("every 28", 9.5))
+        },
+        {},
+        (),
+    ),
     "one": ({"a $x_1$": 8}, {}, ()),
 }
 
@@ -293,8 +349,10 @@ def test_all_runs_died_out_or_none_invented(tmp_path, monkeypatch):
 
 
 def test_importing_the_figures_starts_no_pyplot():
-    code = ("import sys, colony_sim.figures.comparison; "
-            "sys.exit('matplotlib.pyplot' in sys.modules or 'seaborn' in sys.modules)")
+    code = (
+        "import sys, colony_sim.figures.comparison; "
+        "sys.exit('matplotlib.pyplot' in sys.modules or 'seaborn' in sys.modules)"
+    )
     assert subprocess.run([sys.executable, "-c", code]).returncode == 0
 
 
@@ -318,10 +376,20 @@ def _contrast(one: str, other: str = "#ffffff") -> float:
 # Machado, Oliveira & Fernandes 2009, IEEE Trans. Vis. Comput. Graph. 15:1291-1298, severity 1.
 SIGHT = {
     "normal": np.eye(3),
-    "deuteranopia": np.array([[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413],
-                              [-0.011820, 0.042940, 0.968881]]),
-    "protanopia": np.array([[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216],
-                            [-0.003882, -0.048116, 1.051998]]),
+    "deuteranopia": np.array(
+        [
+            [0.367322, 0.860646, -0.227968],
+            [0.280085, 0.672501, 0.047413],
+            [-0.011820, 0.042940, 0.968881],
+        ]
+    ),
+    "protanopia": np.array(
+        [
+            [0.152286, 1.052583, -0.204868],
+            [0.114503, 0.786281, 0.099216],
+            [-0.003882, -0.048116, 1.051998],
+        ]
+    ),
 }
 
 

@@ -77,9 +77,7 @@ def constant(temperature_c: float) -> Climate:
     return climate_from_table({"kind": "constant", "temperature_c": temperature_c}, "climate")
 
 
-def climate_from_table(
-    table: Mapping[str, Any], where: str, base: Path | None = None
-) -> Climate:
+def climate_from_table(table: Mapping[str, Any], where: str, base: Path | None = None) -> Climate:
     """Climate described by the [climate] table of an experiment file.
 
     Parameters

@@ -101,9 +101,8 @@ def constants(p: Mapping[str, float]) -> Constants:
         growth_exponent=growth.growth_exponent(p),
         larva_cv=p["larva.duration_cv"],
         size_cv=p["larva.size_cv"],
-        size_most=HEAVIEST_ROOT / development.fourth_root(
-            p["larva.asymptotic_mass_mg"] * NG_PER_MG
-        ),
+        size_most=HEAVIEST_ROOT
+        / development.fourth_root(p["larva.asymptotic_mass_mg"] * NG_PER_MG),
         critical_mass=ng("larva.critical_mass_mg"),
         molt_mass=np.minimum(molts, 2**32 - 1).astype(np.uint32),
         exuvia_share=p["larva.exuvia_share"],

@@ -115,5 +115,3 @@ def add_larvae(model: Colony, count: int) -> None:
         instar=instar,
         flags=np.where(_unit(words[:, 3]) < p["adult.female_share"], Flag.FEMALE, 0),
     )
-
-

@@ -346,6 +346,4 @@ class Keeper(mesa.Agent):
             eaters = model.table[bin_.index, [census.LARVAE, census.ADULTS]].sum()
             if bin_.phase is not Phase.FREE and eaters and bin_.bran_g < p["bran.top_up_below_g"]:
                 model.give_bran(bin_, p["bran.top_up_g"])
-                self._log(
-                    bin_, "bran added", p["labour.top_up_minutes"], grams=p["bran.top_up_g"]
-                )
+                self._log(bin_, "bran added", p["labour.top_up_minutes"], grams=p["bran.top_up_g"])

@@ -89,9 +89,7 @@ class Colony(mesa.Model):
             name: (lambda model, read=read: read(model)) for name, read in DAILY_COLUMNS.items()
         }
         agents = {Bin: {"day": lambda b: b.model.day, **BIN_COLUMNS}} if record_bins else None
-        self.datacollector = DataCollector(
-            model_reporters=reporters, agenttype_reporters=agents
-        )
+        self.datacollector = DataCollector(model_reporters=reporters, agenttype_reporters=agents)
 
     @property
     def temperature_c(self) -> float:

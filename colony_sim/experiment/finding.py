@@ -64,8 +64,11 @@ def finding(
 
 def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
     # The means are over all settled runs; the pairs alone decide who is ahead.
-    ahead = [row for row in (_row(table, *ranked), _row(table, *ranked[::-1]))
-             if separated(row) and row["difference"] > 0]
+    ahead = [
+        row
+        for row in (_row(table, *ranked), _row(table, *ranked[::-1]))
+        if separated(row) and row["difference"] > 0
+    ]
     row = ahead[0] if ahead else _row(table, *ranked)
     first, second = quoted[row["policy"]], quoted[row["baseline"]]
     if ahead:
@@ -91,23 +94,27 @@ def _many(
         rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
         count = f"{behind} of {len(others)} others{'' if whole else ' that settled'}"
         return f"{first} yields more than {count}; the runs do not put it ahead of {rest}"
-    among = table[(table["measure"] == YIELD) & table["policy"].isin(ranked)
-                  & table["baseline"].isin(ranked)]
+    among = table[
+        (table["measure"] == YIELD) & table["policy"].isin(ranked) & table["baseline"].isin(ranked)
+    ]
     if not any(separated(row) for _, row in among.iterrows()):
         return f"{the} runs do not separate the {len(ranked)} policies in yield"
     return f"{first} has the highest mean yield, but the runs do not put it ahead of any other"
 
 
 def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
-    found = table[(table["measure"] == YIELD) & (table["policy"] == policy)
-                  & (table["baseline"] == baseline)]
+    found = table[
+        (table["measure"] == YIELD) & (table["policy"] == policy) & (table["baseline"] == baseline)
+    ]
     return found.iloc[0]
 
 
 def _change(row: pd.Series) -> str:
     pairs = f", {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
-    return (f"{signed(row['difference'])} g per day "
-            f"({dashed(limits(row))}{pairs if row['n_dropped'] else ''})")
+    return (
+        f"{signed(row['difference'])} g per day "
+        f"({dashed(limits(row))}{pairs if row['n_dropped'] else ''})"
+    )
 
 
 def _mean_text(row: pd.Series) -> str:

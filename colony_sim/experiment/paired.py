@@ -50,13 +50,20 @@ def policy_summary(
             values = settled[measure].to_numpy(dtype=float)
             values = values[np.isfinite(values)]
             low, high = t_interval(values, level)
-            rows.append({
-                "policy": policy, "measure": measure, "n_runs": len(runs), **counts,
-                "n_used": len(values),
-                "mean": float(values.mean()) if len(values) else math.nan,
-                "sd": float(values.std(ddof=1)) if len(values) > 1 else math.nan,
-                "low": low, "high": high, "level": level,
-            })
+            rows.append(
+                {
+                    "policy": policy,
+                    "measure": measure,
+                    "n_runs": len(runs),
+                    **counts,
+                    "n_used": len(values),
+                    "mean": float(values.mean()) if len(values) else math.nan,
+                    "sd": float(values.std(ddof=1)) if len(values) > 1 else math.nan,
+                    "low": low,
+                    "high": high,
+                    "level": level,
+                }
+            )
     return pd.DataFrame(rows)
 
 
@@ -96,10 +103,14 @@ def all_paired_differences(
     measures = _checked(table, measures)
     pairs = list(itertools.combinations(table["policy"].unique(), 2))
     forth = _compare(table, pairs, measures, level)
-    back = forth.rename(columns={
-        "policy": "baseline", "baseline": "policy",
-        "policy_mean": "baseline_mean", "baseline_mean": "policy_mean",
-    })
+    back = forth.rename(
+        columns={
+            "policy": "baseline",
+            "baseline": "policy",
+            "policy_mean": "baseline_mean",
+            "baseline_mean": "policy_mean",
+        }
+    )
     for i, row in back.iterrows():
         first, second, _, _ = _pairs(table, row["policy"], row["baseline"], row["measure"])
         for key, value in _contrast(first, second, level).items():
@@ -130,18 +141,28 @@ def died_out_comparison(table: pd.DataFrame, baseline: str, level: float = 0.95)
         n, k = len(died[policy]), int(died[policy].sum())
         interval = stats.binomtest(k, n).proportion_ci(level, method="exact")
         row = {
-            "policy": policy, "baseline": baseline, "n_runs": n, "n_died_out": k, "share": k / n,
-            "low": float(interval.low), "high": float(interval.high), "n_pairs": 0,
-            "only_policy": 0, "only_baseline": 0, "p_mcnemar": math.nan,
+            "policy": policy,
+            "baseline": baseline,
+            "n_runs": n,
+            "n_died_out": k,
+            "share": k / n,
+            "low": float(interval.low),
+            "high": float(interval.high),
+            "n_pairs": 0,
+            "only_policy": 0,
+            "only_baseline": 0,
+            "p_mcnemar": math.nan,
         }
         if policy != baseline:
             both = pd.concat([died[policy], died[baseline]], axis=1, join="inner").to_numpy(bool)
             only_policy = int((both[:, 0] & ~both[:, 1]).sum())
             only_baseline = int((~both[:, 0] & both[:, 1]).sum())
-            row |= {"n_pairs": len(both), "only_policy": only_policy,
-                    "only_baseline": only_baseline,
-                    "p_mcnemar": mcnemar_exact(only_policy, only_baseline)
-                    if len(both) else math.nan}
+            row |= {
+                "n_pairs": len(both),
+                "only_policy": only_policy,
+                "only_baseline": only_baseline,
+                "p_mcnemar": mcnemar_exact(only_policy, only_baseline) if len(both) else math.nan,
+            }
         rows.append(row)
     result = pd.DataFrame(rows)
     result["p_holm"] = holm(result["p_mcnemar"].to_numpy())
@@ -222,10 +243,16 @@ def _compare(
     for policy, baseline in pairs:
         for measure in measures:
             first, second, used, dropped = _pairs(table, policy, baseline, measure)
-            rows.append({
-                "policy": policy, "baseline": baseline, "measure": measure, "n_pairs": used,
-                "n_dropped": dropped, **_contrast(first, second, level),
-            })
+            rows.append(
+                {
+                    "policy": policy,
+                    "baseline": baseline,
+                    "measure": measure,
+                    "n_pairs": used,
+                    "n_dropped": dropped,
+                    **_contrast(first, second, level),
+                }
+            )
     columns = ["policy", "baseline", "measure", "n_pairs", "n_dropped", *_contrast([], [], level)]
     result = pd.DataFrame(rows, columns=columns)
     result["p_holm"] = np.nan
@@ -262,11 +289,16 @@ def _contrast(first: Sequence[float], second: Sequence[float], level: float) -> 
     low, high = t_interval(d, level)
     ratio_low, ratio_high = fieller_interval(first, second, level)
     return {
-        "policy_mean": float(first.mean()) if n else math.nan, "baseline_mean": base,
-        "difference": mean, "low": low, "high": high,
+        "policy_mean": float(first.mean()) if n else math.nan,
+        "baseline_mean": base,
+        "difference": mean,
+        "low": low,
+        "high": high,
         "relative_percent": 100 * mean / base if n and base else math.nan,
-        "relative_low": 100 * (ratio_low - 1), "relative_high": 100 * (ratio_high - 1),
-        "p_t": _t_test_p(d), "p_sign_flip": sign_flip_p(d),
+        "relative_low": 100 * (ratio_low - 1),
+        "relative_high": 100 * (ratio_high - 1),
+        "p_t": _t_test_p(d),
+        "p_sign_flip": sign_flip_p(d),
     }
 
 

@@ -181,8 +181,10 @@ def steady_state_of_run(
     failed = {c: s for c, s in found.items() if s.status == "unsettled"}
     if failed:
         notes = {s.note for s in failed.values()}
-        note = notes.pop() if len(notes) == 1 else " ".join(
-            f"{column}: {state.note}" for column, state in failed.items()
+        note = (
+            notes.pop()
+            if len(notes) == 1
+            else " ".join(f"{column}: {state.note}" for column, state in failed.items())
         )
         return _unsettled(len(daily), note)
     slowest = max(monitored, key=lambda c: found[c].warm_up_days)

@@ -113,8 +113,15 @@ def _figure(results: Results) -> Figure:
     panels[0].set_yticks(range(len(labels)), labels=labels, linespacing=1.0)
     panels[0].tick_params(axis="y", pad=24)
     for i in range(len(labels)):
-        panels[0].plot(-0.15 / width, i, style.marker(i), color=style.colour(i), markersize=11,
-                       transform=panels[0].get_yaxis_transform(), clip_on=False)
+        panels[0].plot(
+            -0.15 / width,
+            i,
+            style.marker(i),
+            color=style.colour(i),
+            markersize=11,
+            transform=panels[0].get_yaxis_transform(),
+            clip_on=False,
+        )
     _yields(panels[0], results)
     _differences(panels[1], results)
     _losses(panels[2], results)
@@ -126,17 +133,22 @@ def _title(figure: Figure, results: Results) -> float:
     """Write the finding; returns the height (in) below it."""
     width = style.WIDTH - 0.8
     for most, lines in ((60, 2), (40, 2), (30, 2), (24, 2), (24, 3), (60, 6)):
-        if len({shortened(policy, most) for policy in results.policies}) < len(
-            results.policies
-        ):
+        if len({shortened(policy, most) for policy in results.policies}) < len(results.policies):
             continue
         fit = style.fitted(figure, title(results, most), width, lines)
         if fit is not None:
             break
     text, size = fit
     top = style.HEIGHT - 0.28
-    figure.text(0.35 / style.WIDTH, top / style.HEIGHT, text, size=size, weight="bold", va="top",
-                linespacing=1.15)
+    figure.text(
+        0.35 / style.WIDTH,
+        top / style.HEIGHT,
+        text,
+        size=size,
+        weight="bold",
+        va="top",
+        linespacing=1.15,
+    )
     return top - (text.count("\n") + 1) * size * 1.2 / 72 - 0.1
 
 
@@ -145,25 +157,59 @@ def _footer(figure: Figure, results: Results) -> None:
     parts = [head["name"], f"seed {head['seed']}", f"{head['days']} days"]
     if "invented scenario" in f"{results.manifest['file_text']} {head['question']}".lower():
         parts.append("invented scenario")
-    figure.text(0.35 / style.WIDTH, 0.14 / style.HEIGHT, "  ·  ".join(parts), size=style.FOOT,
-                color=style.QUIET)
-    figure.text(1 - 0.4 / style.WIDTH, 0.14 / style.HEIGHT,
-                "a statement about the model, not about a real colony", size=style.FOOT,
-                color=style.QUIET, ha="right")
+    figure.text(
+        0.35 / style.WIDTH,
+        0.14 / style.HEIGHT,
+        "  ·  ".join(parts),
+        size=style.FOOT,
+        color=style.QUIET,
+    )
+    figure.text(
+        1 - 0.4 / style.WIDTH,
+        0.14 / style.HEIGHT,
+        "a statement about the model, not about a real colony",
+        size=style.FOOT,
+        color=style.QUIET,
+        ha="right",
+    )
 
 
 def _dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, i: int) -> None:
     """Single values as dots and, above them, their mean and interval."""
     import seaborn as sns
 
-    sns.scatterplot(x=values, y=i + 0.22 + style.spread(values), ax=axes, s=42, alpha=0.55,
-                    color=style.colour(i), marker=style.marker(i), linewidth=0, legend=False)
+    sns.scatterplot(
+        x=values,
+        y=i + 0.22 + style.spread(values),
+        ax=axes,
+        s=42,
+        alpha=0.55,
+        color=style.colour(i),
+        marker=style.marker(i),
+        linewidth=0,
+        legend=False,
+    )
     if len(values) > 1:
         # The ends stand out beyond the marker, however narrow the interval is.
-        axes.plot([row["low"], row["high"]], [i - 0.16, i - 0.16], "-|", color=style.INK,
-                  linewidth=3, markersize=17, markeredgewidth=2.5)
-        axes.plot(row[mean], i - 0.16, style.marker(i), color=style.colour(i), markersize=9,
-                  markeredgecolor="white", markeredgewidth=1, zorder=3)
+        axes.plot(
+            [row["low"], row["high"]],
+            [i - 0.16, i - 0.16],
+            "-|",
+            color=style.INK,
+            linewidth=3,
+            markersize=17,
+            markeredgewidth=2.5,
+        )
+        axes.plot(
+            row[mean],
+            i - 0.16,
+            style.marker(i),
+            color=style.colour(i),
+            markersize=9,
+            markeredgecolor="white",
+            markeredgewidth=1,
+            zorder=3,
+        )
 
 
 def _settled(results: Results, policy: str) -> pd.Series:
@@ -182,8 +228,15 @@ def _yields(axes: Axes, results: Results) -> None:
         if len(values):
             _dots(axes, values, row, "mean", i)
             if any_left_out:
-                axes.text(1, i, f"{len(values)} of {row['n_runs']}", va="center", ha="right",
-                          transform=axes.get_yaxis_transform(), color=style.QUIET)
+                axes.text(
+                    1,
+                    i,
+                    f"{len(values)} of {row['n_runs']}",
+                    va="center",
+                    ha="right",
+                    transform=axes.get_yaxis_transform(),
+                    color=style.QUIET,
+                )
         elif row["n_died_out"] == row["n_runs"]:
             style.note(axes, 0.02, i, f"died out in all {row['n_runs']} runs")
         else:
@@ -237,16 +290,24 @@ def _losses(axes: Axes, results: Results) -> None:
         for cause, key in keys.items():
             part = results.of(policy, key)["mean"]
             part = float(part) if math.isfinite(part) else 0.0
-            axes.barh(i, part, left=start, height=0.5, color=style.LOSSES[cause],
-                      edgecolor=style.INK, linewidth=0.6)
+            axes.barh(
+                i,
+                part,
+                left=start,
+                height=0.5,
+                color=style.LOSSES[cause],
+                edgecolor=style.INK,
+                linewidth=0.6,
+            )
             start += part
         end = float(total["mean"])
         if math.isfinite(total["low"]):
             for colour, thick in (("white", 6), (style.INK, 2.5)):
                 axes.plot([total["low"], total["high"]], [i, i], color=colour, linewidth=thick)
             end = float(total["high"])
-        axes.annotate(number(total["mean"]), (end, i), (6, 0), textcoords="offset points",
-                      va="center")
+        axes.annotate(
+            number(total["mean"]), (end, i), (6, 0), textcoords="offset points", va="center"
+        )
         ends.append(end)
     style.heading(axes, "c", "Adult losses", "")
     _causes(axes)
@@ -258,11 +319,22 @@ def _losses(axes: Axes, results: Results) -> None:
 def _causes(axes: Axes) -> None:
     from matplotlib.patches import Patch
 
-    patches = [Patch(facecolor=c, edgecolor=style.INK, linewidth=0.6, label=cause)
-               for cause, c in style.LOSSES.items()]
-    axes.legend(handles=patches, loc="lower left", bbox_to_anchor=(0, 1.01), ncols=3, borderpad=0,
-                borderaxespad=0, handlelength=0.6, handletextpad=0.25, columnspacing=0.5,
-                labelcolor=style.QUIET)
+    patches = [
+        Patch(facecolor=c, edgecolor=style.INK, linewidth=0.6, label=cause)
+        for cause, c in style.LOSSES.items()
+    ]
+    axes.legend(
+        handles=patches,
+        loc="lower left",
+        bbox_to_anchor=(0, 1.01),
+        ncols=3,
+        borderpad=0,
+        borderaxespad=0,
+        handlelength=0.6,
+        handletextpad=0.25,
+        columnspacing=0.5,
+        labelcolor=style.QUIET,
+    )
 
 
 def _over_time(axes: Axes, results: Results) -> None:
@@ -277,16 +349,38 @@ def _over_time(axes: Axes, results: Results) -> None:
         lengths.add(length)
         highest = max(highest, monthly["harvest_g"].max() if len(monthly) else 0.0)
         steady = monthly["seed"].map(status[policy]) == "settled"
-        sns.lineplot(monthly[steady], x="day", y="harvest_g", ax=axes, color=style.colour(i),
-                     marker=style.marker(i), markersize=8, linewidth=2.2,
-                     markevery=(i, 5),
-                     errorbar=lambda values: t_interval(values.to_numpy()), legend=False)
+        sns.lineplot(
+            monthly[steady],
+            x="day",
+            y="harvest_g",
+            ax=axes,
+            color=style.colour(i),
+            marker=style.marker(i),
+            markersize=8,
+            linewidth=2.2,
+            markevery=(i, 5),
+            errorbar=lambda values: t_interval(values.to_numpy()),
+            legend=False,
+        )
         for seed, run in monthly[~steady].groupby("seed"):
-            axes.plot(run["day"], run["harvest_g"], "--", color=style.colour(i), linewidth=1,
-                      alpha=0.7, zorder=1.5)
+            axes.plot(
+                run["day"],
+                run["harvest_g"],
+                "--",
+                color=style.colour(i),
+                linewidth=1,
+                alpha=0.7,
+                zorder=1.5,
+            )
             if status[policy, seed] == "died_out":
-                axes.plot(run["day"].iloc[-1], run["harvest_g"].iloc[-1], "x",
-                          color=style.colour(i), markersize=9, markeredgewidth=2)
+                axes.plot(
+                    run["day"].iloc[-1],
+                    run["harvest_g"].iloc[-1],
+                    "x",
+                    color=style.colour(i),
+                    markersize=9,
+                    markeredgewidth=2,
+                )
     days = int(results.manifest["experiment"]["days"])
     axes.set(xlim=(0, days), xlabel="Day of the run", ylabel="g per day")
     # Intervals of a few runs may go far beyond all runs; the runs set the scale.
@@ -322,5 +416,12 @@ def _warm_up(axes: Axes, warm_up: pd.Series, days: int) -> None:
     axes.axvspan(first, last, color=style.SHADE, alpha=0.5, linewidth=0, zorder=0)
     if last:
         text = "warm-up, left out" if len(warm_up) else "no run settled"
-        axes.annotate(text, (0, 1), (6, -4), xycoords="axes fraction", color=style.QUIET,
-                      textcoords="offset points", va="top")
+        axes.annotate(
+            text,
+            (0, 1),
+            (6, -4),
+            xycoords="axes fraction",
+            color=style.QUIET,
+            textcoords="offset points",
+            va="top",
+        )

@@ -153,10 +153,23 @@ def axes(figure: Figure, left: float, low: float, width: float, height: float) -
 
 def heading(panel: Axes, letter: str, text: str, below: str, across: float = 0.0) -> None:
     """Panel heading and, below it (or `across` in to its right), what is drawn how."""
-    panel.annotate(f"{letter}  {text}", (0, 1), (0, 6 if across else 27), weight="bold",
-                  size=HEAD, xycoords="axes fraction", textcoords="offset points")
-    panel.annotate(below, (0, 1), (across * 72, 6), color=QUIET, xycoords="axes fraction",
-                  textcoords="offset points")
+    panel.annotate(
+        f"{letter}  {text}",
+        (0, 1),
+        (0, 6 if across else 27),
+        weight="bold",
+        size=HEAD,
+        xycoords="axes fraction",
+        textcoords="offset points",
+    )
+    panel.annotate(
+        below,
+        (0, 1),
+        (across * 72, 6),
+        color=QUIET,
+        xycoords="axes fraction",
+        textcoords="offset points",
+    )
 
 
 def finish(panel: Axes, unit: str, any_value: bool) -> None:
@@ -174,8 +187,9 @@ def finish(panel: Axes, unit: str, any_value: bool) -> None:
 
 def note(panel: Axes, x: float, y: float, text: str) -> None:
     """Words in a row, at `x` of the width of the panel."""
-    panel.text(x, y, text, transform=panel.get_yaxis_transform(), va="center",
-              color=QUIET, zorder=4)
+    panel.text(
+        x, y, text, transform=panel.get_yaxis_transform(), va="center", color=QUIET, zorder=4
+    )
 
 
 def spread(values: np.ndarray, half: float = 0.11) -> np.ndarray:

@@ -67,9 +67,7 @@ def main(argv: list[str] | None = None) -> int:
         parser.error("--workers must be at least 1")
     if not 0 <= args.seed < 2**32:
         parser.error("--seed must be from 0 to 2**32 - 1")
-    folder = args.out or _ROOT / "results" / (
-        "verification-fast" if args.fast else "verification"
-    )
+    folder = args.out or _ROOT / "results" / ("verification-fast" if args.fast else "verification")
     outcomes = run_all(
         names,
         fast=args.fast,

@@ -24,22 +24,45 @@ _IN = {
     Stage.ADULT: [_E.ADULT_EMERGED, _E.PUPA_INJURED],
 }
 _OUT = {
-    Stage.EGG: [_E.EGG_HATCHED, _E.EGG_EATEN_ADULTS, _E.EGG_EATEN_LARVAE, _E.EGG_LOST_HANDLING,
-                _E.EGG_UNHATCHED],
+    Stage.EGG: [
+        _E.EGG_HATCHED,
+        _E.EGG_EATEN_ADULTS,
+        _E.EGG_EATEN_LARVAE,
+        _E.EGG_LOST_HANDLING,
+        _E.EGG_UNHATCHED,
+    ],
     Stage.LARVA: [_E.PUPA_FORMED, _E.LARVA_DIED, _E.LARVA_HARVESTED, _E.LARVA_LOST_HANDLING],
-    Stage.PUPA: [_E.ADULT_EMERGED, _E.PUPA_INJURED, _E.PUPA_EATEN_ADULTS, _E.PUPA_EATEN_LARVAE,
-                 _E.PUPA_DIED, _E.PUPA_LOST_HANDLING],
-    Stage.ADULT: [_E.ADULT_DIED_AGE, _E.ADULT_DIED_BACKGROUND, _E.ADULT_DIED_HANDLING,
-                  _E.ADULT_REMOVED_SURPLUS],
+    Stage.PUPA: [
+        _E.ADULT_EMERGED,
+        _E.PUPA_INJURED,
+        _E.PUPA_EATEN_ADULTS,
+        _E.PUPA_EATEN_LARVAE,
+        _E.PUPA_DIED,
+        _E.PUPA_LOST_HANDLING,
+    ],
+    Stage.ADULT: [
+        _E.ADULT_DIED_AGE,
+        _E.ADULT_DIED_BACKGROUND,
+        _E.ADULT_DIED_HANDLING,
+        _E.ADULT_REMOVED_SURPLUS,
+    ],
 }
 _STOCKS = {
     "bran": ([_F.BRAN_GIVEN], [_F.BRAN_EATEN, _F.BRAN_DISCARDED]),
     "frass": ([_F.FRASS_MADE], [_F.FRASS_DISCARDED]),
     "moisture": ([_F.WATER_GIVEN], [_F.WATER_DRUNK, _F.WATER_EVAPORATED, _F.WATER_DISCARDED]),
 }
-_MASS = ([_F.EGG_MASS, _F.GAIN],
-         [_F.HATCHING_LOSS, _F.PUPATION_LOSS, _F.EMERGENCE_LOSS, _F.DEAD_MASS, _F.HARVEST_MASS,
-          _F.SURPLUS_MASS])
+_MASS = (
+    [_F.EGG_MASS, _F.GAIN],
+    [
+        _F.HATCHING_LOSS,
+        _F.PUPATION_LOSS,
+        _F.EMERGENCE_LOSS,
+        _F.DEAD_MASS,
+        _F.HARVEST_MASS,
+        _F.SURPLUS_MASS,
+    ],
+)
 
 
 def stocks(colony: Colony) -> dict[str, int]:
@@ -98,7 +121,10 @@ class Balances(Claim):
     @staticmethod
     def _one(scenario, days) -> tuple[int, int, int]:
         colony = Colony(
-            scenario.parameters, scenario.climate.daily(days), scenario.seed, scenario.breeders,
+            scenario.parameters,
+            scenario.climate.daily(days),
+            scenario.seed,
+            scenario.breeders,
             scenario.larvae,
         )
         worst = below = 0

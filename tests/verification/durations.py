@@ -129,7 +129,9 @@ class Durations(Claim):
         emerged, first = (int(np.flatnonzero(laid[:, k])[0]) for k in (0, 1))
         due = math.ceil(1.0 / bio.ripening(bench.p, t) - 1e-4) + 1
         return exact(
-            f"day of first laying after emergence at {t:g} C", first - emerged, due,
+            f"day of first laying after emergence at {t:g} C",
+            first - emerged,
+            due,
             "whole days until the teneral period is over, laying from the next day on",
         )
 
@@ -138,10 +140,15 @@ class Durations(Claim):
             day = np.arange(1, seen.size + 1)
             line = ax.plot(day, expected / seen.sum(), lw=1)[0]
             keep = seen > 0
-            ax.plot(day[keep], seen[keep] / seen.sum(), ".", ms=4, color=line.get_color(),
-                    label=name)
-        ax.set(xscale="log", xlabel="days in the stage", ylabel="share",
-               title="Engine (dots) and closed form (lines)")
+            ax.plot(
+                day[keep], seen[keep] / seen.sum(), ".", ms=4, color=line.get_color(), label=name
+            )
+        ax.set(
+            xscale="log",
+            xlabel="days in the stage",
+            ylabel="share",
+            title="Engine (dots) and closed form (lines)",
+        )
         ax.legend(fontsize=7)
 
 
@@ -156,8 +163,13 @@ class Growth(Claim):
     source = "West, Brown and Enquist 2001, Nature 413:628"
 
     def run(self, fast: bool) -> list[Check]:
-        same = {"larva.duration_cv": 0.0, "larva.size_cv": 0.0, "egg.duration_cv": 0.0,
-                "egg.duration_days": 1.0, "egg.reference_c": 25.0}
+        same = {
+            "larva.duration_cv": 0.0,
+            "larva.size_cv": 0.0,
+            "egg.duration_cv": 0.0,
+            "egg.duration_days": 1.0,
+            "egg.reference_c": 25.0,
+        }
         self.curves = []
         checks = []
         for t in (25.0,) if fast else (20.0, 25.0, 30.0):
@@ -176,8 +188,13 @@ class Growth(Claim):
             grown = ideal[-1] / bench.p["larva.hatchling_mass_mg"]
             due = 1 + int(math.log(grown) / math.log(bench.p["larva.molt_mass_ratio"]))
             checks += [
-                Check(f"largest relative gap in mass at {t:g} C", worst, 0.0, 1e-4,
-                      "masses are worked in single precision (6e-8) over some 100 days"),
+                Check(
+                    f"largest relative gap in mass at {t:g} C",
+                    worst,
+                    0.0,
+                    1e-4,
+                    "masses are worked in single precision (6e-8) over some 100 days",
+                ),
                 exact(f"instars passed at {t:g} C", instar, due, "Dyar's rule on mass"),
             ]
         return checks

@@ -54,21 +54,42 @@ class GrowthRate(Claim):
         rates = [f[0] for f in found]
         slack = r / m.generation_days()
         checks = [
-            close(f"{name}: Euler-Lotka with daily classes", m.euler_lotka_daily(), m.growth, 1e-9,
-                  "the same sum, solved another way"),
-            close(f"{name}: Euler-Lotka in continuous time, r", math.log(m.euler_lotka()), r, slack,
-                  "growth that one day more or less in a generation makes: beetles lay and age"
-                  " by whole days"),
-            mean_check(f"{name}: growth rate r of {runs} engines, 1/d", rates, r, _ALPHA,
-                       allowance=0.02 * r * left,
-                       why=f"and what is left of the start ({left:.2g} of 2 %)"),
+            close(
+                f"{name}: Euler-Lotka with daily classes",
+                m.euler_lotka_daily(),
+                m.growth,
+                1e-9,
+                "the same sum, solved another way",
+            ),
+            close(
+                f"{name}: Euler-Lotka in continuous time, r",
+                math.log(m.euler_lotka()),
+                r,
+                slack,
+                "growth that one day more or less in a generation makes: beetles lay and age"
+                " by whole days",
+            ),
+            mean_check(
+                f"{name}: growth rate r of {runs} engines, 1/d",
+                rates,
+                r,
+                _ALPHA,
+                allowance=0.02 * r * left,
+                why=f"and what is left of the start ({left:.2g} of 2 %)",
+            ),
         ]
         for s in STAGES:
             shares = [f[1][s] for f in found]
             allowance = 0.2 * left * m.stable[s]
             checks.append(
-                mean_check(f"{name}: share of stage {s}", shares, m.stable[s], _ALPHA, allowance,
-                           why=f"and what is left of the start ({left:.2g} of 20 %)")
+                mean_check(
+                    f"{name}: share of stage {s}",
+                    shares,
+                    m.stable[s],
+                    _ALPHA,
+                    allowance,
+                    why=f"and what is left of the start ({left:.2g} of 20 %)",
+                )
             )
         return checks
 
@@ -104,6 +125,11 @@ class GrowthRate(Claim):
         for k, stage in enumerate(STAGES):
             line = ax.plot(day, np.maximum(shares[:, k], 1e-5), lw=1, label=stage)[0]
             ax.axhline(stable[stage], ls="--", lw=1, color=line.get_color())
-        ax.set(yscale="log", ylim=(1e-3, 1), xlabel="day", ylabel="share of insects",
-               title=f"Engine and stable distribution (dashed): {name}")
+        ax.set(
+            yscale="log",
+            ylim=(1e-3, 1),
+            xlabel="day",
+            ylabel="share of insects",
+            title=f"Engine and stable distribution (dashed): {name}",
+        )
         ax.legend()

@@ -52,9 +52,15 @@ class Limits(Claim):
     eaten: dict[str, float] = {}
 
     def _day(self, name, values, bran_g, water_g, limit, food) -> list[Check]:
-        fixed = {"larva.hazard_per_day": 0.0, "growth.dry_share": 0.6,
-                 "larva.starvation_hazard_per_day": 0.0, "feed.water_need_per_day": 0.02,
-                 "larva.clock_sensitivity": 0.5, "growth.bran_days": 2.0, "rack.bin_area_dm2": 12.0}
+        fixed = {
+            "larva.hazard_per_day": 0.0,
+            "growth.dry_share": 0.6,
+            "larva.starvation_hazard_per_day": 0.0,
+            "feed.water_need_per_day": 0.02,
+            "larva.clock_sensitivity": 0.5,
+            "growth.bran_days": 2.0,
+            "rack.bin_area_dm2": 12.0,
+        }
         bench = Bench({**fixed, **values}, self.seed, bran_g=bran_g, moisture_g=water_g)
         p = bench.p
         bench.add(_N, Stage.LARVA, mass=round(_MG * 1e6), progress=0.25, instar=12)

@@ -41,10 +41,16 @@ def one_step(s: LpaSet, label: str, states, bins: int, seed: int) -> tuple[list[
         squares[use] += (mean - expected)[use] ** 2 / (variance[use] / bins)
         count += use
     checks = [
-        Check(f"{label}: {_NAMES[j]}' of {count[j]} states, {bins} engines each, chi-square",
-              squares[j], float(count[j]), float(stats.chi2.isf(ALPHA, count[j])) - count[j],
-              "upper 0.0001 point of chi-square; variance: Poisson eggs, binomial survival", ALPHA)
-        for j in range(3) if count[j]
+        Check(
+            f"{label}: {_NAMES[j]}' of {count[j]} states, {bins} engines each, chi-square",
+            squares[j],
+            float(count[j]),
+            float(stats.chi2.isf(ALPHA, count[j])) - count[j],
+            "upper 0.0001 point of chi-square; variance: Poisson eggs, binomial survival",
+            ALPHA,
+        )
+        for j in range(3)
+        if count[j]
     ]
     return checks, pairs
 
@@ -80,14 +86,23 @@ class LpaMap(Claim):
             gap = float(np.abs(s.orbit(2000)[-1] - point).max())
             checks.append(close(f"{label}: gap to the fixed point", gap, 0, 6e-3, "as printed"))
         for cpa, period in ((0.05, 8), (1.0, 3)):
-            checks.append(exact(f"cpa {cpa:g}: length of the cycle",
-                                replace(S1_HIGH, cpa=cpa).period(), period))
+            checks.append(
+                exact(
+                    f"cpa {cpa:g}: length of the cycle", replace(S1_HIGH, cpa=cpa).period(), period
+                )
+            )
         for cpa, exponent in ((0.10, 0.0), (0.25, 0.024), (0.35, 0.103), (0.50, 0.063)):
             s = replace(S1_HIGH, cpa=cpa)
             value = s.lyapunov(s.orbit(steps)[1000:])
-            checks.append(close(f"cpa {cpa:g}: Lyapunov exponent", value, exponent,
-                                0.025 if fast else 0.006,
-                                "mean over a finite orbit; the published digits"))
+            checks.append(
+                close(
+                    f"cpa {cpa:g}: Lyapunov exponent",
+                    value,
+                    exponent,
+                    0.025 if fast else 0.006,
+                    "mean over a finite orbit; the published digits",
+                )
+            )
         value = S2.lyapunov(S2.orbit(steps)[1000:])
         checks.append(exact("Dennis 2001, cpa .35: chaos (exponent > 0.05)", int(value > 0.05), 1))
         return checks
@@ -148,10 +163,22 @@ def residuals(s: LpaSet, orbit: np.ndarray, volume: float, label: str) -> list[C
         # Kurtosis of Poisson and binomial counts is at most 1 / variance.
         spread = math.sqrt((2.0 + 1.0 / (variance[use, j] * volume**2)).sum()) / n
         checks += [
-            Check(f"{label}: mean residual of {name}', {n} steps", float(u.mean()), 0.0,
-                  z / math.sqrt(n), f"{z:.2f} standard errors", ALPHA),
-            Check(f"{label}: mean square residual of {name}'", float((u**2).mean()), 1.0,
-                  z * spread, f"{z:.2f} standard errors, kurtosis allowed for", ALPHA),
+            Check(
+                f"{label}: mean residual of {name}', {n} steps",
+                float(u.mean()),
+                0.0,
+                z / math.sqrt(n),
+                f"{z:.2f} standard errors",
+                ALPHA,
+            ),
+            Check(
+                f"{label}: mean square residual of {name}'",
+                float((u**2).mean()),
+                1.0,
+                z * spread,
+                f"{z:.2f} standard errors, kurtosis allowed for",
+                ALPHA,
+            ),
         ]
     return checks
 
@@ -192,9 +219,13 @@ class LpaRun(Claim):
         point = s.orbit(3000)[-1]
         late = orbit[steps // 2 :].mean(axis=0)
         return [
-            mean_check(f"{label}: {name} at the fixed point", late[:, j], point[j],
-                       allowance=0.02 * point[j],
-                       why="and 2 % for chance on a curved map and the way there")
+            mean_check(
+                f"{label}: {name} at the fixed point",
+                late[:, j],
+                point[j],
+                allowance=0.02 * point[j],
+                why="and 2 % for chance on a curved map and the way there",
+            )
             for j, name in enumerate(_NAMES)
         ] + residuals(s, orbit, volume, label)
 
@@ -208,12 +239,19 @@ class LpaRun(Claim):
         seen = late.reshape(-1, period, 3, 3).mean(axis=0)
         gap = float(np.abs(seen - cycle[:, None]).max() / cycle.max())
         return [
-            close(f"cpa {cpa:g}: largest gap to the {period}-cycle, of its height, 3 engines",
-                  gap, 0.0, allowed,
-                  f"chance in {volume} units of habitat, where few beetles carry a phase; about"
-                  " twice the largest gap of 6 engines in a trial"),
-            exact(f"cpa {cpa:g}: highest phase always in its place",
-                  self._ordered(late[:, 0, 0], period), 1),
+            close(
+                f"cpa {cpa:g}: largest gap to the {period}-cycle, of its height, 3 engines",
+                gap,
+                0.0,
+                allowed,
+                f"chance in {volume} units of habitat, where few beetles carry a phase; about"
+                " twice the largest gap of 6 engines in a trial",
+            ),
+            exact(
+                f"cpa {cpa:g}: highest phase always in its place",
+                self._ordered(late[:, 0, 0], period),
+                1,
+            ),
             *residuals(s, orbit, volume, f"cpa {cpa:g}"),
         ]
 
@@ -229,18 +267,33 @@ class LpaRun(Claim):
         exponent = s.lyapunov(s.orbit(20000)[1000:])
         mean, se = float(np.mean(along)), float(np.std(along, ddof=1)) / math.sqrt(bins)
         return [
-            mean_check(f"{label}: exponent along the engine's orbit", along, exponent, 1e-3, 0.03,
-                       "and 0.03 for the chance in few beetles, which lowers it"),
-            Check(f"{label}: standard errors above zero, at least 3", min(mean / se, 3.0), 3.0, 0.0,
-                  "chaos means a positive exponent", 1e-3),
+            mean_check(
+                f"{label}: exponent along the engine's orbit",
+                along,
+                exponent,
+                1e-3,
+                0.03,
+                "and 0.03 for the chance in few beetles, which lowers it",
+            ),
+            Check(
+                f"{label}: standard errors above zero, at least 3",
+                min(mean / se, 3.0),
+                3.0,
+                0.0,
+                "chaos means a positive exponent",
+                1e-3,
+            ),
             *residuals(s, orbit, volume, label),
         ]
 
     def figure(self, ax) -> None:
         for k, (label, larvae) in enumerate(self.traces):
             ax.plot(larvae[:60] + 300 * k, lw=1, label=label)
-        ax.set(xlabel="step of 14 days", ylabel="larvae per unit (curves set apart by 300)",
-               title="Engine in the larva-pupa-adult limit")
+        ax.set(
+            xlabel="step of 14 days",
+            ylabel="larvae per unit (curves set apart by 300)",
+            title="Engine in the larva-pupa-adult limit",
+        )
         ax.legend(fontsize=7, loc="upper right")
 
 
@@ -269,8 +322,16 @@ class LpaAny(Claim):
         checks += residuals(s, self.orbit, volume, "given set")
         if self.orbit[-1].sum() > 0:
             along = float(np.mean([s.lyapunov(self.orbit[:, k]) for k in (0, 1)]))
-            checks.append(Check("exponent along the engine's orbit; expected: the map's", along,
-                                s.lyapunov(s.orbit(5000)[500:]), 0.0, "shown", kind="shown"))
+            checks.append(
+                Check(
+                    "exponent along the engine's orbit; expected: the map's",
+                    along,
+                    s.lyapunov(s.orbit(5000)[500:]),
+                    0.0,
+                    "shown",
+                    kind="shown",
+                )
+            )
         return checks
 
     def figure(self, ax) -> None:

@@ -147,11 +147,17 @@ class LpaEngine:
             if count:
                 # Larvae have their first mild day behind them.
                 clock = 1.0 if kind == Stage.LARVA else 0.0
-                self.bench.add(count * self.bins, kind, np.repeat(where, count), mass=larva,
-                               instar=1, flags=1, progress=clock)
+                self.bench.add(
+                    count * self.bins,
+                    kind,
+                    np.repeat(where, count),
+                    mass=larva,
+                    instar=1,
+                    flags=1,
+                    progress=clock,
+                )
         if numbers[2]:
-            self.bench.add_beetles(numbers[2] * self.bins, np.repeat(where, numbers[2]),
-                                   mass=larva)
+            self.bench.add_beetles(numbers[2] * self.bins, np.repeat(where, numbers[2]), mass=larva)
 
     def state(self) -> np.ndarray:
         """(L, P, A) per unit of habitat (bins, 3); no eggs are left at the end of a step."""

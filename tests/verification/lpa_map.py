@@ -52,8 +52,11 @@ class LpaSet:
         emerge = math.exp(-self.cpa * adults)
         return np.array(
             [
-                [-self.cel * self.b * adults * hatch, 0.0,
-                 self.b * (1.0 - self.cea * adults) * hatch],
+                [
+                    -self.cel * self.b * adults * hatch,
+                    0.0,
+                    self.b * (1.0 - self.cea * adults) * hatch,
+                ],
                 [1.0 - self.mul, 0.0, 0.0],
                 [0.0, emerge, 1.0 - self.mua - self.cpa * pupae * emerge],
             ]

@@ -84,9 +84,7 @@ class Projection:
             raise ValueError("the matrix wants one death rate for all larvae")
         self.p, self.t = p, t
         means = [1.0 / bio.development(p, s, t) for s in STAGES[:3]]
-        laws = [
-            lognormal(p[f"{s}.duration_cv"], m) for s, m in zip(STAGES[:3], means, strict=True)
-        ]
+        laws = [lognormal(p[f"{s}.duration_cv"], m) for s, m in zip(STAGES[:3], means, strict=True)]
         days = [int(law.ppf(1 - 1e-10)) + 3 for law in laws]
         # Eggs that cannot hatch vanish at the end of the stage.
         eggs = _chain(laws[0], days[0], 0.0, within_day=False)

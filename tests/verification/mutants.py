@@ -251,9 +251,7 @@ MUTANTS = (
 _SKIP = shutil.ignore_patterns("__pycache__")
 
 
-def failed_claims(
-    mutant: Mutant | None, claims: tuple[str, ...], root: Path = _ROOT
-) -> list[str]:
+def failed_claims(mutant: Mutant | None, claims: tuple[str, ...], root: Path = _ROOT) -> list[str]:
     """Claims with a check out of tolerance in a copy of `root` with the mutant (None: unbroken).
 
     A claim that merely crashes is not counted.

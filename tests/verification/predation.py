@@ -44,8 +44,9 @@ class EggPredation(Claim):
     def _varying(self, n: int) -> list[Check]:
         """Beetles come and go: 60 for 5 days, 240 for 5, none for 5, 120 for 5; 12 dm2."""
         c, days = 0.008, 5
-        bench = Bench({**IMMORTAL, "predation.adult_egg": c, "fecundity.peak_eggs_per_day": 0.0},
-                      self.seed)
+        bench = Bench(
+            {**IMMORTAL, "predation.adult_egg": c, "fecundity.peak_eggs_per_day": 0.0}, self.seed
+        )
         self._eggs(bench, n)
         alive, law, total = [n], [1.0], 0.0
         for beetles in (60, 240, 0, 120):
@@ -68,9 +69,15 @@ class EggPredation(Claim):
     def _two_eaters(self, n: int) -> list[Check]:
         c_adult, c_larva, beetles, larvae = 0.02, 0.0004, 60, 500
         bench = Bench(
-            {**IMMORTAL, "predation.adult_egg": c_adult, "predation.larva_egg": c_larva,
-             "fecundity.peak_eggs_per_day": 0.0, "larva.lower_c": 12.0},
-            self.seed + 1, bran_g=500.0,
+            {
+                **IMMORTAL,
+                "predation.adult_egg": c_adult,
+                "predation.larva_egg": c_larva,
+                "fecundity.peak_eggs_per_day": 0.0,
+                "larva.lower_c": 12.0,
+            },
+            self.seed + 1,
+            bran_g=500.0,
         )
         self._eggs(bench, n)
         bench.add_beetles(beetles)
@@ -85,8 +92,12 @@ class EggPredation(Claim):
         self.curves.append(("beetles and larvae", alive, np.exp(-both * np.arange(11))))
         shares = [dead * adult / both, dead * larva / both]
         checks = [
-            z_check(f"share of eggs eaten by {who} in 10 days", seen[:, k].sum() / n, s,
-                    math.sqrt(s * (1 - s) / n))
+            z_check(
+                f"share of eggs eaten by {who} in 10 days",
+                seen[:, k].sum() / n,
+                s,
+                math.sqrt(s * (1 - s) / n),
+            )
             for k, (who, s) in enumerate(zip(("beetles", "larvae"), shares, strict=True))
         ]
         return checks
@@ -96,25 +107,36 @@ class EggPredation(Claim):
         c, rise, beetles = 0.01, 3.0, 60
         ask = 0.04 * beetles * 0.1
         bench = Bench(
-            {**IMMORTAL, "predation.adult_egg": c, "predation.shortage_rise": rise,
-             "fecundity.peak_eggs_per_day": 0.0, "adult.feed_share_per_day": 0.04,
-             "growth.bran_days": 2.0},
-            self.seed + 2, bran_g=0.5 * ask,
+            {
+                **IMMORTAL,
+                "predation.adult_egg": c,
+                "predation.shortage_rise": rise,
+                "fecundity.peak_eggs_per_day": 0.0,
+                "adult.feed_share_per_day": 0.04,
+                "growth.bran_days": 2.0,
+            },
+            self.seed + 2,
+            bran_g=0.5 * ask,
         )
         self._eggs(bench, n)
         bench.add_beetles(beetles)
         bench.run(5, 25.0)
         share = math.exp(-5 * c * beetles / 12.0 * (1 + rise * 0.75))
         se = math.sqrt(share * (1 - share) / n)
-        return z_check("share of eggs left after 5 days, bran short", bench.table[0, 0] / n, share,
-                       se)
+        return z_check(
+            "share of eggs left after 5 days, bran short", bench.table[0, 0] / n, share, se
+        )
 
     def _injured(self, n: int) -> list[Check]:
         """A pupa of 12 days: a first attack injures with probability q, a second kills."""
         c, beetles, q, days = 0.02, 60, 0.4, 12
         bench = Bench(
-            {**IMMORTAL, "predation.adult_pupa": c, "predation.injured_share": q,
-             "fecundity.peak_eggs_per_day": 0.0},
+            {
+                **IMMORTAL,
+                "predation.adult_pupa": c,
+                "predation.injured_share": q,
+                "fecundity.peak_eggs_per_day": 0.0,
+            },
             self.seed + 3,
         )
         bench.add(n, Stage.PUPA, mass=120_000_000, factor=0.01)
@@ -128,8 +150,9 @@ class EggPredation(Claim):
         seen = [rows.size - injured, injured, n - rows.size]
         chances = np.array([whole, hurt, 1 - whole - hurt])
         return [
-            chi2_check(f"pupae whole, injured, eaten ({n}; one attack a day at most)", seen,
-                       n * chances),
+            chi2_check(
+                f"pupae whole, injured, eaten ({n}; one attack a day at most)", seen, n * chances
+            ),
         ]
 
     def figure(self, ax) -> None:
@@ -137,8 +160,12 @@ class EggPredation(Claim):
             day = np.arange(law.size)
             line = ax.plot(day, law, lw=1)[0]
             ax.plot(day, alive / alive[0], ".", color=line.get_color(), label=name)
-        ax.set(xlabel="days", ylabel="share of eggs left", yscale="log",
-               title="Engine (dots) and exp(-integral of hazard) (lines)")
+        ax.set(
+            xlabel="days",
+            ylabel="share of eggs left",
+            yscale="log",
+            title="Engine (dots) and exp(-integral of hazard) (lines)",
+        )
         ax.legend()
 
 
@@ -187,13 +214,22 @@ class RotationShare(Claim):
 
     def _one(self, interval, beetles, coefficient, egg, k) -> tuple[int, int]:
         values = {
-            **IDEAL, "predation.adult_egg": coefficient, "egg.duration_days": egg,
-            "egg.duration_cv": 0.0, "egg.viable_share": 1.0, "adult.hazard_per_day": 0.0,
-            "adult.life_mean_days": 1000.0, "adult.life_shape": 20.0,
-            "fecundity.full_from_days": 0.0, "fecundity.decline_per_day": 0.0,
-            "rotation.interval_days": interval, "rotation.missed_share": 0.0,
-            "rotation.killed_share": 0.0, "rotation.injured_share": 0.0,
-            "rotation.eggs_lost_share": 0.0, "bran.start_g": 1e5,
+            **IDEAL,
+            "predation.adult_egg": coefficient,
+            "egg.duration_days": egg,
+            "egg.duration_cv": 0.0,
+            "egg.viable_share": 1.0,
+            "adult.hazard_per_day": 0.0,
+            "adult.life_mean_days": 1000.0,
+            "adult.life_shape": 20.0,
+            "fecundity.full_from_days": 0.0,
+            "fecundity.decline_per_day": 0.0,
+            "rotation.interval_days": interval,
+            "rotation.missed_share": 0.0,
+            "rotation.killed_share": 0.0,
+            "rotation.injured_share": 0.0,
+            "rotation.eggs_lost_share": 0.0,
+            "bran.start_g": 1e5,
         }
         p = Parameters.default().with_values(values, "verification")
         days = interval + 8
@@ -209,6 +245,9 @@ class RotationShare(Claim):
         days = np.arange(1, 40)
         ax.plot(days, [share_eaten(self.hazard, self.egg, d) for d in days], label="closed form")
         ax.plot(*zip(*self.points, strict=True), "o", label="engine, real keeper")
-        ax.set(xlabel="rotation interval, d", ylabel="share of eggs eaten by beetles",
-               title=f"Hazard {self.hazard:g}/d, egg stage {self.egg:g} d")
+        ax.set(
+            xlabel="rotation interval, d",
+            ylabel="share of eggs eaten by beetles",
+            title=f"Hazard {self.hazard:g}/d, egg stage {self.egg:g} d",
+        )
         ax.legend()

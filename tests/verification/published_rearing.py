@@ -38,13 +38,29 @@ class Fecundity(Claim):
         early = float(laid[start : start + 14].sum() / laid.sum())
         self.by_age = laid[:120] / np.maximum(alive[:120], 1)
         checks = [
-            Check("best age, d after emergence (13-29 Berggreen; 2-3 weeks Morales-Ramos)",
-                  float(best), 21.0, 8.0, "the range", 0.0, "calibration"),
-            Check("eggs in a lifetime at 25 C (172-215 Korean, 276 Penn State, 300-500 Canadian)",
-                  per_life, 336.0, 164.0, "the whole published range, 172 to 500"),
-            shown("share of them in the first two weeks of laying (Korean .518)", early, 0.518,
-                  "conflict: beetles lived 27-30 d there; the default is 60 d, after laying seen"
-                  " over 22-137 d (Penn State) and to day 92 (Berggreen)"),
+            Check(
+                "best age, d after emergence (13-29 Berggreen; 2-3 weeks Morales-Ramos)",
+                float(best),
+                21.0,
+                8.0,
+                "the range",
+                0.0,
+                "calibration",
+            ),
+            Check(
+                "eggs in a lifetime at 25 C (172-215 Korean, 276 Penn State, 300-500 Canadian)",
+                per_life,
+                336.0,
+                164.0,
+                "the whole published range, 172 to 500",
+            ),
+            shown(
+                "share of them in the first two weeks of laying (Korean .518)",
+                early,
+                0.518,
+                "conflict: beetles lived 27-30 d there; the default is 60 d, after laying seen"
+                " over 22-137 d (Penn State) and to day 92 (Berggreen)",
+            ),
         ]
         return checks + self._berggreen() + self._area()
 
@@ -63,8 +79,15 @@ class Fecundity(Claim):
 
     def _boxes(self, per_box: int, area: float, days: int, boxes: int) -> float:
         """Larvae per female hatching from eggs of beetles of best age kept `days` days."""
-        bench = Bench({"rack.bin_area_dm2": area, "predation.larva_egg": 0.0,
-                       "moisture.growing_g_per_day": 1.0}, self.seed + per_box, boxes)
+        bench = Bench(
+            {
+                "rack.bin_area_dm2": area,
+                "predation.larva_egg": 0.0,
+                "moisture.growing_g_per_day": 1.0,
+            },
+            self.seed + per_box,
+            boxes,
+        )
         sex = np.tile([1, 0], (per_box * boxes + 1) // 2)[: per_box * boxes]
         bench.add_beetles(per_box * boxes, np.repeat(np.arange(boxes), per_box), flags=sex, age=18)
         hatched = bench.run(days, 27.0, Event.EGG_HATCHED).sum()
@@ -96,13 +119,34 @@ class Fecundity(Claim):
             shown("the same in periods of 1 d (Berggreen)", one, 8.34, conflict),
             shown("larvae per box in 6 d (Berggreen)", six, 214.0, conflict),
             shown("larvae per box at .84/cm2 (Berggreen)", crowd, 215.0, conflict),
-            beside("box of 6 d over female-day of 1 d, free of scale (Berggreen)", six / one,
-                   214 / 8.34, 0.35, why, "calibration"),
-            beside("box at .84 over female-day at .21/cm2, free of scale (Berggreen)", crowd / low,
-                   215 / 8.58, 0.35, why, "calibration"),
-            Check("per female falls with density, all in order (Berggreen, Morales-Ramos)",
-                  float(all(table[a, 6] > table[b, 6] for a, b in
-                            zip(densities, densities[1:], strict=False))), 1.0, 0.0, "order only"),
+            beside(
+                "box of 6 d over female-day of 1 d, free of scale (Berggreen)",
+                six / one,
+                214 / 8.34,
+                0.35,
+                why,
+                "calibration",
+            ),
+            beside(
+                "box at .84 over female-day at .21/cm2, free of scale (Berggreen)",
+                crowd / low,
+                215 / 8.58,
+                0.35,
+                why,
+                "calibration",
+            ),
+            Check(
+                "per female falls with density, all in order (Berggreen, Morales-Ramos)",
+                float(
+                    all(
+                        table[a, 6] > table[b, 6]
+                        for a, b in zip(densities, densities[1:], strict=False)
+                    )
+                ),
+                1.0,
+                0.0,
+                "order only",
+            ),
         ]
 
     def _area(self) -> list[Check]:
@@ -110,8 +154,9 @@ class Fecundity(Claim):
         counts = (4, 8, 14, 20, 28, 40, 60, 80)
         per_area = []
         for n in counts:
-            bench = Bench({"rack.bin_area_dm2": 1.43, "predation.larva_egg": 0.0},
-                          self.seed + n, 30)
+            bench = Bench(
+                {"rack.bin_area_dm2": 1.43, "predation.larva_egg": 0.0}, self.seed + n, 30
+            )
             sex = np.tile([1, 0], n * 15)
             bench.add_beetles(n * 30, np.repeat(np.arange(30), n), flags=sex, age=14)
             hatched = 0
@@ -123,20 +168,32 @@ class Fecundity(Claim):
         peak = counts[int(np.argmax(per_area))] / 1.43
         self.peak = (np.array(counts) / 1.43, np.array(per_area))
         return [
-            Check("beetles per dm2 at which progeny per area peaks (Morales-Ramos: 14)",
-                  peak, 14.0, 9.0,
-                  "predation.adult_egg lies between two papers; with the lower one it would be 23",
-                  0.0, "calibration"),
-            Check("progeny per area falls well beyond the peak (Morales-Ramos: sharply)",
-                  float(per_area[-1] < 0.7 * max(per_area)), 1.0, 0.0, "order only"),
+            Check(
+                "beetles per dm2 at which progeny per area peaks (Morales-Ramos: 14)",
+                peak,
+                14.0,
+                9.0,
+                "predation.adult_egg lies between two papers; with the lower one it would be 23",
+                0.0,
+                "calibration",
+            ),
+            Check(
+                "progeny per area falls well beyond the peak (Morales-Ramos: sharply)",
+                float(per_area[-1] < 0.7 * max(per_area)),
+                1.0,
+                0.0,
+                "order only",
+            ),
         ]
 
     def figure(self, ax) -> None:
         ax.plot(*self.peak, "o-")
         ax.axvline(14, ls=":", color="k")
-        ax.set(xlabel="beetles per dm2 (dotted: published peak)",
-               ylabel="larvae per dm2 in four weeks",
-               title="Progeny per area by density")
+        ax.set(
+            xlabel="beetles per dm2 (dotted: published peak)",
+            ylabel="larvae per dm2 in four weeks",
+            title="Progeny per area by density",
+        )
 
 
 class Rearing(Claim):
@@ -163,24 +220,54 @@ class Rearing(Claim):
         feed = np.array(c.feed)
         ratio = float(feed[:, 1].sum() / feed[:, 2].sum())
         checks = [
-            beside("mass after 30 d over hatchling mass, 25 C (growth note: 36)",
-                   mass[30].mean() / 0.3, 36.0, 0.4, "asymptotic mass was set by this; the"
-                   " hatchling's mass is known to a factor of two only", "calibration"),
-            beside("bran eaten per gain as fed, whole larval life (Fasce 3.19 dry, 3.6 as fed)",
-                   ratio, 3.6, 0.15, "their larvae did not all reach maturity", "calibration"),
-            shown("the same (Deruytter and Coudron 1.76, best case, from older larvae)", ratio,
-                  1.76, "conflict: the default follows Fasce"),
-            shown("mean mass 63 d after hatching at 27 C, mg (36-207, temperature not given)",
-                  late[63].mean(), 85.0, "middle of the published range on a log scale"),
-            shown("days to 100 mg at 27 C (Baldacchino: 56-70 on four feeds)", hundred, 63.0,
-                  "conflict: Koo's larva takes 119 d at 27 C; the default follows Koo"),
+            beside(
+                "mass after 30 d over hatchling mass, 25 C (growth note: 36)",
+                mass[30].mean() / 0.3,
+                36.0,
+                0.4,
+                "asymptotic mass was set by this; the"
+                " hatchling's mass is known to a factor of two only",
+                "calibration",
+            ),
+            beside(
+                "bran eaten per gain as fed, whole larval life (Fasce 3.19 dry, 3.6 as fed)",
+                ratio,
+                3.6,
+                0.15,
+                "their larvae did not all reach maturity",
+                "calibration",
+            ),
+            shown(
+                "the same (Deruytter and Coudron 1.76, best case, from older larvae)",
+                ratio,
+                1.76,
+                "conflict: the default follows Fasce",
+            ),
+            shown(
+                "mean mass 63 d after hatching at 27 C, mg (36-207, temperature not given)",
+                late[63].mean(),
+                85.0,
+                "middle of the published range on a log scale",
+            ),
+            shown(
+                "days to 100 mg at 27 C (Baldacchino: 56-70 on four feeds)",
+                hundred,
+                63.0,
+                "conflict: Koo's larva takes 119 d at 27 C; the default follows Koo",
+            ),
         ]
         growth = [(48, 62, 0.069), (62, 69, 0.091), (69, 76, 0.065), (76, 83, 0.0545)]
         for a, b, paper in growth:
             model = math.log(late[b].sum() / late[a].sum()) / (b - a)
-            checks.append(shown(f"growth of tray biomass, days {a}-{b}, 1/d (Fasce)", model, paper,
-                                "conflict with the 36-fold rise in 30 d, which the default follows;"
-                                " no temperature makes the model grow as fast so late"))
+            checks.append(
+                shown(
+                    f"growth of tray biomass, days {a}-{b}, 1/d (Fasce)",
+                    model,
+                    paper,
+                    "conflict with the 36-fold rise in 30 d, which the default follows;"
+                    " no temperature makes the model grow as fast so late",
+                )
+            )
         return checks + self._crowding()
 
     def _crowding(self) -> list[Check]:
@@ -200,8 +287,14 @@ class Rearing(Claim):
             self.model[count] = float(np.mean(masses))
         why = "growth.crowding_slope was fitted to these four; an uncrowded pupa has 137-140 mg"
         return [
-            beside(f"pupa, mg, {count} larvae in 3.44 dm2 (Korean)", self.model[count], mg, 0.1,
-                   why, "calibration")
+            beside(
+                f"pupa, mg, {count} larvae in 3.44 dm2 (Korean)",
+                self.model[count],
+                mg,
+                0.1,
+                why,
+                "calibration",
+            )
             for count, mg in paper.items()
         ]
 

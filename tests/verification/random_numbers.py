@@ -52,15 +52,27 @@ class RandomNumbers(Claim):
             for name, shift in (("high", 24), ("low", 0)):
                 byte = (base[:, lane] >> np.uint32(shift)) & np.uint32(255)
                 checks.append(
-                    chi2_check(f"lane {lane}, {name} byte", np.bincount(byte, minlength=256),
-                               np.full(256, n / 256))
+                    chi2_check(
+                        f"lane {lane}, {name} byte",
+                        np.bincount(byte, minlength=256),
+                        np.full(256, n / 256),
+                    )
                 )
         checks += self._independent(base, ident, n)
         checks += self._laws(base, n)
-        lineage = {int(draws.identity(np.uint64(self.seed), np.uint64(m), k))
-                   for m in range(1, n // 100) for k in range(20)}
-        checks.append(exact("identities of eggs that collide", 20 * (n // 100 - 1) - len(lineage),
-                            0, f"{len(lineage)} of 2**64: the chance of any is below 1e-8"))
+        lineage = {
+            int(draws.identity(np.uint64(self.seed), np.uint64(m), k))
+            for m in range(1, n // 100)
+            for k in range(20)
+        }
+        checks.append(
+            exact(
+                "identities of eggs that collide",
+                20 * (n // 100 - 1) - len(lineage),
+                0,
+                f"{len(lineage)} of 2**64: the chance of any is below 1e-8",
+            )
+        )
         checks.append(self._order())
         return checks
 
@@ -69,16 +81,24 @@ class RandomNumbers(Claim):
         for k, (counter, key, answer) in enumerate(KNOWN, start=1):
             # The engine spreads individual, day and process over the counter.
             c = counter
-            got = draws.blocks(key[0] | key[1] << 32, c[3], np.array([c[0] | c[1] << 32],
-                               np.uint64), c[2])[0] if c[2] < 2**31 and c[3] < 2**31 else None
+            got = (
+                draws.blocks(
+                    key[0] | key[1] << 32, c[3], np.array([c[0] | c[1] << 32], np.uint64), c[2]
+                )[0]
+                if c[2] < 2**31 and c[3] < 2**31
+                else None
+            )
             if got is None:
                 got = [int(w) for w in draws.philox(*map(np.uint32, (*counter, *key)))]
             wrong = sum(int(a) != b for a, b in zip(got, answer, strict=True))
             ours = plain.philox(counter, key)
             checks += [
                 exact(f"known answer {k}: wrong words of the engine", wrong, 0),
-                exact(f"known answer {k}: wrong words of the twin",
-                      sum(a != b for a, b in zip(ours, answer, strict=True)), 0),
+                exact(
+                    f"known answer {k}: wrong words of the twin",
+                    sum(a != b for a, b in zip(ours, answer, strict=True)),
+                    0,
+                ),
             ]
         return checks
 
@@ -88,21 +108,34 @@ class RandomNumbers(Claim):
             "lanes 2 and 3": (base[:, 2], base[:, 3]),
             "neighbouring individuals": (base[:-1, 0], base[1:, 0]),
             "today and tomorrow": (
-                base[:, 0], draws.blocks(self.seed, Block.EGG_FATE, ident, 11)[:, 0]),
+                base[:, 0],
+                draws.blocks(self.seed, Block.EGG_FATE, ident, 11)[:, 0],
+            ),
             "two processes": (
-                base[:, 0], draws.blocks(self.seed, Block.LARVA_FATE, ident, 10)[:, 0]),
+                base[:, 0],
+                draws.blocks(self.seed, Block.LARVA_FATE, ident, 10)[:, 0],
+            ),
             "neighbouring seeds": (
-                base[:, 0], draws.blocks(self.seed + 1, Block.EGG_FATE, ident, 10)[:, 0]),
+                base[:, 0],
+                draws.blocks(self.seed + 1, Block.EGG_FATE, ident, 10)[:, 0],
+            ),
             "seeds 2**32 apart": (
-                base[:, 0], draws.blocks(self.seed + 2**32, Block.EGG_FATE, ident, 10)[:, 0]),
+                base[:, 0],
+                draws.blocks(self.seed + 2**32, Block.EGG_FATE, ident, 10)[:, 0],
+            ),
         }
         checks = []
         for name, (a, b) in others.items():
             r = float(np.corrcoef(a.astype(float), b.astype(float))[0, 1])
             checks.append(z_check(f"correlation, {name}", r, 0.0, 1 / math.sqrt(a.size)))
             cell = (a >> np.uint32(28)) * np.uint32(16) + (b >> np.uint32(28))
-            checks.append(chi2_check(f"16 by 16 cells, {name}", np.bincount(cell, minlength=256),
-                                     np.full(256, a.size / 256)))
+            checks.append(
+                chi2_check(
+                    f"16 by 16 cells, {name}",
+                    np.bincount(cell, minlength=256),
+                    np.full(256, a.size / 256),
+                )
+            )
         return checks
 
     def _laws(self, base, n) -> list[Check]:
@@ -110,8 +143,16 @@ class RandomNumbers(Claim):
         z = np.array([draws.normal(a, b) for a, b in base[:some, :2]])
         d = float(stats.kstest(z, "norm").statistic)
         limit = float(stats.kstwo.isf(ALPHA, some))
-        checks = [Check("normal numbers, Kolmogorov-Smirnov", d, 0.0, limit,
-                        f"upper {ALPHA:g} point of the statistic", ALPHA)]
+        checks = [
+            Check(
+                "normal numbers, Kolmogorov-Smirnov",
+                d,
+                0.0,
+                limit,
+                f"upper {ALPHA:g} point of the statistic",
+                ALPHA,
+            )
+        ]
         for mean in (0.4, 6.0):
             u = (base[:some, 2].astype(float) + 0.5) / 2**32
             counts = np.bincount([draws.poisson(x, mean) for x in u])
@@ -133,13 +174,18 @@ class RandomNumbers(Claim):
                     bench.insects.view(name)[:] = bench.insects.view(name)[order]
             for _ in range(25):
                 bench.step(27.0)
-            rows = [tuple(bench.insects.view(name)[k] for name in FIELDS)
-                    for k in np.argsort(bench.insects.view("ident"))]
+            rows = [
+                tuple(bench.insects.view(name)[k] for name in FIELDS)
+                for k in np.argsort(bench.insects.view("ident"))
+            ]
             ends.append(rows)
         differ = sum(a != b for a, b in zip(*ends, strict=False)) + abs(len(ends[0]) - len(ends[1]))
         return exact(f"insects that differ when rows are shuffled, of {len(ends[0])}", differ, 0)
 
     def figure(self, ax) -> None:
         ax.hist(self.counts, bins=30)
-        ax.set(xlabel="draws per class of 256 (high byte of lane 0)", ylabel="classes",
-               title="Uniformity")
+        ax.set(
+            xlabel="draws per class of 256 (high byte of lane 0)",
+            ylabel="classes",
+            title="Uniformity",
+        )

@@ -59,9 +59,7 @@ def run_claim(name: str, fast: bool, seed: int, options: dict[str, Any], draw: b
     except Exception:
         error = traceback.format_exc()
     seconds = time.perf_counter() - start
-    return Outcome(
-        name, claim.statement, claim.source, claim.kind, checks, png, seconds, error
-    )
+    return Outcome(name, claim.statement, claim.source, claim.kind, checks, png, seconds, error)
 
 
 def _draw(claim) -> bytes:

@@ -75,8 +75,11 @@ class Survival(Claim):
         return deaths_check(f"{name}, exponential {hazard:g}/d", alive, law)
 
     def _adults(self, n: int, t: float, background: float) -> Check:
-        values = {"adult.hazard_per_day": background, "fecundity.peak_eggs_per_day": 0.0,
-                  "pupa.duration_cv": 0.0}
+        values = {
+            "adult.hazard_per_day": background,
+            "fecundity.peak_eggs_per_day": 0.0,
+            "pupa.duration_cv": 0.0,
+        }
         bench = Bench({**IMMORTAL, **values}, self.seed + 1)
         pace = bio.development(bench.p, "pupa", t)
         # Rounded up to complete the stage within, not after, the day.
@@ -97,16 +100,18 @@ class Survival(Claim):
         bench.step(t)
         emerged = int(bench.run(60, t, Event.ADULT_EMERGED).sum())
         law = lognormal(bench.p["pupa.duration_cv"], 1.0 / bio.development(bench.p, "pupa", t))
-        share = integrate.quad(lambda d: math.exp(-hazard * d) * law.pdf(d), 1.0, 60.0,
-                               points=[law.mean()])[0]
+        share = integrate.quad(
+            lambda d: math.exp(-hazard * d) * law.pdf(d), 1.0, 60.0, points=[law.mean()]
+        )[0]
         se = math.sqrt(share * (1 - share) / n)
         return z_check(f"share of pupae emerging, {n} pupae", emerged / n, share, se)
 
     def _lethal(self, n: int, stage: str, kind: Stage, t: float) -> Check:
         values = {f"{stage}.duration_days": 100.0} if stage in ("egg", "pupa") else {}
         bench = Bench({**IMMORTAL, **values, "fecundity.peak_eggs_per_day": 0.0}, self.seed + 3)
-        bench.add(n, kind, mass=50_000_000, factor=1000.0 if stage == "adult" else 0.01,
-                  instar=1, flags=2)
+        bench.add(
+            n, kind, mass=50_000_000, factor=1000.0 if stage == "adult" else 0.01, instar=1, flags=2
+        )
         alive = self._watch(bench, 5, t)
         hazard = bio.thermal_death(bench.p, stage, t)
         law = np.exp(-hazard * np.arange(6))

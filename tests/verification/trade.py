@@ -48,16 +48,33 @@ class Trade(Claim):
         self.first, self.skins = first, skins
         return [
             Check("days between moves", float(np.median(moves)), 17.5, 3.5, "two to three weeks"),
-            Check(f"median days from beetles out to a harvest of {_A_HARVEST_G:g} g, 25 C",
-                  float(np.median(first)), 52.5, 14.0,
-                  "seven to eight weeks, and two rounds of harvest either way"),
-            Check("median days from beetles out to skins enough to be seen",
-                  float(np.median(skins)), 42.0, 10.0,
-                  "about six weeks, and some ten days either way"),
-            Check("coefficient of variation of larval mass 60 d after the beetles left",
-                  float(np.mean(spread)), 0.4, 0.25, "differ plainly to the eye: 15 to 65 %"),
-            exact("growing bins of an age of their own, share", float(np.mean(ladder)), 1.0,
-                  "one bin is left at a time"),
+            Check(
+                f"median days from beetles out to a harvest of {_A_HARVEST_G:g} g, 25 C",
+                float(np.median(first)),
+                52.5,
+                14.0,
+                "seven to eight weeks, and two rounds of harvest either way",
+            ),
+            Check(
+                "median days from beetles out to skins enough to be seen",
+                float(np.median(skins)),
+                42.0,
+                10.0,
+                "about six weeks, and some ten days either way",
+            ),
+            Check(
+                "coefficient of variation of larval mass 60 d after the beetles left",
+                float(np.mean(spread)),
+                0.4,
+                0.25,
+                "differ plainly to the eye: 15 to 65 %",
+            ),
+            exact(
+                "growing bins of an age of their own, share",
+                float(np.mean(ladder)),
+                1.0,
+                "one bin is left at a time",
+            ),
         ]
 
     def _size_spread(self, seed: int) -> float:
@@ -74,8 +91,11 @@ class Trade(Claim):
         return float(mass.std() / mass.mean())
 
     def figure(self, ax) -> None:
-        ax.hist([self.first, self.skins], bins=np.arange(20, 160, 7),
-                label=["first harvest", "skins seen"])
+        ax.hist(
+            [self.first, self.skins],
+            bins=np.arange(20, 160, 7),
+            label=["first harvest", "skins seen"],
+        )
         ax.axvspan(49, 56, alpha=0.2, color="C0", label="trade: 7-8 weeks")
         ax.axvline(42, color="C1", ls=":", label="trade: about 6 weeks")
         ax.set(xlabel="days since the beetles left", ylabel="bins", title="Common practice")

@@ -66,8 +66,14 @@ def cases(fast: bool, seed: int) -> list[Case]:
         Case("closed bin", _SMALL, _warm(days), 24, 90, False),
         Case("closed bin, hungry", _HUNGER, _warm(days), 30, 160, False),
         Case("keeper, warm", _BUSY, _warm(days), 24, 90, True),
-        Case("keeper, wild climate", {**_BUSY, "rotation.surplus": "remove"}, _wild(days), 24, 90,
-             True),
+        Case(
+            "keeper, wild climate",
+            {**_BUSY, "rotation.surplus": "remove"},
+            _wild(days),
+            24,
+            90,
+            True,
+        ),
     ]
     if not fast:
         found += [_drawn(seed, k, days) for k in range(3)]
@@ -101,9 +107,9 @@ class Twin(Claim):
         " stock, and at the end every field of every insect."
     )
     source = (
-        "tests/verification/twin_*.py; shares only the parameters with the engine, but was written by"
-        " someone who had read it and follows its intended changes: it tests the program, not the"
-        " biology"
+        "tests/verification/twin_*.py; shares only the parameters with the engine, but was written"
+        " by someone who had read it and follows its intended changes: it tests the program, not"
+        " the biology"
     )
 
     def run(self, fast: bool) -> list[Check]:
@@ -190,8 +196,15 @@ class TwinDistribution(Claim):
         place = np.arange(len(self.names))
         for k in place:
             ax.plot(np.full(len(self.twin), k - 0.12), self.twin[:, k] / scale[k], "k.", ms=4)
-        ax.errorbar(place + 0.12, self.engine.mean(axis=0) / scale,
-                    self.engine.std(axis=0) / scale, fmt="o", capsize=3)
+        ax.errorbar(
+            place + 0.12,
+            self.engine.mean(axis=0) / scale,
+            self.engine.std(axis=0) / scale,
+            fmt="o",
+            capsize=3,
+        )
         ax.set_xticks(place, self.names, rotation=20)
-        ax.set(ylabel="relative to the engine's mean",
-               title=f"Twins (dots) and engines (mean, SD); false alarm {ALPHA:g} each")
+        ax.set(
+            ylabel="relative to the engine's mean",
+            title=f"Twins (dots) and engines (mean, SD); false alarm {ALPHA:g} each",
+        )

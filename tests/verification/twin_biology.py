@@ -2,8 +2,8 @@
 
 Stated anew with nothing imported from the engine, but by someone who had read it, and kept in
 step with its intended changes: agreement shows that the engine does what is stated here, not
-that the statement is right. `p` maps
-the keys of `parameters.toml` to values; temperatures in C, rates per day.
+that the statement is right. `p` maps the keys of `parameters.toml` to values; temperatures in C,
+rates per day.
 """
 
 from __future__ import annotations

@@ -61,9 +61,7 @@ class Insect(mesa.Agent):
 
     def draw(self, block: int, day: int | None = None) -> tuple[int, ...]:
         """The four words of this insect for a process, today or on a given day."""
-        return words(
-            self.model.run_seed, block, self.ident, self.model.day if day is None else day
-        )
+        return words(self.model.run_seed, block, self.ident, self.model.day if day is None else day)
 
     def die(self, event: str, flow: str = "DEAD_MASS") -> None:
         """Leave the model and the books."""
