@@ -138,7 +138,7 @@ print(left)
 def test_a_process_that_dies_anywhere_leaves_all_old_or_all_new_tables(tmp_path):
     outcomes = []
     processes = []
-    for calls in (0, 4, 5, 7, 9, 11, 14, 40):
+    for calls in (0, 4, 5, 7, 9, 11, 14, 40, 1000):
         folder = tmp_path / str(calls)
         folder.mkdir()
         put(folder, "old", "comparison.png")

@@ -101,7 +101,7 @@ class Development(Claim):
                 0.0,
                 0.01,
                 "egg.longest_days was set by this; some hundred eggs would not show 1 %"
-                  " (widened from 0 once the model hatched .3 %)",
+                " (widened from 0 once the model hatched .3 %)",
                 0.0,
                 "calibration",
             ),
