@@ -6,7 +6,8 @@ import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.population.books import chance, grow_older
-from colony_sim.population.draws import poisson, unit, words
+from colony_sim.population.chunks import CHUNK, gather, pick, two_words
+from colony_sim.population.draws import poisson, unit
 from colony_sim.population.ledger import Event, Flow
 
 _ONE = np.float32(1.0)
@@ -27,30 +28,38 @@ def live_adults(c, d, seed, day, cols, today, books, laid):
     background_at = chance(c.adult_hazard + d.adult_thermal)
     oldest = c.age_profile.size - 1
     mothers = 0
-    for i in range(stage.size):
-        if stage[i] != 4:
+    rows = np.empty(CHUNK + 1, np.uint32)
+    ident = np.empty(CHUNK, np.uint64)
+    w0 = np.empty(CHUNK, np.uint32)
+    w1 = np.empty(CHUNK, np.uint32)
+    for start in range(0, stage.size, CHUNK):
+        count = pick(stage, 4, start, min(start + CHUNK, stage.size), rows)
+        if count == 0:
             continue
-        b = np.uint64(bins[i])
-        grow_older(cols.age, i)
-        w0, w1, _, _ = words(seed, 4, cols.ident[i], day)
-        progress[i] += np.float32(d.ageing)
-        old = progress[i] >= cols.factor[i]
-        if old or np.uint64(w0) < background_at:
-            stage[i] = 0
-            books.events[b, _AGE if old else _BACKGROUND] += 1
-            books.flows[_DEAD] += np.int64(cols.mass[i])
-            books.dead_adults[b] += 1
-            continue
-        if b != tray:
-            books.eaten[b] += np.int64(c.adult_feed * cols.mass[i] * today.food[b])
-        if size[i] < _ONE:
-            size[i] += np.float32(d.teneral)
-        elif (cols.flags[i] & 5) == 1 and today.laying[b] > 0.0:
-            mean = today.laying[b] * c.age_profile[min(np.int64(cols.age[i]), oldest)]
-            # An egg's number is part of its identity and must fit its column.
-            n = min(poisson(unit(w1), mean), 65535 - np.int64(cols.eggs[i]))
-            if n > 0:
-                laid[mothers, 0] = i
-                laid[mothers, 1] = n
-                mothers += 1
+        gather(cols.ident, rows, count, ident)
+        two_words(seed, 4, day, ident, count, w0, w1)
+        for j in range(count):
+            i = np.uint64(rows[j])
+            b = np.uint64(bins[i])
+            grow_older(cols.age, i)
+            progress[i] += np.float32(d.ageing)
+            old = progress[i] >= cols.factor[i]
+            if old or np.uint64(w0[j]) < background_at:
+                stage[i] = 0
+                books.events[b, _AGE if old else _BACKGROUND] += 1
+                books.flows[_DEAD] += np.int64(cols.mass[i])
+                books.dead_adults[b] += 1
+                continue
+            if b != tray:
+                books.eaten[b] += np.int64(c.adult_feed * cols.mass[i] * today.food[b])
+            if size[i] < _ONE:
+                size[i] += np.float32(d.teneral)
+            elif (cols.flags[i] & 5) == 1 and today.laying[b] > 0.0:
+                mean = today.laying[b] * c.age_profile[min(np.int64(cols.age[i]), oldest)]
+                # An egg's number is part of its identity and must fit its column.
+                n = min(poisson(unit(w1[j]), mean), 65535 - np.int64(cols.eggs[i]))
+                if n > 0:
+                    laid[mothers, 0] = i
+                    laid[mothers, 1] = n
+                    mothers += 1
     return mothers

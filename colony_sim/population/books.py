@@ -46,6 +46,16 @@ class BinDay(NamedTuple):
     laying: np.ndarray  # mean eggs of a female of best age
 
 
+class Stocks(NamedTuple):
+    """Stocks (ng) and limits of the bins, as in `Substrate`; the tray last."""
+
+    bran: np.ndarray
+    frass: np.ndarray
+    moisture: np.ndarray
+    wetness: np.ndarray
+    crowding: np.ndarray
+
+
 class Books(NamedTuple):
     """What the day adds to; first axis bins where there is one."""
 

@@ -15,25 +15,41 @@ COLUMNS = 8
 @kernel()
 def _count(stage, bins, mass, flags, size, predator_mass, table):
     table[:] = 0
-    for i in range(stage.size):
-        s = stage[i]
-        if s == 2:
-            b = bins[i]
-            m = np.int64(mass[i])
-            table[b, 1] += 1
-            table[b, 4] += m
-            if m >= predator_mass:
-                table[b, 5] += m
-        elif s == 1:
-            table[bins[i], 0] += 1
-        elif s == 3:
-            table[bins[i], 2] += 1
-        elif s == 4:
-            b = bins[i]
-            table[b, 3] += 1
-            table[b, 6] += np.int64(mass[i])
-            if (flags[i] & 4) == 0 and size[i] >= np.float32(1.0):
-                table[b, 7] += 1
+    # Sums of one bin are kept at hand while rows stay in it.
+    here = np.uint64(0)
+    larvae = np.int64(0)
+    weight = np.int64(0)
+    predators = np.int64(0)
+    for j in range(stage.size):
+        b = np.uint64(bins[j])
+        if b != here:
+            table[here, 1] += larvae
+            table[here, 4] += weight
+            table[here, 5] += predators
+            here = b
+            larvae = 0
+            weight = 0
+            predators = 0
+        s = stage[j]
+        m = np.int64(mass[j])
+        larva = np.int64(s == 2)
+        larvae += larva
+        m *= larva
+        weight += m
+        predators += m if m >= predator_mass else np.int64(0)
+        if s == 1:
+            table[b, 0] += 1
+        elif s >= 3:
+            if s == 3:
+                table[b, 2] += 1
+            else:
+                table[b, 3] += 1
+                table[b, 6] += np.int64(mass[j])
+                if (flags[j] & 4) == 0 and size[j] >= np.float32(1.0):
+                    table[b, 7] += 1
+    table[here, 1] += larvae
+    table[here, 4] += weight
+    table[here, 5] += predators
 
 
 def count(insects: Insects, slots: int, predator_mass: int) -> np.ndarray:

@@ -7,7 +7,8 @@ import numpy as np
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
 from colony_sim.population.books import NEVER, grow_older, latent
-from colony_sim.population.draws import identity, normal, unit, words
+from colony_sim.population.chunks import CHUNK, all_words, gather, pick
+from colony_sim.population.draws import identity, normal, unit
 from colony_sim.population.ledger import Event, Flow
 
 _LAID = int(Event.EGG_LAID)
@@ -25,45 +26,70 @@ def live_eggs(c, d, seed, day, cols, today, books):
     """One day of every egg."""
     stage, bins, age, factor = cols.stage, cols.bin, cols.age, cols.factor
     progress, egg_at = cols.progress, today.egg_at
-    for i in range(stage.size):
-        if stage[i] != 1:
+    rows = np.empty(CHUNK + 1, np.uint32)
+    ident = np.empty(CHUNK, np.uint64)
+    w0 = np.empty(CHUNK, np.uint32)
+    w1 = np.empty(CHUNK, np.uint32)
+    w2 = np.empty(CHUNK, np.uint32)
+    w3 = np.empty(CHUNK, np.uint32)
+    rest = np.empty(CHUNK, np.float64)
+    for start in range(0, stage.size, CHUNK):
+        count = pick(stage, 1, start, min(start + CHUNK, stage.size), rows)
+        if count == 0:
             continue
-        b = np.uint64(bins[i])
-        grow_older(age, i)
-        pace = d.egg * np.float64(factor[i])
-        before = np.float64(progress[i])
-        done = max(0.0, (1.0 - before) / pace) if pace > 0.0 else NEVER
-        fate = 0
-        if egg_at[b, 0] > 0 or egg_at[b, 1] > 0 or egg_at[b, 2] > 0:
-            w0, w1, w2, _ = words(seed, 1, cols.ident[i], day)
-            fate = _fate(d, today, b, w0, w1, w2, min(done, 1.0))
-        if fate == 0 and (age[i] - 1.0) + min(done, 1.0) >= c.egg_longest_days:
-            fate = 1
-        elif fate == 0 and done <= 1.0:
-            fate = 4 if (cols.flags[i] & 2) != 0 else 1
-        if fate == 0:
-            progress[i] = np.float32(before + pace)
-        elif fate == 4:
-            books.events[b, _HATCHED] += 1
-            _hatch(c, seed, cols, today, books, i, b, 1.0 - done)
-        else:
-            stage[i] = 0
-            _lose(books, b, fate, np.int64(cols.mass[i]))
-
-
-@kernel()
-def _hatch(c, seed, cols, today, books, i, b, rest):
-    """Make the egg a larva; `rest` is what is left of the day."""
-    cols.stage[i] = 2
-    cols.age[i] = 0
-    cols.instar[i] = 1
-    books.flows[_HATCHING] += np.int64(cols.mass[i]) - c.hatchling_mass
-    cols.mass[i] = c.hatchling_mass
-    wa, wb, wc, wd = words(seed, 6, cols.ident[i], 0)
-    f = np.float32(1.0 / duration_factor(normal(wa, wb), c.larva_cv))
-    cols.factor[i] = f
-    cols.size[i] = np.float32(min(c.size_most, duration_factor(normal(wc, wd), c.size_cv)))
-    cols.progress[i] = np.float32(rest * today.pace[b]) * f
+        gather(cols.ident, rows, count, ident)
+        all_words(seed, 1, day, ident, count, w0, w1, w2, w3)
+        hatching = 0
+        for j in range(count):
+            i = np.uint64(rows[j])
+            b = np.uint64(bins[i])
+            grow_older(age, i)
+            pace = d.egg * np.float64(factor[i])
+            before = np.float64(progress[i])
+            attacked = (
+                (np.uint64(w0[j]) < egg_at[b, 0])
+                | (np.uint64(w1[j]) < egg_at[b, 1])
+                | (np.uint64(w2[j]) < egg_at[b, 2])
+            )
+            if not attacked and age[i] < c.egg_longest_days and 1.0 - before > pace:
+                progress[i] = np.float32(before + pace)
+                continue
+            done = max(0.0, (1.0 - before) / pace) if pace > 0.0 else NEVER
+            fate = (
+                _fate(d.egg_thermal, egg_at, today.hazards, b, w0[j], w1[j], w2[j], min(done, 1.0))
+                if attacked
+                else 0
+            )
+            if fate == 0 and (age[i] - 1.0) + min(done, 1.0) >= c.egg_longest_days:
+                fate = 1
+            elif fate == 0 and done <= 1.0:
+                fate = 4 if (cols.flags[i] & 2) != 0 else 1
+            if fate == 0:
+                progress[i] = np.float32(before + pace)
+            elif fate == 4:
+                books.events[b, _HATCHED] += 1
+                rows[hatching] = i
+                rest[hatching] = 1.0 - done
+                hatching += 1
+            else:
+                stage[i] = 0
+                _lose(books.events, books.flows, b, fate, np.int64(cols.mass[i]))
+        if hatching > 0:
+            many = np.uint64(hatching)
+            gather(cols.ident, rows, many, ident)
+            all_words(seed, 6, 0, ident, many, w0, w1, w2, w3)
+            for j in range(hatching):
+                i = rows[j]
+                stage[i] = 2
+                age[i] = 0
+                cols.instar[i] = 1
+                books.flows[_HATCHING] += np.int64(cols.mass[i]) - c.hatchling_mass
+                cols.mass[i] = c.hatchling_mass
+                f = np.float32(1.0 / duration_factor(normal(w0[j], w1[j]), c.larva_cv))
+                factor[i] = f
+                wide = duration_factor(normal(w2[j], w3[j]), c.size_cv)
+                cols.size[i] = np.float32(min(c.size_most, wide))
+                progress[i] = np.float32(rest[j] * today.pace[bins[i]]) * f
 
 
 @kernel()
@@ -74,60 +100,97 @@ def lay_eggs(c, d, seed, day, start, laid, mothers, cols, today, books):
     develops and is exposed; one that is lost at once takes no row. Returns the row after the
     last.
     """
+    parent = np.empty(CHUNK, np.uint64)
+    number = np.empty(CHUNK, np.uint32)
+    place = np.empty(CHUNK, np.uint16)
+    child = np.empty(CHUNK, np.uint64)
+    rest = np.empty(CHUNK, np.float64)
+    w0 = np.empty(CHUNK, np.uint32)
+    w1 = np.empty(CHUNK, np.uint32)
+    w2 = np.empty(CHUNK, np.uint32)
+    w3 = np.empty(CHUNK, np.uint32)
+    egg_at = today.egg_at
     row = start
-    for k in range(mothers):
-        i = laid[k, 0]
-        b = np.uint64(cols.bin[i])
-        for _ in range(laid[k, 1]):
-            child = identity(seed, cols.ident[i], np.int64(cols.eggs[i]))
-            cols.eggs[i] += 1
-            e0, e1, e2, e3 = words(seed, 1, child, day)
-            rest = unit(e3)
-            fate = _fate(d, today, b, e0, e1, e2, rest)
+    k = 0
+    more = np.int64(0)
+    while k < mothers:
+        count = 0
+        while k < mothers and count < CHUNK:
+            i = laid[k, 0]
+            while more < laid[k, 1] and count < CHUNK:
+                parent[count] = cols.ident[i]
+                number[count] = cols.eggs[i]
+                place[count] = cols.bin[i]
+                cols.eggs[i] += 1
+                more += 1
+                count += 1
+            if more == laid[k, 1]:
+                books.events[cols.bin[i], _LAID] += more
+                books.flows[_EGG_MASS] += np.int64(c.egg_mass) * more
+                more = 0
+                k += 1
+        many = np.uint64(count)
+        identities(seed, parent, number, many, child)
+        all_words(seed, 1, day, child, many, w0, w1, w2, w3)
+        kept = 0
+        for j in range(count):
+            b = np.uint64(place[j])
+            left = unit(w3[j])
+            fate = _fate(d.egg_thermal, egg_at, today.hazards, b, w0[j], w1[j], w2[j], left)
             if fate > 0:
-                _lose(books, b, fate, np.int64(c.egg_mass))
+                _lose(books.events, books.flows, b, fate, np.int64(c.egg_mass))
                 continue
-            w0, w1, w2, w3 = words(seed, 5, child, 0)
+            child[kept] = child[j]
+            place[kept] = place[j]
+            rest[kept] = left
+            kept += 1
+        all_words(seed, 5, 0, child, np.uint64(kept), w0, w1, w2, w3)
+        for j in range(kept):
             f = np.uint8(0)
-            if unit(w0) < c.female_share:
+            if unit(w0[j]) < c.female_share:
                 f |= np.uint8(1)
-            if unit(w1) < d.viability:
+            if unit(w1[j]) < d.viability:
                 f |= np.uint8(2)
-            pace = np.float32(1.0 / duration_factor(normal(w2, w3), c.egg_cv))
-            cols.ident[row] = child
+            pace = np.float32(1.0 / duration_factor(normal(w2[j], w3[j]), c.egg_cv))
+            cols.ident[row] = child[j]
             cols.mass[row] = c.egg_mass
-            cols.progress[row] = np.float32(rest * d.egg) * pace
+            cols.progress[row] = np.float32(rest[j] * d.egg) * pace
             cols.factor[row] = pace
             cols.size[row] = 0.0
             cols.age[row] = 0
             cols.eggs[row] = 0
-            cols.bin[row] = b
+            cols.bin[row] = place[j]
             cols.stage[row] = 1
             cols.instar[row] = 0
             cols.flags[row] = f
             row += 1
-        books.events[b, _LAID] += laid[k, 1]
-        books.flows[_EGG_MASS] += np.int64(c.egg_mass) * laid[k, 1]
     return row
 
 
 @kernel()
-def _fate(d, today, b, w0, w1, w2, until):
+def identities(seed, mother, number, count, child):
+    """Identities of many eggs; free of branches, so that it compiles to vectors."""
+    for j in range(count):
+        child[j] = identity(seed, mother[j], number[j])
+
+
+@kernel()
+def _fate(thermal, egg_at, hazards, b, w0, w1, w2, until):
     """First death of an egg before a time of the day: 0 none, 1 heat or cold, 2, 3 eaten."""
     fate = 0
     first = until
-    if np.uint64(w0) < today.egg_at[b, 0]:
-        t = latent(w0, d.egg_thermal)
+    if np.uint64(w0) < egg_at[b, 0]:
+        t = latent(w0, thermal)
         if t < first:
             first = t
             fate = 1
-    if np.uint64(w1) < today.egg_at[b, 1]:
-        t = latent(w1, today.hazards[b, 0])
+    if np.uint64(w1) < egg_at[b, 1]:
+        t = latent(w1, hazards[b, 0])
         if t < first:
             first = t
             fate = 2
-    if np.uint64(w2) < today.egg_at[b, 2]:
-        t = latent(w2, today.hazards[b, 1])
+    if np.uint64(w2) < egg_at[b, 2]:
+        t = latent(w2, hazards[b, 1])
         if t < first:
             first = t
             fate = 3
@@ -135,12 +198,12 @@ def _fate(d, today, b, w0, w1, w2, until):
 
 
 @kernel()
-def _lose(books, b, fate, mass):
+def _lose(events, flows, b, fate, mass):
     """Book the loss of an egg."""
-    books.flows[_DEAD] += mass
+    flows[_DEAD] += mass
     if fate == 1:
-        books.events[b, _UNHATCHED] += 1
+        events[b, _UNHATCHED] += 1
     elif fate == 2:
-        books.events[b, _EATEN_ADULTS] += 1
+        events[b, _EATEN_ADULTS] += 1
     else:
-        books.events[b, _EATEN_LARVAE] += 1
+        events[b, _EATEN_LARVAE] += 1

@@ -20,7 +20,7 @@ from colony_sim.biology.predation import adult_hazard, larva_hazard, shortage_fa
 from colony_sim.biology.rates import NG_PER_G, Constants, DayRates
 from colony_sim.population import census
 from colony_sim.population.adults import live_adults
-from colony_sim.population.books import BinDay, Books, Columns, chance
+from colony_sim.population.books import BinDay, Books, Columns, Stocks, chance
 from colony_sim.population.eggs import lay_eggs, live_eggs
 from colony_sim.population.insects import FIELDS, Insects
 from colony_sim.population.larvae import live_larvae, plan_growth
@@ -116,6 +116,40 @@ def _chances(c, d, today, clock_pace):
         today.larva_at[b] = chance(c.larva_hazard + hunger)
 
 
+@kernel()
+def _day(c, d, seed, day, cols, today, books, table, s, gain, laid):
+    """All of a day but the new eggs, in one call; returns the number of mothers."""
+    slots = table.shape[0]
+    growth_share = np.zeros(slots, np.float32)
+    clock_pace = np.zeros(slots, np.float64)
+    ask = np.zeros(slots, np.int64)
+    _limits(c, d, table, s.moisture, s.wetness, s.crowding, growth_share, clock_pace)
+    plan_growth(
+        cols.stage,
+        cols.bin,
+        cols.mass,
+        cols.factor,
+        cols.size,
+        growth_share,
+        np.float32(c.asymptote_root),
+        gain,
+        np.float32(c.per_gain),
+        np.float32(c.maintenance * d.larva_relative),
+        ask,
+    )
+    for b in range(slots):
+        ask[b] += np.int64(c.adult_feed * table[b, census.ADULT_MASS])
+    _shortage(c, d, table, s.bran, s.frass, ask, today.food, today.hazards)
+    _laying(c, d, table, s.wetness, today.food, today.laying)
+    _chances(c, d, today, clock_pace)
+    mothers = live_adults(c, d, seed, day, cols, today, books, laid)
+    live_pupae(c, d, seed, day, cols, today, books)
+    live_larvae(c, d, seed, day, cols, today, books, gain)
+    live_eggs(c, d, seed, day, cols, today, books)
+    _stocks(c, table, s.bran, s.frass, s.moisture, books.eaten, books.grown, books.flows)
+    return mothers
+
+
 def step(
     c: Constants,
     d: DayRates,
@@ -145,9 +179,6 @@ def step(
     slots = table.shape[0]
     seed = np.uint64(seed)
     s = substrate
-    growth_share = np.zeros(slots, np.float32)
-    clock_pace = np.zeros(slots, np.float64)
-    ask = np.zeros(slots, np.int64)
     today = BinDay(
         food=s.food,
         pace=np.empty(slots, np.float64),
@@ -169,31 +200,21 @@ def step(
         dead_adults=s.dead_adults,
     )
     cols = Columns(*(insects.view(name) for name in FIELDS))
-    gain = np.zeros(insects.n, np.uint32)
+    gain = np.empty(insects.n, np.float32)
     laid = np.empty((int(table[:, census.ADULTS].sum()), 2), np.int64)
-    _limits(c, d, table, s.moisture, s.wetness, s.crowding, growth_share, clock_pace)
-    plan_growth(
-        cols.stage,
-        cols.bin,
-        cols.mass,
-        cols.factor,
-        cols.size,
-        growth_share,
-        np.float32(c.asymptote_root),
+    mothers = _day(
+        c,
+        d,
+        seed,
+        day,
+        cols,
+        today,
+        books,
+        table,
+        Stocks(s.bran, s.frass, s.moisture, s.wetness, s.crowding),
         gain,
-        np.float32(c.per_gain),
-        np.float32(c.maintenance * d.larva_relative),
-        ask,
+        laid,
     )
-    ask += (c.adult_feed * table[:, census.ADULT_MASS]).astype(np.int64)
-    _shortage(c, d, table, s.bran, s.frass, ask, s.food, today.hazards)
-    _laying(c, d, table, s.wetness, s.food, today.laying)
-    _chances(c, d, today, clock_pace)
-    mothers = live_adults(c, d, seed, day, cols, today, books, laid)
-    live_pupae(c, d, seed, day, cols, today, books)
-    live_larvae(c, d, seed, day, cols, today, books, gain)
-    live_eggs(c, d, seed, day, cols, today, books)
-    _stocks(c, table, s.bran, s.frass, s.moisture, books.eaten, books.grown, flows)
     count = int(laid[:mothers, 1].sum())
     if count:
         insects.reserve(count)

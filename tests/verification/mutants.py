@@ -115,8 +115,8 @@ MUTANTS = (
     Mutant(
         "eaters mixed up",
         _EGGS,
-        "books.events[b, _EATEN_ADULTS] += 1",
-        "books.events[b, _EATEN_LARVAE] += 1",
+        "        events[b, _EATEN_ADULTS] += 1",
+        "        events[b, _EATEN_LARVAE] += 1",
         ("egg_predation", "rotation_share"),
     ),
     Mutant(
@@ -136,15 +136,15 @@ MUTANTS = (
     Mutant(
         "rate: larvae die at the young rate for life",
         _LARVAE,
-        "at = young_at[b] if m < young else larva_at[b]",
+        "at = young_at[b] if mass[j] < young else larva_at[b]",
         "at = young_at[b]",
         ("survival",),
     ),
     Mutant(
         "rest of the day lost at hatching",
         _EGGS,
-        "np.float32(rest * today.pace[b])",
-        "np.float32(0.0 * today.pace[b])",
+        "np.float32(rest[j] * today.pace[bins[i]])",
+        "np.float32(0.0 * today.pace[bins[i]])",
         ("twin",),
     ),
     Mutant(
@@ -171,8 +171,8 @@ MUTANTS = (
     Mutant(
         "eggs of a mother share one identity",
         _EGGS,
-        "cols.ident[i], np.int64(cols.eggs[i]))",
-        "cols.ident[i], np.int64(0))",
+        "identity(seed, mother[j], number[j])",
+        "identity(seed, mother[j], np.uint32(0))",
         ("lpa_run", "lpa_step"),
     ),
     Mutant(
