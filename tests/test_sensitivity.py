@@ -133,7 +133,8 @@ def test_figures(tmp_path):
         module.draw(made(method), tmp_path)
         assert (tmp_path / f"{name}.png").stat().st_size > 10_000
     slide = tornado.figure(made("oneway"))
-    low_bar = slide.axes[0].patches[0]
+    low_bar, high_bar = slide.axes[0].patches[:2]
+    assert high_bar.get_width() == pytest.approx(0.9)
     assert low_bar.get_x() == pytest.approx(1.1) and low_bar.get_width() == pytest.approx(-2.1)
     assert "only predation.adult_egg turns the sign" in tornado.headline(made("oneway"))
 

@@ -277,7 +277,10 @@ def sensitivity(
         int | None,
         typer.Option("--size", help="Trajectories (default 10) or Sobol' base sample (64)."),
     ] = None,
-    replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each point.")] = 2,
+    replicates: Annotated[
+        int | None,
+        typer.Option("--replicates", help="Seeds of each point; default: 2, oneway 6."),
+    ] = None,
     warm_up: Annotated[int | None, typer.Option("--warm-up", help="Days left out.")] = None,
     used: Annotated[int | None, typer.Option("--used", help="Days measured.")] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the study.")] = None,

@@ -13,6 +13,8 @@ from colony_sim.experiment.sensitivity import Sensitivity
 from colony_sim.experiment.wording import number
 
 NAMED = 5
+WIDE = 0.5
+"""Width of the interval of a Sobol' index, of at most 1, that tells nothing of its place."""
 _HOW = {
     "oneway": "moved alone to both ends of its plausible range",
     "morris": "moved along random trajectories through the plausible ranges (Morris)",
@@ -33,6 +35,12 @@ def answer(result: Sensitivity) -> str:
     lines.append(f"Most influence ({_INFLUENCE[result.method]}):")
     for place, row in enumerate(shown.itertuples(), start=1):
         lines.append(f"{place}. {row.key}: {_influence(row, unit)}{_moves(result, row)}")
+    width = (result.table["influence_high"] - result.table["influence_low"]).max()
+    if result.method == "sobol" and width > WIDE:
+        lines.append(
+            f"The widest interval of an index is {number(width)}: with so few points the indices "
+            "cannot rank the keys; a larger --size can."
+        )
     lines += _verdict(result)
     return "\n".join(lines)
 

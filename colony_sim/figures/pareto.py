@@ -6,6 +6,8 @@ import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from matplotlib.ticker import MaxNLocator
+
 from colony_sim.experiment.search_words import headline
 from colony_sim.figures import style
 
@@ -38,7 +40,7 @@ def figure(result: Search) -> Figure:
         label = "tried, within the limits" if feasible else "tried, beyond a limit"
         axes.scatter(rows["minutes_per_week"], rows["yield_g_per_day"], s=24, marker=marker,
                      color=style.FAINT, linewidths=1, zorder=1, label=label)  # fmt: skip
-    steps = front[front["on_front"]].sort_values("minutes_per_week")
+    steps = front[front["on_front"]].sort_values("yield_g_per_day", ascending=False)
     errors = {"fmt": "none", "ecolor": style.QUIET, "elinewidth": 1.2, "zorder": 3}
     x, y = front["minutes_per_week"], front["yield_g_per_day"]
     axes.errorbar(
@@ -64,22 +66,24 @@ def figure(result: Search) -> Figure:
     right = max(front["minutes_high"].max(), trials["minutes_per_week"].quantile(0.95))
     if limit is not None:
         axes.axvline(limit, color=style.INK, linestyle=(0, (4, 3)), linewidth=1.3, zorder=2)
-        axes.annotate(f"limit {limit:g}", (limit, 0), (4, 6), xycoords=("data", "axes fraction"),
-                      textcoords="offset points", size=12)  # fmt: skip
+        axes.annotate(f"limit {limit:g}", (limit, 0), (-4, 6), size=12, ha="right",
+                      xycoords=("data", "axes fraction"), textcoords="offset points")  # fmt: skip
         right = max(right, limit)
     axes.set_xlim(0, 1.06 * right)
     axes.set_ylim(bottom=0)
     axes.margins(y=0.12)
     axes.set_xlabel("Work (minutes a week)")
     axes.set_ylabel("Yield (g/day)")
-    bar = slide.colorbar(dots, cax=style.axes(slide, 9.15, 1.4, 0.22, 1.9))
+    bar = slide.colorbar(dots, cax=style.axes(slide, 9.15, 1.25, 3.4, 0.18),
+                         orientation="horizontal")  # fmt: skip
     bar.outline.set_visible(False)
-    bar.set_label("Adult losses\n(per 100 adults per day)", size=12)
+    bar.set_label("Adult losses (per 100 adults per day)", size=12)
+    bar.locator = MaxNLocator(4)
     bar.ax.tick_params(length=0, labelsize=12)
     handles, labels = axes.get_legend_handles_labels()
     slide.legend(handles, labels, loc="upper left", fontsize=12, borderpad=0, markerscale=0.7,
                  bbox_to_anchor=(9.1 / style.WIDTH, (top - 0.3) / style.HEIGHT))  # fmt: skip
-    lines = [_keys(result, row) for _, row in steps.iloc[::-1].head(6).iterrows()]
+    lines = [_keys(result, row) for _, row in steps.head(5).iterrows()]
     slide.text(9.15 / style.WIDTH, (top - 1.75) / style.HEIGHT, "\n".join(lines), va="top",
                size=10.5, linespacing=1.25)  # fmt: skip
     foot = (

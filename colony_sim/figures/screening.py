@@ -34,8 +34,7 @@ def headline(result: Sensitivity) -> str:
     """The finding in one sentence, from the numbers."""
     top = result.table.iloc[0]
     if result.method == "sobol":
-        share = 100 * top["influence"]
-        text = f"{top['key']} acts in {number(share)} % of the variance, more than any other key"
+        text = f"{top['key']} has the largest total index, {number(top['influence'])}"
     else:
         text = f"{top['key']} has the largest mean effect, {number(top['influence'])} {result.unit}"
     if result.is_difference:
@@ -63,7 +62,7 @@ def plane(result: Sensitivity) -> Figure:
                           textcoords="offset points", zorder=5)  # fmt: skip
     limit = axes.get_xlim()[1]
     axes.plot([0, limit], [0, limit], color=style.FAINT, linewidth=1.2, zorder=1)
-    axes.annotate("spread as large as the mean", (0.62 * limit, 0.62 * limit), (0, 6),
+    axes.annotate("spread as large as the mean", (0.97 * limit, 0.97 * limit), (-14, 2),
                   textcoords="offset points", color=style.QUIET, size=12, ha="right")  # fmt: skip
     if math.isfinite(result.noise.variance):
         axes.axvspan(0, floor(result), color=style.SHADE, zorder=0)
@@ -106,7 +105,7 @@ def indices(result: Sensitivity) -> Figure:
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.set_yticks(range(len(rows)), labels=list(rows["key"]))
     axes.tick_params(axis="y", labelsize=13)
-    axes.set_xlabel(f"Share of the variance of the result ({result.output})")
+    axes.set_xlabel("Index: share of the variance of the result")
     handles = [
         Line2D([], [], marker="o", color=PLAIN, label="total index, 95 % bootstrap interval"),
         Line2D([], [], marker="D", color=TURNS, label="first-order index"),

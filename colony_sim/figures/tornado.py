@@ -7,7 +7,6 @@ import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import pandas as pd
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
@@ -33,8 +32,12 @@ def draw(result: Sensitivity, folder: Path) -> list[Path]:
 def headline(result: Sensitivity) -> str:
     """The finding in one sentence, from the numbers."""
     top = result.table.iloc[0]
-    text = f"{top['key']} moves the result most: {dashed(number(top['at_low']))} to "
-    text += f"{dashed(number(top['at_high']))} {result.unit}"
+    ends = " and ".join(
+        f"{dashed(number(getattr(top, f'at_{end}')))} at {getattr(top, f'{end}_used'):g}"
+        for end in ("low", "high")
+    )
+    text = f"{top['key']} moves the result most: from {dashed(number(result.central[0]))} "
+    text += f"{result.unit} to {ends}"
     if not result.is_difference:
         return text
     turning = result.table[result.table["sign_changes"] > 0]["key"]
@@ -57,25 +60,23 @@ def figure(result: Sensitivity) -> Figure:
     axes = style.axes(slide, 4.6, 1.3, style.WIDTH - 5.2, top - 0.75 - 1.3)
     middle = result.central[0]
     axes.axvline(middle, color=style.INK, linewidth=1.5, zorder=3)
-    # For a difference the sign is the verdict.
-    reach = pd.concat([rows["at_low"], rows["at_high"]])
-    if result.is_difference:
+    if result.is_difference:  # Its sign is the verdict.
         axes.axvline(0, color=style.QUIET, linewidth=1.5, linestyle=(0, (4, 3)), zorder=3)
     for place, row in enumerate(rows.itertuples()):
-        for end, colour in (("low", LOW), ("high", HIGH)):
-            value = getattr(row, f"at_{end}")
-            axes.barh(place, value - middle, left=middle, height=0.62, color=colour, zorder=2)
+        # Both ends may lie on one side; each has a bar of its own.
+        for end, colour, shift in (("low", LOW, -0.19), ("high", HIGH, 0.19)):
+            value, at = getattr(row, f"at_{end}"), place + shift
+            axes.barh(at, value - middle, left=middle, height=0.36, color=colour, zorder=2)
             low, high = getattr(row, f"at_{end}_low"), getattr(row, f"at_{end}_high")
+            side = 1 if value >= middle else -1
+            outer = value
             if math.isfinite(low):
-                axes.plot([low, high], [place, place], color=style.INK, linewidth=1.2, zorder=4)
-        small, large = sorted((row.at_low, row.at_high))
-        both = {"low": f"{row.low_used:g}", "high": f"{row.high_used:g}"}
-        ends = ("low", "high") if row.at_low <= row.at_high else ("high", "low")
-        edge = [min(small, middle), max(large, middle)]
-        edge = [_outer(row, edge[0], min), _outer(row, edge[1], max)]
-        for x, end, side, shift in ((edge[0], ends[0], "right", -6), (edge[1], ends[1], "left", 6)):
-            axes.annotate(both[end], (x, place), (shift, 0), textcoords="offset points", size=12,
-                          ha=side, va="center", color=style.INK)  # fmt: skip
+                axes.plot([low, high], [at, at], color=style.INK, linewidth=1.2, zorder=4)
+                outer = high if side > 0 else low
+            edge = max(outer, middle) if side > 0 else min(outer, middle)
+            axes.annotate(f"{getattr(row, f'{end}_used'):g}", (edge, at), (5 * side, 0),
+                          textcoords="offset points", size=11, va="center", color=style.INK,
+                          ha="left" if side > 0 else "right")  # fmt: skip
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.set_yticks(range(len(rows)), labels=[_label(row) for row in rows.itertuples()])
     axes.tick_params(axis="y", labelsize=12)
@@ -85,7 +86,7 @@ def figure(result: Sensitivity) -> Figure:
                Patch(color=HIGH, label="high end"),
                Line2D([], [], color=style.INK, linewidth=1.2,
                       label=f"95 % interval, {result.noise.seeds} seeds")]  # fmt: skip
-    if result.is_difference and reach.min() < 0 < reach.max():
+    if result.is_difference:
         handles.append(Line2D([], [], color=style.QUIET, linestyle=(0, (4, 3)),
                               label="no difference"))  # fmt: skip
     slide.legend(handles=handles, ncols=4, loc="upper left", fontsize=13, borderpad=0,
@@ -100,12 +101,6 @@ def figure(result: Sensitivity) -> Figure:
     slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(foot, 150), size=style.FOOT,
                color=style.QUIET, va="bottom")  # fmt: skip
     return slide
-
-
-def _outer(row, edge: float, pick) -> float:
-    names = ("at_low_low", "at_low_high", "at_high_low", "at_high_high")
-    values = [getattr(row, name) for name in names]
-    return pick([edge, *(value for value in values if math.isfinite(value))])
 
 
 def _label(row) -> str:
