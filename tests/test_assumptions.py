@@ -102,7 +102,7 @@ def test_ranking_signs_and_stages(plan):
     assert (rest["change"] == 0).all() and not rest["sign_turns"].any()
     assert f"the verdict flips: {PAIR[1]} is ahead" in found.text
     assert "1. Hazard of an egg for each adult per dm2 (predation.adult_egg = 0.008" in found.text
-    assert "The sign of the difference turns for predation.adult_egg of them." in found.text
+    assert "Values that turn the mean's sign when moved alone: predation.adult_egg." in found.text
     assert catalogue()["predation.adult_egg"].source in found.text
     # More seeds only for those that lead.
     seeds = 1 + sum(more for _, more in STAGES)

@@ -96,3 +96,22 @@ def test_run_model_steps_one_day_at_a_time(days):
     for _ in range(days):
         model.step()
     assert model.day == days == model.steps
+
+
+def test_a_colony_that_is_over_can_be_freed():
+    """Mesa 3.3 keeps models in a class attribute; long sweeps must not pile them up."""
+    import gc
+
+    from colony_sim.biology.climate import constant
+    from colony_sim.biology.parameters import Parameters
+    from colony_sim.colony.model import Colony
+    from colony_sim.colony.simulate import Scenario, simulate
+
+    def alive():
+        gc.collect()
+        return sum(isinstance(thing, Colony) for thing in gc.get_objects())
+
+    before = alive()
+    for seed in range(3):
+        simulate(Scenario(Parameters.default(), constant(25.0), 3, seed, 5))
+    assert alive() == before

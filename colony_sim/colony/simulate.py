@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import mesa
 import pandas as pd
 
 from colony_sim.biology.climate import Climate
@@ -61,6 +62,13 @@ class RunRecord:
     died_out_day: int | None
 
 
+def _forget(colony: Colony) -> None:
+    """Let a colony that is over be freed: Mesa before 3.5 keeps every model it counted for."""
+    counters = getattr(mesa.Agent, "_ids", None)
+    if counters is not None:
+        counters.pop(colony, None)
+
+
 def simulate(
     scenario: Scenario,
     each_day: Callable[[int], None] | None = None,
@@ -97,6 +105,7 @@ def simulate(
         if colony.alive == 0:
             died_out_day = day
             break
+    _forget(colony)
     gaps = {name: gap for name, gap in colony.balance_errors().items() if gap}
     if gaps:
         raise RuntimeError(f"ledger does not close: {gaps}")

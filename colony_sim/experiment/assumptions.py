@@ -304,9 +304,9 @@ def _words(pair: tuple[str, str], span: Window, central: tuple, table: pd.DataFr
         return lines[0].replace("The largest changes:", "None of them changes it.")
     turning = list(dict.fromkeys(table.loc[table["sign_turns"] & (table["seeds"] > 1), "key"]))
     once = list(dict.fromkeys(table.loc[table["sign_turns"] & (table["seeds"] == 1), "key"]))
-    text = f"The sign of the difference turns for {', '.join(turning) or 'none'} of them"
+    text = f"Values that turn the mean's sign when moved alone: {', '.join(turning) or 'none'}"
     if once:
-        text += f", and in the one run of each kind also for {', '.join(once)}"
+        text += f"; on a single seed, where chance can do it, {len(once)} more do"
     most = int(table["seeds"].max())
     lines.append(
         f"{text}. The keys with the largest changes were run with {most} seeds, most with one; all "
