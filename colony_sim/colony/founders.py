@@ -9,7 +9,7 @@ import numpy as np
 from colony_sim.biology import development, growth
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
 from colony_sim.colony.bins import Phase
-from colony_sim.population.draws import Block, blocks, normal
+from colony_sim.population.draws import Block, blocks, duration_factors, uniforms
 from colony_sim.population.insects import Flag, Stage
 
 if TYPE_CHECKING:
@@ -21,16 +21,15 @@ OLDEST_FOUNDER_DAYS = 30
 LADDER = 10
 
 
-def _identities(model: Colony, count: int, kind: int) -> tuple[np.ndarray, np.ndarray]:
-    """Identities of founders and a block of words each; `kind` keeps groups apart."""
+def _founders(model: Colony, count: int, kind: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Identity, a number for the age (0 to 1) and sex flag of each; `kind` keeps groups apart."""
     ordinal = np.arange(count, dtype=np.uint64)
-    words = blocks(model.run_seed, Block.FOUNDER, ordinal, kind)
+    seed = model.run_seed
+    words = blocks(seed, Block.FOUNDER, ordinal, kind)
     ident = (words[:, 0].astype(np.uint64) << np.uint64(32)) | words[:, 1].astype(np.uint64)
-    return ident, words
-
-
-def _unit(words: np.ndarray) -> np.ndarray:
-    return (words.astype(np.float64) + 0.5) * 2.0**-32
+    age, sex = (uniforms(seed, Block.FOUNDER, lane, ordinal, kind) for lane in (2, 3))
+    female = sex < model.parameters["adult.female_share"]
+    return ident, age, np.where(female, Flag.FEMALE, 0)
 
 
 def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
@@ -42,10 +41,9 @@ def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
     home = model.bins[0]
     home.phase, home.date_in = Phase.BREEDING, 0
     model.substrate.bran[home.index] = round(p["bran.start_g"] * NG_PER_G)
-    ident, words = _identities(model, count, 0)
-    age = 1 + np.floor(_unit(words[:, 2]) * OLDEST_FOUNDER_DAYS)
-    female = _unit(words[:, 3]) < p["adult.female_share"]
-    life = blocks(model.run_seed, Block.EMERGED, ident, 0)[:, 0]
+    ident, how_old, sex = _founders(model, count, 0)
+    age = 1 + np.floor(how_old * OLDEST_FOUNDER_DAYS)
+    life = uniforms(model.run_seed, Block.EMERGED, 0, ident, 0)
     shape = p["adult.life_shape"]
     ripe = age * development.ageing_rate(p, temperature_c)
     mass = p["larva.mature_mass_mg"] * p["pupa.mass_share"] * p["adult.mass_share"]
@@ -54,12 +52,12 @@ def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
         ident=ident,
         mass=round(mass * NG_PER_MG),
         progress=ripe,
-        factor=(ripe**shape - np.log(_unit(life))) ** (1.0 / shape),
+        factor=(ripe**shape - np.log(life)) ** (1.0 / shape),
         size=1.0,
         age=age,
         bin=home.index,
         stage=Stage.ADULT,
-        flags=np.where(female, Flag.FEMALE, 0),
+        flags=sex,
     )
 
 
@@ -80,18 +78,11 @@ def add_larvae(model: Colony, count: int) -> None:
     longest = 0.9 * p["rack.clear_after_days"]
     period = min(1.0 / rate, longest) if rate > 0 else longest
     rungs = max(1, min(LADDER, len(model.bins) - 2))
-    ident, words = _identities(model, count, 1)
-    place = _unit(blocks(model.run_seed, Block.PLACE, ident, 0)[:, 0])
+    ident, _, sex = _founders(model, count, 1)
+    place = uniforms(model.run_seed, Block.PLACE, 0, ident, 0)
     hatched = blocks(model.run_seed, Block.HATCHED, ident, 0)
-    pace = np.array(
-        [
-            1.0 / development.duration_factor(normal(a, b), p["larva.duration_cv"])
-            for a, b in hatched[:, :2]
-        ]
-    )
-    size = np.array(
-        [development.duration_factor(normal(a, b), p["larva.size_cv"]) for a, b in hatched[:, 2:]]
-    )
+    pace = 1.0 / duration_factors(hatched[:, :2], p["larva.duration_cv"])
+    size = duration_factors(hatched[:, 2:], p["larva.size_cv"])
     rung = np.minimum((place * rungs).astype(np.int64), rungs - 1)
     size = np.minimum(size, model.constants.size_most)
     mass = growth.ideal_mass(p, place, size)
@@ -113,5 +104,5 @@ def add_larvae(model: Colony, count: int) -> None:
         bin=1 + rung,
         stage=Stage.LARVA,
         instar=instar,
-        flags=np.where(_unit(words[:, 3]) < p["adult.female_share"], Flag.FEMALE, 0),
+        flags=sex,
     )

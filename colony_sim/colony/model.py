@@ -17,7 +17,7 @@ from colony_sim.colony.bins import BIN_COLUMNS, Bin, Phase
 from colony_sim.colony.daily import DAILY_COLUMNS
 from colony_sim.colony.keeper import Keeper
 from colony_sim.population import census, kernels
-from colony_sim.population.insects import Insects, Stage
+from colony_sim.population.insects import Insects
 from colony_sim.population.ledger import Balance, Event, Flow
 from colony_sim.population.substrate import Substrate
 
@@ -126,11 +126,10 @@ class Colony(mesa.Model):
             self.flows,
         )
         self.keeper.work()
-        dead = np.count_nonzero(self.insects.view("stage") == Stage.DEAD)
-        if dead > _COMPACT_SHARE * self.insects.n:
-            self.insects.compact()
         self.table = self.take_census()
         self.stock_totals = self.table.sum(axis=0)
+        if self.insects.n - self.alive > _COMPACT_SHARE * self.insects.n:
+            self.insects.compact()
         self.event_totals = self.events.sum(axis=0)
         self.balance.add(self.event_totals, self.flows)
         self.datacollector.collect(self)

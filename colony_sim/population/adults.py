@@ -7,10 +7,11 @@ import numpy as np
 from colony_sim.biology.compiled import kernel
 from colony_sim.population.books import chance, grow_older
 from colony_sim.population.chunks import CHUNK, gather, pick, two_words
-from colony_sim.population.draws import poisson, unit
+from colony_sim.population.draws import Block, poisson, unit
 from colony_sim.population.ledger import Event, Flow
 
 _ONE = np.float32(1.0)
+_FATE = int(Block.ADULT_FATE)
 _AGE = int(Event.ADULT_DIED_AGE)
 _BACKGROUND = int(Event.ADULT_DIED_BACKGROUND)
 _DEAD = int(Flow.DEAD_MASS)
@@ -37,7 +38,7 @@ def live_adults(c, d, seed, day, cols, today, books, laid):
         if count == 0:
             continue
         gather(cols.ident, rows, count, ident)
-        two_words(seed, 4, day, ident, count, w0, w1)
+        two_words(seed, _FATE, day, ident, count, w0, w1)
         for j in range(count):
             i = np.uint64(rows[j])
             b = np.uint64(bins[i])

@@ -81,6 +81,33 @@ def latent(word, hazard):
     return -math.log1p(-unit(word)) / hazard
 
 
+@kernel()
+def first_death(own, at, hazards, column, b, w0, w1, w2, until):
+    """First death of an egg or pupa before a time of the day.
+
+    `own` is the hazard of word 0; `hazards[b, column]` and the next are those of adults and
+    larvae. Returns 0 for none, 1 for the own hazard, 2 and 3 for the eaters.
+    """
+    fate = 0
+    first = until
+    if np.uint64(w0) < at[b, 0]:
+        t = latent(w0, own)
+        if t < first:
+            first = t
+            fate = 1
+    if np.uint64(w1) < at[b, 1]:
+        t = latent(w1, hazards[b, column])
+        if t < first:
+            first = t
+            fate = 2
+    if np.uint64(w2) < at[b, 2]:
+        t = latent(w2, hazards[b, column + 1])
+        if t < first:
+            first = t
+            fate = 3
+    return fate
+
+
 @kernel(inline="always")
 def grow_older(age, i):
     """One more day in the stage; stops at the end of the column."""

@@ -23,9 +23,9 @@ def _count(stage, bins, mass, flags, size, predator_mass, table):
     for j in range(stage.size):
         b = np.uint64(bins[j])
         if b != here:
-            table[here, 1] += larvae
-            table[here, 4] += weight
-            table[here, 5] += predators
+            table[here, LARVAE] += larvae
+            table[here, LARVA_MASS] += weight
+            table[here, PREDATOR_MASS] += predators
             here = b
             larvae = 0
             weight = 0
@@ -38,18 +38,18 @@ def _count(stage, bins, mass, flags, size, predator_mass, table):
         weight += m
         predators += m if m >= predator_mass else np.int64(0)
         if s == 1:
-            table[b, 0] += 1
+            table[b, EGGS] += 1
         elif s >= 3:
             if s == 3:
-                table[b, 2] += 1
+                table[b, PUPAE] += 1
             else:
-                table[b, 3] += 1
-                table[b, 6] += np.int64(mass[j])
+                table[b, ADULTS] += 1
+                table[b, ADULT_MASS] += np.int64(mass[j])
                 if (flags[j] & 4) == 0 and size[j] >= np.float32(1.0):
-                    table[b, 7] += 1
-    table[here, 1] += larvae
-    table[here, 4] += weight
-    table[here, 5] += predators
+                    table[b, BREEDERS] += 1
+    table[here, LARVAE] += larvae
+    table[here, LARVA_MASS] += weight
+    table[here, PREDATOR_MASS] += predators
 
 
 def count(insects: Insects, slots: int, predator_mass: int) -> np.ndarray:

@@ -20,6 +20,7 @@ from enum import IntEnum
 import numpy as np
 
 from colony_sim.biology.compiled import kernel
+from colony_sim.biology.development import duration_factor
 
 
 class Block(IntEnum):
@@ -44,6 +45,7 @@ class Block(IntEnum):
     PLACE = 17  # 0 founder larva's age, 1 its place in the rack
 
 
+_LINEAGE = int(Block.LINEAGE)
 _M0 = np.uint64(0xD2511F53)
 _M1 = np.uint64(0xCD9E8D57)
 _W0 = np.uint32(0x9E3779B9)
@@ -130,7 +132,7 @@ def identity(seed, mother, ordinal):
     It does not depend on what else happens in the colony, so that the same egg is the same
     individual under every policy.
     """
-    a, b, _, _ = words(seed, 9, mother, ordinal)
+    a, b, _, _ = words(seed, _LINEAGE, mother, ordinal)
     return (np.uint64(a) << _SHIFT) | np.uint64(b)
 
 
@@ -177,3 +179,12 @@ def _blocks(seed, block, idents, day):
 def blocks(seed: int, block: Block, idents: np.ndarray, day: int) -> np.ndarray:
     """All four words of many individuals (uint32 array of shape (n, 4))."""
     return _blocks(np.uint64(seed), int(block), np.asarray(idents, np.uint64), day)
+
+
+@kernel()
+def duration_factors(words, cv):
+    """Lognormal factors on a duration (float64) from pairs of words (uint32, shape (n, 2))."""
+    out = np.empty(words.shape[0], np.float64)
+    for i in range(out.size):
+        out[i] = duration_factor(normal(words[i, 0], words[i, 1]), cv)
+    return out

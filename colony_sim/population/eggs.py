@@ -6,11 +6,14 @@ import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
-from colony_sim.population.books import NEVER, grow_older, latent
+from colony_sim.population.books import NEVER, first_death, grow_older
 from colony_sim.population.chunks import CHUNK, all_words, gather, pick
-from colony_sim.population.draws import identity, normal, unit
+from colony_sim.population.draws import Block, identity, normal, unit
 from colony_sim.population.ledger import Event, Flow
 
+_FATE = int(Block.EGG_FATE)
+_LAID_WORDS = int(Block.LAID)
+_HATCHED_WORDS = int(Block.HATCHED)
 _LAID = int(Event.EGG_LAID)
 _HATCHED = int(Event.EGG_HATCHED)
 _EATEN_ADULTS = int(Event.EGG_EATEN_ADULTS)
@@ -38,7 +41,7 @@ def live_eggs(c, d, seed, day, cols, today, books):
         if count == 0:
             continue
         gather(cols.ident, rows, count, ident)
-        all_words(seed, 1, day, ident, count, w0, w1, w2, w3)
+        all_words(seed, _FATE, day, ident, count, w0, w1, w2, w3)
         hatching = 0
         for j in range(count):
             i = np.uint64(rows[j])
@@ -55,11 +58,12 @@ def live_eggs(c, d, seed, day, cols, today, books):
                 progress[i] = np.float32(before + pace)
                 continue
             done = max(0.0, (1.0 - before) / pace) if pace > 0.0 else NEVER
-            fate = (
-                _fate(d.egg_thermal, egg_at, today.hazards, b, w0[j], w1[j], w2[j], min(done, 1.0))
-                if attacked
-                else 0
-            )
+            fate = 0
+            if attacked:
+                until = min(done, 1.0)
+                fate = first_death(
+                    d.egg_thermal, egg_at, today.hazards, 0, b, w0[j], w1[j], w2[j], until
+                )
             if fate == 0 and (age[i] - 1.0) + min(done, 1.0) >= c.egg_longest_days:
                 fate = 1
             elif fate == 0 and done <= 1.0:
@@ -77,7 +81,7 @@ def live_eggs(c, d, seed, day, cols, today, books):
         if hatching > 0:
             many = np.uint64(hatching)
             gather(cols.ident, rows, many, ident)
-            all_words(seed, 6, 0, ident, many, w0, w1, w2, w3)
+            all_words(seed, _HATCHED_WORDS, 0, ident, many, w0, w1, w2, w3)
             for j in range(hatching):
                 i = rows[j]
                 stage[i] = 2
@@ -131,12 +135,14 @@ def lay_eggs(c, d, seed, day, start, laid, mothers, cols, today, books):
                 k += 1
         many = np.uint64(count)
         identities(seed, parent, number, many, child)
-        all_words(seed, 1, day, child, many, w0, w1, w2, w3)
+        all_words(seed, _FATE, day, child, many, w0, w1, w2, w3)
         kept = 0
         for j in range(count):
             b = np.uint64(place[j])
             left = unit(w3[j])
-            fate = _fate(d.egg_thermal, egg_at, today.hazards, b, w0[j], w1[j], w2[j], left)
+            fate = first_death(
+                d.egg_thermal, egg_at, today.hazards, 0, b, w0[j], w1[j], w2[j], left
+            )
             if fate > 0:
                 _lose(books.events, books.flows, b, fate, np.int64(c.egg_mass))
                 continue
@@ -144,7 +150,7 @@ def lay_eggs(c, d, seed, day, start, laid, mothers, cols, today, books):
             place[kept] = place[j]
             rest[kept] = left
             kept += 1
-        all_words(seed, 5, 0, child, np.uint64(kept), w0, w1, w2, w3)
+        all_words(seed, _LAID_WORDS, 0, child, np.uint64(kept), w0, w1, w2, w3)
         for j in range(kept):
             f = np.uint8(0)
             if unit(w0[j]) < c.female_share:
@@ -172,29 +178,6 @@ def identities(seed, mother, number, count, child):
     """Identities of many eggs; free of branches, so that it compiles to vectors."""
     for j in range(count):
         child[j] = identity(seed, mother[j], number[j])
-
-
-@kernel()
-def _fate(thermal, egg_at, hazards, b, w0, w1, w2, until):
-    """First death of an egg before a time of the day: 0 none, 1 heat or cold, 2, 3 eaten."""
-    fate = 0
-    first = until
-    if np.uint64(w0) < egg_at[b, 0]:
-        t = latent(w0, thermal)
-        if t < first:
-            first = t
-            fate = 1
-    if np.uint64(w1) < egg_at[b, 1]:
-        t = latent(w1, hazards[b, 0])
-        if t < first:
-            first = t
-            fate = 2
-    if np.uint64(w2) < egg_at[b, 2]:
-        t = latent(w2, hazards[b, 1])
-        if t < first:
-            first = t
-            fate = 3
-    return fate
 
 
 @kernel()

@@ -63,34 +63,18 @@ BYTES_PER_INSECT = sum(np.dtype(kind).itemsize for kind in FIELDS.values())
 
 
 @kernel()
-def _rows_in(stage, bins, wanted, place):
-    found = 0
-    for i in range(stage.size):
-        if stage[i] == wanted and bins[i] == place:
-            found += 1
-    rows = np.empty(found, np.int64)
-    k = 0
-    for i in range(stage.size):
-        if k == found:
-            break
-        if stage[i] == wanted and bins[i] == place:
-            rows[k] = i
-            k += 1
-    return rows
-
-
-@kernel()
 def _rows_where(stage, bins, wanted, chosen):
+    """Rows of a stage in the bins chosen; bins beyond the end of `chosen` are not."""
     found = 0
     for i in range(stage.size):
-        if stage[i] == wanted and chosen[bins[i]]:
+        if stage[i] == wanted and bins[i] < chosen.size and chosen[bins[i]]:
             found += 1
     rows = np.empty(found, np.int64)
     k = 0
     for i in range(stage.size):
         if k == found:
             break
-        if stage[i] == wanted and chosen[bins[i]]:
+        if stage[i] == wanted and bins[i] < chosen.size and chosen[bins[i]]:
             rows[k] = i
             k += 1
     return rows
@@ -157,9 +141,11 @@ class Insects:
         """Row numbers of one stage, optionally in one bin or where a boolean per bin holds."""
         if bins is None:
             return np.flatnonzero(self.view("stage") == stage)
-        if isinstance(bins, np.ndarray):
-            return _rows_where(self.view("stage"), self.view("bin"), np.uint8(stage), bins)
-        return _rows_in(self.view("stage"), self.view("bin"), np.uint8(stage), np.uint16(bins))
+        if not isinstance(bins, np.ndarray):
+            place = int(bins)
+            bins = np.zeros(place + 1, np.bool_)
+            bins[place] = True
+        return _rows_where(self.view("stage"), self.view("bin"), np.uint8(stage), bins)
 
     def has(self, rows: np.ndarray, flag: Flag) -> np.ndarray:
         """Whether each row carries a flag."""

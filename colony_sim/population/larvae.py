@@ -7,11 +7,13 @@ import numpy as np
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
 from colony_sim.population.chunks import CHUNK, has, pick, spread
-from colony_sim.population.draws import normal, words
+from colony_sim.population.draws import Block, normal, words
 from colony_sim.population.ledger import Event, Flow
 
 _ONE = np.float32(1.0)
 _ZERO = np.float32(0.0)
+_FATE = int(Block.LARVA_FATE)
+_PUPATED_WORDS = int(Block.PUPATED)
 _DIED = int(Event.LARVA_DIED)
 _FORMED = int(Event.PUPA_FORMED)
 _GAIN = int(Flow.GAIN)
@@ -174,7 +176,7 @@ def live_larvae(c, d, seed, day, cols, today, books, gain):
 def first_words(seed, day, ident, out):
     """Word 0 of each insect's larval block."""
     for j in range(ident.size):
-        w0, _, _, _ = words(seed, 2, ident[j], day)
+        w0, _, _, _ = words(seed, _FATE, ident[j], day)
         out[j] = w0
 
 
@@ -244,7 +246,7 @@ def _pupate(c, d, seed, cols, books, i, b, m, rest):
     books.flows[_PUPATION] += np.int64(m - new)
     cols.mass[i] = new
     books.events[b, _FORMED] += 1
-    wa, wb, _, _ = words(seed, 7, cols.ident[i], 0)
+    wa, wb, _, _ = words(seed, _PUPATED_WORDS, cols.ident[i], 0)
     f = np.float32(1.0 / duration_factor(normal(wa, wb), c.pupa_cv))
     cols.factor[i] = f
     cols.progress[i] = np.float32(rest * d.pupa) * f

@@ -6,10 +6,12 @@ import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import weibull_life
-from colony_sim.population.books import NEVER, grow_older, latent
-from colony_sim.population.draws import unit, words
+from colony_sim.population.books import NEVER, first_death, grow_older, latent
+from colony_sim.population.draws import Block, unit, words
 from colony_sim.population.ledger import Event, Flow
 
+_FATE = int(Block.PUPA_FATE)
+_EMERGENCE_WORDS = int(Block.EMERGED)
 _EATEN_ADULTS = int(Event.PUPA_EATEN_ADULTS)
 _EATEN_LARVAE = int(Event.PUPA_EATEN_LARVAE)
 _DIED = int(Event.PUPA_DIED)
@@ -24,7 +26,7 @@ def live_pupae(c, d, seed, day, cols, today, books):
     """One day of every pupa."""
     stage, bins, flags, progress = cols.stage, cols.bin, cols.flags, cols.progress
     pupa_at, hazards = today.pupa_at, today.hazards
-    background_hazard = c.pupa_hazard + d.pupa_thermal
+    background = c.pupa_hazard + d.pupa_thermal
     for i in range(stage.size):
         if stage[i] != 3:
             continue
@@ -33,28 +35,14 @@ def live_pupae(c, d, seed, day, cols, today, books):
         pace = d.pupa * np.float64(cols.factor[i])
         before = np.float64(progress[i])
         done = (1.0 - before) / pace if pace > 0.0 else NEVER
-        first = min(done, 1.0)
-        w0, w1, w2, w3 = words(seed, 3, cols.ident[i], day)
-        background = 0
-        if np.uint64(w0) < pupa_at[b, 0]:
-            t = latent(w0, background_hazard)
-            if t < first:
-                first = t
-                background = 1
-        fate = background
-        if np.uint64(w1) < pupa_at[b, 1]:
-            t = latent(w1, hazards[b, 2])
-            if t < first:
-                first = t
-                fate = 2
-        if np.uint64(w2) < pupa_at[b, 2]:
-            t = latent(w2, hazards[b, 3])
-            if t < first:
-                first = t
-                fate = 3
+        until = min(done, 1.0)
+        w0, w1, w2, w3 = words(seed, _FATE, cols.ident[i], day)
+        fate = first_death(background, pupa_at, hazards, 2, b, w0, w1, w2, until)
         if fate >= 2 and (flags[i] & 4) == 0 and unit(w3) < c.injured_share:
+            # It lives on, unless the background takes it later in the day.
             flags[i] |= np.uint8(4)
-            fate = background
+            dies = np.uint64(w0) < pupa_at[b, 0] and latent(w0, background) < until
+            fate = 1 if dies else 0
         if fate == 0:
             if done > 1.0:
                 progress[i] = np.float32(before + pace)
@@ -81,7 +69,7 @@ def _emerge(c, d, seed, cols, books, i, b, rest):
     books.flows[_EMERGENCE] += np.int64(cols.mass[i] - new)
     cols.mass[i] = new
     books.events[b, _EMERGED if (cols.flags[i] & 4) == 0 else _INJURED] += 1
-    wa, _, _, _ = words(seed, 8, cols.ident[i], 0)
+    wa, _, _, _ = words(seed, _EMERGENCE_WORDS, cols.ident[i], 0)
     cols.factor[i] = np.float32(weibull_life(unit(wa), c.life_shape))
     cols.progress[i] = np.float32(rest * d.ageing)
     cols.size[i] = np.float32(rest * d.teneral)
