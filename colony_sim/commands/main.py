@@ -39,6 +39,12 @@ Least = Annotated[
 ]
 Most = Annotated[int | None, typer.Option("--most", help="With --until: replicates at most (200).")]
 
+Measure = Annotated[
+    str | None, typer.Option("--measure", help="Measure; default: yield_g_per_day.")
+]
+WarmUp = Annotated[int | None, typer.Option("--warm-up", help="Days left out.")]
+Used = Annotated[int | None, typer.Option("--used", help="Days measured.")]
+
 
 def _show_version(asked: bool) -> None:
     if asked:
@@ -224,11 +230,9 @@ def breakeven(
         str | None, typer.Option("--policies", help="Two policies, FIRST,SECOND.")
     ] = None,
     replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each cell.")] = 5,
-    measure: Annotated[
-        str | None, typer.Option("--measure", help="Measure; default: yield_g_per_day.")
-    ] = None,
-    warm_up: Annotated[int | None, typer.Option("--warm-up", help="Days left out.")] = None,
-    used: Annotated[int | None, typer.Option("--used", help="Days measured.")] = None,
+    measure: Measure = None,
+    warm_up: WarmUp = None,
+    used: Used = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the study.")] = None,
     workers: Workers = None,
     out: Annotated[
@@ -270,9 +274,7 @@ def sensitivity(
         str | None,
         typer.Option("--policies", help="One policy, or FIRST,SECOND for their difference."),
     ] = None,
-    measure: Annotated[
-        str | None, typer.Option("--measure", help="Measure; default: yield_g_per_day.")
-    ] = None,
+    measure: Measure = None,
     size: Annotated[
         int | None,
         typer.Option("--size", help="Trajectories (default 10) or Sobol' base sample (64)."),
@@ -281,8 +283,8 @@ def sensitivity(
         int | None,
         typer.Option("--replicates", help="Seeds of each point; default: 2, oneway 6."),
     ] = None,
-    warm_up: Annotated[int | None, typer.Option("--warm-up", help="Days left out.")] = None,
-    used: Annotated[int | None, typer.Option("--used", help="Days measured.")] = None,
+    warm_up: WarmUp = None,
+    used: Used = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the study.")] = None,
     workers: Workers = None,
     out: Annotated[
@@ -338,8 +340,8 @@ def search(
         str | None,
         typer.Option("--policy", help="Policy with the other keys; default: the baseline."),
     ] = None,
-    warm_up: Annotated[int | None, typer.Option("--warm-up", help="Days left out.")] = None,
-    used: Annotated[int | None, typer.Option("--used", help="Days measured.")] = None,
+    warm_up: WarmUp = None,
+    used: Used = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the search.")] = None,
     workers: Workers = None,
     out: Annotated[

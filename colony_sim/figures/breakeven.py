@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,7 +41,7 @@ def draw(result: BreakEven, folder: Path, replicates_note: str = "") -> list[Pat
 def figure(result: BreakEven, replicates_note: str = "") -> Figure:
     """The map: colour for the difference, hatching where it is not separated from 0."""
     slide = style.new_figure()
-    bottom = _title(slide, result)
+    bottom = style.headed(slide, headline(result))
     axes = style.axes(slide, 2.0, 1.75, 7.35, bottom - 0.3 - 1.75)
     rows, columns = len(result.y.values), len(result.x.values)
     d = _grid(result, "difference")
@@ -78,15 +77,6 @@ def figure(result: BreakEven, replicates_note: str = "") -> Figure:
     return slide
 
 
-def _title(slide: Figure, result: BreakEven) -> float:
-    text, size = style.fitted(slide, headline(result), style.WIDTH - 0.8, 3) or (
-        headline(result), style.LEAST_TITLE,
-    )  # fmt: skip
-    lines = text.count("\n") + 1
-    slide.text(0.4 / style.WIDTH, 1 - 0.35 / style.HEIGHT, text, size=size, weight="bold", va="top")
-    return style.HEIGHT - 0.35 - lines * size * 1.2 / 72
-
-
 def _legend(slide: Figure, result: BreakEven, top: float) -> None:
     measure = catalogue()[result.measure]
     left = 10.75
@@ -118,8 +108,7 @@ def _footer(slide: Figure, result: BreakEven, extra: str) -> None:
     )
     if extra:
         text = f"{text} {extra}"
-    slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(text, 150), size=style.FOOT,
-               color=style.QUIET, va="bottom")  # fmt: skip
+    style.footed(slide, text)
 
 
 def _default(axes: Axes, result: BreakEven) -> None:

@@ -29,9 +29,7 @@ def figure(result: Search) -> Figure:
     """Candidates run again with fresh seeds, with intervals; all trials behind them."""
     slide = style.new_figure()
     text = f"{headline(result)[0].upper()}{headline(result)[1:]}"
-    text, size = style.fitted(slide, text, style.WIDTH - 0.8, 3) or (text, style.LEAST_TITLE)
-    slide.text(0.4 / style.WIDTH, 1 - 0.35 / style.HEIGHT, text, size=size, weight="bold", va="top")
-    top = style.HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.2 / 72
+    top = style.headed(slide, text)
     axes = style.axes(slide, 1.2, 1.4, 7.6, top - 0.35 - 1.4)
     front = result.front
     trials = result.trials
@@ -91,8 +89,7 @@ def figure(result: Search) -> Figure:
         f"trial, {result.fresh_seeds} fresh seeds for those run again, 95 % intervals. "
         "A statement about the model under its assumptions."
     )
-    slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(foot, 150), size=style.FOOT,
-               color=style.QUIET, va="bottom")  # fmt: skip
+    style.footed(slide, foot)
     return slide
 
 

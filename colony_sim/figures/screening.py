@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,7 +46,7 @@ def headline(result: Sensitivity) -> str:
 def plane(result: Sensitivity) -> Figure:
     """Mean absolute effect against the spread of effects (Morris 1991), one dot per key."""
     slide = style.new_figure()
-    top = _title(slide, result)
+    top = style.headed(slide, headline(result))
     axes = style.axes(slide, 1.2, 1.5, 8.3, top - 0.4 - 1.5)
     table = result.table
     colours = np.where((table["sign_changes"] > 0) & result.is_difference, TURNS, PLAIN)
@@ -90,7 +89,7 @@ def plane(result: Sensitivity) -> Figure:
 def indices(result: Sensitivity) -> Figure:
     """First-order and total Sobol' indices with bootstrap intervals."""
     slide = style.new_figure()
-    top = _title(slide, result)
+    top = style.headed(slide, headline(result))
     rows = result.table.head(SHOWN)
     axes = style.axes(slide, 4.6, 1.5, style.WIDTH - 5.2, top - 0.8 - 1.5)
     for i, row in enumerate(rows.itertuples()):
@@ -117,19 +116,10 @@ def indices(result: Sensitivity) -> Figure:
     return slide
 
 
-def _title(slide: Figure, result: Sensitivity) -> float:
-    text, size = style.fitted(slide, headline(result), style.WIDTH - 0.8, 3) or (
-        headline(result), style.LEAST_TITLE,
-    )  # fmt: skip
-    slide.text(0.4 / style.WIDTH, 1 - 0.35 / style.HEIGHT, text, size=size, weight="bold", va="top")
-    return style.HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.2 / 72
-
-
 def _foot(slide: Figure, result: Sensitivity, how: str) -> None:
     text = (
         f"Result: {result.output}, days {result.span.warm_up + 1} to {result.span.days}, mean of "
         f"{result.noise.seeds} seeds, the same at all points; {len(result.sampled)} points, {how}. "
         "A statement about the model under its assumptions."
     )
-    slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(text, 150), size=style.FOOT,
-               color=style.QUIET, va="bottom")  # fmt: skip
+    style.footed(slide, text)

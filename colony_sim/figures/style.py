@@ -146,6 +146,22 @@ def _broken(figure: Figure, parts: list[str], width: float, size: float) -> list
     return lines
 
 
+def headed(figure: Figure, text: str) -> float:
+    """Write a finding as the slide's title, on three lines at most; returns the height below (in).
+
+    A longer one stays on one line at the least size.
+    """
+    text, size = fitted(figure, text, WIDTH - 0.8, 3) or (text, LEAST_TITLE)
+    figure.text(0.4 / WIDTH, 1 - 0.35 / HEIGHT, text, size=size, weight="bold", va="top")
+    return HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.2 / 72
+
+
+def footed(figure: Figure, text: str) -> None:
+    """Write how the numbers came about at the foot of the slide."""
+    figure.text(0.4 / WIDTH, 0.2 / HEIGHT, textwrap.fill(text, 150), size=FOOT, color=QUIET,
+                va="bottom")  # fmt: skip
+
+
 def axes(figure: Figure, left: float, low: float, width: float, height: float) -> Axes:
     """Axes at a place given in inches from the lower left corner."""
     return figure.add_axes((left / WIDTH, low / HEIGHT, width / WIDTH, height / HEIGHT))

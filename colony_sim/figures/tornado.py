@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -51,11 +50,7 @@ def headline(result: Sensitivity) -> str:
 def figure(result: Sensitivity) -> Figure:
     """Bars from the central result to the result at each end, with intervals over seeds."""
     slide = style.new_figure()
-    text, size = style.fitted(slide, headline(result), style.WIDTH - 0.8, 3) or (
-        headline(result), style.LEAST_TITLE,
-    )  # fmt: skip
-    slide.text(0.4 / style.WIDTH, 1 - 0.35 / style.HEIGHT, text, size=size, weight="bold", va="top")
-    top = style.HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.2 / 72
+    top = style.headed(slide, headline(result))
     rows = result.table.head(SHOWN)
     axes = style.axes(slide, 4.6, 1.3, style.WIDTH - 5.2, top - 0.75 - 1.3)
     middle = result.central[0]
@@ -98,8 +93,7 @@ def figure(result: Sensitivity) -> Figure:
         f"nothing moved. {f'{left} keys with less influence are not shown. ' if left else ''}"
         "A statement about the model under its assumptions."
     )
-    slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(foot, 150), size=style.FOOT,
-               color=style.QUIET, va="bottom")  # fmt: skip
+    style.footed(slide, foot)
     return slide
 
 
