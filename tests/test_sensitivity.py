@@ -139,6 +139,19 @@ def test_figures(tmp_path):
     assert "only predation.adult_egg turns the sign" in tornado.headline(made("oneway"))
 
 
+@pytest.mark.parametrize("method", ["morris", "sobol"])
+def test_a_screening_title_ranks_only_what_its_intervals_separate(method):
+    clear, close = made(method), made(method)
+    clear.table["influence"] = close.table["influence"] = [3.0, 1.0, 0.1]
+    clear.table["influence_low"], clear.table["influence_high"] = [2.5, 0.5, 0.0], [3.5, 1.5, 0.2]
+    close.table["influence_low"], close.table["influence_high"] = [1.4, 0.5, 0.0], [4.6, 1.5, 0.2]
+    first = clear.table["key"][0]
+    assert screening.headline(clear).startswith(f"{first} has the largest ")
+    assert screening.headline(close).startswith("The intervals do not rank the keys: ")
+    for result in (clear, close):
+        assert "3.00" in screening.headline(result)
+
+
 def test_which_keys():
     assert [e.key for e in chosen_entries(["rack.bins"], None, "sobol")] == ["rack.bins"]
     assert all(e.group == "handling" for e in chosen_entries(None, "handling", "morris"))

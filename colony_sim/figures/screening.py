@@ -30,16 +30,25 @@ def draw(result: Sensitivity, folder: Path) -> list[Path]:
 
 
 def headline(result: Sensitivity) -> str:
-    """The finding in one sentence, from the numbers."""
-    top = result.table.iloc[0]
-    if result.method == "sobol":
-        text = f"{top['key']} has the largest total index, {number(top['influence'])}"
+    """The finding in one sentence, from the numbers.
+
+    A key is put first only where its bootstrap interval lies above that of the next.
+    """
+    table = result.table
+    top = table.iloc[0]
+    sobol = result.method == "sobol"
+    what = "total index" if sobol else "mean effect"
+    value = number(top["influence"]) + ("" if sobol else f" {result.unit}")
+    if len(table) > 1 and not top["influence_low"] > table["influence_high"].iloc[1:].max():
+        text = (
+            f"The intervals do not rank the keys: {top['key']} has the largest {what} seen, {value}"
+        )
     else:
-        text = f"{top['key']} has the largest mean effect, {number(top['influence'])} {result.unit}"
+        text = f"{top['key']} has the largest {what}, {value}"
     if result.is_difference:
-        count = int((result.table["sign_changes"] > 0).sum())
-        who = f"{count} of {len(result.table)}" if count else "none"
-        text += f"; {who} of the keys turned the sign" if not count else f"; {who} turned the sign"
+        count = int((table["sign_changes"] > 0).sum())
+        turned = f"{count} of {len(table)} turned the sign"
+        text += f"; {turned if count else 'none of the keys turned the sign'}"
     return text
 
 
