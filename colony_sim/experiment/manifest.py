@@ -144,8 +144,14 @@ def commit() -> str | None:
     return f"{head}+changes" if head and git("status", "--porcelain", "--", ".") else head
 
 
-def read(folder: Path) -> dict[str, Any]:
-    """Read the manifest of a results folder; InputError if there is none or it is damaged."""
+def read(folder: Path, kinds: tuple[str, ...] = ("comparison",)) -> dict[str, Any]:
+    """Read the manifest of a results folder.
+
+    Raises
+    ------
+    InputError
+        If there is none, it is damaged, or it is of another kind than `kinds` (empty: any).
+    """
     path = folder / MANIFEST
     try:
         finish_commit(folder)
@@ -157,8 +163,9 @@ def read(folder: Path) -> dict[str, Any]:
         raise InputError(str(path), "file", "damaged", _AS_WRITTEN) from None
     if not isinstance(manifest, dict):
         raise InputError(str(path), "file", "damaged", _AS_WRITTEN)
-    if manifest.get("kind") != "comparison":
-        raise InputError(str(path), "kind", manifest.get("kind"), "the folder of a comparison")
+    if kinds and manifest.get("kind") not in kinds:
+        allowed = "the folder of a " + " or ".join(kinds)
+        raise InputError(str(path), "kind", manifest.get("kind"), allowed)
     if manifest.get("format") != FORMAT:
         raise InputError(str(path), "format", manifest.get("format"), f"{FORMAT}")
     return manifest

@@ -49,9 +49,9 @@ FILES = (
     MANIFEST,
 )
 _RUNS, _STAGED, _READY, _LOCK = "runs", ".staged", ".ready", ".lock"
-_KEPT = tuple(f"{name}{end}" for name in ("runs.sqlite", "study.sqlite")
-              for end in ("", "-wal", "-shm", "-journal"))  # fmt: skip
-"""Stores of runs and of searches; they grow and are never replaced."""
+_KEPT = (*(f"{name}{end}" for name in ("runs.sqlite", "study.sqlite")
+           for end in ("", "-wal", "-shm", "-journal")), "slides", "report.html")  # fmt: skip
+"""Stores of runs and of searches, which grow and are never replaced, and what was made of them."""
 _META = b"colony_sim"
 
 
