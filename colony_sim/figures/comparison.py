@@ -16,6 +16,7 @@ from colony_sim.experiment.outcome import handling_period
 from colony_sim.experiment.paired import t_interval
 from colony_sim.experiment.wording import number
 from colony_sim.figures import style
+from colony_sim.figures.slide import Slide
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -82,6 +83,21 @@ def read(folder: Path) -> Results:
         differences=table("differences"),
         all_differences=table("all_differences"),
         daily=table("daily", ["policy", "seed", "day", "harvest_g"]),
+    )
+
+
+def slide(results: Results) -> Slide:
+    """The overview of a comparison as a slide of a talk."""
+    head = results.manifest["experiment"]
+    return Slide(
+        name="comparison",
+        title=title(results),
+        say=f"{title(results)}.",
+        caveat="This is a statement about the model under its assumptions, not a real colony.",
+        alt=f"{head['question']} Four panels: yield by policy, paired differences, losses of "
+        "beetles by cause, and yield over time.",
+        data=results.summary,
+        paint=lambda: _figure(results),
     )
 
 
