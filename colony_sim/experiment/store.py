@@ -50,7 +50,8 @@ FILES = (
 )
 _RUNS, _STAGED, _READY, _LOCK = "runs", ".staged", ".ready", ".lock"
 _KEPT = (*(f"{name}{end}" for name in ("runs.sqlite", "study.sqlite")
-           for end in ("", "-wal", "-shm", "-journal")), "slides", "report.html")  # fmt: skip
+           for end in ("", "-wal", "-shm", "-journal")),
+         "slides", "report.html", "calendar")  # fmt: skip
 """Stores of runs and of searches, which grow and are never replaced, and what was made of them."""
 _META = b"colony_sim"
 

@@ -1,0 +1,1 @@
+"""From a colony to the work it takes: plans, calendars, labels and checklists."""
