@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
-from colony_sim.experiment import manifest
-from colony_sim.experiment.finding import YIELD, finding, shortened
+from colony_sim.experiment.finding import YIELD, finding
 from colony_sim.experiment.outcome import handling_period
 from colony_sim.experiment.paired import t_interval
 from colony_sim.experiment.wording import number
-from colony_sim.figures import style
+from colony_sim.figures import policy_rows, style
+from colony_sim.figures.results import Results, footer, read, span
 from colony_sim.figures.slide import Slide
+from colony_sim.figures.titles import fitting
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,24 +23,6 @@ if TYPE_CHECKING:
 
 LOSS = "adult_losses_per_100_per_day"
 MONTH = 30
-
-
-@dataclass(frozen=True)
-class Results:
-    """The tables of a results folder that the figure needs; policies baseline first."""
-
-    manifest: dict[str, Any]
-    policies: tuple[str, ...]
-    runs: pd.DataFrame
-    summary: pd.DataFrame
-    differences: pd.DataFrame
-    all_differences: pd.DataFrame
-    daily: pd.DataFrame
-
-    def of(self, policy: str, measure: str = YIELD) -> pd.Series:
-        """Mean, interval and run counts of one measure under one policy."""
-        rows = self.summary
-        return rows[(rows["policy"] == policy) & (rows["measure"] == measure)].iloc[0]
 
 
 def draw(folder: Path) -> list[Path]:
@@ -68,30 +49,12 @@ def draw(folder: Path) -> list[Path]:
         return style.save(_figure(results), Path(folder), "comparison")
 
 
-def read(folder: Path) -> Results:
-    """Read the tables of a results folder."""
-    facts = manifest.read(folder)
-
-    def table(name: str, columns: list[str] | None = None) -> pd.DataFrame:
-        return pd.read_parquet(folder / f"{name}.parquet", columns=columns)
-
-    return Results(
-        manifest=facts,
-        policies=tuple(entry["name"] for entry in facts["policies"]),
-        runs=table("runs"),
-        summary=table("policies"),
-        differences=table("differences"),
-        all_differences=table("all_differences"),
-        daily=table("daily", ["policy", "seed", "day", "harvest_g"]),
-    )
-
-
 def slide(results: Results) -> Slide:
     """The overview of a comparison as a slide of a talk."""
     head = results.manifest["experiment"]
     return Slide(
         name="comparison",
-        title=title(results),
+        title=slide_title(results),
         say=f"{title(results)}.",
         caveat="This is a statement about the model under its assumptions, not a real colony.",
         alt=f"{head['question']} Four panels: yield by policy, paired differences, losses of "
@@ -106,14 +69,17 @@ def title(results: Results, most: int = 60) -> str:
     return finding(results.policies, results.summary, results.all_differences, most)
 
 
+def slide_title(results: Results) -> str:
+    """The finding with policy names cut so that it fits above the figure."""
+    return fitting(lambda most: title(results, most), results.policies)
+
+
 def _figure(results: Results) -> Figure:
     figure = style.new_figure()
-    top = _title(figure, results)
-    _footer(figure, results)
-    lines = 2 if len(results.policies) < 5 else 1
-    labels = style.labels(results.policies, lines)
-    names = max(style.text_width(figure, text, style.BODY) for text in labels)
-    left, right, gap = 0.35 + names + 0.45, style.WIDTH - 0.4, 0.5
+    top = style.headed(figure, slide_title(results))
+    footer(figure, results)
+    labels, widest = policy_rows.names(figure, results.policies)
+    left, right, gap = 0.35 + widest + 0.45, style.WIDTH - 0.4, 0.5
     # The causes of losses need the most room.
     width = (right - left - 2 * gap) / 3.3
     low = 3.35
@@ -121,23 +87,7 @@ def _figure(results: Results) -> Figure:
         style.axes(figure, left + i * (width + gap), low, wide * width, top - 0.68 - low)
         for i, wide in enumerate((1, 1, 1.3))
     ]
-    for axes in panels:
-        axes.set_ylim(len(labels) - 0.5, -0.5)
-        axes.set_yticks(range(len(labels)), labels=[""] * len(labels))
-        for edge in range(1, len(labels)):
-            axes.axhline(edge - 0.5, color=style.SHADE, linewidth=1, zorder=0)
-    panels[0].set_yticks(range(len(labels)), labels=labels, linespacing=1.0)
-    panels[0].tick_params(axis="y", pad=24)
-    for i in range(len(labels)):
-        panels[0].plot(
-            -0.15 / width,
-            i,
-            style.marker(i),
-            color=style.colour(i),
-            markersize=11,
-            transform=panels[0].get_yaxis_transform(),
-            clip_on=False,
-        )
+    policy_rows.lay(panels, labels)
     _yields(panels[0], results)
     _differences(panels[1], results)
     _losses(panels[2], results)
@@ -145,104 +95,14 @@ def _figure(results: Results) -> Figure:
     return figure
 
 
-def _title(figure: Figure, results: Results) -> float:
-    """Write the finding; returns the height (in) below it."""
-    width = style.WIDTH - 0.8
-    for most, lines in ((60, 2), (40, 2), (30, 2), (24, 2), (24, 3), (60, 6)):
-        if len({shortened(policy, most) for policy in results.policies}) < len(results.policies):
-            continue
-        fit = style.fitted(figure, title(results, most), width, lines)
-        if fit is not None:
-            break
-    text, size = fit
-    top = style.HEIGHT - 0.28
-    figure.text(
-        0.35 / style.WIDTH,
-        top / style.HEIGHT,
-        text,
-        size=size,
-        weight="bold",
-        va="top",
-        linespacing=1.15,
-    )
-    return top - (text.count("\n") + 1) * size * 1.2 / 72 - 0.1
-
-
-def _footer(figure: Figure, results: Results) -> None:
-    head = results.manifest["experiment"]
-    parts = [head["name"], f"seed {head['seed']}", f"{head['days']} days"]
-    if "invented scenario" in f"{results.manifest['file_text']} {head['question']}".lower():
-        parts.append("invented scenario")
-    figure.text(
-        0.35 / style.WIDTH,
-        0.14 / style.HEIGHT,
-        "  ·  ".join(parts),
-        size=style.FOOT,
-        color=style.QUIET,
-    )
-    figure.text(
-        1 - 0.4 / style.WIDTH,
-        0.14 / style.HEIGHT,
-        "a statement about the model, not about a real colony",
-        size=style.FOOT,
-        color=style.QUIET,
-        ha="right",
-    )
-
-
-def _dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, i: int) -> None:
-    """Single values as dots and, above them, their mean and interval."""
-    import seaborn as sns
-
-    sns.scatterplot(
-        x=values,
-        y=i + 0.22 + style.spread(values),
-        ax=axes,
-        s=42,
-        alpha=0.55,
-        color=style.colour(i),
-        marker=style.marker(i),
-        linewidth=0,
-        legend=False,
-    )
-    if len(values) > 1:
-        # The ends stand out beyond the marker, however narrow the interval is.
-        axes.plot(
-            [row["low"], row["high"]],
-            [i - 0.16, i - 0.16],
-            "-|",
-            color=style.INK,
-            linewidth=3,
-            markersize=17,
-            markeredgewidth=2.5,
-        )
-        axes.plot(
-            row[mean],
-            i - 0.16,
-            style.marker(i),
-            color=style.colour(i),
-            markersize=9,
-            markeredgecolor="white",
-            markeredgewidth=1,
-            zorder=3,
-        )
-
-
-def _settled(results: Results, policy: str) -> pd.Series:
-    """Yield of the settled runs under a policy, by seed."""
-    runs = results.runs
-    runs = runs[(runs["policy"] == policy) & (runs["status"] == "settled")]
-    return runs.set_index("seed")[YIELD].astype(float).dropna()
-
-
 def _yields(axes: Axes, results: Results) -> None:
     rows = [results.of(policy) for policy in results.policies]
     counts = sorted({int(row["n_used"]) for row in rows})
     any_left_out = any(row["n_used"] < row["n_runs"] for row in rows)
     for i, (policy, row) in enumerate(zip(results.policies, rows, strict=True)):
-        values = _settled(results, policy).to_numpy()
+        values = results.settled(policy).to_numpy()
         if len(values):
-            _dots(axes, values, row, "mean", i)
+            policy_rows.dots(axes, values, row, "mean", i)
             if any_left_out:
                 axes.text(
                     1,
@@ -257,7 +117,7 @@ def _yields(axes: Axes, results: Results) -> None:
             style.note(axes, 0.02, i, f"died out in all {row['n_runs']} runs")
         else:
             style.note(axes, 0.02, i, f"none of {row['n_runs']} settled")
-    style.heading(axes, "a", "Yield", f"dot = run, {_range(counts)} settled")
+    style.heading(axes, "a", "Yield", f"dot = run, {span(counts)} settled")
     style.finish(axes, "g live larvae per day", bool(counts[-1]))
     if any_left_out and counts[-1]:
         # Room for the counts to the right of the dots.
@@ -270,17 +130,17 @@ def _yields(axes: Axes, results: Results) -> None:
 
 def _differences(axes: Axes, results: Results) -> None:
     table = results.differences[results.differences["measure"] == YIELD].set_index("policy")
-    base = _settled(results, results.policies[0])
+    base = results.settled(results.policies[0])
     axes.axvline(0, color=style.QUIET, linewidth=1.6, zorder=1)
     pairs = {}
     for i, policy in enumerate(results.policies[1:], start=1):
-        values = (_settled(results, policy) - base).dropna().to_numpy()
+        values = (results.settled(policy) - base).dropna().to_numpy()
         pairs[i] = len(values)
         if len(values):
-            _dots(axes, values, table.loc[policy], "difference", i)
+            policy_rows.dots(axes, values, table.loc[policy], "difference", i)
     counts = sorted(set(pairs.values())) or [0]
     noun = "pair" if counts == [1] else "pairs"
-    style.heading(axes, "b", "Paired difference", f"dot = pair, {_range(counts)} {noun}")
+    style.heading(axes, "b", "Paired difference", f"dot = pair, {span(counts)} {noun}")
     style.finish(axes, "g live larvae per day", counts[-1] > 0)
     low, high = axes.get_xlim()
     # On the wider side of the zero line.
@@ -288,10 +148,6 @@ def _differences(axes: Axes, results: Results) -> None:
     style.note(axes, place, 0, "baseline")
     for i in (i for i, count in pairs.items() if not count):
         style.note(axes, place, i, "no pairs")
-
-
-def _range(counts: list[int]) -> str:
-    return f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
 
 
 def _losses(axes: Axes, results: Results) -> None:
@@ -358,10 +214,9 @@ def _over_time(axes: Axes, results: Results) -> None:
 
     status = results.runs.set_index(["policy", "seed"])["status"]
     settled = results.runs[results.runs["status"] == "settled"]
-    handling = {entry["name"]: entry["handling"] for entry in results.manifest["policies"]}
     lengths, highest = set(), 0.0
     for i, policy in enumerate(results.policies):
-        monthly, length = _monthly(results.daily, policy, handling_period(handling[policy]))
+        monthly, length = _monthly(results.daily, policy, handling_period(results.handling(policy)))
         lengths.add(length)
         highest = max(highest, monthly["harvest_g"].max() if len(monthly) else 0.0)
         steady = monthly["seed"].map(status[policy]) == "settled"
@@ -397,7 +252,7 @@ def _over_time(axes: Axes, results: Results) -> None:
                     markersize=9,
                     markeredgewidth=2,
                 )
-    days = int(results.manifest["experiment"]["days"])
+    days = results.days
     axes.set(xlim=(0, days), xlabel="Day of the run", ylabel="g per day")
     # Intervals of a few runs may go far beyond all runs; the runs set the scale.
     axes.set_ylim(0, 1.35 * highest or 1)

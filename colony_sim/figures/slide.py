@@ -32,6 +32,8 @@ class Slide:
         The numbers drawn, tidy: one row a mark, units in the column names.
     paint : callable
         Draws it; called within `style.theme()`, returns a new figure whose title is `title`.
+    runs : str
+        How many runs are behind it, in words; empty: what the manifest says.
     """
 
     name: str
@@ -41,6 +43,7 @@ class Slide:
     alt: str
     data: pd.DataFrame
     paint: Callable[[], Figure]
+    runs: str = ""
 
     def figure(self) -> Figure:
         """The picture."""

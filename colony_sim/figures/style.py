@@ -147,11 +147,8 @@ def _broken(figure: Figure, parts: list[str], width: float, size: float) -> list
 
 
 def headed(figure: Figure, text: str) -> float:
-    """Write a finding as the slide's title, on three lines at most; returns the height below (in).
-
-    A longer one stays on one line at the least size.
-    """
-    text, size = fitted(figure, text, WIDTH - 0.8, 3) or (text, LEAST_TITLE)
+    """Write a finding as the slide's title, on as few lines as it takes; the height below (in)."""
+    text, size = fitted(figure, text, WIDTH - 0.8, 12) or (text, LEAST_TITLE)
     figure.text(0.4 / WIDTH, 1 - 0.35 / HEIGHT, text, size=size, weight="bold", va="top")
     return HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.2 / 72
 

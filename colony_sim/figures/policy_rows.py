@@ -1,0 +1,82 @@
+"""Panels with one row a policy: names and markers at the left, runs as dots, means above them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.figures import style
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+def names(figure: Figure, policies: Sequence[str]) -> tuple[list[str], float]:
+    """The policies' names as they fit beside rows, and the width of the widest (in)."""
+    found = style.labels(policies, 2 if len(policies) < 5 else 1)
+    return found, max(style.text_width(figure, text, style.BODY) for text in found)
+
+
+def lay(panels: Sequence[Axes], labels: Sequence[str]) -> None:
+    """Give panels beside each other one row a policy, named and marked at the left."""
+    for axes in panels:
+        axes.set_ylim(len(labels) - 0.5, -0.5)
+        axes.set_yticks(range(len(labels)), labels=[""] * len(labels))
+        for edge in range(1, len(labels)):
+            axes.axhline(edge - 0.5, color=style.SHADE, linewidth=1, zorder=0)
+    first = panels[0]
+    first.set_yticks(range(len(labels)), labels=labels, linespacing=1.0)
+    first.tick_params(axis="y", pad=24)
+    width = first.get_position().width * style.WIDTH
+    for i in range(len(labels)):
+        first.plot(
+            -0.15 / width,
+            i,
+            style.marker(i),
+            color=style.colour(i),
+            markersize=11,
+            transform=first.get_yaxis_transform(),
+            clip_on=False,
+        )
+
+
+def dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, i: int) -> None:
+    """Single values as dots and, above them, their mean and interval."""
+    import seaborn as sns
+
+    sns.scatterplot(
+        x=values,
+        y=i + 0.22 + style.spread(values),
+        ax=axes,
+        s=42,
+        alpha=0.55,
+        color=style.colour(i),
+        marker=style.marker(i),
+        linewidth=0,
+        legend=False,
+    )
+    if len(values) > 1:
+        # The ends stand out beyond the marker, however narrow the interval is.
+        axes.plot(
+            [row["low"], row["high"]],
+            [i - 0.16, i - 0.16],
+            "-|",
+            color=style.INK,
+            linewidth=3,
+            markersize=17,
+            markeredgewidth=2.5,
+        )
+        axes.plot(
+            row[mean],
+            i - 0.16,
+            style.marker(i),
+            color=style.colour(i),
+            markersize=9,
+            markeredgecolor="white",
+            markeredgewidth=1,
+            zorder=3,
+        )

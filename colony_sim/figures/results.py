@@ -1,0 +1,118 @@
+"""The tables of a comparison that its figures need, and what stands at the foot of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from colony_sim.experiment import manifest
+from colony_sim.experiment.finding import YIELD
+from colony_sim.figures import style
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+MODEL_ONLY = "a statement about the model, not about a real colony"
+
+
+@dataclass(frozen=True)
+class Results:
+    """The tables of a results folder that the figures need; policies baseline first."""
+
+    manifest: dict[str, Any]
+    policies: tuple[str, ...]
+    runs: pd.DataFrame
+    summary: pd.DataFrame
+    differences: pd.DataFrame
+    all_differences: pd.DataFrame
+    daily: pd.DataFrame
+
+    def of(self, policy: str, measure: str = YIELD) -> pd.Series:
+        """Mean, interval and run counts of one measure under one policy."""
+        rows = self.summary
+        return rows[(rows["policy"] == policy) & (rows["measure"] == measure)].iloc[0]
+
+    def settled(self, policy: str, measure: str = YIELD) -> pd.Series:
+        """A measure of the settled runs under a policy, by seed."""
+        runs = self.runs
+        runs = runs[(runs["policy"] == policy) & (runs["status"] == "settled")]
+        return runs.set_index("seed")[measure].astype(float).dropna()
+
+    @property
+    def days(self) -> int:
+        """Length of a run (days)."""
+        return int(self.manifest["experiment"]["days"])
+
+    @property
+    def invented(self) -> bool:
+        """Whether the experiment file says that its scenario is invented."""
+        head = self.manifest["experiment"]
+        return "invented scenario" in f"{self.manifest['file_text']} {head['question']}".lower()
+
+    def handling(self, policy: str) -> dict[str, Any]:
+        """The handling keys of a policy."""
+        entries = self.manifest["policies"]
+        return next(entry["handling"] for entry in entries if entry["name"] == policy)
+
+    def index(self, policy: str) -> int:
+        """Place of a policy in the tables, which decides its colour and marker."""
+        return self.policies.index(policy)
+
+
+def read(folder: Path) -> Results:
+    """Read the tables of a results folder.
+
+    Raises
+    ------
+    InputError
+        If the manifest is missing or not that of a comparison.
+    """
+    facts = manifest.read(folder)
+
+    def table(name: str, columns: list[str] | None = None) -> pd.DataFrame:
+        return pd.read_parquet(folder / f"{name}.parquet", columns=columns)
+
+    return Results(
+        manifest=facts,
+        policies=tuple(entry["name"] for entry in facts["policies"]),
+        runs=table("runs"),
+        summary=table("policies"),
+        differences=table("differences"),
+        all_differences=table("all_differences"),
+        daily=table("daily", ["policy", "seed", "day", "harvest_g"]),
+    )
+
+
+def runs_in_words(results: Results, policies: Sequence[str] | None = None) -> str:
+    """How many runs there are and how many of them settled, for example "20 runs a policy"."""
+    chosen = results.policies if policies is None else policies
+    counts = sorted({int(results.of(policy)["n_runs"]) for policy in chosen})
+    noun = "run" if counts == [1] else "runs"
+    return f"{span(counts)} {noun} a policy"
+
+
+def span(counts: Sequence[int]) -> str:
+    """Counts as one number or as least and most."""
+    return f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
+
+
+def footer(figure: Figure, results: Results, runs: str | None = None) -> None:
+    """Experiment, seed, number of runs and their length at the foot of a slide."""
+    head = results.manifest["experiment"]
+    parts = [head["name"], f"seed {head['seed']}", runs or runs_in_words(results),
+             f"{head['days']} days"]  # fmt: skip
+    if results.invented:
+        parts.append("invented scenario")
+    for x, text, ha in ((0.35, "  ·  ".join(parts), "left"), (0, MODEL_ONLY, "right")):
+        figure.text(
+            x / style.WIDTH if x else 1 - 0.4 / style.WIDTH,
+            0.14 / style.HEIGHT,
+            text,
+            size=style.FOOT,
+            color=style.QUIET,
+            ha=ha,
+        )
