@@ -73,7 +73,12 @@ def run_task(task: Task) -> TaskResult | None:
     try:
         record = simulate.simulate(task.scenario, stop_if_asked)
         seconds = time.perf_counter() - begin
-        outcome = task.measuring.outcome(task.scenario, record.daily, record.died_out_day)
+        # A measuring that needs the bin log as well takes the whole record.
+        of_record = getattr(task.measuring, "of_record", None)
+        if of_record is not None:
+            outcome = of_record(task.scenario, record)
+        else:
+            outcome = task.measuring.outcome(task.scenario, record.daily, record.died_out_day)
     except Stopped:
         return None
     except Exception as error:

@@ -1,0 +1,145 @@
+"""What a plan keeps of a run: weeks, months, first dates and the life of every bin filling."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.colony.simulate import RunRecord, Scenario
+
+WEEKLY_SUMS = {
+    "harvest_g": "harvest_g",
+    "harvest_larvae": "harvest_larvae",
+    "bran_g": "bran_given_g",
+    "moisture_g": "moisture_given_g",
+    "minutes": "work_minutes",
+}
+"""Sums over a week or month, and the daily column they are of."""
+WEEKLY_MEANS = {"bins": "bins_in_use", "breeders": "breeders", "temperature_c": "temperature_c"}
+EVENTS = {
+    "first_pupa": "pupae_formed",
+    "first_own_beetle": "adults_emerged",
+    "first_harvest": "harvest_g",
+}
+"""First days on which a daily column is above 0."""
+_EMPTIED = "cleared"
+
+
+@dataclass(frozen=True)
+class PlanMeasuring:
+    """Measures a run for a plan (see ``outcome.Measuring``); asks for the whole record.
+
+    Attributes
+    ----------
+    start : str
+        Date of day 1 (ISO 8601): months are those of the calendar.
+    """
+
+    start: str
+
+    @property
+    def digest(self) -> str:
+        """Hash of the start date and of this module's source."""
+        source = Path(__file__).read_bytes().replace(b"\r\n", b"\n")
+        return hashlib.sha256(self.start.encode() + source).hexdigest()
+
+    def of_record(self, scenario: Scenario, record: RunRecord) -> dict[str, Any]:
+        """Everything a plan needs of a run, as plain values.
+
+        Returns
+        -------
+        dict
+            died_out_day; weeks (by name, a list over weeks of 7 days, the last may be shorter);
+            daily harvest (g) as ``harvest``; months (by name, a list over calendar months);
+            the days of `EVENTS`; fillings (see `fillings`). Days after the colony died out
+            count as days without anything.
+        """
+        daily = _whole(record.daily, scenario)
+        died = record.died_out_day
+        return {
+            "died_out_day": None if died is None else int(died),
+            "days": scenario.days,
+            "weeks": _weeks(daily),
+            "months": _months(daily, date.fromisoformat(self.start)),
+            "harvest": [round(value, 6) for value in daily["harvest_g"].tolist()],
+            **{event: _first(daily, column) for event, column in EVENTS.items()},
+            "fillings": fillings(record.bin_log),
+        }
+
+    def outcome(
+        self, scenario: Scenario, daily: pd.DataFrame, died_out_day: int | None
+    ) -> dict[str, Any]:
+        """Not enough for a plan: the bin log is needed."""
+        raise TypeError("a plan measures a whole record: of_record")
+
+
+def fillings(log: pd.DataFrame) -> list[list[float]]:
+    """Life of every filling of a bin with beetles, from the bin log.
+
+    Returns
+    -------
+    list of list
+        Per filling [day in, first harvest, day by which 9 tenths of its harvest were taken, day
+        emptied, harvest (g)]; a day that is not in the log is None. Larvae moved on to another
+        bin when theirs was emptied count to that one.
+    """
+    own = log[log["bin"].notna() & log["date_in"].notna()]
+    found = []
+    for (_, day_in), rows in own.groupby(["bin", "date_in"], sort=True):
+        harvest = rows[rows["action"] == "harvest"]
+        emptied = rows[rows["action"].str.startswith(_EMPTIED)]
+        grams = float(harvest["grams"].sum())
+        first = most = None
+        if grams > 0:
+            first = int(harvest["day"].iloc[0])
+            share = harvest["grams"].cumsum().to_numpy() / grams
+            most = int(harvest["day"].iloc[int(np.argmax(share >= 0.9 - 1e-12))])
+        out = int(emptied["day"].iloc[-1]) if len(emptied) else None
+        found.append([int(day_in), first, most, out, grams])
+    return sorted(found, key=lambda row: row[0])
+
+
+def months_of(start: date, days: int) -> list[str]:
+    """The calendar months that days 1 to `days` fall in, as YYYY-MM."""
+    dates = pd.date_range(start, periods=days, freq="D")
+    return list(dict.fromkeys(dates.strftime("%Y-%m")))
+
+
+def day_date(start: date, day: int) -> date:
+    """Date of a day of the run; day 1 is the start."""
+    return start + timedelta(days=int(day) - 1)
+
+
+def _whole(daily: pd.DataFrame, scenario: Scenario) -> pd.DataFrame:
+    missing = scenario.days - len(daily)
+    if missing <= 0:
+        return daily
+    rest = pd.DataFrame(0.0, index=range(missing), columns=daily.columns)
+    rest["temperature_c"] = scenario.climate.daily(scenario.days)[len(daily) :]
+    return pd.concat([daily, rest], ignore_index=True)
+
+
+def _weeks(daily: pd.DataFrame) -> dict[str, list[float]]:
+    week = np.arange(len(daily)) // 7
+    grouped = daily.groupby(week)
+    weeks = {name: grouped[column].sum().tolist() for name, column in WEEKLY_SUMS.items()}
+    weeks |= {name: grouped[column].mean().tolist() for name, column in WEEKLY_MEANS.items()}
+    weeks["bins_most"] = grouped["bins_in_use"].max().tolist()
+    return weeks
+
+
+def _months(daily: pd.DataFrame, start: date) -> dict[str, list[float]]:
+    month = pd.date_range(start, periods=len(daily), freq="D").strftime("%Y-%m").to_numpy()
+    grouped = daily.groupby(month, sort=False)
+    return {name: grouped[column].sum().tolist() for name, column in WEEKLY_SUMS.items()}
+
+
+def _first(daily: pd.DataFrame, column: str) -> int | None:
+    days = np.flatnonzero(daily[column].to_numpy() > 0)
+    return int(days[0]) + 1 if len(days) else None
