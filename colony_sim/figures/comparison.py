@@ -142,12 +142,8 @@ def _differences(axes: Axes, results: Results) -> None:
     noun = "pair" if counts == [1] else "pairs"
     style.heading(axes, "b", "Paired difference", f"dot = pair, {span(counts)} {noun}")
     style.finish(axes, "g live larvae per day", counts[-1] > 0)
-    low, high = axes.get_xlim()
-    # On the wider side of the zero line.
-    place = 0.02 if -low > high else max(-low / (high - low), 0) + 0.03
-    style.note(axes, place, 0, "baseline")
-    for i in (i for i, count in pairs.items() if not count):
-        style.note(axes, place, i, "no pairs")
+    none = {i: "no pairs" for i, count in pairs.items() if not count}
+    policy_rows.beside_zero(axes, {0: "baseline", **none})
 
 
 def _losses(axes: Axes, results: Results) -> None:

@@ -44,19 +44,39 @@ def lay(panels: Sequence[Axes], labels: Sequence[str]) -> None:
         )
 
 
-def dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, i: int) -> None:
-    """Single values as dots and, above them, their mean and interval."""
+def dots(
+    axes: Axes, values: np.ndarray, row: pd.Series, mean: str, i: int, box: bool = False
+) -> None:
+    """Single values as dots (over a box of quartiles) and, above them, mean and interval."""
     import seaborn as sns
 
+    if box:
+        sns.boxplot(
+            x=values,
+            y=np.full(len(values), i + 0.22),
+            ax=axes,
+            orient="h",
+            native_scale=True,
+            width=0.3,
+            color=style.SHADE,
+            linecolor=style.FAINT,
+            linewidth=1.5,
+            whis=0,
+            fliersize=0,
+            showcaps=False,
+            zorder=0.5,
+            legend=False,
+        )
     sns.scatterplot(
         x=values,
         y=i + 0.22 + style.spread(values),
         ax=axes,
-        s=42,
+        s=64 if box else 42,
         alpha=0.55,
         color=style.colour(i),
         marker=style.marker(i),
         linewidth=0,
+        zorder=2,
         legend=False,
     )
     if len(values) > 1:
@@ -80,3 +100,11 @@ def dots(axes: Axes, values: np.ndarray, row: pd.Series, mean: str, i: int) -> N
             markeredgewidth=1,
             zorder=3,
         )
+
+
+def beside_zero(axes: Axes, words: dict[int, str]) -> None:
+    """Words in rows of a panel of differences, on the wider side of its line at 0."""
+    low, high = axes.get_xlim()
+    place = 0.02 if -low > high else max(-low / (high - low), 0) + 0.03
+    for i, text in words.items():
+        style.note(axes, place, i, text)
