@@ -168,11 +168,6 @@ def run_measures(daily: pd.DataFrame, steady: SteadyState) -> dict[str, float]:
     ------
     ValueError : if `steady` does not fit the length of `daily`, or days are not consecutive.
     KeyError : if a column is missing.
-
-    Notes
-    -----
-    Adult-days are the sum of adults at day end. Egg and pupa shares take each fate as final and
-    exclusive: an injured pupa is lost and does not emerge as well.
     """
     if steady.status != "settled":
         return dict.fromkeys(catalogue(), math.nan)
@@ -180,7 +175,25 @@ def run_measures(daily: pd.DataFrame, steady: SteadyState) -> dict[str, float]:
         raise ValueError("the steady state does not belong to this daily table")
     if not (daily["day"].diff().iloc[1:] == 1).all():
         raise ValueError("daily must hold consecutive days in order")
-    window = daily.iloc[steady.warm_up_days :]
+    return window_measures(daily.iloc[steady.warm_up_days :])
+
+
+def window_measures(window: pd.DataFrame) -> dict[str, float]:
+    """Measures over some days of a daily series, at least one, settled or not.
+
+    Parameters
+    ----------
+    window : rows of `RunRecord.daily`, consecutive days in order.
+
+    Returns
+    -------
+    dict : one number per key of `catalogue()`, in its unit; NaN where undefined.
+
+    Notes
+    -----
+    Adult-days are the sum of adults at day end. Egg and pupa shares take each fate as final and
+    exclusive: an injured pupa is lost and does not emerge as well.
+    """
     days = len(window)
 
     def total(*columns: str) -> float:
