@@ -4,6 +4,9 @@ Every value of the biology that is not both published and of high confidence is 
 time, to the low and to the high end of its plausible range, and the paired difference in yield
 is measured again over short runs.
 
+With a profile the central case has its keys at their medians, and these go to the ends of the
+interval that holds 90 % of the draws: what is left unknown once the colony's log is taken in.
+
 The same seeds are used at every end, but a difference between two policies keeps little of what
 seeds share once a value is moved, so noise is what costs. It is dealt with in stages, as in a
 race (successive halving):
@@ -46,6 +49,7 @@ from colony_sim.experiment.points import (
     range_end,
     window,
 )
+from colony_sim.experiment.profile import fitted_ranges
 from colony_sim.experiment.runner import Progress
 from colony_sim.experiment.wording import number
 
@@ -143,8 +147,8 @@ def find_assumptions(
     Assumptions
         Runs that raise at some end leave that end NaN.
     """
-    entries = uncertain() if entries is None else list(entries)
-    plan = only(plan, pair)
+    entries = fitted_ranges(uncertain() if entries is None else entries, plan.profile)
+    plan = only(plan, pair).at_medians()
     seeds = replicate_seeds(plan.seed, CENTRAL_SEEDS)
     span = window(plan, WARM_UP, USED, plan.days)
     ends = _ends(plan, entries)
@@ -182,7 +186,7 @@ def find_assumptions(
         kept = _largest(values, kept)[:keys]
         run_ends([end for end in looked_at if end[0] in kept], seeds[used : used + more])
         used += more
-    table = _table(plan, ends, values, kept, inert)
+    table = _table(plan, entries, ends, values, kept, inert)
     central = mean_interval(values[()])
     text = _words(pair, span, central, table)
     return Assumptions(*pair, span, central, used, table, text)
@@ -196,7 +200,7 @@ def skipped(reason: str) -> str:
 def _ends(plan: Plan, entries: Sequence[Entry]) -> list[tuple[str, str, float]]:
     """Key, end and value of every end that differs from the present value."""
     p = plan.policies[0].parameters
-    found = [(e.key, end, range_end(p, e.key, end)) for e in entries for end in ENDS]
+    found = [(e.key, end, range_end(p, e, end)) for e in entries for end in ENDS]
     return [item for item in found if item[2] != p[item[0]]]
 
 
@@ -250,16 +254,18 @@ def _state(mean: float, low: float, high: float) -> str:
 
 
 def _table(
-    plan: Plan, ends: list, values: dict[tuple, np.ndarray], kept: Sequence[str], inert: set
-) -> pd.DataFrame:
+    plan: Plan, entries: Sequence[Entry], ends: list, values: dict[tuple, np.ndarray],
+    kept: Sequence[str], inert: set,
+) -> pd.DataFrame:  # fmt: skip
     p = plan.policies[0].parameters
+    by_key = {entry.key: entry for entry in entries}
     central = values[()]
     middle, central_error, *limits = mean_interval(central)
     reference = _state(middle, *limits)
     spread = float(central.std(ddof=1)) if len(central) > 1 else math.nan
     rows = []
     for key, end, value in ends:
-        entry = catalogue()[key]
+        entry = by_key[key]
         here = values[key, end]
         mean, error, low, high = mean_interval(here)
         change = mean - middle

@@ -261,7 +261,7 @@ def _run_until(
     measuring, rows = SteadyMeasuring(), []
     done, goal = 0, rule.least
     while True:
-        added = replace(plan, seeds=seeds[done:goal])
+        added = replace(plan, seeds=seeds[done:goal], first=done + 1)
         run(added)
         for each in added.runs():
             stored = store.read(each.key)

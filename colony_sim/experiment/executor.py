@@ -18,6 +18,7 @@ from typing import Any, Protocol
 
 import pandas as pd
 
+from colony_sim.biology.parameters import find
 from colony_sim.colony.simulate import Scenario
 from colony_sim.experiment.design import START, check_point, point_dicts
 from colony_sim.experiment.files import Policy
@@ -142,7 +143,8 @@ def run_points(
     store : OutcomeStore
         Finished runs are taken from it and put into it.
     seeds : sequence of int, optional
-        Default: those of the plan. The same for every point and policy (paired).
+        Default: those of the plan. The same for every point and policy (paired). The first
+        belongs to replicate number ``plan.first``.
     measuring : Measuring, optional
         Default: over the steady window.
     workers, cluster
@@ -168,13 +170,13 @@ def run_points(
     seeds = plan.seeds if seeds is None else tuple(seeds)
     dicts = point_dicts(points)
     for number, point in enumerate(dicts, start=1):
-        point_plan(plan, point, f"point {number}")
+        check_plan_at(plan, point, f"point {number}")
     total = len(dicts) * len(seeds) * len(plan.policies)
 
     def runs() -> Iterator[PointRun]:
         for number, point in enumerate(dicts, start=1):
             at_point = point_plan(plan, point)
-            yield from runs_of(at_point, number, enumerate(seeds, start=1), measuring)
+            yield from runs_of(at_point, number, enumerate(seeds, start=plan.first), measuring)
 
     if executor is not None:
         yield from run_all_points(runs(), total, store, executor, measuring, on_progress)
@@ -184,14 +186,25 @@ def run_points(
 
 
 def point_plan(plan: Plan, point: Mapping[str, Any], where: str = "point") -> Plan:
-    """The plan with a point laid over every policy; InputError if that is not allowed."""
+    """The plan with a point laid over every policy; InputError if that is not allowed.
+
+    A key of the point is no longer drawn from the profile of the plan.
+    """
     values = check_point(point, where)
     start = {key.partition(".")[2]: values.pop(key) for key in START if key in values}
     policies = tuple(
         Policy(policy.name, policy.parameters.with_values(values, where=where))
         for policy in plan.policies
     )
-    return replace(plan, policies=policies, **start)
+    profile = plan.profile and plan.profile.without(values)
+    return replace(plan, policies=policies, profile=profile, **start)
+
+
+def check_plan_at(plan: Plan, point: Mapping[str, Any], where: str) -> None:
+    """`InputError` if a point is not allowed, by itself or with a draw of the profile."""
+    at_point = point_plan(plan, point, where)
+    if any(key not in START and find(key, where).group == "biology" for key in point):
+        at_point.check_draws(where)
 
 
 def runs_of(
@@ -203,14 +216,7 @@ def runs_of(
     """The runs at one point, seed by seed; `seeds` are numbers of replicates with their seeds."""
     for replicate, seed in seeds:
         for policy in plan.policies:
-            scenario = Scenario(
-                parameters=policy.parameters,
-                climate=plan.climate,
-                days=plan.days,
-                seed=seed,
-                breeders=plan.breeders,
-                larvae=plan.larvae,
-            )
+            scenario = plan.scenario(policy, replicate, seed)
             key = outcome_key(scenario, measuring)
             yield PointRun(point, policy.name, replicate, key, scenario)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +13,7 @@ import numpy as np
 
 import colony_sim
 from colony_sim.biology.climate import Climate
+from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import (
@@ -23,6 +24,7 @@ from colony_sim.experiment.files import (
     Policy,
     quoted,
 )
+from colony_sim.experiment.profile import Profile
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,7 @@ class Plan:
     Attributes
     ----------
     name : str
-        Name of the experiment; a quick comparison ends in ``-quick``.
+        Name of the experiment, with that of the profile; a quick comparison ends in ``-quick``.
     question : str
         The question in words.
     days : int
@@ -61,6 +63,11 @@ class Plan:
         Baseline first.
     text : str
         The experiment file as read.
+    profile : Profile or None
+        Fitted biology. Replicate r takes draw r of it (after the last the first again), under
+        every policy, in place of the policies' own values of its keys.
+    first : int
+        Number of the replicate that the first of `seeds` belongs to.
     """
 
     name: str
@@ -74,20 +81,53 @@ class Plan:
     climate: Climate
     policies: tuple[Policy, ...]
     text: str
+    profile: Profile | None = None
+    first: int = 1
 
     def runs(self) -> Iterator[PlannedRun]:
         """The runs, seed by seed, so that complete pairs come first."""
-        for replicate, seed in enumerate(self.seeds, start=1):
+        for replicate, seed in enumerate(self.seeds, start=self.first):
             for policy in self.policies:
-                scenario = Scenario(
-                    parameters=policy.parameters,
-                    climate=self.climate,
-                    days=self.days,
-                    seed=seed,
-                    breeders=self.breeders,
-                    larvae=self.larvae,
-                )
+                scenario = self.scenario(policy, replicate, seed)
                 yield PlannedRun(content_key(scenario), policy.name, replicate, scenario)
+
+    def scenario(self, policy: Policy, replicate: int, seed: int) -> Scenario:
+        """What a replicate runs under a policy."""
+        return Scenario(
+            parameters=self._drawn(policy, replicate),
+            climate=self.climate,
+            days=self.days,
+            seed=seed,
+            breeders=self.breeders,
+            larvae=self.larvae,
+        )
+
+    def at_medians(self, keys: Collection[str] | None = None) -> Plan:
+        """The plan with fitted keys (default: all) at the medians of the profile, undrawn."""
+        if self.profile is None:
+            return self
+        medians = self.profile.medians()
+        fixed = {key: medians[key] for key in medians if keys is None or key in keys}
+        where = f"profile {self.profile.name}, medians"
+        policies = tuple(
+            Policy(policy.name, policy.parameters.with_values(fixed, where=where))
+            for policy in self.policies
+        )
+        return replace(self, policies=policies, profile=self.profile.without(fixed))
+
+    def check_draws(self, where: str | None = None) -> None:
+        """`InputError` if a draw does not go with the other values of the biology."""
+        if self.profile is None:
+            return
+        here = f"profile {self.profile.name}" if where is None else where
+        for number in range(1, len(self.profile.draws) + 1):
+            # All policies have the same biology.
+            self._drawn(self.policies[0], number, f"{here}, draw {number}")
+
+    def _drawn(self, policy: Policy, replicate: int, where: str = "draw") -> Parameters:
+        if self.profile is None:
+            return policy.parameters
+        return policy.parameters.with_values(self.profile.draw(replicate), where=where)
 
 
 def expand(
@@ -97,6 +137,7 @@ def expand(
     replicates: int | None = None,
     seed: int | None = None,
     days: int | None = None,
+    profile: Profile | None = None,
 ) -> Plan:
     """Plan the comparison an experiment file asks for.
 
@@ -108,11 +149,14 @@ def expand(
         Take ``quick_days`` and ``quick_replicates``, and a name that ends in ``-quick``.
     replicates, seed, days : int, optional
         Take these in place of the values of the file.
+    profile : Profile, optional
+        Fitted biology to draw from; its name goes into that of the plan.
 
     Raises
     ------
     InputError
-        If ``replicates``, ``seed`` or ``days`` is out of its limits.
+        If ``replicates``, ``seed`` or ``days`` is out of its limits, or a draw of the profile
+        does not go with the biology of the file.
     """
     seed = whole("--seed", seed, 0, LARGEST_SEED, experiment.seed)
     days = whole(
@@ -125,8 +169,8 @@ def expand(
         MOST_REPLICATES,
         experiment.quick_replicates if quick else experiment.replicates,
     )
-    return Plan(
-        name=f"{experiment.name}-quick" if quick else experiment.name,
+    plan = Plan(
+        name=named(experiment.name, profile) + ("-quick" if quick else ""),
         question=experiment.question,
         days=days,
         seeds=replicate_seeds(seed, replicates),
@@ -137,7 +181,15 @@ def expand(
         climate=experiment.climate,
         policies=experiment.policies,
         text=experiment.text,
+        profile=profile,
     )
+    plan.check_draws()
+    return plan
+
+
+def named(name: str, profile: Profile | None) -> str:
+    """Name of an experiment with that of a profile, if there is one."""
+    return name if profile is None else f"{name}-{profile.name}"
 
 
 def single(
@@ -146,15 +198,28 @@ def single(
     policy: str | None = None,
     seed: int | None = None,
     days: int | None = None,
+    profile: Profile | None = None,
+    draw: int | None = None,
 ) -> PlannedRun:
-    """Plan one run of one policy (default: the baseline with the seed of replicate 1)."""
+    """Plan one run of one policy (default: the baseline with the seed of replicate 1).
+
+    With a profile, its keys are at their medians, or at draw number `draw` (from 1).
+    """
     names = [entry.name for entry in experiment.policies]
     name = experiment.baseline if policy is None else policy
     if name not in names:
         raise InputError("command line", "--policy", name, f"one of {quoted(names)}")
+    if profile is None and draw is not None:
+        raise InputError("command line", "--draw", draw, "only with --profile")
     first = replicate_seeds(experiment.seed, 1)[0]
+    parameters = next(p.parameters for p in experiment.policies if p.name == name)
+    if profile is not None:
+        number = whole("--draw", draw, 1, len(profile.draws), 0)
+        fitted = profile.draw(number) if number else profile.medians()
+        where = f"profile {profile.name}, " + (f"draw {number}" if number else "medians")
+        parameters = parameters.with_values(fitted, where=where)
     scenario = Scenario(
-        parameters=next(p.parameters for p in experiment.policies if p.name == name),
+        parameters=parameters,
         climate=experiment.climate,
         days=whole("--days", days, 1, LONGEST_DAYS, experiment.days),
         seed=whole("--seed", seed, 0, LARGEST_SEED, first),

@@ -25,7 +25,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from colony_sim.biology.parameters import Parameters, Value, find
+from colony_sim.biology.parameters import Entry, Parameters, Value, find
 from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
 from colony_sim.experiment import measures as measures_module
@@ -111,14 +111,15 @@ def window(plan: Plan, warm_up: int, used: int, most_days: int | None = None) ->
     return Window(days - used, days)
 
 
-def range_end(parameters: Parameters, key: str, end: str) -> float:
+def range_end(parameters: Parameters, key: str | Entry, end: str) -> float:
     """Low or high end of the plausible range of `key`, drawn in until it fits the other keys.
 
-    Some keys must stay in order (a lower limit below the reference temperature, say). Where the
-    end breaks that order, the last value that keeps it is found by bisection between the present
-    value and the end, and a twentieth of the way is left free.
+    An `Entry` brings its own range. Some keys must stay in order (a lower limit below the reference
+    temperature, say). Where the end breaks that order, the last value that keeps it is found by
+    bisection between the present value and the end, and a twentieth of the way is left free.
     """
-    entry = find(key, "range")
+    entry = find(key, "range") if isinstance(key, str) else key
+    key = entry.key
     goal = float(entry.low if end == "low" else entry.high)
     here = float(parameters[key])
     if fits(parameters, {key: goal}):
@@ -196,7 +197,7 @@ class PointRunner:
         points : sequence of mapping
             Values laid over every policy; an empty one is the plan itself.
         seeds : sequence of int
-            The same for every point and policy.
+            The same for every point and policy; the first is that of replicate ``plan.first``.
         span : Window
             Length of the runs and days measured.
         measures : sequence of str, optional

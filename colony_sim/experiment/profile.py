@@ -16,18 +16,20 @@ import math
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from colony_sim.biology.parameters import Parameters, Value, catalogue, find
+from colony_sim.biology.parameters import Entry, Parameters, Value, catalogue, find
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import flatten, read_text
 
 FORMAT = 1
 MOST_DRAWS = 10_000
+RANGE = 0.9
+"""Share of the draws in the interval that stands for the plausible range of a fitted key."""
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,63}")
 _FACT = re.compile(r"[A-Za-z0-9_-]+")
 _A_PROFILE = "a profile, as colony-sim fit writes it"
@@ -139,6 +141,16 @@ class Profile:
 
     def __hash__(self) -> int:
         return hash((self.name, self.keys, self.draws.tobytes()))
+
+
+def fitted_ranges(entries: Iterable[Entry], profile: Profile | None) -> list[Entry]:
+    """Entries with the interval that holds 90 % of the draws as range, where a key is fitted."""
+    keys = () if profile is None else profile.keys
+    ranges = {key: profile.interval(key, RANGE) for key in keys}
+    return [
+        replace(e, low=ranges[e.key][0], high=ranges[e.key][1]) if e.key in ranges else e
+        for e in entries
+    ]
 
 
 def write_profile(path: Path, profile: Profile) -> None:

@@ -186,6 +186,8 @@ def search(
         "parameters": plan.policies[0].parameters.as_dict(), "larvae": plan.larvae,
         "breeders": plan.breeders, "model": model_fingerprint(),
     }  # fmt: skip
+    if plan.profile is not None:
+        settings["profile"] = [plan.profile.keys, plan.profile.draws.tolist()]
     name = hashlib.sha256(json.dumps(settings, sort_keys=True).encode()).hexdigest()
     storage = optuna.storages.RDBStorage(f"sqlite:///{(folder / 'study.sqlite').resolve()}")
     try:
@@ -199,8 +201,9 @@ def search(
             chosen = _thinned(table.loc[best])
             points = [{}, *({f.key: row[f.key] for f in factors} for _, row in chosen.iterrows())]
             points = [{**fixed, **_plain(point)} for point in points]
-            rows = runner.run(plan, points, seeds[replicates:], span, measures=MEASURES,
-                              on_progress=on_progress)  # fmt: skip
+            # Fresh draws of a profile as well.
+            rows = runner.run(replace(plan, first=replicates + 1), points, seeds[replicates:], span,
+                              measures=MEASURES, on_progress=on_progress)  # fmt: skip
     finally:
         storage.remove_session()
         storage.engine.dispose()

@@ -20,6 +20,7 @@ from colony_sim.experiment.design import (
 from colony_sim.experiment.executor import (
     Executor,
     PointRun,
+    check_plan_at,
     open_executor,
     point_plan,
     run_all_points,
@@ -28,8 +29,9 @@ from colony_sim.experiment.executor import (
 from colony_sim.experiment.files import Experiment, SweepTable, quoted
 from colony_sim.experiment.outcome import Measuring, SteadyMeasuring
 from colony_sim.experiment.outcome_store import OutcomeStore, open_store
-from colony_sim.experiment.plan import Plan, expand, replicate_seeds
+from colony_sim.experiment.plan import Plan, expand, named, replicate_seeds
 from colony_sim.experiment.precision import Rule, make_rule, next_replicates, reached
+from colony_sim.experiment.profile import Profile
 from colony_sim.experiment.runner import Progress, check_workers
 from colony_sim.experiment.store import claim, replace_tables
 
@@ -140,8 +142,11 @@ def plan_sweep(
     until: Sequence[str] = (),
     least: int | None = None,
     most: int | None = None,
+    profile: Profile | None = None,
 ) -> SweepPlan:
     """Plan a sweep; what is not given is taken from the file's ``[sweep]`` table.
+
+    With a profile, keys that are not varied are drawn from it, replicate by replicate.
 
     Raises
     ------
@@ -164,17 +169,17 @@ def plan_sweep(
         replicates,
     )
     replicates = file.replicates if replicates is None and not quick else replicates
-    plan = expand(experiment, quick=quick, replicates=replicates, seed=seed)
+    plan = expand(experiment, quick=quick, replicates=replicates, seed=seed, profile=profile)
     suffix = "-sweep-quick" if quick else "-sweep"
     seeds = replicate_seeds(plan.seed, rule.most) if rule else plan.seeds
-    plan = replace(plan, name=experiment.name + suffix, seeds=seeds)
+    plan = replace(plan, name=named(experiment.name, profile) + suffix, seeds=seeds)
     plan, notes = _choose(plan, [f.key for f in factors], policy or file.policy)
     planned = SweepPlan(plan, factors, kind, chosen_seed, table, rule, notes)
     most_runs = len(table) * len(plan.policies) * planned.most_replicates
     if most_runs > MOST_RUNS:
         raise InputError("command line", "runs", most_runs, f"at most {MOST_RUNS}")
     for number, point in enumerate(point_dicts(table), start=1):
-        point_plan(plan, point, where if len(table) == 1 else f"{where}, point {number}")
+        check_plan_at(plan, point, where if len(table) == 1 else f"{where}, point {number}")
     return planned
 
 
