@@ -190,7 +190,7 @@ def break_even(
             plan, points, plan.seeds, span, measures=[measure], on_progress=on_progress
         )
     table = cells(rows, points, names, x, y, measure, known.better == "more")
-    p = plan.policies[0].parameters
+    p = plan.at_medians().policies[0].parameters
     start = {"start.breeders": plan.breeders, "start.larvae": plan.larvae}
     default = tuple(float(start[k] if k in START else p[k]) for k in (x.key, y.key))
     return BreakEven(*names, x, y, measure, span, plan.seeds, table, default)

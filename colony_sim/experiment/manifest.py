@@ -16,6 +16,7 @@ from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
+from colony_sim.experiment.profile import Profile
 from colony_sim.experiment.store import MANIFEST, finish_commit
 
 FORMAT = 1
@@ -67,6 +68,7 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
             }
             for policy in plan.policies
         ],
+        "profile": plan.profile and plan.profile.as_dict(),
         "runs": [{"policy": run.policy, "seed": run.scenario.seed, "key": run.key} for run in runs],
         "files": sorted({*files, MANIFEST}),
         "file_text": plan.text,
@@ -74,8 +76,19 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
     }
 
 
-def build_single(name: str, run: PlannedRun, files: list[str], command: str) -> dict[str, Any]:
-    """The manifest of one run of one policy, as plain data."""
+def build_single(
+    name: str,
+    run: PlannedRun,
+    files: list[str],
+    command: str,
+    profile: Profile | None = None,
+    draw: int | None = None,
+) -> dict[str, Any]:
+    """The manifest of one run of one policy, as plain data.
+
+    The parameters hold the medians of the `profile`, or the draw of that number.
+    """
+    fitted = profile and {**profile.as_dict(), "used": draw or "medians"}
     return {
         "written_by": "colony_sim",
         "kind": "single run",
@@ -88,6 +101,7 @@ def build_single(name: str, run: PlannedRun, files: list[str], command: str) -> 
         "larvae": run.scenario.larvae,
         "climate": run.scenario.climate.as_dict(),
         "parameters": run.scenario.parameters.as_dict(),
+        "profile": fitted,
         "files": sorted({*files, MANIFEST}),
         **_circumstances(command),
     }
@@ -192,6 +206,7 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             climate=Climate.from_dict(manifest["climate"]),
             policies=policies,
             text=str(manifest["file_text"]),
+            profile=Profile.from_dict(found) if (found := manifest.get("profile")) else None,
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None

@@ -6,6 +6,9 @@
 * ``sobol``: first-order and total indices (Saltelli et al. 2010, Comput. Phys. Commun.
   181:259-270), in SALib, from uniform distributions over the plausible ranges.
 
+With a profile, its keys that are varied go through the interval that holds 90 % of their draws and
+are at their medians where nothing is moved; its other keys are drawn, one draw a seed.
+
 Intervals are SALib's bootstrap, over trajectories or sample rows. The noise of the seeds is kept
 apart from them: all points are run with the same seeds, the result is their mean, and what a seed
 adds to all points alike drops out of effects. What is left, the interaction of point and seed, is
@@ -44,6 +47,7 @@ from colony_sim.experiment.points import (
     refuse_own_keys,
     window,
 )
+from colony_sim.experiment.profile import fitted_ranges
 from colony_sim.experiment.runner import Progress
 
 METHODS = ("morris", "sobol", "oneway")
@@ -178,8 +182,9 @@ def sensitivity(
         require("SALib", "SALib>=1.5", "sensitivity")
     names = _names(plan, policies)
     plan = only(plan, names)
-    entries = list(uncertain() if entries is None else entries)
+    entries = fitted_ranges(uncertain() if entries is None else entries, plan.profile)
     refuse_own_keys(plan, [entry.key for entry in entries], "--keys")
+    plan = plan.at_medians([entry.key for entry in entries])
     seeds = replicate_seeds(plan.seed, replicates)
     span = window(plan, warm_up, used)
     base = plan.policies[0].parameters
@@ -188,7 +193,7 @@ def sensitivity(
         "names": [entry.key for entry in entries],
         "bounds": [[entry.low, entry.high] for entry in entries],
     }
-    matrix = _design(plan, method, problem, size)
+    matrix = _design(plan, method, entries, problem, size)
     points: list[Point] = [{}]
     drawn_in = 0
     for row in matrix:
@@ -199,12 +204,13 @@ def sensitivity(
         rows = runner.run(plan, points, seeds, span, measures=[measure], on_progress=on_progress)
     result = _result(rows, names, measure)
     at_points = result[1:]
+    by_key = {entry.key: entry for entry in entries}
     table = analyse(method, problem, matrix, at_points, result[0].mean(), plan.seed)
     for column, get in (("unit", lambda e: e.unit), ("default", lambda e: base[e.key]),
                         ("low_value", lambda e: e.low), ("high_value", lambda e: e.high),
                         ("basis", lambda e: e.basis), ("confidence", lambda e: e.confidence),
                         ("source", lambda e: e.source)):  # fmt: skip
-        table[column] = [get(find(key, "table")) for key in table["key"]]
+        table[column] = [get(by_key[key]) for key in table["key"]]
     sampled = pd.DataFrame(points[1:]).reset_index(drop=True)
     for i, seed in enumerate(seeds):
         sampled[f"result_seed_{seed}"] = at_points[:, i]
@@ -243,17 +249,19 @@ def _result(rows: pd.DataFrame, names: tuple[str, ...], measure: str) -> np.ndar
     return in_seed_order(wide, rows).to_numpy(dtype=float)
 
 
-def _design(plan: Plan, method: str, problem: dict, size: int | None) -> np.ndarray:
+def _design(
+    plan: Plan, method: str, entries: Sequence[Entry], problem: dict, size: int | None
+) -> np.ndarray:
     """Points of the method, shape (points, keys)."""
     k = problem["num_vars"]
     if method == "oneway":
         base = plan.policies[0].parameters
         here = np.array([float(base[key]) for key in problem["names"]])
         rows = []
-        for i, key in enumerate(problem["names"]):
+        for i, entry in enumerate(entries):
             for end in ("low", "high"):
                 row = here.copy()
-                row[i] = range_end(base, key, end)
+                row[i] = range_end(base, entry, end)
                 rows.append(row)
         return np.array(rows)
     if k < 2:
