@@ -33,15 +33,21 @@ def _founders(model: Colony, count: int, kind: int) -> tuple[np.ndarray, np.ndar
 
 
 def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
-    """Fertile founder beetles of mixed age in the first bin, which becomes the breeding bin.
-
-    Lengths of life follow the Weibull ageing law given survival to the founder's age.
-    """
-    p = model.parameters
+    """Fertile founder beetles of mixed age in the first bin, which becomes the breeding bin."""
     home = model.bins[0]
     home.phase, home.date_in = Phase.BREEDING, 0
-    model.substrate.bran[home.index] = round(p["bran.start_g"] * NG_PER_G)
-    ident, how_old, sex = _founders(model, count, 0)
+    model.substrate.bran[home.index] = round(model.parameters["bran.start_g"] * NG_PER_G)
+    bring_breeders(model, count, temperature_c, home.index, 0)
+
+
+def bring_breeders(model: Colony, count: int, temperature_c: float, slot: int, kind: int) -> None:
+    """Fertile beetles of mixed age from outside, into the bin with index `slot`.
+
+    Lengths of life follow the Weibull ageing law given survival to the beetle's age; `kind`
+    keeps the draws of one group apart from those of others.
+    """
+    p = model.parameters
+    ident, how_old, sex = _founders(model, count, kind)
     age = 1 + np.floor(how_old * OLDEST_FOUNDER_DAYS)
     life = uniforms(model.run_seed, Block.EMERGED, 0, ident, 0)
     shape = p["adult.life_shape"]
@@ -55,7 +61,7 @@ def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
         factor=(ripe**shape - np.log(life)) ** (1.0 / shape),
         size=1.0,
         age=age,
-        bin=home.index,
+        bin=slot,
         stage=Stage.ADULT,
         flags=sex,
     )
@@ -78,30 +84,50 @@ def add_larvae(model: Colony, count: int) -> None:
     longest = 0.9 * p["rack.clear_after_days"]
     period = min(1.0 / rate, longest) if rate > 0 else longest
     rungs = max(1, min(LADDER, len(model.bins) - 2))
-    ident, _, sex = _founders(model, count, 1)
-    place = uniforms(model.run_seed, Block.PLACE, 0, ident, 0)
-    hatched = blocks(model.run_seed, Block.HATCHED, ident, 0)
-    pace = 1.0 / duration_factors(hatched[:, :2], p["larva.duration_cv"])
-    size = duration_factors(hatched[:, 2:], p["larva.size_cv"])
-    rung = np.minimum((place * rungs).astype(np.int64), rungs - 1)
-    size = np.minimum(size, model.constants.size_most)
-    mass = growth.ideal_mass(p, place, size)
-    instar = 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right")
     for k in range(rungs):
         bin_ = model.bins[1 + k]
         bin_.phase = Phase.GROWING
         bin_.date_out = -round(k * period / rungs)
         bin_.date_in = bin_.date_out - round(period / rungs)
         model.substrate.bran[bin_.index] = round(p["bran.start_g"] * NG_PER_G)
-    model.insects.append(
+    rows = bring_larvae(model, count, 1, 1, period_days=period)
+    place = uniforms(model.run_seed, Block.PLACE, 0, model.insects.ident[rows], 0)
+    model.insects.bin[rows] = 1 + np.minimum((place * rungs).astype(np.int64), rungs - 1)
+
+
+def bring_larvae(
+    model: Colony,
+    count: int,
+    slot: int,
+    kind: int,
+    low: float = 0.0,
+    high: float = 1.0,
+    period_days: float = 0.0,
+) -> slice:
+    """Larvae spread evenly over the larval clock from `low` to `high`, into one bin.
+
+    Masses are those of ideal growth; the age at the end of the clock is `period_days`. Returns
+    their rows.
+    """
+    p = model.parameters
+    ident, _, sex = _founders(model, count, kind)
+    place = uniforms(model.run_seed, Block.PLACE, 0, ident, 0)
+    place = low + (high - low) * place
+    hatched = blocks(model.run_seed, Block.HATCHED, ident, 0)
+    pace = 1.0 / duration_factors(hatched[:, :2], p["larva.duration_cv"])
+    size = duration_factors(hatched[:, 2:], p["larva.size_cv"])
+    size = np.minimum(size, model.constants.size_most)
+    mass = growth.ideal_mass(p, place, size)
+    instar = 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right")
+    return model.insects.append(
         count,
         ident=ident,
         mass=np.round(mass * NG_PER_MG),
         progress=place,
         factor=pace,
         size=size,
-        age=np.minimum(place * period, 65535).astype(np.int64),
-        bin=1 + rung,
+        age=np.minimum(place * period_days, 65535).astype(np.int64),
+        bin=slot,
         stage=Stage.LARVA,
         instar=instar,
         flags=sex,

@@ -81,10 +81,7 @@ class Colony(mesa.Model):
         start_c = float(self.temperatures[0])
         founders.add_breeders(self, breeders, start_c)
         founders.add_larvae(self, larvae)
-        self.table = self.take_census()
-        self.stock_totals = self.table.sum(axis=0)
-        self.event_totals = self.events.sum(axis=0)
-        self.balance = Balance(self.insects, *self._stock_totals())
+        self.restart_books()
         reporters = {
             name: (lambda model, read=read: read(model)) for name, read in DAILY_COLUMNS.items()
         }
@@ -133,6 +130,15 @@ class Colony(mesa.Model):
         self.event_totals = self.events.sum(axis=0)
         self.balance.add(self.event_totals, self.flows)
         self.datacollector.collect(self)
+
+    def restart_books(self) -> None:
+        """Take what is there now as the start: census anew, nothing has happened yet."""
+        self.events[:] = 0
+        self.flows[:] = 0
+        self.table = self.take_census()
+        self.stock_totals = self.table.sum(axis=0)
+        self.event_totals = self.events.sum(axis=0)
+        self.balance = Balance(self.insects, *self._stock_totals())
 
     def take_census(self) -> np.ndarray:
         """Count the living now."""

@@ -116,6 +116,11 @@ class Balance:
         self.events += events
         self.flows += flows
 
+    def bring(self, stage: Stage, count: int, mass: int) -> None:
+        """Insects from outside (`mass` in ng) count as there from the start."""
+        self._start_counts[stage] += count
+        self._start_mass += mass
+
     def errors(self, insects: Insects, bran: int, frass: int, water: int) -> dict[str, int]:
         """Differences between what is there and what the ledger says; all zero when it closes.
 

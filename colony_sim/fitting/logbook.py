@@ -1,0 +1,419 @@
+"""A keeper's bin log: a tidy CSV of our own, one row for each thing done, counted or weighed.
+
+Columns: `date, bin, action, stage, count, grams, about, until, note`. Lines that begin with
+``#`` are for people. `read_log` takes a file apart; what does not fit comes back as faults, each
+with its row, its column and a remedy, all of them at once.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import difflib
+import hashlib
+import math
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from colony_sim.experiment.files import read_text
+
+COLUMNS = ("date", "bin", "action", "stage", "count", "grams", "about", "until", "note")
+NEEDED = ("date", "bin", "action")
+TRAY = "tray"
+LARVAE = ("larvae", "small larvae", "large larvae")
+STAGES = (*LARVAE, "pupae", "beetles", "mixed")
+
+#: Relative standard errors of a number in the log. Assumptions, no source.
+COUNT_ERROR, WEIGHT_ERROR, ABOUT_ERROR = 0.03, 0.02, 0.25
+MOST_COUNT, MOST_GRAMS, MOST_BINS, LONGEST_LOG_DAYS = 200_000, 50_000.0, 200, 3650
+
+
+@dataclass(frozen=True)
+class Action:
+    """A word of the column `action`.
+
+    Attributes
+    ----------
+    about : str
+        What a row with it says.
+    stages : tuple of str
+        Stages it may name; the first holds where none is named. Empty: it takes none.
+    needs : tuple of str
+        Of "count" and "grams", those a row must have; "either" asks for one of them.
+    """
+
+    about: str
+    stages: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+
+
+#: In the order in which things done on one day count as done.
+ACTIONS: dict[str, Action] = {
+    "dead beetles": Action("dead beetles taken out of the bin and counted", ("beetles",)),
+    "beetles out": Action("the breeding beetles strained out of this bin", ("beetles",)),
+    "pupae picked": Action("pupae picked out of this bin and put on the tray", ("pupae",)),
+    "beetles picked": Action("emerged beetles picked out of this bin to the breeders", ("beetles",)),
+    "count": Action(
+        "a look: this many of the stage were in the bin; nothing taken", STAGES, ("count",)
+    ),
+    "weight": Action(
+        "a weighing: all of the stage in the bin weighed this much; nothing taken", STAGES, ("grams",)
+    ),
+    "sample": Action(
+        "a few weighed together: `count` insects weighed `grams`; nothing taken",
+        (*LARVAE, "pupae", "beetles"),
+        ("count", "grams"),
+    ),
+    "harvest": Action("larvae of harvest size taken out of this bin", ("large larvae", "larvae")),
+    "beetles removed": Action(
+        "beetles taken out of this bin for good", ("beetles",), ("either",)
+    ),
+    "cleared": Action("the bin emptied and washed; what was left moved to the oldest bin"),
+    "beetles in": Action("breeding beetles put into this bin, on fresh bran", ("beetles",)),
+    "larvae in": Action(
+        "larvae bought, or already in the bin when the log begins",
+        ("larvae", "small larvae", "large larvae"),
+        ("either",),
+    ),
+    "moisture started": Action("from this day on the bin gets moist feed"),
+    "bran added": Action("bran topped up, `grams` if weighed"),
+    "not written": Action("from `date` to `until` nothing was written down (bin may be empty)"),
+}  # fmt: skip
+
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
+_OTHER_DATE = re.compile(r"(\d{1,4})[./ -](\d{1,2})[./ -](\d{1,4})")
+_NUMBER_AND_UNIT = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*([a-zA-Z%]+)\.?\s*")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One row of a log.
+
+    Attributes
+    ----------
+    row : int
+        Line of the file, from 1.
+    date : datetime.date
+    bin : str
+        Name of the bin; "" for the whole rack.
+    action, stage : str
+    count, grams : float or None
+        As written; None where nothing is.
+    error : float or None
+        Relative standard error the keeper gives; None: that of a careful count or of scales.
+    until : datetime.date or None
+    note : str
+    """
+
+    row: int
+    date: datetime.date
+    bin: str
+    action: str
+    stage: str = ""
+    count: float | None = None
+    grams: float | None = None
+    error: float | None = None
+    until: datetime.date | None = None
+    note: str = ""
+
+    def relative_error(self, column: str) -> float:
+        """Relative standard error of "count" or "grams"."""
+        if self.error is not None:
+            return self.error
+        return COUNT_ERROR if column == "count" else WEIGHT_ERROR
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What is wrong with a log: where, what was read, and what to do about it."""
+
+    row: int
+    column: str
+    value: str
+    remedy: str
+
+    @property
+    def line(self) -> str:
+        """One line of text."""
+        shown = self.value if len(self.value) <= 40 else self.value[:37] + "..."
+        return f"row {self.row}, {self.column}, {shown!r}: {self.remedy}"
+
+
+@dataclass(frozen=True)
+class Logbook:
+    """A log as read.
+
+    Attributes
+    ----------
+    path : Path
+    digest : str
+        SHA-256 of the text.
+    entries : tuple of Entry
+        In the order of dates and, within a date, of `ACTIONS`.
+    faults : tuple of Fault
+        What could not be read; such rows are not among the entries.
+    """
+
+    path: Path
+    digest: str
+    entries: tuple[Entry, ...]
+    faults: tuple[Fault, ...]
+
+
+def read_log(path: str | Path) -> Logbook:
+    """Read a log, keeping what can be read and naming all that cannot.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read at all.
+    """
+    path = Path(path)
+    text = read_text(path)
+    entries, faults = parse(text)
+    digest = hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()
+    return Logbook(path, digest, tuple(in_order(entries)), tuple(faults))
+
+
+def in_order(entries: Iterable[Entry]) -> list[Entry]:
+    """Entries by date, then in the order in which a day's work is done, then as written."""
+    order = {action: place for place, action in enumerate(ACTIONS)}
+    return sorted(entries, key=lambda e: (e.date, order[e.action], e.row))
+
+
+def parse(text: str) -> tuple[list[Entry], list[Fault]]:
+    """Entries of a log's text, and its faults, in the order of rows."""
+    rows = _rows(text)
+    if not rows:
+        return [], [Fault(1, "header", "", f"the file is empty; first line: {','.join(COLUMNS)}")]
+    (number, head), body = rows[0], rows[1:]
+    names = [cell.strip().lower() for cell in head]
+    faults = _header_faults(number, names)
+    if faults:
+        return [], faults
+    entries: list[Entry] = []
+    seen: dict[tuple[str, ...], int] = {}
+    for number, row in body:
+        cells = [cell.strip() for cell in row]
+        if not any(cells):
+            continue
+        if len(cells) > len(names) and any(cells[len(names) :]):
+            remedy = (
+                f"{len(names)} cells, one for each column; a comma in a note or number needs "
+                'quotes: "a, b"'
+            )
+            faults.append(Fault(number, "row", ",".join(cells), remedy))
+            continue
+        key = tuple(cells)
+        if key in seen:
+            remedy = f"the same as row {seen[key]}: delete one, or tell them apart in the note"
+            faults.append(Fault(number, "row", ",".join(c for c in cells if c), remedy))
+            continue
+        seen[key] = number
+        found = _Reader(number, dict(zip(names, cells, strict=False)))
+        entry = found.entry()
+        faults += found.faults
+        if entry is not None and not found.faults:
+            entries.append(entry)
+    return entries, faults
+
+
+def _rows(text: str) -> list[tuple[int, list[str]]]:
+    """Rows with the line they begin on; lines that begin with # are left out."""
+    lines = text.splitlines()
+    # Kept as empty lines, so that numbers are those of an editor or a spreadsheet.
+    kept = ["" if line.lstrip(' "').startswith("#") else line for line in lines]
+    reader, rows, start = csv.reader(kept), [], 1
+    for row in reader:
+        if any(cell.strip() for cell in row):
+            rows.append((start, row))
+        start = reader.line_num + 1
+    return rows
+
+
+def _header_faults(number: int, names: list[str]) -> list[Fault]:
+    if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
+        remedy = "columns are parted by something else than commas: save the sheet as CSV (comma)"
+        return [Fault(number, "header", names[0], remedy)]
+    faults = []
+    missing = [name for name in NEEDED if name not in names]
+    for name in names:
+        if name and name not in COLUMNS:
+            near = difflib.get_close_matches(name, missing or COLUMNS, n=1)
+            hint = f"rename it to {near[0]}" if near else "delete it or move it into note"
+            remedy = f"unknown column: {hint}; known: {', '.join(COLUMNS)}"
+            faults.append(Fault(number, "header", name, remedy))
+        elif name and names.count(name) > 1:
+            faults.append(Fault(number, "header", name, "twice: keep one"))
+    faults += [Fault(number, "header", name, f"missing: add the column {name}") for name in missing]
+    return faults
+
+
+class _Reader:
+    """Reads the cells of one row and collects its faults."""
+
+    def __init__(self, row: int, cells: Mapping[str, str]) -> None:
+        self.row, self.cells = row, cells
+        self.faults: list[Fault] = []
+
+    def entry(self) -> Entry | None:
+        date = self._date("date", needed=True)
+        action = self._action()
+        if action is None:
+            return None
+        word = ACTIONS[action]
+        stage = self._stage(action, word)
+        count, grams = self._number("count", MOST_COUNT), self._number("grams", MOST_GRAMS)
+        error, until = self._about(), self._date("until", needed=action == "not written")
+        name = self._bin(action)
+        self._needs(action, word, count, grams)
+        if action == "not written":
+            if date and until and until < date:
+                self._fault("until", f"not before the date {date}")
+        elif self.cells.get("until"):
+            self._fault("until", "only with the action 'not written': leave it empty")
+        self._plausible(action, stage, count, grams)
+        if date is None:
+            return None
+        note = self.cells.get("note", "")
+        return Entry(
+            self.row, date, name, action, stage, count, grams, error, until, note
+        )  # fmt: skip
+
+    def _fault(self, column: str, remedy: str) -> None:
+        self.faults.append(Fault(self.row, column, self.cells.get(column, ""), remedy))
+
+    def _date(self, column: str, needed: bool) -> datetime.date | None:
+        text = self.cells.get(column, "")
+        if not text:
+            if needed:
+                self._fault(column, "empty: write the day as YYYY-MM-DD, such as 2031-04-30")
+            return None
+        if _ISO.fullmatch(text):
+            try:
+                return datetime.date.fromisoformat(text)
+            except ValueError:
+                self._fault(column, "no such day in the calendar: correct it")
+                return None
+        remedy = "write the day as YYYY-MM-DD, such as 2031-04-30"
+        if _OTHER_DATE.fullmatch(text):
+            remedy += " (day and month cannot be told apart in other forms)"
+        self._fault(column, remedy)
+        return None
+
+    def _action(self) -> str | None:
+        text = " ".join(self.cells.get("action", "").lower().split())
+        if text in ACTIONS:
+            return text
+        near = difflib.get_close_matches(text, ACTIONS, n=1, cutoff=0.6)
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        self._fault("action", f"{hint}one of: {', '.join(ACTIONS)}")
+        return None
+
+    def _stage(self, action: str, word: Action) -> str:
+        text = " ".join(self.cells.get("stage", "").lower().split())
+        if not text:
+            if action in ("count", "weight", "sample"):
+                self._fault("stage", f"needed with {action}: one of {', '.join(word.stages)}")
+            return word.stages[0] if word.stages else ""
+        if text in word.stages:
+            return text
+        if not word.stages:
+            self._fault("stage", f"leave it empty with {action}")
+        else:
+            near = difflib.get_close_matches(text, word.stages, n=1)
+            hint = f"did you mean {near[0]!r}? " if near else ""
+            self._fault("stage", f"{hint}with {action}: {', '.join(word.stages)}")
+        return ""
+
+    def _number(self, column: str, most: float) -> float | None:
+        text = self.cells.get(column, "")
+        if not text:
+            return None
+        unit = _NUMBER_AND_UNIT.fullmatch(text)
+        if re.fullmatch(r"\d+,\d+", text):
+            whole, part = text.split(",")
+            hint = f" or {whole}{part}" if len(part) == 3 else ""
+            self._fault(column, f"a point for decimals and no separator: {whole}.{part}{hint}")
+        elif unit and unit.group(2) == "kg" and column == "grams":
+            grams = 1000 * float(unit.group(1).replace(",", "."))
+            self._fault(column, f"the number alone, in grams: {grams:g}")
+        elif unit:
+            self._fault(column, f"the number alone: {unit.group(1)}")
+        elif re.fullmatch(r"[~<>≈]\s*\d+([.]\d+)?", text):
+            self._fault(column, f"the number alone: {text.strip('~<>≈ ')}, and yes under about")
+        else:
+            try:
+                value = float(text) if "_" not in text else math.nan
+            except ValueError:
+                value = math.nan
+            if not 0 <= value <= most:
+                self._fault(column, f"a number from 0 to {most:g}, or empty if not counted")
+            elif column == "count" and value != int(value):
+                self._fault(column, "a whole number; a weight belongs in grams")
+            else:
+                return value
+        return None
+
+    def _about(self) -> float | None:
+        text = self.cells.get("about", "").lower()
+        if text in ("", "no", "n"):
+            return None
+        if text in ("yes", "y"):
+            return ABOUT_ERROR
+        share = re.fullmatch(r"(\d+(?:\.\d+)?)\s*%", text)
+        if share and 0 < float(share.group(1)) <= 100:
+            return float(share.group(1)) / 100
+        self._fault("about", "no (counted or weighed), yes (by the handful), or a percentage: 30%")
+        return None
+
+    def _bin(self, action: str) -> str:
+        text = self.cells.get("bin", "")
+        if not text and action != "not written":
+            self._fault("bin", "the name or number of the bin")
+        elif len(text) > 20:
+            self._fault("bin", "a name of 20 characters at most; the rest belongs in note")
+        elif text.lower() == TRAY:
+            if action not in ("count", "beetles picked"):
+                self._fault(
+                    "bin", f"the tray only goes with count and beetles picked, not {action}"
+                )
+            return TRAY
+        return text
+
+    def _needs(self, action: str, word: Action, count: float | None, grams: float | None) -> None:
+        given = {"count": count, "grams": grams}
+        for column in word.needs:
+            if column == "either":
+                if count is None and grams is None and not self._written("count", "grams"):
+                    self._fault("count", f"{action} needs a count or grams; a guess with about yes")
+            elif given[column] is None and not self._written(column):
+                self._fault(column, f"{action} needs {column}")
+        for column in given:
+            takes = bool(word.stages) or (action == "bran added" and column == "grams")
+            if given[column] is not None and not takes:
+                self._fault(column, f"leave it empty with {action}")
+        if action == "count" and grams is not None:
+            self._fault(
+                "grams", "leave it empty with count; use sample for insects weighed together"
+            )
+        if action == "weight" and count is not None:
+            self._fault(
+                "count", "leave it empty with weight; use sample for insects weighed together"
+            )
+
+    def _written(self, *columns: str) -> bool:
+        # A number that could not be read has its own fault already.
+        return any(self.cells.get(column) for column in columns)
+
+    def _plausible(self, action: str, stage: str, count: float | None, grams: float | None) -> None:
+        if action == "sample" and count == 0:
+            self._fault("count", "a sample needs at least one insect")
+        if not count or not grams:
+            return
+        each = 1000 * grams / count
+        if each > 1000 or (action == "sample" and each < 0.01):
+            self._fault("grams", f"{count:g} insects of {each:.3g} mg each: check count, and that the "
+                        "weight is in grams")  # fmt: skip

@@ -1,0 +1,388 @@
+"""From a log to the work it tells of, day by day, and to the numbers it was observed by.
+
+Day 0 is the first date of the log. What cannot have happened (beetles out of a bin that they
+were never put into) is a fault with a remedy; what the log leaves open is closed by a stated rule
+and told in `Schedule.notes`.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from colony_sim.fitting.logbook import (
+    LONGEST_LOG_DAYS,
+    MOST_BINS,
+    TRAY,
+    Entry,
+    Fault,
+    in_order,
+)
+
+FREE, BREEDING, GROWING = "free", "breeding", "growing"
+#: Days without a row after which the check asks whether something is missing.
+LONG_SILENCE_DAYS = 35
+#: Actions of which a number says how many there were. Of the other actions it is given.
+_LOOKS = ("count", "weight", "sample")
+_IN_USE = ("dead beetles", "pupae picked", "beetles picked", "harvest", "beetles removed",
+           "moisture started", "bran added", *_LOOKS)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Observed:
+    """A number in the log that a simulated log has as well.
+
+    Attributes
+    ----------
+    entry : Entry
+        Where it stands; for totals over the log, the first of its rows.
+    day : int
+    unit : str
+        "count", "grams" or "mg each".
+    value : float
+        As written, in `unit`.
+    error : float
+        Its relative standard error.
+    """
+
+    entry: Entry
+    day: int
+    unit: str
+    value: float
+    error: float
+
+    @property
+    def kind(self) -> tuple[str, str, str]:
+        """Action, stage and unit: numbers of one kind can be summed."""
+        return self.entry.action, self.entry.stage, self.unit
+
+
+@dataclass(frozen=True)
+class Step:
+    """One piece of work on a day.
+
+    Attributes
+    ----------
+    what : str
+        Word of the action; "move", "leave" and "arrive" for beetles that change their bins, leave
+        the log's sight or come into it.
+    slot : int
+        Place of the bin in the rack, from 0; -1: the tray.
+    entry : Entry
+    seen : dict of str to int
+        By unit, the place among `Schedule.observed` of what this step shows.
+    sources, targets : tuple
+        Of a move: slots the beetles come from, each with its `seen`; slots they go to, each with
+        its share and its `seen`.
+    """
+
+    what: str
+    slot: int
+    entry: Entry
+    seen: dict[str, int] = field(default_factory=dict)
+    sources: tuple[tuple[int, dict[str, int]], ...] = ()
+    targets: tuple[tuple[int, float, dict[str, int]], ...] = ()
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """A log made ready for replay.
+
+    Attributes
+    ----------
+    start : datetime.date
+        Day 0.
+    days : int
+        Day of the last row.
+    bins : tuple of str
+        Names of the bins by slot.
+    steps : dict of int to tuple of Step
+        Work by day.
+    observed : tuple of Observed
+    gaps : tuple of (int, int)
+        First and last day of stretches that were not written down.
+    notes : tuple of str
+        How what the log leaves open was closed.
+    faults : tuple of Fault
+    bran : int or None
+        Place among `observed` of the bran given over the whole log.
+    moist : frozenset of int
+        Slots of which the log tells when moisture started.
+    """
+
+    start: datetime.date
+    days: int
+    bins: tuple[str, ...]
+    steps: dict[int, tuple[Step, ...]]
+    observed: tuple[Observed, ...]
+    gaps: tuple[tuple[int, int], ...]
+    notes: tuple[str, ...]
+    faults: tuple[Fault, ...]
+    bran: int | None
+    moist: frozenset[int]
+
+    def written(self, day: int) -> bool:
+        """Whether the day is outside all gaps."""
+        return not any(first <= day <= last for first, last in self.gaps)
+
+
+def compile_schedule(entries: Sequence[Entry]) -> Schedule:
+    """Lay out the work of a log; entries that cannot be are among the faults."""
+    entries, notes = _with_missing_moves(in_order(entries))
+    return _Compiler(entries, notes).result()
+
+
+def _gaps(entries: Sequence[Entry]) -> list[Entry]:
+    return [e for e in entries if e.action == "not written" and e.until is not None]
+
+
+def _with_missing_moves(entries: list[Entry]) -> tuple[list[Entry], list[str]]:
+    """Put a move into the middle of a gap where beetles come out of a bin not put into."""
+    notes: list[str] = []
+    for _ in range(len(entries)):
+        breeding: dict[str, Entry] = {}
+        added: list[Entry] = []
+        for entry in entries:
+            if entry.action == "beetles in":
+                breeding[entry.bin] = entry
+            elif entry.action == "beetles out":
+                if entry.bin not in breeding:
+                    added = _missing_move(entry, entries, breeding)
+                    if added:
+                        day = added[-1].date
+                        notes.append(
+                            f"row {entry.row}: beetles come out of bin {entry.bin}, which no row "
+                            f"put them into; taken as moved there on {day}, the middle of the "
+                            "stretch that was not written down"
+                        )
+                        break
+                breeding.pop(entry.bin, None)
+        if not added:
+            break
+        entries = in_order([*entries, *added])
+    return entries, notes
+
+
+def _missing_move(entry: Entry, entries: list[Entry], breeding: dict[str, Entry]) -> list[Entry]:
+    since = max((e.date for e in breeding.values()), default=datetime.date.min)
+    gaps = [g for g in _gaps(entries) if g.until <= entry.date and g.until > since]
+    if not gaps or not breeding:
+        return []
+    gap = gaps[-1]
+    first = max(gap.date, since + datetime.timedelta(days=1))
+    day = first + (gap.until - first) / 2
+    blank = replace(entry, date=day, count=None, grams=None, error=None)
+    return [*(replace(blank, bin=name) for name in breeding), replace(blank, action="beetles in")]
+
+
+class _Compiler:
+    """Walks through a log once, knowing what each bin is used for."""
+
+    def __init__(self, entries: list[Entry], notes: list[str]) -> None:
+        self.entries, self.notes = entries, notes
+        self.faults: list[Fault] = []
+        self.slots: dict[str, int] = {}
+        self.phase: dict[str, str] = defaultdict(lambda: FREE)
+        self.steps: dict[int, list[Step]] = defaultdict(list)
+        self.observed: list[Observed] = []
+        self.moist: set[int] = set()
+        self.in_hand = False
+        self.start = entries[0].date if entries else datetime.date(2031, 1, 1)
+
+    def result(self) -> Schedule:
+        by_day: dict[int, list[Entry]] = defaultdict(list)
+        for entry in self.entries:
+            by_day[self._day(entry)].append(entry)
+        days = max(by_day, default=0)
+        if days > LONGEST_LOG_DAYS:
+            last = self.entries[-1]
+            remedy = f"{days} days after the first date: correct the year, or cut the log"
+            self.faults.append(Fault(last.row, "date", str(last.date), remedy))
+        waiting: list[Entry] = []
+        for day in sorted(by_day):
+            waiting = self._one_day(day, by_day[day], waiting, by_day.get(day + 1, []))
+        if len(self.slots) > MOST_BINS:
+            remedy = f"{MOST_BINS} bins at most; this log names {len(self.slots)}"
+            self.faults.append(Fault(self.entries[0].row, "bin", "", remedy))
+        bran = self._bran()
+        if not self.observed and not self.faults:
+            remedy = "no row has a number to learn from: add counts or weights of what you see"
+            self.faults.append(Fault(1, "count", "", remedy))
+        self._silences(sorted(by_day))
+        gaps = tuple((self._day(g), (g.until - self.start).days) for g in _gaps(self.entries))
+        return Schedule(
+            self.start, days, tuple(self.slots), {d: tuple(s) for d, s in self.steps.items()},
+            tuple(self.observed), gaps, tuple(self.notes), tuple(self.faults), bran,
+            frozenset(self.moist),
+        )  # fmt: skip
+
+    # -- one day --------------------------------------------------------------------------
+
+    def _one_day(
+        self, day: int, today: list[Entry], waiting: list[Entry], tomorrow: list[Entry]
+    ) -> list[Entry]:
+        """Lay out a day; returns the beetles taken out that are put in on the next day."""
+        ins = [e for e in today if e.action == "beetles in"]
+        outs = [*waiting, *(e for e in today if e.action == "beetles out")]
+        later: list[Entry] = []
+        if outs and not ins and not waiting and any(e.action == "beetles in" for e in tomorrow):
+            if not any(e.action == "beetles out" for e in tomorrow):
+                outs, later = [], outs
+        moved = False
+        for entry in today:
+            if entry.action == "beetles out":
+                if outs and not moved:
+                    moved = True
+                    self._out(day, outs, ins)
+            elif entry.action == "beetles in":
+                if outs and not moved:  # They came out the day before.
+                    moved = True
+                    self._out(day, outs, ins)
+                if not outs:
+                    self._in(day, entry)
+            elif entry.action != "not written":
+                self._other(day, entry)
+        return later
+
+    def _out(self, day: int, outs: list[Entry], ins: list[Entry]) -> None:
+        sources = []
+        for entry in outs:
+            if self.phase[entry.bin] != BREEDING:
+                remedy = (
+                    "the beetles were not in this bin: correct the bin, or write the row 'beetles "
+                    "in' for it (the count may stay empty), or a row 'not written' for the time"
+                )
+                self._fault(entry, "bin", remedy)
+                continue
+            self.phase[entry.bin] = GROWING
+            sources.append((self._slot(entry.bin), self._see(entry, day)))
+        if not sources:
+            return
+        total = sum(e.count or 0 for e in ins)
+        even = not all(e.count for e in ins)
+        targets = []
+        for entry in ins:
+            self._make_free(day, entry)
+            self.phase[entry.bin] = BREEDING
+            share = 1 / len(ins) if even else entry.count / total
+            targets.append((self._slot(entry.bin), share, self._see(entry, day)))
+        what = "move" if targets else "leave"
+        self.steps[day].append(
+            Step(what, sources[0][0], outs[0], {}, tuple(sources), tuple(targets))
+        )
+
+    def _in(self, day: int, entry: Entry) -> None:
+        again = self.phase[entry.bin] == BREEDING
+        if not again:
+            self._make_free(day, entry)
+            self.phase[entry.bin] = BREEDING
+        slot = self._slot(entry.bin)
+        if self.in_hand:
+            self.in_hand = False
+            step = Step("move", slot, entry, targets=((slot, 1.0, self._see(entry, day)),))
+            self.steps[day].append(step)
+            return
+        if entry.count is None and entry.grams is None:
+            remedy = (
+                "where these beetles come from is not in the log (no 'beetles out' on this or the "
+                "day before): give their count, a guess with about yes"
+            )
+            self._fault(entry, "count", remedy)
+            return
+        self.steps[day].append(Step("arrive", slot, entry))
+
+    def _other(self, day: int, entry: Entry) -> None:
+        action, name = entry.action, entry.bin
+        if name == TRAY:
+            self.in_hand = self.in_hand or action == "beetles picked"
+            self.steps[day].append(Step(action, -1, entry, self._see(entry, day)))
+            return
+        if action == "larvae in":
+            if self.phase[name] == FREE:
+                self.phase[name] = GROWING
+            self.steps[day].append(Step("arrive", self._slot(name), entry))
+            return
+        if action == "cleared":
+            if self.phase[name] == BREEDING:
+                remedy = "beetles are still in it: write 'beetles out' before, or correct the bin"
+                self._fault(entry, "bin", remedy)
+            elif self.phase[name] == FREE:
+                self._fault(entry, "bin", "not in use on this day: correct the bin or the date")
+            self.phase[name] = FREE
+            self.steps[day].append(Step(action, self._slot(name), entry))
+            return
+        if action in _IN_USE and self.phase[name] == FREE:
+            remedy = (
+                "not in use on this day: correct the bin or the date, or begin it with 'beetles "
+                "in' or 'larvae in' (a guess with about yes)"
+            )
+            self._fault(entry, "bin", remedy)
+            return
+        if action in ("pupae picked", "beetles picked"):
+            self.in_hand = self.in_hand or BREEDING not in self.phase.values()
+        slot = self._slot(name)
+        if action == "moisture started":
+            self.moist.add(slot)
+        seen = {} if action in ("bran added", "beetles removed") else self._see(entry, day)
+        self.steps[day].append(Step(action, slot, entry, seen))
+
+    def _make_free(self, day: int, entry: Entry) -> None:
+        if self.phase[entry.bin] == GROWING:
+            self.notes.append(
+                f"row {entry.row}: beetles go into bin {entry.bin}, which was never cleared; "
+                "taken as cleared on that day"
+            )
+            self.steps[day].append(Step("cleared", self._slot(entry.bin), entry))
+
+    # -- small helpers --------------------------------------------------------------------
+
+    def _day(self, entry: Entry) -> int:
+        return (entry.date - self.start).days
+
+    def _slot(self, name: str) -> int:
+        return self.slots.setdefault(name, len(self.slots))
+
+    def _fault(self, entry: Entry, column: str, remedy: str) -> None:
+        value = getattr(entry, column)
+        self.faults.append(Fault(entry.row, column, "" if value is None else str(value), remedy))
+
+    def _see(self, entry: Entry, day: int) -> dict[str, int]:
+        """Enter the numbers of a row among the observed; their places by unit."""
+        found: dict[str, float] = {}
+        if entry.action == "sample":
+            found["mg each"] = 1000 * entry.grams / entry.count
+        else:
+            if entry.count is not None:
+                found["count"] = entry.count
+            if entry.grams is not None:
+                found["grams"] = entry.grams
+        places = {}
+        for unit, value in found.items():
+            error = entry.relative_error("count" if unit == "count" else "grams")
+            places[unit] = len(self.observed)
+            self.observed.append(Observed(entry, day, unit, value, error))
+        return places
+
+    def _bran(self) -> int | None:
+        """The bran given over the log, if each of its rows has a weight."""
+        rows = [e for e in self.entries if e.action == "bran added"]
+        if not rows or any(e.grams is None for e in rows):
+            return None
+        error = max(e.relative_error("grams") for e in rows)
+        total = sum(e.grams for e in rows)
+        last = self._day(rows[-1])
+        self.observed.append(Observed(replace(rows[0], bin=""), last, "grams", total, error))
+        return len(self.observed) - 1
+
+    def _silences(self, days: list[int]) -> None:
+        gaps = [(self._day(g), (g.until - self.start).days) for g in _gaps(self.entries)]
+        for before, after in zip(days, days[1:], strict=False):
+            told = any(first <= after and last >= before for first, last in gaps)
+            if after - before > LONG_SILENCE_DAYS and not told:
+                first, last = (self.start + datetime.timedelta(days=d) for d in (before, after))
+                self.notes.append(
+                    f"no rows between {first} and {last}: taken as nothing done but feeding; if "
+                    "work went on, add a row 'not written'"
+                )
