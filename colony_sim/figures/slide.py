@@ -58,3 +58,37 @@ def write(slide: Slide, folder: Path) -> list[Path]:
     table = folder / f"{slide.name}.csv"
     slide.data.to_csv(table, index=False, lineterminator="\n")
     return [*paths, table]
+
+
+def says_only(name: str, why: str, foot: Callable[[Figure], None], runs: str = "") -> Slide:
+    """A slide for what cannot be shown, which says why.
+
+    Parameters
+    ----------
+    name : str
+        Stem of its files.
+    why : str
+        A sentence without full stop; the slide's title.
+    foot : callable
+        Writes the footer.
+    runs : str
+        How many runs there are, in words.
+    """
+
+    def paint() -> Figure:
+        figure = style.new_figure()
+        style.headed(figure, why)
+        figure.text(0.5, 0.45, "nothing to show", ha="center", size=style.HEAD, color=style.QUIET)
+        foot(figure)
+        return figure
+
+    return Slide(
+        name=name,
+        title=why,
+        say=f"{why}.",
+        caveat="This slide has no finding.",
+        alt=f"No picture. {why}.",
+        data=pd.DataFrame({"why": [why]}),
+        paint=paint,
+        runs=runs,
+    )
