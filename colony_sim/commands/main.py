@@ -368,6 +368,25 @@ def search(
     )
 
 
+@app.command()
+def calendar(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of plan or of run.")],
+    start: Annotated[
+        str | None,
+        typer.Option("--start", metavar="DATE", help="First day, YYYY-MM-DD; a plan has its own."),
+    ] = None,
+    weeks: Annotated[int, typer.Option("--weeks", help="Weeks from the start.")] = 52,
+    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder; default: FOLDER/calendar.")
+    ] = None,
+) -> None:
+    """Write the work as a calendar (.ics), bin labels and a checklist (PDF)."""
+    from colony_sim.commands.calendar import run_calendar
+
+    run_calendar(folder, start=start, weeks=weeks, paper=paper, out=out)
+
+
 def run() -> None:
     """Entry point: exit code 0 done, 1 failed, 2 bad input, 130 stopped with Ctrl-C."""
     usage_error = typer.BadParameter.__base__

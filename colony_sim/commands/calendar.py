@@ -1,0 +1,69 @@
+"""``colony-sim calendar``: the work of a run or a plan as calendar, bin labels and checklist."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from colony_sim.commands.ending import Ending
+from colony_sim.errors import InputError
+from colony_sim.experiment.extras import MissingExtra
+from colony_sim.experiment.store import write_atomic
+from colony_sim.planning.checklist import checklist
+from colony_sim.planning.ical import calendar
+from colony_sim.planning.labels import labelled, labels
+from colony_sim.planning.paper import check_paper
+from colony_sim.planning.task import day_in_words
+from colony_sim.planning.tasks import build
+from colony_sim.planning.work import Work, read_work
+
+FOLDER = "calendar"
+MOST_WEEKS = 520
+
+
+def run_calendar(
+    folder: Path, *, start: str | None, weeks: int, paper: str, out: Path | None
+) -> None:
+    """Write the work of the first weeks; all is made before anything is written."""
+    check_paper(paper)
+    if not 1 <= weeks <= MOST_WEEKS:
+        raise InputError("--weeks", "weeks", weeks, f"a whole number from 1 to {MOST_WEEKS}")
+    work = read_work(folder, start)
+    tasks = build(work, weeks)
+    try:
+        made = {
+            "work.ics": calendar(work, tasks),
+            "labels.pdf": labels(work, weeks, paper),
+            "checklist.pdf": checklist(work, tasks, weeks, paper),
+        }
+    except MissingExtra as error:
+        raise Ending(str(error), 2) from None
+    target = out if out is not None else folder / FOLDER
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        for name, data in made.items():
+            write_atomic(target / name, lambda path, data=data: path.write_bytes(data))
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise InputError(str(target), "folder", reason, "a folder that can be written") from None
+    for line in _told(work, weeks):
+        print(line)
+    times = sum(task.times for task in tasks)
+    print(f"{target / 'work.ics'}: {len(tasks)} events for {times} tasks, for any calendar")
+    print(f"{target / 'labels.pdf'}: {len(labelled(work, weeks))} bin labels")
+    print(f"{target / 'checklist.pdf'}: the work by week, to tick off, with the cautions")
+
+
+def _told(work: Work, weeks: int) -> list[str]:
+    """What the dates are, and what is to be known about them."""
+    last = min(7 * weeks, work.days)
+    lines = [
+        f"Work from {day_in_words(work.start)} to {day_in_words(work.date(last))}, "
+        f"from {work.origin}.",
+        "Only dates by your own rules hold; the others are expected and may shift.",
+        *work.notes,
+    ]
+    if work.ended is not None and work.ended <= 7 * weeks:
+        lines.append(f"In this run the colony died out on day {work.ended}; the work ends there.")
+    elif last < 7 * weeks:
+        lines.append(f"The folder covers {work.days} days, fewer than {weeks} weeks.")
+    return lines

@@ -1,0 +1,252 @@
+"""From a bin log to the keeper's tasks: one a day and kind, listing its bins."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import pandas as pd
+
+from colony_sim.experiment.wording import number
+from colony_sim.planning import daily_tasks
+from colony_sim.planning.bran import FILLED, founder_bins, treat_bran
+from colony_sim.planning.fillings import CLEARED, Filling, fillings
+from colony_sim.planning.task import (
+    EXPECTED,
+    Kind,
+    Task,
+    bins_in_words,
+    day_in_words,
+    in_order,
+    merged,
+)
+from colony_sim.planning.work import Work
+
+_HEIR = re.compile(r"to bin (\d+)")
+_DEAD = re.compile(r"(\d+) dead beetles")
+_REASONS = {
+    "cleared as spent": "Few insects are left in it.",
+    "cleared as old": "It is as old as your rule lets a bin become.",
+    "cleared to make room": "Its room is needed for the move of this day, so that it must be "
+    "washed and dry by then; empty it a day before if you can.",
+}
+
+
+def build(work: Work, weeks: int) -> list[Task]:
+    """All tasks of the first weeks, in order; what repeats exactly is one repeating task.
+
+    Parameters
+    ----------
+    work : Work
+        A bin log with its start and handling.
+    weeks : int
+        Weeks from the start; tasks that prepare the start come before it.
+    """
+    last = min(7 * weeks, work.days)
+    log = work.log[work.log["day"] <= last]
+    found = fillings(work.log)
+    single = [_set_up(work)]
+    for day, rows in log.groupby("day", sort=True):
+        single.extend(_of_day(work, int(day), rows))
+    single.extend(_moves(work, log, found))
+    end = work.date(last)
+    single.extend(task for task in treat_bran(work) if task.day <= end)
+    daily = [
+        *daily_tasks.give_moisture(work, found, last),
+        *daily_tasks.look_at_tray(work, found, last),
+    ]
+    return in_order([*merged(single), *daily])
+
+
+def _set_up(work: Work) -> Task:
+    bins = tuple(founder_bins(work))
+    grams = work.handling["bran.start_g"]
+    into = "into each bin" if len(bins) > 1 else "into it"
+    with_larvae = f" The {work.larvae} first larvae go into the other bins." if work.larvae else ""
+    return Task(
+        Kind.SETUP,
+        work.start,
+        bins,
+        f"Set up {bins_in_words(bins)}: the first beetles go into bin 1",
+        f"{grams:g} g of treated bran {into}, {work.breeders} beetles into bin 1.{with_larvae} "
+        "Put the label on.",
+        "The start you chose.",
+        expected=False,
+    )
+
+
+def _of_day(work: Work, day: int, rows: pd.DataFrame) -> Iterator[Task]:
+    """Tasks of one day that need its own rows only."""
+    by_action = {action: own for action, own in rows.groupby("action") if own["bin"].notna().any()}
+    for action, make in (
+        ("pupae to tray", _inspect),
+        ("emerged beetles to breeders", _collect),
+        ("harvest", _harvest),
+        ("moisture started", _start_moisture),
+        ("bran added", _add_bran),
+    ):
+        if action in by_action:
+            yield make(work, day, by_action[action])
+    clearing = rows[rows["action"].str.startswith(CLEARED)]
+    if len(clearing):
+        yield _clear(work, day, clearing)
+
+
+def _bins(rows: pd.DataFrame) -> tuple[int, ...]:
+    return tuple(sorted({int(bin_) for bin_ in rows["bin"].dropna()}))
+
+
+def _inspect(work: Work, day: int, rows: pd.DataFrame) -> Task:
+    every = work.handling["pupae.inspection_days"]
+    bins, with_pupae = _bins(rows), _bins(rows[rows["pupae"].fillna(0) > 0])
+    detail = "The model expects no pupae there this time: a glance will do."
+    if with_pupae:
+        where = bins_in_words(with_pupae)
+        detail = f"Pupae go on the tray, out of the beetles' reach; expected in {where}."
+    by_rule = day % every == 0
+    return Task(
+        Kind.INSPECT,
+        work.date(day),
+        bins,
+        f"Inspect for pupae: {bins_in_words(bins)}",
+        detail,
+        f"By your rule: every {every} days." if by_rule else "Done as the bin is cleared.",
+        expected=not by_rule,
+    )
+
+
+def _collect(work: Work, day: int, rows: pd.DataFrame) -> Task:
+    every = work.handling["rotation.collect_days"]
+    bins = _bins(rows)
+    return Task(
+        Kind.COLLECT,
+        work.date(day),
+        bins,
+        f"Pick out beetles: {bins_in_words(bins)}",
+        "Put them with the breeders. Look over the other growing bins too; the model expects "
+        "beetles in these.",
+        f"Your rule: look every {every} days. {EXPECTED}",
+        expected=True,
+    )
+
+
+def _harvest(work: Work, day: int, rows: pd.DataFrame) -> Task:
+    p, bins = work.handling, _bins(rows)
+    grams, larvae = rows["grams"].sum(), int(rows["larvae"].sum())
+    again = " Larvae kept back before stay." if p["harvest.set_apart"] else ""
+    return Task(
+        Kind.HARVEST,
+        work.date(day),
+        bins,
+        f"Harvest: {bins_in_words(bins)}",
+        f"Take {100 * p['harvest.fraction']:g} % of the larvae from "
+        f"{p['harvest.smallest_mg']:g} mg on, keep the rest back.{again} The model expects "
+        f"about {number(grams)} g ({larvae} larvae) in all.",
+        f"Your rule: every {p['harvest.interval_days']} days, where larvae are large enough. "
+        + EXPECTED,
+        expected=True,
+    )
+
+
+def _start_moisture(work: Work, day: int, rows: pd.DataFrame) -> Task:
+    p, bins = work.handling, _bins(rows)
+    sign = {
+        "skins": "Start once shed skins lie all over the bran; with no skins to see, wait.",
+        "always": "Your rule: from the day the beetles leave.",
+    }.get(p["moisture.start"], "")
+    return Task(
+        Kind.START_MOISTURE,
+        work.date(day),
+        bins,
+        f"Start moisture: {bins_in_words(bins)}",
+        f"{sign} From now on {p['moisture.growing_g_per_day']:g} g of water a day in moist "
+        "feed, in each of these bins.".strip(),
+        EXPECTED,
+        expected=True,
+    )
+
+
+def _add_bran(work: Work, day: int, rows: pd.DataFrame) -> Task:
+    p, bins = work.handling, _bins(rows)
+    return Task(
+        Kind.ADD_BRAN,
+        work.date(day),
+        bins,
+        f"Add bran: {bins_in_words(bins)}",
+        f"{p['bran.top_up_g']:g} g of treated bran each, once less than "
+        f"{p['bran.top_up_below_g']:g} g is left.",
+        EXPECTED,
+        expected=True,
+    )
+
+
+def _clear(work: Work, day: int, rows: pd.DataFrame) -> Task:
+    bins, parts = _bins(rows), []
+    for row in rows.itertuples():
+        left = int(row.larvae) + int(row.pupae)
+        heir = _HEIR.search(row.note)
+        rest = ""
+        if left and heir:
+            rest = f" Put the larvae and pupae left (about {left}) into bin {heir[1]}."
+        parts.append(f"Bin {int(row.bin)}: {_REASONS.get(row.action, '')}{rest}")
+    return Task(
+        Kind.CLEAR,
+        work.date(day),
+        bins,
+        f"Clear and wash: {bins_in_words(bins)}",
+        "Harvest what is large enough, then empty, wash, rinse and dry. " + " ".join(parts),
+        EXPECTED,
+        expected=True,
+    )
+
+
+def _moves(work: Work, log: pd.DataFrame, found: list[Filling]) -> Iterator[Task]:
+    """Each move of beetles, with the dead beetles and the gear that go with it."""
+    p = work.handling
+    every = p["rotation.interval_days"]
+    came_in = {(f.bin, f.day_out): f.day_in for f in found}
+    before = 0
+    for day, rows in log[log["action"].isin((FILLED, "beetles out"))].groupby("day", sort=True):
+        day = int(day)
+        outs, ins = rows[rows["action"] == "beetles out"], rows[rows["action"] == FILLED]
+        old, fresh = _bins(outs), _bins(ins)
+        by_rule = day - before == every
+        when = f"By your rule: every {every} days." if by_rule else EXPECTED
+        before = day
+        since = {bin_: day_in_words(work.date(came_in[bin_, day])) for bin_ in old}
+        if len({*since.values()}) == 1:
+            told = f"in since {since[old[0]]}"
+        else:
+            told = "; ".join(f"bin {bin_}: in since {text}" for bin_, text in since.items())
+        yield Task(
+            Kind.MOVE,
+            work.date(day),
+            tuple(sorted({*old, *fresh})),
+            f"Move beetles: {bins_in_words(old)} to {bins_in_words(fresh)}",
+            f"First {p['bran.start_g']:g} g of treated bran into {bins_in_words(fresh)}. "
+            f"Then strain the beetles out of {bins_in_words(old)} ({told}); the model expects "
+            f"{int(ins['adults'].sum())}. Write both dates on the labels. Leave the eggs "
+            f"in {bins_in_words(old)}.",
+            when,
+            expected=not by_rule,
+        )
+        if p["rotation.remove_dead"]:
+            dead = sum(int(hit[1]) for hit in map(_DEAD.search, outs["note"]) if hit)
+            yield Task(
+                Kind.DEAD,
+                work.date(day),
+                old,
+                f"Separate dead beetles: {bins_in_words(old)}",
+                f"Take them out as you move the living. The model expects {dead}.",
+                when,
+                expected=not by_rule,
+            )
+        yield Task(
+            Kind.WASH,
+            work.date(day),
+            (),
+            "Wash the gear",
+            "Sieve, scoop and tray, after the move; rinse well, let dry before the next use.",
+            when,
+            expected=not by_rule,
+        )
