@@ -387,6 +387,29 @@ def calendar(
     run_calendar(folder, start=start, weeks=weeks, paper=paper, out=out)
 
 
+@app.command()
+def report(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Results folder.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="File; default: FOLDER/report.html.")
+    ] = None,
+    policies: Annotated[
+        str | None,
+        typer.Option("--policies", help="The two policies of the rack, FIRST,SECOND."),
+    ] = None,
+    days: Annotated[
+        int | None, typer.Option("--days", help="Days of the rack; default: two years at most.")
+    ] = None,
+    alone: Annotated[
+        bool, typer.Option("--alone", help="Leave out studies of the same experiment beside it.")
+    ] = False,
+) -> None:
+    """Write one page of a results folder that opens in any browser, with a rack to watch."""
+    from colony_sim.commands.report import run_report
+
+    run_report(folder, out=out, policies=policies, days=days, alone=alone)
+
+
 def run() -> None:
     """Entry point: exit code 0 done, 1 failed, 2 bad input, 130 stopped with Ctrl-C."""
     usage_error = typer.BadParameter.__base__

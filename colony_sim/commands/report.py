@@ -1,0 +1,28 @@
+"""``colony-sim report``: one self-contained page of a results folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import console
+from colony_sim.commands.study import split
+from colony_sim.experiment.extras import MissingExtra
+from colony_sim.report.page import write_report
+
+
+def run_report(
+    folder: Path, *, out: Path | None, policies: str | None, days: int | None, alone: bool
+) -> None:
+    """Write the page and tell where it is and how large."""
+    try:
+        done = write_report(folder, out, policies=split(policies), days=days, beside=not alone)
+    except MissingExtra as error:
+        raise Ending(str(error), 2) from None
+    except KeyboardInterrupt:
+        raise Ending("Stopped. Nothing was written.", 130) from None
+    to = console()
+    if done.without_rack:
+        to.print(f"No rack to watch: {done.without_rack}", highlight=False, markup=False)
+    text = f"Page: {done.path} ({done.size / 1e6:.1f} MB), opens without a network"
+    to.print(text, highlight=False, markup=False, soft_wrap=True)

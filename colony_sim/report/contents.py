@@ -1,0 +1,175 @@
+"""What the page of a results folder says, from its tables, texts and manifest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.errors import InputError
+from colony_sim.experiment import manifest
+from colony_sim.experiment.finding import YIELD, dashed
+from colony_sim.experiment.verdict import REMINDER
+from colony_sim.experiment.wording import number
+from colony_sim.figures.deck import Deck, gather
+from colony_sim.report import tables
+from colony_sim.report.tables import Table
+
+COMPARISON = "comparison"
+_START = "In this model and under its assumptions:"
+
+
+@dataclass(frozen=True)
+class Contents:
+    """Everything on the page but the pictures and the rack.
+
+    Attributes
+    ----------
+    facts : dict
+        The manifest.
+    question, answer, evidence : str
+        The answer is one sentence; the evidence says how many runs stand behind it.
+    details, leaning : tuple of str
+        Paragraphs: the finding in full, and what it leans on.
+    unsaid : tuple of str
+        What the answer does not say.
+    policies : Table or None
+    differences : list of Table
+    assumptions : Table or None
+    deck : Deck
+    invented : bool
+        Whether the experiment file says that its scenario is invented.
+    """
+
+    facts: dict[str, Any]
+    question: str
+    answer: str
+    evidence: str
+    details: tuple[str, ...]
+    leaning: tuple[str, ...]
+    unsaid: tuple[str, ...]
+    policies: Table | None
+    differences: list[Table]
+    assumptions: Table | None
+    deck: Deck
+    invented: bool
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Policies, baseline first."""
+        return ordered(self.facts)
+
+
+def ordered(facts: dict[str, Any]) -> tuple[str, ...]:
+    """Policies of a manifest, baseline first."""
+    baseline = facts.get("experiment", {}).get("baseline")
+    names = [str(entry["name"]) for entry in facts.get("policies", ())]
+    return tuple(sorted(names, key=lambda name: name != baseline))
+
+
+def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
+    """Read a results folder of any kind that has figures.
+
+    Raises
+    ------
+    InputError
+        If the folder has no results, results that cannot be drawn, or damaged ones.
+    """
+    facts = manifest.read(folder, ())
+    deck = gather(folder, beside)
+    compared = facts.get("kind") == COMPARISON
+    question = str(facts.get("experiment", {}).get("question", ""))
+    paragraphs = _paragraphs(folder, question)
+    handling = {entry["name"]: entry["handling"] for entry in facts.get("policies", ())}
+    handling = {name: handling[name] for name in ordered(facts)}
+    summary = tables.read(folder, "policies") if compared else None
+    differences = tables.read(folder, "differences") if compared else None
+    text = f"{facts.get('file_text', '')} {question}".lower()
+    shared = {
+        "facts": facts,
+        "question": question or f"{facts.get('kind', 'results')}".capitalize(),
+        "deck": deck,
+        "invented": "invented scenario" in text,
+        "policies": tables.policies_table(handling, summary) if handling else None,
+    }
+    if not compared:
+        return Contents(
+            answer=f"In this model and under its assumptions: {deck.slides[0].title}.",
+            evidence="",
+            details=paragraphs,
+            leaning=(),
+            unsaid=(REMINDER, *(slide.caveat for slide in deck.slides[:1] if slide.caveat)),
+            differences=[],
+            assumptions=None,
+            **shared,
+        )
+    at = next((i for i, text in enumerate(paragraphs) if text.startswith(_START)), None)
+    if at is None:
+        raise InputError(
+            str(folder / "verdict.txt"), "contents", "damaged", "the verdict as compare wrote it"
+        )
+    found = (
+        tables.read(folder, "assumptions") if (folder / "assumptions.parquet").is_file() else None
+    )
+    return Contents(
+        answer=dashed(paragraphs[at]),
+        evidence=_evidence(summary, differences),
+        details=tuple(map(dashed, paragraphs[at + 1 : at + 2])),
+        leaning=tuple(map(dashed, paragraphs[at + 2 :])),
+        unsaid=tuple(_unsaid(folder, summary, differences)),
+        differences=tables.difference_tables(differences),
+        assumptions=assumptions,
+        **shared,
+    )
+
+
+def _paragraphs(folder: Path, question: str) -> tuple[str, ...]:
+    path = folder / "verdict.txt"
+    text = path.read_text(encoding="utf-8") if path.is_file() else ""
+    found = [part.strip() for part in text.split("\n\n")]
+    return tuple(part for part in found if part and part != question.strip())
+
+
+def _evidence(summary: pd.DataFrame, differences: pd.DataFrame) -> str:
+    rows = differences[differences["measure"] == YIELD]
+    runs = int(summary["n_runs"].max())
+    if len(rows) == 1:
+        row = rows.iloc[0]
+        pairs = int(row["n_pairs"])
+        text = f"{pairs} {'pair' if pairs == 1 else 'pairs'} of runs with the same seed"
+        if row["n_dropped"]:
+            text += f"; {row['n_dropped']} more left out, as a run of theirs did not settle"
+        return f"From {text}."
+    pairs = sorted({int(n) for n in rows["n_pairs"]}) or [0]
+    span = f"{pairs[0]}" if len(pairs) == 1 else f"{pairs[0]} to {pairs[-1]}"
+    return f"From {runs} runs of each policy, {span} pairs with the same seed and the baseline."
+
+
+def _unsaid(folder: Path, summary: pd.DataFrame, differences: pd.DataFrame):
+    yield REMINDER
+    rows = differences[differences["measure"] == YIELD]
+    runs = tables.read(folder, "runs")
+    for _, row in rows.iterrows():
+        values = _pairs(runs, row["policy"], row["baseline"])
+        if len(values) > 1 and len(rows) == 1:
+            low, high = dashed(number(values.min())), dashed(number(values.max()))
+            yield (
+                "The interval is that of the mean over many runs. Single pairs of runs differed "
+                f"by {low} to {high} g per day, and a real colony has one life only."
+            )
+        if row["low"] <= 0 <= row["high"] and len(rows) == 1:
+            yield "Policies that the runs do not separate need not be equal."
+    left_out = summary[summary["measure"] == YIELD]
+    if (left_out["n_used"] < left_out["n_runs"]).any():
+        yield "Runs that died out or never settled are counted in the table and in no mean."
+
+
+def _pairs(runs: pd.DataFrame, policy: str, baseline: str) -> np.ndarray:
+    """Differences in yield of the settled pairs."""
+    settled = runs[runs["status"] == "settled"].pivot(index="seed", columns="policy", values=YIELD)
+    if not {policy, baseline} <= set(settled.columns):
+        return np.empty(0)
+    return (settled[policy] - settled[baseline]).dropna().to_numpy()

@@ -1,0 +1,211 @@
+"""One self-contained page of a results folder: no request leaves it, no script but its own."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import shlex
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from colony_sim.errors import InputError
+from colony_sim.experiment.finding import YIELD
+from colony_sim.experiment.retrace import retrace
+from colony_sim.experiment.store import write_atomic
+from colony_sim.report import rack_data, tables, words
+from colony_sim.report.contents import COMPARISON, Contents, gather_contents
+from colony_sim.report.pictures import picture
+
+REPORT = "report.html"
+_PACKAGE = "colony_sim.report"
+
+
+@dataclass(frozen=True)
+class Written:
+    """The file, its size (bytes), and why there is no rack on it (empty: there is one)."""
+
+    path: Path
+    size: int
+    without_rack: str
+
+
+def write_report(
+    folder: Path,
+    out: Path | None = None,
+    *,
+    policies: list[str] | None = None,
+    days: int | None = None,
+    beside: bool = True,
+) -> Written:
+    """Write the page of a results folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Results folder of any kind that has figures; it is only read, but for the page.
+    out : Path, optional
+        Default: ``report.html`` in the folder.
+    policies : list of str, optional
+        The two policies of the rack, in this order; only for a comparison. Default: the baseline
+        and the other policy with the highest mean yield.
+    days : int, optional
+        Days of the rack (1 to 730; default 730, or as many as the runs have).
+    beside : bool
+        Show studies of the same experiment in the same parent folder as well.
+
+    Raises
+    ------
+    InputError
+        If the folder, a policy, the days or the place of the page is not allowed.
+    """
+    folder = Path(folder)
+    path = Path(out) if out is not None else folder / REPORT
+    if path.is_dir() or not path.parent.is_dir():
+        raise InputError("--out", "file", str(path), "a file in a folder that exists")
+    if days is not None and not 1 <= days <= rack_data.MOST_DAYS:
+        raise InputError("--days", "days", days, f"1 to {rack_data.MOST_DAYS} days")
+    contents = gather_contents(folder, beside=beside)
+    pair = _pair(contents, folder, policies)
+    rack, without = _rack(folder, contents, pair, days or rack_data.MOST_DAYS)
+    text = render(folder, contents, rack, without)
+    write_atomic(path, lambda temporary: temporary.write_text(text, encoding="utf-8", newline="\n"))
+    return Written(path, path.stat().st_size, without)
+
+
+def _pair(contents: Contents, folder: Path, asked: list[str] | None) -> tuple[str, ...]:
+    """The two policies of the rack; fewer: there is none."""
+    names = contents.names
+    if asked is not None:
+        if contents.facts.get("kind") != COMPARISON:
+            allowed = "the folder of a comparison (only its runs can be watched)"
+            raise InputError(str(folder), "--policies", ",".join(asked), allowed)
+        unknown = [name for name in asked if name not in names]
+        if unknown or len(asked) != 2 or asked[0] == asked[1]:
+            shown = unknown[0] if unknown else ",".join(asked)
+            raise InputError("--policies", "policies", shown, f"two of {', '.join(names)}")
+        return tuple(asked)
+    if contents.facts.get("kind") != COMPARISON or len(names) < 2:
+        return ()
+    summary = tables.read(folder, "policies")
+    means = summary[summary["measure"] == YIELD].set_index("policy")["mean"].fillna(-1.0)
+    return names[0], max(names[1:], key=lambda name: means[name])
+
+
+def _rack(
+    folder: Path, contents: Contents, pair: tuple[str, ...], days: int
+) -> tuple[rack_data.Rack | None, str]:
+    if contents.facts.get("kind") != COMPARISON:
+        return None, ""
+    if len(pair) < 2:
+        return None, "there are not two policies to compare"
+    bins = max(entry["handling"]["rack.bins"] for entry in contents.facts["policies"])
+    if bins > rack_data.MOST_BINS:
+        return None, f"the rack has {bins} bins, and at most {rack_data.MOST_BINS} can be watched"
+    try:
+        return rack_data.build(retrace(folder, pair), pair, days), ""
+    except InputError as error:
+        return None, error.line
+
+
+def render(folder: Path, contents: Contents, rack: rack_data.Rack | None, without: str) -> str:
+    """The page as text; the same results always give the same page."""
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader(_PACKAGE, "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    style, script = _part("page.css"), _part("watch.js")
+    page = environment.get_template("page.html")
+    return page.render(
+        c=contents,
+        title=contents.question,
+        style=Markup(style),
+        script=Markup(script),
+        style_hash=_hash(style),
+        script_hash=_hash(script),
+        figures=[_figure(slide, place) for slide, place in _slides(contents)],
+        rack=rack,
+        rack_json=None if rack is None else Markup(rack_data.as_json(rack)),
+        without=without,
+        policy_index={name: i % 5 for i, name in enumerate(contents.names)},
+        limits=words.LIMITS,
+        cautions=words.CAUTIONS,
+        repeat=_repeat(folder, contents),
+        software=_software(contents.facts),
+        settings=_settings(contents.facts),
+    )
+
+
+def _part(name: str) -> str:
+    return files(_PACKAGE).joinpath(name).read_text("utf-8")
+
+
+def _hash(text: str) -> str:
+    """What the page's policy calls a style or script that may be used."""
+    digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")
+    return f"'sha256-{digest}'"
+
+
+def _slides(contents: Contents):
+    return zip(contents.deck.slides, contents.deck.folders, strict=True)
+
+
+def _figure(slide, place: Path) -> dict[str, Any]:
+    said = slide.say.strip()
+    # The title stands above the picture already.
+    said = said.removeprefix(slide.title).lstrip(". ")
+    file = f"the whole table: {slide.name}.csv, written by colony-sim slides"
+    return {
+        "name": slide.name,
+        "title": slide.title,
+        "say": said,
+        "caveat": slide.caveat,
+        "alt": slide.alt,
+        "place": place.name,
+        "picture": picture(slide),
+        "numbers": tables.numbers_table(slide.data, f"Numbers behind “{slide.title}”", file),
+    }
+
+
+def _repeat(folder: Path, contents: Contents) -> list[tuple[str, str]]:
+    """What to do, and the command that does it."""
+    found = []
+    if command := contents.facts.get("command"):
+        found.append(("The command that gave these results", command))
+    if contents.facts.get("kind") == COMPARISON:
+        command = shlex.join(["colony-sim", "repeat", str(folder)])
+        found.append(("Run all of it again and check that every table is the same", command))
+    found.append(("Make this page again", shlex.join(["colony-sim", "report", str(folder)])))
+    return found
+
+
+def _software(facts: dict[str, Any]) -> list[tuple[str, str]]:
+    software = dict(facts.get("software", {}))
+    found = [(name.replace("_", "-"), str(value)) for name, value in software.items()]
+    return [("commit", str(facts.get("commit") or "not from a checkout")), *found]
+
+
+def _settings(facts: dict[str, Any]) -> list[tuple[str, str]]:
+    head = facts.get("experiment", {})
+    found = [("kind", str(facts.get("kind"))), ("experiment", str(head.get("name")))]
+    for key in ("seed", "replicates", "days", "breeders", "larvae"):
+        if key in head:
+            found.append((key, str(head[key])))
+    found += [(f"climate: {key}", _short(value)) for key, value in facts["climate"].items()]
+    for key, value in facts.get("study", {}).items():
+        found.append((f"study: {key}", _short(value)))
+    if "created_utc" in facts:
+        found.append(("made (UTC)", str(facts["created_utc"])))
+    return found
+
+
+def _short(value: Any, most: int = 160) -> str:
+    text = str(value)
+    return text if len(text) <= most else f"{text[:most]}… (whole in manifest.json)"
