@@ -410,6 +410,28 @@ def report(
     run_report(folder, out=out, policies=policies, days=days, alone=alone)
 
 
+@app.command()
+def explore(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="Experiment file; default: an invented scenario."),
+    ] = None,
+    policy: Annotated[
+        str | None, typer.Option("--policy", help="Policy to start from; default: the baseline.")
+    ] = None,
+    port: Annotated[
+        int, typer.Option("--port", min=0, max=65535, help="Port; default: any that is free.")
+    ] = 0,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+    ] = True,
+) -> None:
+    """Try rules on a running colony: a page in your browser, served to this machine only."""
+    from colony_sim.commands.explore import run_explore
+
+    run_explore(file, policy=policy, port=port, browse=browser)
+
+
 def run() -> None:
     """Entry point: exit code 0 done, 1 failed, 2 bad input, 130 stopped with Ctrl-C."""
     usage_error = typer.BadParameter.__base__

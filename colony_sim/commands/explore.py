@@ -1,0 +1,40 @@
+"""``colony-sim explore``: a local page with sliders for the rules and a run behind them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from colony_sim.commands.ending import Ending
+from colony_sim.errors import InputError
+from colony_sim.experiment.extras import MissingExtra, require
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import single
+from colony_sim.experiment.runner import compile_kernels
+from colony_sim.explore.session import invented
+
+INVENTED = "An invented scenario, every rule at its default. It is not data of a real colony."
+
+
+def run_explore(file: Path | None, *, policy: str | None, port: int, browse: bool) -> None:
+    """Serve the page until Ctrl-C."""
+    if file is None:
+        if policy is not None:
+            raise InputError("command line", "--policy", policy, "only with an experiment FILE")
+        scenario, about, name = invented(), INVENTED, "invented"
+    else:
+        run = single(load(file), policy=policy)
+        scenario, name = run.scenario, file.name
+        about = f'Starts from the policy "{run.policy}" of {file.name}, seed of replicate 1.'
+    try:
+        require("nicegui", "nicegui", "explore")
+    except MissingExtra as error:
+        raise Ending(str(error), 2) from None
+    from colony_sim.explore.page import Shown
+    from colony_sim.explore.server import serve
+
+    compile_kernels()
+    serve(scenario, Shown(name, about), port, _tell, browse)
+
+
+def _tell(address: str) -> None:
+    print(f"The page is at {address} (this machine only). Ctrl-C ends it.", flush=True)

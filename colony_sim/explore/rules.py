@@ -1,0 +1,229 @@
+"""What can be set on the page: handling rules, founders, room and seed, with ranges and words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
+
+from colony_sim.biology import parameters
+from colony_sim.biology.climate import HIGHEST_C, LOWEST_C, Climate, constant
+from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.simulate import Scenario
+from colony_sim.errors import InputError
+from colony_sim.experiment.files import LARGEST_SEED, MOST_BREEDERS, MOST_LARVAE
+
+#: Where a value came from, in error lines.
+WHERE = "page"
+TEMPERATURE, BREEDERS, LARVAE, SEED = "temperature_c", "breeders", "larvae", "seed"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One control of the page.
+
+    Attributes
+    ----------
+    key : str
+        Handling key, or "temperature_c", "breeders", "larvae" or "seed".
+    label, unit, about : str
+        Words beside the control; `about` is a sentence.
+    kind : str
+        "number", "integer", "boolean" or "choice".
+    low, high, step : float or None
+        Plausible range and step of the slider, in `unit`; None where there is no slider.
+    words : mapping of str to str
+        Choices and how they are called.
+    """
+
+    key: str
+    label: str
+    unit: str
+    about: str
+    kind: str
+    low: float | None = None
+    high: float | None = None
+    step: float | None = None
+    words: Mapping[str, str] | None = None
+
+
+#: Label and step of each handling key on the page, in its order.
+_HANDLING: dict[str, tuple[str, float | None]] = {
+    "rotation.interval_days": ("Beetles moved every", 1),
+    "rotation.most_breeders_per_bin": ("Beetles in a breeding bin, at most", 10),
+    "pupae.isolate": ("Pupae set apart", None),
+    "pupae.inspection_days": ("Pupae looked for every", 1),
+    "harvest.interval_days": ("Harvest every", 1),
+    "harvest.fraction": ("Harvest-size larvae taken", 0.01),
+    "rack.bins": ("Bins in the rack", 1),
+    "moisture.start": ("Moisture in growing bins", None),
+}
+_WORDS = {
+    "moisture.start": {
+        "skins": "once shed skins show",
+        "always": "from the first day",
+        "never": "never",
+    }
+}
+
+
+@cache
+def rules() -> tuple[Rule, ...]:
+    """The controls of the page, in its order."""
+    entries = parameters.catalogue()
+    found = []
+    for key, (label, step) in _HANDLING.items():
+        entry = entries[key]
+        found.append(
+            Rule(
+                key=key,
+                label=label,
+                unit="" if entry.kind in ("boolean", "choice") else entry.unit,
+                about=entry.about,
+                kind=entry.kind,
+                low=entry.low,
+                high=entry.high,
+                step=step,
+                words=_WORDS.get(key),
+            )
+        )
+    crowd = entries["rotation.most_breeders_per_bin"]
+    found += [
+        Rule(
+            TEMPERATURE,
+            "Room temperature",
+            "C",
+            "One temperature all year. The range is where larvae develop under every plausible "
+            "value of their limits.",
+            "number",
+            math.ceil(entries["larva.lower_c"].high),
+            math.floor(entries["larva.upper_c"].low),
+            0.5,
+        ),
+        Rule(
+            BREEDERS,
+            "Beetles at the start",
+            "adults",
+            "Founder beetles, in one bin.",
+            "integer",
+            crowd.low,
+            crowd.high,
+            10,
+        ),
+        Rule(
+            LARVAE,
+            "Larvae at the start",
+            "larvae",
+            "Founder larvae of all ages, spread over growing bins. Range: common sense, no source.",
+            "integer",
+            0,
+            40_000,
+            500,
+        ),
+        Rule(
+            SEED,
+            "Seed",
+            "",
+            "The number that all chance in the run is drawn from. The same seed and the same "
+            "rules give the same run; another seed gives another run.",
+            "integer",
+        ),
+    ]
+    return tuple(found)
+
+
+@cache
+def rule(key: str) -> Rule:
+    """The control of a key."""
+    return next(found for found in rules() if found.key == key)
+
+
+def span(found: Rule, start: Any) -> tuple[float, float]:
+    """Ends of the slider: the plausible range, wider if the run starts with a value outside it."""
+    inside = start is not None
+    low = min(found.low, start) if inside else found.low
+    high = max(found.high, start) if inside else found.high
+    return low, high
+
+
+def value(scenario: Scenario, key: str) -> Any:
+    """What a scenario has for a key; None for the temperature of a room that is not constant."""
+    if key == TEMPERATURE:
+        return scenario.climate.values[0] if scenario.climate.kind == "constant" else None
+    if key in (BREEDERS, LARVAE, SEED):
+        return getattr(scenario, key)
+    return scenario.parameters[key]
+
+
+def changed(scenario: Scenario, key: str, to: Any, given: Climate) -> Scenario:
+    """A scenario with another value for one key.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    key : str
+    to : value
+        None, for the temperature, means the room as `given` (of the file).
+    given : Climate
+
+    Raises
+    ------
+    InputError
+        A value of the wrong kind or outside what is allowed.
+    """
+    if key == TEMPERATURE:
+        return replace(scenario, climate=given if to is None else _room(to))
+    whole = {BREEDERS: (1, MOST_BREEDERS), LARVAE: (0, MOST_LARVAE), SEED: (0, LARGEST_SEED)}
+    if key in whole:
+        return replace(scenario, **{key: _whole(key, to, *whole[key])})
+    known: Parameters = scenario.parameters
+    return replace(scenario, parameters=known.with_values({key: to}, where=WHERE))
+
+
+def _room(to: Any) -> Climate:
+    if isinstance(to, bool) or not isinstance(to, int | float) or not LOWEST_C <= to <= HIGHEST_C:
+        allowed = f"a number from {LOWEST_C:g} to {HIGHEST_C:g} (C)"
+        raise InputError(WHERE, TEMPERATURE, to, allowed)
+    return constant(float(to))
+
+
+def _whole(key: str, to: Any, low: int, high: int) -> int:
+    number = isinstance(to, int | float) and not isinstance(to, bool)
+    # The range test comes first: NaN and infinities fail it.
+    if not number or not low <= to <= high or to != int(to):
+        raise InputError(WHERE, key, to, f"a whole number from {low} to {high}")
+    return int(to)
+
+
+def shown(key: str, what: Any) -> str:
+    """A value in words, with its unit."""
+    found = rule(key)
+    if key == TEMPERATURE and what is None:
+        return "as in the file"
+    if found.kind == "boolean":
+        return "yes" if what else "no"
+    if found.kind == "choice":
+        return found.words[what]
+    if key == SEED:
+        return str(what)
+    number = f"{what:,}" if found.kind == "integer" else f"{what:g}"
+    return f"{number} {found.unit}".strip()
+
+
+def refused(error: InputError) -> str:
+    """A refused value in words, for the page."""
+    label = next((found.label for found in rules() if found.key == error.key), error.key)
+    what = "nothing" if error.value is None else f"{error.value}"[:40]
+    return f"{label}: {what} is not possible. Possible is {error.allowed}."
+
+
+def differences(first: Scenario, second: Scenario) -> list[tuple[Rule, str, str]]:
+    """Controls in which two scenarios differ, and what each has, in words."""
+    pairs = [(found, value(first, found.key), value(second, found.key)) for found in rules()]
+    return [
+        (found, shown(found.key, one), shown(found.key, other))
+        for found, one, other in pairs
+        if one != other
+    ]
