@@ -266,6 +266,9 @@ def _refuse_non_finite(tables: Any, where: str, prefix: str = "") -> None:
 
 
 def _check(tables: dict[str, Any], where: str) -> _File:
+    if "experiment" not in tables and {"want", "have"} & set(tables):
+        allowed = "an experiment file with [experiment]; for a plan use colony-sim plan"
+        raise InputError(where, "file", "a plan file", allowed)
     try:
         return _File.model_validate(tables)
     except ValidationError as error:

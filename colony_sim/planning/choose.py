@@ -1,0 +1,218 @@
+"""Choose the handling: a design over all levels, steps to neighbours, finalists, fresh seeds.
+
+Every candidate runs from the first beetles through start-up and steady running, over the same
+seeds. It promises to meet the want if the next run's poorest stretch would reach it with the
+probability asked for (`chance.next_run`), and likewise stay within the minutes. Of those that
+promise it, the one with the least work is taken; work within 3 % counts as equal, and then the
+fewest beetles to start with, then the fewest bins decide. The chosen one is run again on fresh
+seeds, and only these count: the best of many is flattered by the seeds it was chosen on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colony_sim.biology.climate import Climate
+from colony_sim.planning import candidates
+from colony_sim.planning.candidates import Choice, Levels
+from colony_sim.planning.chance import Share, next_run, share
+from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
+from colony_sim.planning.wants import Have, Want
+
+SAME_WORK = 1.03
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How much is run.
+
+    Attributes
+    ----------
+    designed : int
+        Candidates of the first design.
+    first_seeds, seeds, fresh : int
+        Seeds of a candidate at first, of a finalist, and fresh ones of the chosen.
+    parents : tuple of int
+        Candidates whose neighbours are tried, round by round.
+    finalists, attempts : int
+        Candidates run on `seeds`; those of them that may be tried on fresh seeds.
+    """
+
+    designed: int = 32
+    first_seeds: int = 2
+    seeds: int = 8
+    fresh: int = 40
+    parents: tuple[int, ...] = (2, 1)
+    finalists: int = 6
+    attempts: int = 2
+
+    @property
+    def all_seeds(self) -> int:
+        """Seeds needed in all."""
+        return self.seeds + self.attempts * self.fresh
+
+
+QUICK = Effort(designed=8, seeds=3, fresh=8, parents=(1,), finalists=3, attempts=1)
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A candidate and what it came to on the seeds of the search."""
+
+    choice: Choice
+    forecast: Forecast
+    stage: str
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """A candidate on fresh seeds."""
+
+    choice: Choice
+    forecast: Forecast
+    met: Share
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """What the search found.
+
+    Attributes
+    ----------
+    levels : Levels
+    tried : tuple of Tried
+        All candidates; finalists with all seeds of the search.
+    promised : bool
+        Whether a candidate promised to meet the want on the seeds of the search.
+    attempts : tuple of Attempt
+        On fresh seeds; the last one counts.
+    """
+
+    levels: Levels
+    tried: tuple[Tried, ...]
+    promised: bool
+    attempts: tuple[Attempt, ...]
+
+    @property
+    def choice(self) -> Choice:
+        """The handling chosen."""
+        return self.attempts[-1].choice
+
+    @property
+    def forecast(self) -> Forecast:
+        """What it came to on fresh seeds."""
+        return self.attempts[-1].forecast
+
+    @property
+    def met(self) -> Share:
+        """Fresh runs that met the want within the minutes."""
+        return self.attempts[-1].met
+
+
+def lacking(forecast: Forecast, want: Want, have: Have) -> float:
+    """How far a candidate is from promising the want: 0 where it does.
+
+    Share of the want that the next run would lack, plus the share of the minutes it is over.
+    """
+    p = want.probability
+    grams = next_run(forecast.sure(want.after_days), p)
+    lack = max(0.0, 1.0 - grams / want.grams_per_day)
+    if have.minutes_per_week is not None:
+        minutes = -next_run(-forecast.minutes(want.after_days), p)
+        lack += max(0.0, minutes / have.minutes_per_week - 1.0)
+    return lack
+
+
+def rank(forecast: Forecast, want: Want, have: Have) -> tuple[float, float]:
+    """Order of candidates: what is lacking, then minutes a week; less is better."""
+    return lacking(forecast, want, have), float(forecast.minutes(want.after_days).mean())
+
+
+def choose(
+    want: Want,
+    have: Have,
+    climate: Climate,
+    forecaster: Forecaster,
+    seeds: Seeds,
+    effort: Effort,
+    design_seed: int,
+) -> Chosen:
+    """Search the handling and run the chosen one again on fresh seeds.
+
+    Parameters
+    ----------
+    want, have : Want, Have
+    climate : Climate
+    forecaster : Forecaster
+    seeds : sequence of (int, int)
+        ``effort.all_seeds`` of them; those after the first ``effort.seeds`` are the fresh ones.
+    effort : Effort
+    design_seed : int
+        Of the design; same seed, same candidates.
+    """
+    of = candidates.levels(have)
+    first = seeds[: effort.first_seeds]
+    tried: dict[Choice, Tried] = {}
+
+    def run(choices: Sequence[Choice], pairs: Seeds, stage: str) -> None:
+        jobs = [Job(candidates.values(choice, of, have), climate) for choice in choices]
+        for choice, forecast in zip(choices, forecaster.run(jobs, pairs, stage), strict=True):
+            tried[choice] = Tried(choice, forecast, stage)
+
+    def best(count: int) -> list[Choice]:
+        order = sorted(tried, key=lambda c: (*rank(tried[c].forecast, want, have), c))
+        return order[:count]
+
+    run(candidates.design(of, effort.designed, design_seed), first, "first look")
+    for count in effort.parents:
+        near = [n for parent in best(count) for n in candidates.neighbours(parent, of)]
+        new = [choice for choice in dict.fromkeys(near) if choice not in tried]
+        if new:
+            run(new, first, "nearby")
+    finalists = best(effort.finalists)
+    run(finalists, seeds[: effort.seeds], "finalists")
+    order = _order(finalists, tried, want, have)
+    promised = [c for c in order if lacking(tried[c].forecast, want, have) == 0]
+    attempts: list[Attempt] = []
+    # One that only came close is tried once, so that what it lacks is told without flattery.
+    for number, choice in enumerate(order[: effort.attempts if promised else 1]):
+        begin = effort.seeds + number * effort.fresh
+        fresh = seeds[begin : begin + effort.fresh]
+        job = Job(candidates.values(choice, of, have), climate)
+        forecast = forecaster.run([job], fresh, "fresh seeds")[0]
+        attempts.append(Attempt(choice, forecast, share(forecast.met(want, have))))
+        if attempts[-1].met.value >= want.probability:
+            break
+    return Chosen(of, tuple(tried.values()), bool(promised), tuple(attempts))
+
+
+def _order(
+    finalists: Sequence[Choice], tried: dict[Choice, Tried], want: Want, have: Have
+) -> list[Choice]:
+    """Whom to try on fresh seeds: the least work that promises, then the surest of the rest."""
+
+    def minutes(choice: Choice) -> float:
+        return float(tried[choice].forecast.minutes(want.after_days).mean())
+
+    def beetles_and_bins(choice: Choice) -> tuple[int, float]:
+        forecast = tried[choice].forecast
+        return int(forecast.job.values["start.breeders"]), float(np.mean(forecast.weeks("bins")))
+
+    promise = [c for c in finalists if lacking(tried[c].forecast, want, have) == 0]
+    surest = sorted(
+        finalists,
+        key=lambda c: (
+            lacking(tried[c].forecast, want, have),
+            -next_run(tried[c].forecast.sure(want.after_days), want.probability),
+            c,
+        ),
+    )
+    if not promise:
+        return surest
+    least = min(map(minutes, promise))
+    level = [c for c in promise if minutes(c) <= SAME_WORK * least]
+    winner = min(level, key=lambda c: (*beetles_and_bins(c), minutes(c), c))
+    return [winner, *(c for c in surest if c != winner)]

@@ -1,0 +1,185 @@
+"""Run handling candidates through start-up and steady running, over the same seeds.
+
+A forecast is what a candidate came to over its runs: arrays with one row a run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from colony_sim.biology.climate import Climate
+from colony_sim.biology.parameters import Value
+from colony_sim.experiment.executor import (
+    Executor,
+    PointOutcome,
+    PointRun,
+    point_plan,
+    run_all_points,
+    runs_of,
+)
+from colony_sim.experiment.outcome_store import OutcomeStore
+from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.points import PointsFailed
+from colony_sim.experiment.runner import Progress
+from colony_sim.planning.measuring import PlanMeasuring
+from colony_sim.planning.wants import STRETCH_DAYS, Have, Want, stretches
+
+Seeds = Sequence[tuple[int, int]]
+"""Numbers of replicates with their seeds."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """Handling to try: values of keys (``start.breeders`` included) in a room."""
+
+    values: Mapping[str, Value]
+    climate: Climate
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a job came to.
+
+    Attributes
+    ----------
+    job : Job
+    seeds : tuple of int
+        Of the runs, in order.
+    outcomes : tuple of dict
+        One a run (see ``PlanMeasuring.of_record``).
+    """
+
+    job: Job
+    seeds: tuple[int, ...]
+    outcomes: tuple[Mapping[str, Any], ...]
+
+    @property
+    def runs(self) -> int:
+        """Number of runs."""
+        return len(self.outcomes)
+
+    @cached_property
+    def harvest(self) -> np.ndarray:
+        """Live larvae harvested (g), shape (runs, days)."""
+        return np.array([o["harvest"] for o in self.outcomes], dtype=float)
+
+    @property
+    def days(self) -> int:
+        """Days of a run."""
+        return self.harvest.shape[1]
+
+    def weeks(self, name: str) -> np.ndarray:
+        """A weekly series, shape (runs, weeks)."""
+        return np.array([o["weeks"][name] for o in self.outcomes], dtype=float)
+
+    def months(self, name: str) -> np.ndarray:
+        """A monthly series, shape (runs, months)."""
+        return np.array([o["months"][name] for o in self.outcomes], dtype=float)
+
+    def stretch_yields(self, after_days: int) -> np.ndarray:
+        """Harvest (g a day) of each stretch after a day, shape (runs, stretches)."""
+        count = stretches(after_days, self.days)
+        part = self.harvest[:, after_days : after_days + count * STRETCH_DAYS]
+        return part.reshape(self.runs, count, STRETCH_DAYS).mean(axis=2)
+
+    def sure(self, after_days: int) -> np.ndarray:
+        """Harvest (g a day) of the poorest stretch of each run, shape (runs,).
+
+        A run meets a want exactly where this reaches it.
+        """
+        return self.stretch_yields(after_days).min(axis=1)
+
+    def mean_yield(self, after_days: int) -> np.ndarray:
+        """Mean harvest (g a day) over the stretches of each run, shape (runs,)."""
+        return self.stretch_yields(after_days).mean(axis=1)
+
+    def minutes(self, after_days: int) -> np.ndarray:
+        """Mean work (min a week) of each run over whole weeks after a day, shape (runs,)."""
+        first, last = -(-after_days // 7), self.days // 7
+        return self.weeks("minutes")[:, first:last].mean(axis=1)
+
+    def met(self, want: Want, have: Have) -> np.ndarray:
+        """Whether each run meets the want within the minutes (bool, shape (runs,))."""
+        return (self.sure(want.after_days) >= want.grams_per_day) & self.in_time(want, have)
+
+    def in_time(self, want: Want, have: Have) -> np.ndarray:
+        """Whether each run stays within the minutes a week (bool, shape (runs,))."""
+        if have.minutes_per_week is None:
+            return np.ones(self.runs, bool)
+        return self.minutes(want.after_days) <= have.minutes_per_week
+
+
+class Forecaster:
+    """Runs jobs; finished runs are kept in the folder's store and never run again.
+
+    Parameters
+    ----------
+    plan : Plan
+        With one policy, on which the values of a job are laid.
+    start : str
+        Date of day 1 (ISO 8601).
+    store, executor
+        Open, see ``executor.run_points``.
+    progress : callable
+        Given the name of a stage, returns what is told how far its runs are.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        start: str,
+        store: OutcomeStore,
+        executor: Executor,
+        progress: Callable[[str], Callable[[Progress], None]] = lambda stage: lambda told: None,
+    ) -> None:
+        self._plan, self._store, self._executor = plan, store, executor
+        self._measuring = PlanMeasuring(start)
+        self._progress = progress
+
+    def run(self, jobs: Sequence[Job], seeds: Seeds, stage: str) -> list[Forecast]:
+        """Forecasts in the order of the jobs; all over the same seeds.
+
+        Raises
+        ------
+        InputError
+            If a value is not allowed.
+        points.PointsFailed
+            If a run raised; the others are kept.
+        """
+        plans = [self._laid(job) for job in jobs]
+
+        def runs():
+            for number, plan in enumerate(plans):
+                for pair in seeds:
+                    run: PointRun
+                    yield from runs_of(plan, number, [pair], self._measuring)
+
+        total = len(jobs) * len(seeds)
+        place = {seed: i for i, (_, seed) in enumerate(seeds)}
+        found: list[list[Any]] = [[None] * len(seeds) for _ in jobs]
+        failed: list[PointOutcome] = []
+        for ended in run_all_points(
+            runs(), total, self._store, self._executor, self._measuring, self._progress(stage)
+        ):
+            if ended.error is not None:
+                failed.append(ended)
+            found[ended.point][place[ended.seed]] = ended.outcome
+        if failed:
+            first = min(failed, key=lambda run: (run.point, run.replicate))
+            raise PointsFailed(len(failed), total, first.policy, first.seed, first.error)
+        only = tuple(seed for _, seed in seeds)
+        return [
+            Forecast(job, only, tuple(outcomes)) for job, outcomes in zip(jobs, found, strict=True)
+        ]
+
+    def scenario(self, job: Job, replicate: int, seed: int):
+        """The scenario of one run of a job."""
+        return next(runs_of(self._laid(job), 0, [(replicate, seed)], self._measuring)).scenario
+
+    def _laid(self, job: Job) -> Plan:
+        return point_plan(replace(self._plan, climate=job.climate), job.values, "plan")

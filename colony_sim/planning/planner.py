@@ -1,0 +1,210 @@
+"""From a request to a year's plan: search, fresh seeds, bins, dates, purchases, cold spells."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+
+from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.simulate import simulate
+from colony_sim.experiment.executor import Executor, open_executor
+from colony_sim.experiment.files import Policy
+from colony_sim.experiment.outcome_store import open_store
+from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.runner import Progress
+from colony_sim.planning import room
+from colony_sim.planning.choose import Chosen, Effort, choose
+from colony_sim.planning.cold import WARM_C, Spell, mark, spells
+from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
+from colony_sim.planning.purchases import purchases
+from colony_sim.planning.remedies import remedies, try_remedies
+from colony_sim.planning.request import Request
+from colony_sim.planning.residence import Bins, bins_needed
+from colony_sim.planning.shortfall import Reach, reach, shortfalls
+from colony_sim.planning.startup import startup
+from colony_sim.planning.trials import trial_table
+from colony_sim.planning.weeks import in_the_middle, week_table
+
+PAIRED = 20
+"""Fresh seeds at most that remedies and loosened limits are run on."""
+
+
+@dataclass(frozen=True)
+class YearPlan:
+    """A finished plan.
+
+    Attributes
+    ----------
+    request : Request
+    plan : Plan
+        For the manifest: the chosen handling as its one policy.
+    chosen : Chosen
+    bins : Bins
+    reach : Reach
+    startup, months, weeks, candidates : DataFrame
+        See `startup`, `purchases`, `week_table` with `mark`, `trial_table`.
+    shortfalls, remedies : DataFrame or None
+        Where something is short.
+    spells : list of Spell
+        Weeks that the cold starves.
+    log : DataFrame
+        Bin log of the run in the middle.
+    log_seed : int
+        Its seed.
+    """
+
+    request: Request
+    plan: Plan
+    chosen: Chosen
+    bins: Bins
+    reach: Reach
+    startup: pd.DataFrame
+    months: pd.DataFrame
+    weeks: pd.DataFrame
+    candidates: pd.DataFrame
+    shortfalls: pd.DataFrame | None
+    remedies: pd.DataFrame | None
+    spells: list[Spell]
+    log: pd.DataFrame
+    log_seed: int
+
+    @property
+    def is_met(self) -> bool:
+        """Whether at least the share of fresh runs asked for met the want within the minutes."""
+        return self.chosen.met.value >= self.request.want.probability
+
+
+def base_plan(request: Request, profile: Profile | None = None) -> Plan:
+    """The plan of runs on which candidates are laid: one policy, the room, the founders."""
+    parameters = Parameters.default().with_values(request.biology, where="plan, biology")
+    plan = Plan(
+        name=f"{request.name}{f'-{profile.name}' if profile else ''}-plan",
+        question=f"Can this rack give {request.want.in_words}?",
+        days=request.days,
+        seeds=(),
+        seed=request.seed,
+        breeders=request.have.breeders,
+        larvae=request.have.larvae,
+        baseline="plan",
+        climate=request.climate,
+        policies=(Policy("plan", parameters),),
+        text=request.text,
+        profile=profile,
+    )
+    plan.check_draws()
+    return plan
+
+
+def make_plan(
+    request: Request,
+    folder: Path,
+    effort: Effort,
+    *,
+    profile: Profile | None = None,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Callable[[str], Callable[[Progress], None]] = lambda stage: lambda told: None,
+) -> YearPlan:
+    """Find a plan, or what is short.
+
+    Parameters
+    ----------
+    request : Request
+    folder : Path
+        Results folder, held with ``store.claim``; finished runs are kept there.
+    effort : Effort
+    profile : Profile, optional
+        Fitted biology: run number r takes draw r.
+    workers, executor
+        As for ``executor.run_points``.
+    progress : callable
+        Given the name of a stage, returns what is told how far its runs are.
+
+    Raises
+    ------
+    InputError
+        If a value is not allowed.
+    points.PointsFailed
+        If a run raised.
+    """
+    plan = base_plan(request, profile)
+    numbers = replicate_seeds(request.seed, effort.all_seeds)
+    seeds = tuple(enumerate(numbers, start=1))
+    with open_store(folder) as store:
+        if executor is not None:
+            forecaster = Forecaster(plan, request.start.isoformat(), store, executor, progress)
+            return _make(request, plan, forecaster, seeds, effort)
+        with open_executor(workers) as own:
+            forecaster = Forecaster(plan, request.start.isoformat(), store, own, progress)
+            return _make(request, plan, forecaster, seeds, effort)
+
+
+def _make(
+    request: Request, plan: Plan, forecaster: Forecaster, seeds: Seeds, effort: Effort
+) -> YearPlan:
+    want, have = request.want, request.have
+    chosen = choose(want, have, request.climate, forecaster, seeds, effort, request.seed)
+    forecast = chosen.forecast
+    bins = bins_needed(forecast, want.after_days)
+    by_seed = dict(zip([seed for _, seed in seeds], [number for number, _ in seeds], strict=True))
+    middle = forecast.seeds[in_the_middle(forecast)]
+    record = simulate(forecaster.scenario(forecast.job, by_seed[middle], middle))
+    weeks = week_table(forecast, want, request.start, bins.growth, record.bin_log)
+    paired = tuple((by_seed[seed], seed) for seed in forecast.seeds)[:PAIRED]
+    warm = _warm(forecast.job, forecaster, paired, request, bins, record.bin_log)
+    # A week is due once the first four weeks that must be met are over.
+    weeks = mark(weeks, warm, want.probability, want.after_days)
+    cold = spells(weeks, want.grams_per_day)
+    met = chosen.met.value >= want.probability
+    short = helped = None
+    if not met or cold:
+        base = Forecast(forecast.job, forecast.seeds[:PAIRED], forecast.outcomes[:PAIRED])
+        what = remedies(forecast.job, chosen.choice, chosen.levels, have)
+        helped = try_remedies(base, what, want, have, forecaster, paired)
+    if not met:
+        few = paired[: max(2, min(effort.seeds, len(paired)))]
+        short = shortfalls(chosen, want, have, forecaster, few, paired)
+    return YearPlan(
+        request=request,
+        plan=_of_the_chosen(plan, forecast, request),
+        chosen=chosen,
+        bins=bins,
+        reach=reach(forecast, want),
+        startup=startup(forecast, want, request.start),
+        months=purchases(forecast, request.start),
+        weeks=weeks,
+        candidates=trial_table(chosen, want, have),
+        shortfalls=short,
+        remedies=helped,
+        spells=cold,
+        log=record.bin_log,
+        log_seed=middle,
+    )
+
+
+def _warm(
+    job: Job, forecaster: Forecaster, seeds: Seeds, request: Request, bins: Bins, log: pd.DataFrame
+) -> pd.DataFrame | None:
+    """Weeks of the same handling in the same room kept warm; None where it is warm all year."""
+    coldest, warmest = room.extremes(job.climate)
+    if coldest >= WARM_C or warmest - coldest < 1.0:
+        # In a room that is always the same no week is a cold spell.
+        return None
+    warm = replace(job, climate=room.at_least(job.climate, WARM_C))
+    forecast = forecaster.run([warm], seeds, "the room kept warm")[0]
+    return week_table(forecast, request.want, request.start, bins.growth, log)
+
+
+def _of_the_chosen(plan: Plan, forecast: Forecast, request: Request) -> Plan:
+    values = {k: v for k, v in forecast.job.values.items() if not k.startswith("start.")}
+    policy = Policy("plan", plan.policies[0].parameters.with_values(values, where="plan"))
+    return replace(
+        plan,
+        policies=(policy,),
+        seeds=forecast.seeds,
+        breeders=int(forecast.job.values["start.breeders"]),
+    )

@@ -1,0 +1,307 @@
+"""Read what a plan is asked for: a plan file (TOML), options that stand above it, or both."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from colony_sim.biology.climate import Climate
+from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.errors import InputError
+from colony_sim.experiment.files import (
+    LARGEST_SEED,
+    MOST_BREEDERS,
+    MOST_LARVAE,
+    Nothing,
+    flatten,
+    read_text,
+)
+from colony_sim.planning import room
+from colony_sim.planning.wants import (
+    AFTER_DAYS,
+    PROBABILITY,
+    STRETCH_DAYS,
+    Have,
+    Want,
+    for_birds,
+    stretches,
+)
+
+OPTIONS = "command line"
+BREEDERS = 300
+AREA = 12.0
+YEARS = 3
+_A_DATE = "a date from 2000-01-01 on, such as 2030-03-01"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What a key may be: whole number or not, and its limits."""
+
+    whole: bool
+    low: float
+    high: float
+    unit: str = ""
+
+    def check(self, where: str, key: str, value: Any) -> float:
+        """`value` in its type, or `InputError`."""
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if number and self.low <= value <= self.high and (not self.whole or value == int(value)):
+            return int(value) if self.whole else float(value)
+        noun = "a whole number" if self.whole else "a number"
+        unit = f" ({self.unit})" if self.unit else ""
+        raise InputError(where, key, value, f"{noun} from {self.low:g} to {self.high:g}{unit}")
+
+
+RULES: dict[str, dict[str, Rule]] = {
+    "plan": {"years": Rule(True, 2, 10, "years"), "seed": Rule(True, 0, LARGEST_SEED)},
+    "want": {
+        "grams_per_day": Rule(False, 0.01, 1e6, "g of live larvae a day"),
+        "birds": Rule(True, 1, 1_000_000, "birds"),
+        "larvae_each": Rule(False, 0.1, 1000, "larvae a bird a day"),
+        "larva_mg": Rule(False, 20, 400, "mg"),
+        "probability": Rule(False, 0.5, 0.99, "share of runs"),
+        "after_days": Rule(True, 0, 3000, "days from the start"),
+    },
+    "have": {
+        "bins": Rule(True, 2, 200, "bins"),
+        "bin_area_dm2": Rule(False, 1, 200, "dm2; a box of 40 by 30 cm has 12"),
+        "minutes_per_week": Rule(False, 1, 10_080, "minutes a week"),
+        "breeders": Rule(True, 2, MOST_BREEDERS, "beetles"),
+        "larvae": Rule(True, 0, MOST_LARVAE, "larvae"),
+    },
+}
+_TABLES = ("plan", "want", "have", "climate", "biology")
+
+
+@dataclass(frozen=True)
+class Request:
+    """A plan asked for, checked.
+
+    Attributes
+    ----------
+    name : str
+        Of the plan; its folder is ``NAME-plan``.
+    want, have : Want, Have
+    climate : Climate
+        Of the room; day 1 is the start.
+    room_table : dict
+        The ``[climate]`` table it was made from.
+    start : date
+        Day 1.
+    years, seed : int
+        Calendar years to run, and the seed.
+    biology : dict
+        Keys of the biology that differ from the defaults.
+    text : str
+        The plan file as read; empty if there was none.
+    """
+
+    name: str
+    want: Want
+    have: Have
+    climate: Climate
+    room_table: dict[str, Any]
+    start: date
+    years: int
+    seed: int
+    biology: dict[str, Any]
+    text: str
+
+    @property
+    def days(self) -> int:
+        """Days of a run: whole calendar years from the start."""
+        return (_years_on(self.start, self.years) - self.start).days
+
+
+def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
+    """A plan file with options above it.
+
+    Parameters
+    ----------
+    path : Path or None
+        The plan file, if there is one.
+    options : mapping
+        By key: the keys of `RULES`, ``start``, ``temperature``, ``coldest``, ``warmest``,
+        ``coldest_day``, ``logger``; None means not given.
+
+    Raises
+    ------
+    InputError
+    """
+    where = str(path) if path is not None else OPTIONS
+    text = "" if path is None else read_text(path)
+    tables = _tables(text, where) if path is not None else {}
+    given = {key: value for key, value in options.items() if value is not None}
+    head, wants, haves = (dict(tables.get(name, {})) for name in ("plan", "want", "have"))
+    for name, table in (("plan", head), ("want", wants), ("have", haves)):
+        _check(name, table, where)
+    own = {name: {k: given[k] for k in RULES[name] if k in given} for name in RULES}
+    for name, table in own.items():
+        _check(name, table, OPTIONS, "--")
+    if "grams_per_day" in own["want"] or "birds" in own["want"]:
+        # One way to say what is wanted replaces the other.
+        wants = {k: v for k, v in wants.items() if k in ("probability", "after_days")}
+    start = _start(given.get("start", head.get("start")), where if "start" not in given else None)
+    want = _want({**wants, **own["want"]}, where)
+    have = _have({**haves, **own["have"]}, where)
+    table, source, base = _room(given, tables, path, where)
+    climate = room.by_calendar(table, start, source, base)
+    head = {"years": YEARS, "seed": 1, **head, **own["plan"]}
+    request = Request(
+        name=str(head.get("name", path.stem if path is not None else "rack")),
+        want=want, have=have, climate=climate, room_table=dict(table), start=start,
+        years=head["years"], seed=head["seed"], biology=_biology(tables, where), text=text,
+    )  # fmt: skip
+    if stretches(want.after_days, request.days) < 13:
+        most = request.days - 13 * STRETCH_DAYS
+        raise InputError(
+            where, "after_days", want.after_days,
+            f"at most {most} with {request.years} years: a year must be left to judge",
+        )  # fmt: skip
+    return request
+
+
+def _tables(text: str, where: str) -> dict[str, Any]:
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(where, "file", "not TOML", f"a plan file in TOML ({error})") from None
+    if "experiment" in tables or "policy" in tables:
+        raise InputError(
+            where, "file", "an experiment file",
+            "a plan file with [want] and [have]; for an experiment use colony-sim compare",
+        )  # fmt: skip
+    for name, table in tables.items():
+        if name not in _TABLES:
+            raise InputError(where, name, table, _hint(name, _TABLES, "tables"))
+        if not isinstance(table, dict):
+            raise InputError(where, name, table, f"a table [{name}]")
+    return tables
+
+
+def _check(name: str, table: dict[str, Any], where: str, dash: str = "") -> None:
+    known = [*RULES[name], *(("name", "start") if name == "plan" else ())]
+    for key, value in table.items():
+        shown = f"--{key.replace('_', '-')}" if dash else f"{name}.{key}"
+        if key not in known:
+            raise InputError(where, shown, value, _hint(key, known, "keys"))
+        if key in RULES[name]:
+            table[key] = RULES[name][key].check(where, shown, value)
+        elif key == "name" and not (
+            isinstance(value, str)
+            and 0 < len(value) <= 64
+            and all(c in "abcdefghijklmnopqrstuvwxyz0123456789_-" for c in value)
+            and value[0] not in "_-"
+        ):
+            allowed = "1 to 64 of the characters a-z 0-9 _ -, the first a letter or digit"
+            raise InputError(where, shown, value, allowed)
+
+
+def _hint(key: str, known, what: str) -> str:
+    near = get_close_matches(key, known, n=1, cutoff=0.6)
+    start = f"did you mean {near[0]}? " if near else ""
+    return f"{start}one of the {what} {', '.join(known)}"
+
+
+def _start(value: Any, where: str | None) -> date:
+    key, where = ("plan.start", where) if where not in (None, OPTIONS) else ("--start", OPTIONS)
+    if value is None:
+        raise InputError(where, key, Nothing(), _A_DATE)
+    if isinstance(value, datetime) or not isinstance(value, date | str):
+        raise InputError(where, key, value, _A_DATE)
+    if isinstance(value, str):
+        try:
+            # Only 2030-03-01: 01/03/2030 is March here and January there.
+            value = datetime.strptime(value, "%Y-%m-%d").date()
+        except ValueError:
+            raise InputError(where, key, value, _A_DATE) from None
+    if not 2000 <= value.year <= 9000:
+        raise InputError(where, key, value.isoformat(), _A_DATE)
+    return value
+
+
+def _want(table: dict[str, Any], where: str) -> Want:
+    rest = {
+        "probability": table.get("probability", PROBABILITY),
+        "after_days": table.get("after_days", AFTER_DAYS),
+    }
+    grams, birds = table.get("grams_per_day"), table.get("birds")
+    key = "want.grams_per_day" if where != OPTIONS else "--grams-per-day"
+    if grams is None and birds is None:
+        raise InputError(where, key, Nothing(), "grams_per_day, or birds with larvae_each")
+    flock = [name for name in ("birds", "larvae_each", "larva_mg") if table.get(name) is not None]
+    if grams is not None:
+        if flock:
+            allowed = "either grams_per_day, or birds with larvae_each"
+            raise InputError(where, flock[0], table[flock[0]], allowed)
+        return Want(grams, **rest)
+    return for_birds(birds, table.get("larvae_each"), table.get("larva_mg"), **rest)
+
+
+def _have(table: dict[str, Any], where: str) -> Have:
+    if "bins" not in table:
+        key = "have.bins" if where != OPTIONS else "--bins"
+        raise InputError(where, key, Nothing(), "the number of bins in the rack")
+    return Have(
+        bins=table["bins"],
+        bin_area_dm2=table.get("bin_area_dm2", AREA),
+        breeders=table.get("breeders", BREEDERS),
+        minutes_per_week=table.get("minutes_per_week"),
+        larvae=table.get("larvae", 0),
+    )
+
+
+def _room(
+    given: Mapping[str, Any], tables: Mapping[str, Any], path: Path | None, where: str
+) -> tuple[dict[str, Any], str, Path | None]:
+    """The climate table, where it comes from and the folder its files are in."""
+    wave = {key: given[key] for key in ("coldest", "warmest") if key in given}
+    ways = [name for name in ("temperature", "logger") if name in given]
+    ways += ["coldest"] if wave else []
+    if len(ways) > 1:
+        allowed = "one of --temperature, --coldest with --warmest, --logger"
+        raise InputError(OPTIONS, f"--{ways[1]}", given.get(ways[1]), allowed)
+    if "temperature" in ways:
+        table = {"kind": "constant", "temperature_c": given["temperature"]}
+        return table, OPTIONS, None
+    if "logger" in ways:
+        return {"kind": "logger", "csv": str(given["logger"])}, OPTIONS, Path()
+    if wave:
+        for name in ("coldest", "warmest"):
+            if name not in wave:
+                raise InputError(OPTIONS, f"--{name}", Nothing(), "degrees C, beside the other end")
+        day = given.get("coldest_day", room.COLDEST_DAY)
+        return room.wave_table(wave["coldest"], wave["warmest"], day), OPTIONS, None
+    if "coldest_day" in given:
+        allowed = "only with --coldest and --warmest"
+        raise InputError(OPTIONS, "--coldest-day", given["coldest_day"], allowed)
+    if "climate" not in tables:
+        key = "climate" if path is not None else "--temperature"
+        allowed = "the room: --temperature, --coldest with --warmest, or --logger"
+        if path is not None:
+            allowed = "a [climate] table, or one of the options for the room"
+        raise InputError(where, key, Nothing(), allowed)
+    return dict(tables["climate"]), where, path.parent if path is not None else None
+
+
+def _biology(tables: Mapping[str, Any], where: str) -> dict[str, Any]:
+    values = flatten(tables.get("biology", {}), where)
+    entries = catalogue()
+    for key, value in values.items():
+        if key in entries and entries[key].group != "biology":
+            raise InputError(where, key, value, "biology keys; the plan chooses the handling")
+    Parameters.default().with_values(values, where=where)
+    return values
+
+
+def _years_on(start: date, years: int) -> date:
+    try:
+        return start.replace(year=start.year + years)
+    except ValueError:  # 29 February
+        return date(start.year + years, 3, 1)

@@ -1,0 +1,231 @@
+"""What is short and by how much: each limit is loosened in turn until the want would be met.
+
+The runs of a limit are over the same seeds as the plan's fresh ones, and the handling is one of
+the best that the search found, so a limit that is told is one that suffices for it; a better
+handling might need less. A limit is found by bisection: more of it is taken to be no worse, which
+the last runs check with the share of runs that meet the want and its exact interval.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from colony_sim.planning import room
+from colony_sim.planning.chance import next_run, reach_limits, share, within_reach
+from colony_sim.planning.choose import Chosen, Tried, lacking
+from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
+from colony_sim.planning.wants import Have, Want
+
+MOST_BINS = 4
+"""Times the bins there that are tried at most."""
+MOST_BEETLES = 4
+WARMEST_C = 26.0
+STEP_C = 0.5
+HANDLINGS = 4
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What the plan gives with the probability asked for.
+
+    Attributes
+    ----------
+    grams, low, high : float
+        Harvest of the poorest stretch (g a day) that the share of runs reaches, with a 95 %
+        interval (infinite where the runs are too few for a limit).
+    lack : float
+        What is wanted minus that; 0 or less where it is met.
+    """
+
+    grams: float
+    low: float
+    high: float
+    lack: float
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One way to loosen the limits.
+
+    Attributes
+    ----------
+    key, unit : str
+    there : float
+        What there is.
+    tried : float
+        The most that was tried.
+    """
+
+    key: str
+    unit: str
+    there: float
+    tried: float
+
+
+def reach(forecast: Forecast, want: Want) -> Reach:
+    """What a forecast gives with the probability asked for."""
+    sure = forecast.sure(want.after_days)
+    grams = within_reach(sure, want.probability)
+    low, high = reach_limits(sure, want.probability)
+    return Reach(grams, low, high, want.grams_per_day - grams)
+
+
+def shortfalls(
+    chosen: Chosen, want: Want, have: Have, forecaster: Forecaster, few: Seeds, many: Seeds
+) -> pd.DataFrame:
+    """Loosen bins, warmth, beetles and minutes in turn.
+
+    Parameters
+    ----------
+    chosen : Chosen
+        Of the search, for the handlings to try.
+    few, many : sequence of (int, int)
+        Seeds to search with, and to tell the share of runs with.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Per limit: limit, unit, there, needed (missing if nothing up to `tried` does), tried,
+        runs, met with met_low and met_high at `needed` (at `tried` if that does not do),
+        sure_g_per_day there, handling (keys that differ from the plan's).
+    """
+    finalists = _handlings(chosen, want, have)
+    climate = chosen.forecast.job.climate
+    rows = []
+
+    def search(limit: Limit, at: Callable[[Tried, float], Job], step: float) -> None:
+        promise, best = _first_that_promises(
+            finalists, lambda t: at(t, limit.tried), want, have, forecaster, few, limit.key
+        )
+        needed = None
+        if promise:
+            needed = bisect(
+                limit.there, limit.tried, step,
+                lambda amount: lacking(
+                    forecaster.run([at(best, amount)], few, f"short of {limit.key}")[0], want, have
+                ) == 0,
+            )  # fmt: skip
+        amount = limit.tried if needed is None else needed
+        forecast = forecaster.run([at(best, amount)], many, f"short of {limit.key}")[0]
+        rows.append(_row(limit, needed, forecast, want, have, chosen))
+
+    search(
+        Limit("bins", "bins", have.bins, MOST_BINS * have.bins),
+        lambda tried, bins: _with_bins(tried, bins),
+        1.0,
+    )
+    low, _ = room.extremes(climate)
+    if low < WARMEST_C - STEP_C:
+        search(
+            Limit("warmth", "C at least", low, WARMEST_C),
+            lambda tried, floor: replace(
+                tried.forecast.job, climate=room.at_least(climate, floor)
+            ),
+            STEP_C,
+        )
+    search(
+        Limit("beetles to start with", "beetles", have.breeders, MOST_BEETLES * have.breeders),
+        lambda tried, count: _with_beetles(tried, count),
+        max(1.0, have.breeders / 10),
+    )
+    if have.minutes_per_week is not None:
+        rows.append(_minutes(chosen, want, have, forecaster, many))
+    return pd.DataFrame(rows)
+
+
+def bisect(
+    there: float, tried: float, step: float, enough: Callable[[float], bool]
+) -> float:
+    """Least amount (to within `step`) that is enough; `tried` is, `there` is not.
+
+    Amounts are whole multiples of `step` above `there`.
+    """
+    low, high = 0, round((tried - there) / step)
+    while high - low > 1:
+        at = (low + high) // 2
+        if enough(there + at * step):
+            high = at
+        else:
+            low = at
+    return there + high * step
+
+
+def _handlings(chosen: Chosen, want: Want, have: Have) -> list[Tried]:
+    """The best of the search, and the best that spreads beetles over more bins."""
+    order = sorted(chosen.tried, key=lambda t: (lacking(t.forecast, want, have), t.choice))
+    # A handling that is over the minutes may be what another limit needs.
+    free = replace(have, minutes_per_week=None)
+    by_yield = sorted(chosen.tried, key=lambda t: (lacking(t.forecast, want, free), t.choice))
+    split = [t for t in by_yield if t.forecast.job.values["rotation.surplus"] == "split"]
+    picked = [*order[:2], *by_yield[:1], *split[:1], *order[2:]]
+    return list({tried.choice: tried for tried in picked}.values())[:HANDLINGS]
+
+
+def _first_that_promises(
+    handlings: Sequence[Tried], at: Callable[[Tried], Job], want: Want, have: Have,
+    forecaster: Forecaster, seeds: Seeds, stage: str,
+) -> tuple[bool, Tried]:  # fmt: skip
+    ran = forecaster.run([at(tried) for tried in handlings], seeds, f"short of {stage}")
+    lack = [lacking(forecast, want, have) for forecast in ran]
+    best = min(range(len(ran)), key=lambda i: (lack[i], i))
+    return lack[best] == 0, handlings[best]
+
+
+def _with_bins(tried: Tried, bins: float) -> Job:
+    job = tried.forecast.job
+    return replace(job, values={**job.values, "rack.bins": int(bins)})
+
+
+def _with_beetles(tried: Tried, count: float) -> Job:
+    job = tried.forecast.job
+    return replace(job, values={**job.values, "start.breeders": round(count)})
+
+
+def _minutes(
+    chosen: Chosen, want: Want, have: Have, forecaster: Forecaster, seeds: Seeds
+) -> dict[str, object]:
+    """Least minutes of the candidates tried that give the grams, whatever the minutes."""
+    free = replace(have, minutes_per_week=None)
+    p = want.probability
+
+    def needs(tried: Tried) -> float:
+        return -next_run(-tried.forecast.minutes(want.after_days), p)
+
+    enough = [t for t in chosen.tried if lacking(t.forecast, want, free) == 0]
+    best = (
+        min(enough, key=lambda t: (needs(t), t.choice))
+        if enough
+        else min(chosen.tried, key=lambda t: (lacking(t.forecast, want, free), t.choice))
+    )
+    forecast = forecaster.run([best.forecast.job], seeds, "short of minutes")[0]
+    most = max(needs(tried) for tried in chosen.tried)
+    limit = Limit("minutes", "minutes a week", float(have.minutes_per_week), float(most))
+    minutes = -next_run(-forecast.minutes(want.after_days), p)
+    needed = float(minutes) if enough else None
+    return _row(limit, needed, forecast, want, free, chosen)
+
+
+def _row(
+    limit: Limit, needed: float | None, forecast: Forecast, want: Want, have: Have, chosen: Chosen
+) -> dict[str, object]:
+    met = share(forecast.met(want, have))
+    own = chosen.forecast.job.values
+    other = {key: v for key, v in forecast.job.values.items() if own.get(key) != v}
+    return {
+        "limit": limit.key,
+        "unit": limit.unit,
+        "there": float(limit.there),
+        "needed": needed,
+        "tried": float(limit.tried),
+        "runs": met.runs,
+        "met": met.value,
+        "met_low": met.low,
+        "met_high": met.high,
+        "sure_g_per_day": within_reach(forecast.sure(want.after_days), want.probability),
+        "handling": ", ".join(f"{key} {value}" for key, value in other.items()),
+    }
+
+
