@@ -86,6 +86,16 @@ def cycles(traces: Traces, policy: str) -> Cycles | None:
     )
 
 
+def cleared(lives: Cycles) -> pd.DataFrame:
+    """Lives that were cleared, of those that could have reached the greatest age at clearing.
+
+    The lives begun late, of which only the short ones would have ended, are left out.
+    """
+    oldest = lives.ends["cleared_age"].max()
+    whole = lives.ends[lives.ends["most_age"] >= oldest]
+    return whole.dropna(subset=["cleared_age"])
+
+
 def band(lives: Cycles, what: str, least_share: float = 0.5) -> pd.DataFrame:
     """Median and middle 80 % over bins, by days since the beetles left.
 

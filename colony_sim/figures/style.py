@@ -7,6 +7,7 @@ beyond five policies they come again with another marker.
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import textwrap
@@ -34,6 +35,11 @@ PALETTE = ("#14508c", "#e06010", "#4aa08f", "#3d0c1a", "#3a35d8")
 MARKERS = ("o", "s", "D", "^", "v", "P", "X")
 LOSSES = {"age": "#cfd6de", "background": "#8793a1", "handling": "#37424e"}
 """Shades of one hue, light to dark, for the causes of adult losses."""
+STAGES = {
+    "eggs": ("#b07d00", (0, (5, 2))), "larvae": (INK, "-"),
+    "pupae": ("#8e44ad", (0, (1.5, 1.2))), "adults": ("#6b6b6b", (0, (7, 2, 1.5, 2))),
+}  # fmt: skip
+"""Colour and dashes of each stage; colours keep apart as those of the policies, by 35 or more."""
 
 
 @contextmanager
@@ -212,3 +218,25 @@ def spread(values: np.ndarray, half: float = 0.11) -> np.ndarray:
     place = pd.Series(values).groupby(cell).cumcount().to_numpy()
     step = min(0.07, 2 * half / max(int(place.max(initial=0)), 1))
     return np.where(place % 2, 1, -1) * ((place + 1) // 2) * step
+
+
+def groups(names: Sequence[str], most: int) -> list[list[str]]:
+    """The names in order, in as few groups of at most `most` as there can be, evenly filled."""
+    count = -(-len(names) // most)
+    sizes = [len(part) for part in np.array_split(np.arange(len(names)), count)]
+    edges = np.cumsum([0, *sizes])
+    return [list(names[a:b]) for a, b in zip(edges, edges[1:], strict=False)]
+
+
+def tidy(value: float) -> float:
+    """The value cut down to one significant digit."""
+    if value <= 0:
+        return 0.0
+    size = 10.0 ** math.floor(math.log10(value))
+    return math.floor(value / size + 1e-9) * size
+
+
+def row_heading(panel: Axes, text: str) -> None:
+    """A quiet heading above the left end of a panel."""
+    panel.annotate(text, (0, 1), (0, 5), color=QUIET, xycoords="axes fraction",
+                   textcoords="offset points")  # fmt: skip

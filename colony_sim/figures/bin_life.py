@@ -1,0 +1,324 @@
+"""The life of a bin: who is in it, by days since the beetles left, with molts and harvests."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from colony_sim.experiment.finding import shortened
+from colony_sim.experiment.retrace import Traces
+from colony_sim.experiment.wording import number
+from colony_sim.figures import style
+from colony_sim.figures.bin_cycles import Cycles, band, cycles, harvest_by_week
+from colony_sim.figures.results import Results, footer
+from colony_sim.figures.slide import Slide
+from colony_sim.figures.titles import fitting
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+COLUMNS = 2
+"""Policies beside each other on one slide."""
+_STAGE_NAMES = {"eggs": "eggs", "larvae": "larvae", "pupae": "pupae", "adults": "beetles"}
+_UNITS = {
+    **dict.fromkeys(_STAGE_NAMES, "insects a bin"),
+    "larvae_g": "g larvae a bin",
+    "skins_per_day": "skins shed a bin and day",
+}
+_HARVEST, _MOIST = "harvested_g_per_week", "moisture_starts"
+
+
+def slides(results: Results, traces: Traces) -> list[Slide]:
+    """The life of a bin under each policy, two policies a slide."""
+    data = {policy: _Life.of(traces, policy) for policy in results.policies}
+    groups = style.groups(results.policies, COLUMNS)
+    return [_slide(results, traces.seed, {p: data[p] for p in group}, group) for group in groups]
+
+
+class _Life:
+    """What is drawn of one policy."""
+
+    def __init__(self, lives: Cycles) -> None:
+        self.bins = len(lives.ends)
+        self.bands = {what: band(lives, what) for what in _UNITS}
+        self.weeks = harvest_by_week(lives)
+        moist = lives.ends["moist_age"].dropna()
+        self.moist = float(moist.median()) if len(moist) >= 3 else None
+        self.moist_bins = len(moist)
+        self.days = (lives.first_day, lives.last_day)
+
+    @classmethod
+    def of(cls, traces: Traces, policy: str) -> _Life | None:
+        """None where there are too few bins to show."""
+        lives = cycles(traces, policy)
+        if lives is None or lives.days.empty:
+            return None
+        life = cls(lives)
+        return None if life.bands["larvae_g"].empty else life
+
+    @property
+    def peak(self) -> pd.Series:
+        """The day on which the median mass of larvae is largest."""
+        table = self.bands["larvae_g"]
+        return table.loc[table["median"].idxmax()]
+
+
+def _slide(
+    results: Results, seed: int, lives: dict[str, _Life | None], group: Sequence[str]
+) -> Slide:
+    title = fitting(lambda most: _title(lives, most), group)
+    run = f"1 run a policy, run seed {seed}"
+    return Slide(
+        name="bin_life",
+        title=title,
+        say=f"{title}. {_moist_in_words(lives)}",
+        caveat="Bins of one run of each policy, filled after its warm-up; lines are medians over "
+        "bins and bands their middle 80 %. Bins of one run are not independent, so this shows "
+        "how a bin lives, not how sure a difference is. Larvae and pupae left in a bin that is "
+        "cleared go on to an older bin.",
+        alt=_alt(lives),
+        data=_data(lives),
+        paint=lambda: _figure(results, seed, lives, title),
+        runs=run,
+    )
+
+
+def _title(lives: dict[str, _Life | None], most: int) -> str:
+    parts = []
+    for policy, life in lives.items():
+        if life is not None:
+            day, grams = int(life.peak["age"]), number(life.peak["median"])
+            parts.append((day, grams, f"“{shortened(policy, most)}”"))
+    if not parts:
+        return "The life of a bin cannot be shown: no run shown here settled with bins to follow"
+    day, grams, name = parts[0]
+    text = f"A bin’s larvae weigh most {_after(day)} ({grams} g) under {name}"
+    for day, grams, name in parts[1:]:
+        text = f"{text}; {_days(day)} ({grams} g) under {name}"
+    return text
+
+
+def _days(day: int) -> str:
+    return f"{day} day{'' if day == 1 else 's'}"
+
+
+def _after(day: int) -> str:
+    if day < 0:
+        return f"{_days(-day)} before the beetles leave"
+    return f"{_days(day)} after the beetles leave"
+
+
+def _moist_in_words(lives: dict[str, _Life | None]) -> str:
+    parts = []
+    for policy, life in lives.items():
+        if life is None:
+            parts.append(f"no settled run with 3 bins or more under “{policy}”")
+        elif life.moist is None:
+            parts.append(f"no moisture is started under “{policy}”")
+        else:
+            parts.append(f"moisture starts {life.moist:g} days after under “{policy}”")
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]} (medians over bins)."
+
+
+def _alt(lives: dict[str, _Life | None]) -> str:
+    parts = []
+    for policy, life in lives.items():
+        if life is None:
+            parts.append(f"Under “{policy}” there is nothing to show.")
+            continue
+        laid = life.bands["eggs"]["median"].max()
+        skins = life.bands["skins_per_day"]
+        top = skins.loc[skins["median"].idxmax()]
+        week = life.weeks.loc[life.weeks["grams"].idxmax()] if len(life.weeks) else None
+        best = "" if week is None else (
+            f" and the largest harvest comes in week {int(week['week']) + 1}: "
+            f"{number(week['grams'])} g a bin"
+        )  # fmt: skip
+        parts.append(
+            f"Under “{policy}” ({life.bins} bins) the median count of eggs reaches "
+            f"{number(laid)}, the mass of larvae {number(life.peak['median'])} g on day "
+            f"{int(life.peak['age'])}, skins shed {number(top['median'])} a day on day "
+            f"{int(top['age'])}{best}."
+        )
+    return (
+        "Three rows by days since the beetles left: insects by stage, mass of larvae with the "
+        f"harvest of each week, skins shed a day. {' '.join(parts)}"
+    )
+
+
+def _data(lives: dict[str, _Life | None]) -> pd.DataFrame:
+    names = {"age": "days_since_beetles_left", "bins": "bins_in_use", "watched": "bins_watched"}
+    tables = []
+    for policy, life in lives.items():
+        if life is None:
+            continue
+        for what, table in life.bands.items():
+            head = {"policy": policy, "series": what, "unit": _UNITS[what]}
+            tables.append(table.rename(columns=names).assign(**head, mean=np.nan))
+        weeks = life.weeks.assign(days_since_beetles_left=7 * life.weeks["week"])
+        head = {"policy": policy, "series": _HARVEST, "unit": "g a bin and week from that day"}
+        tables.append(
+            weeks.rename(columns={"bins": "bins_watched", "grams": "mean"}).assign(**head)
+        )
+        if life.moist is not None:
+            head = {
+                "policy": policy,
+                "series": _MOIST,
+                "unit": "day",
+                "bins_in_use": life.moist_bins,
+            }
+            tables.append(pd.DataFrame([{**head, "days_since_beetles_left": life.moist}]))
+    columns = ["policy", "series", "unit", *names.values(), "low", "median", "high", "mean"]
+    if not tables:
+        return pd.DataFrame(columns=columns)
+    return pd.concat([table.reindex(columns=columns) for table in tables], ignore_index=True)
+
+
+def _figure(results: Results, seed: int, lives: dict[str, _Life | None], title: str) -> Figure:
+    figure = style.new_figure()
+    top = style.headed(figure, title)
+    footer(figure, results, f"1 run a policy (run seed {seed})")
+    _legend(figure, top)
+    known = [life for life in lives.values() if life is not None]
+    left, right, gap = 1.5, style.WIDTH - 0.4, 0.5
+    width = (right - left + gap) / len(lives) - gap
+    low, between = 1.15, 0.42
+    heights = np.array([0.42, 0.35, 0.23]) * (top - 0.95 - low - 2 * between)
+    places = [low + heights[2] + between + heights[1] + between,
+              low + heights[2] + between, low]  # fmt: skip
+    for i, (policy, life) in enumerate(lives.items()):
+        panels = [
+            style.axes(figure, left + i * (width + gap), place, width, height)
+            for place, height in zip(places, heights, strict=True)
+        ]
+        _head(panels[0], results.index(policy), policy, life, width)
+        _frame(panels, known, first=i == 0)
+        if life is None:
+            panels[1].text(
+                0.5,
+                0.5,
+                "no settled run with 3 bins or more",
+                ha="center",
+                va="center",
+                color=style.QUIET,
+                transform=panels[1].transAxes,
+            )
+            continue
+        came = min(int(life.bands["adults"]["age"].min()), 0)
+        for panel in panels:
+            panel.axvspan(came, 0, color=style.SHADE, linewidth=0, zorder=0)
+        _stages(panels[0], life)
+        _mass(panels[1], life, style.colour(results.index(policy)))
+        _line(panels[2], life.bands["skins_per_day"], style.INK, "-")
+        if life.moist is not None:
+            for panel in panels:
+                panel.axvline(life.moist, color="#14508c", linewidth=1.8, linestyle=(0, (2, 2)))
+    return figure
+
+
+def _legend(figure: Figure, top: float) -> None:
+    handles = [
+        Line2D([], [], color=colour, linestyle=dash, linewidth=3, label=_STAGE_NAMES[stage])
+        for stage, (colour, dash) in style.STAGES.items()
+    ]
+    handles += [
+        Patch(facecolor=style.SHADE, label="beetles in the bin"),
+        Line2D([], [], color="#14508c", linestyle=(0, (2, 2)), linewidth=1.8,
+               label="moisture starts"),
+        Patch(facecolor=style.FAINT, label="middle 80 % of bins"),
+    ]  # fmt: skip
+    figure.legend(
+        handles=handles,
+        loc="upper left",
+        ncols=len(handles),
+        bbox_to_anchor=(0.32 / style.WIDTH, (top - 0.08) / style.HEIGHT),
+        borderpad=0,
+        borderaxespad=0,
+        handlelength=1.5,
+        handletextpad=0.4,
+        columnspacing=1.0,
+        labelcolor=style.QUIET,
+    )
+
+
+def _head(axes: Axes, place: int, policy: str, life: _Life | None, width: float) -> None:
+    bins = "" if life is None else f", {life.bins} bins"
+    most = int(width / 0.165) - len(bins)
+    axes.annotate(
+        f"{shortened(policy, most)}{bins}",
+        (0, 1),
+        (22, 9),
+        weight="bold",
+        xycoords="axes fraction",
+        textcoords="offset points",
+    )
+    height = axes.get_position().height * style.HEIGHT
+    axes.plot(
+        7 / 72 / width,
+        1 + 15 / 72 / height,
+        style.marker(place),
+        color=style.colour(place),
+        markersize=11,
+        transform=axes.transAxes,
+        clip_on=False,
+    )
+
+
+def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
+    """Axes shared by all policies of the slide."""
+    first_age = min((int(life.bands["adults"]["age"].min()) for life in known), default=0)
+    last_age = max((int(t["age"].max()) for life in known for t in life.bands.values()), default=1)
+    for panel, label in zip(panels, ("insects\n(root scale)", "g", "skins"), strict=True):
+        panel.set_xlim(min(first_age, 0), max(last_age, 1))
+        panel.tick_params(labelbottom=panel is panels[-1])
+        if first:
+            panel.set_ylabel(label)
+            panel.yaxis.set_label_coords(-0.72 / (panel.get_position().width * style.WIDTH), 0.5)
+        else:
+            panel.tick_params(labelleft=False)
+    panels[-1].set_xlabel("days since the beetles left the bin")
+    counts = max((life.bands[s]["high"].max() for life in known for s in _STAGE_NAMES), default=1)
+    panels[0].set_yscale("function", functions=(_root, np.square))
+    panels[0].set_ylim(0, 1.1 * max(counts, 1))
+    ticks = sorted({style.tidy(counts * share) for share in (0.03, 0.25, 0.8)} | {0.0})
+    panels[0].set_yticks(ticks, labels=[f"{tick:g}" for tick in ticks])
+    mass = max((life.bands["larvae_g"]["high"].max() for life in known), default=1)
+    weekly = max((life.weeks["grams"].max() for life in known if len(life.weeks)), default=0)
+    panels[1].set_ylim(0, 1.1 * max(mass, weekly) or 1)
+    skins = max((life.bands["skins_per_day"]["high"].max() for life in known), default=1)
+    panels[2].set_ylim(0, 1.15 * skins or 1)
+    panels[1].locator_params(axis="y", nbins=3)
+    panels[2].locator_params(axis="y", nbins=2)
+    if first:
+        style.row_heading(panels[1], "mass of larvae; bars: harvest of a week, mean of a bin")
+        style.row_heading(panels[2], "molts: skins shed a day")
+
+
+def _root(value: np.ndarray) -> np.ndarray:
+    return np.sqrt(np.clip(value, 0, None))
+
+
+def _stages(axes: Axes, life: _Life) -> None:
+    for stage, (colour, dash) in style.STAGES.items():
+        _line(axes, life.bands[stage], colour, dash)
+
+
+def _mass(axes: Axes, life: _Life, colour: str) -> None:
+    if len(life.weeks):
+        axes.bar(7 * life.weeks["week"] + 3.5, life.weeks["grams"], width=5.6, color=colour,
+                 alpha=0.55, linewidth=0, zorder=1)  # fmt: skip
+    _line(axes, life.bands["larvae_g"], style.INK, "-")
+
+
+def _line(axes: Axes, table: pd.DataFrame, colour: str, dash) -> None:
+    """Median and band over bins."""
+    axes.fill_between(table["age"], table["low"], table["high"], color=colour, alpha=0.25,
+                      linewidth=0, zorder=2)  # fmt: skip
+    axes.plot(table["age"], table["median"], color=colour, linestyle=dash, linewidth=2.6, zorder=3)
