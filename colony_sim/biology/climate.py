@@ -1,4 +1,4 @@
-"""Daily mean temperature of the room: constant, a yearly wave, or a series from a CSV."""
+"""Daily mean temperature of the room: constant, a yearly wave, a series or a logger's CSV."""
 
 from __future__ import annotations
 
@@ -6,22 +6,25 @@ import csv
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from colony_sim.biology.calendar import covers_year, going_on, on_calendar
+from colony_sim.biology.logger import FILLS, HIGHEST_C, LOWEST_C, read_logger
 from colony_sim.errors import InputError
 
-#: A room outside this range is a slip of the pen or another unit (degrees C).
-LOWEST_C, HIGHEST_C = -30.0, 50.0
 DAYS_PER_YEAR = 365.0
 _ALLOWED_C = f"a temperature from {LOWEST_C:g} to {HIGHEST_C:g} (C)"
 _FIELDS = {
     "constant": ("temperature_c",),
     "yearly_wave": ("mean_c", "amplitude_k", "coldest_day"),
     "series": ("csv",),
+    "logger": ("csv",),
 }
+_OPTIONAL = {"logger": ("unit", "fill", "longest_gap_days", "start")}
 
 
 @dataclass(frozen=True)
@@ -31,19 +34,30 @@ class Climate:
     Attributes
     ----------
     kind : str
-        "constant", "yearly_wave" or "series".
+        "constant", "yearly_wave", "series" or "logger".
     values : tuple of float
         (C,), (mean C, amplitude K, coldest day of the year) or the daily series (C).
+    first, start : str
+        ISO dates of the first value and of day 1 of a run; empty unless the kind is "logger".
+    notes : tuple of str
+        What was read, left out and filled, in sentences; they change no temperature.
     """
 
     kind: str
     values: tuple[float, ...]
+    first: str = ""
+    start: str = ""
+    notes: tuple[str, ...] = ()
 
     def daily(self, days: int) -> np.ndarray:
         """Temperature of days 1 to `days` (float64 array of shape (days,), degrees C).
 
-        A series shorter than `days` starts again from its first day.
+        A series shorter than `days` starts again from its first day, a log that covers a year
+        goes on by the day of the year (see ``calendar.on_calendar``).
         """
+        if self.kind == "logger":
+            first, start = date.fromisoformat(self.first), date.fromisoformat(self.start)
+            return on_calendar(first, self.values, start, days)
         day = np.arange(1, days + 1)
         if self.kind == "constant":
             return np.full(days, self.values[0])
@@ -60,16 +74,28 @@ class Climate:
             return 1
         if self.kind == "yearly_wave":
             return 1 if self.values[1] == 0 else int(DAYS_PER_YEAR)
+        if self.kind == "logger":
+            if len(set(self.values)) == 1:
+                return 1
+            if covers_year(date.fromisoformat(self.first), len(self.values)):
+                return int(DAYS_PER_YEAR)
         return len(self.values)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data from which `Climate.from_dict` makes the same climate."""
-        return {"kind": self.kind, "values": list(self.values)}
+        data = {"kind": self.kind, "values": list(self.values)}
+        if self.kind == "logger":
+            data |= {"first": self.first, "start": self.start, "notes": list(self.notes)}
+        return data
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Climate:
         """The climate that `as_dict` described."""
-        return cls(data["kind"], tuple(float(v) for v in data["values"]))
+        values = tuple(float(v) for v in data["values"])
+        if data["kind"] != "logger":
+            return cls(data["kind"], values)
+        first, start = (date.fromisoformat(data[key]).isoformat() for key in ("first", "start"))
+        return cls("logger", values, first, start, tuple(str(note) for note in data["notes"]))
 
 
 def constant(temperature_c: float) -> Climate:
@@ -84,7 +110,9 @@ def climate_from_table(table: Mapping[str, Any], where: str, base: Path | None =
     ----------
     table : mapping
         `kind` and its fields: constant {temperature_c}; yearly_wave {mean_c, amplitude_k,
-        coldest_day}; series {csv}, a file with the columns day,temperature_c.
+        coldest_day}; series {csv}, a file with the columns day,temperature_c; logger {csv} and,
+        as wished, {unit, fill, longest_gap_days, start} (see ``logger.read_logger``; start is the
+        date of day 1, default: the first whole day of the log).
     where : str
         Name of the file, for messages.
     base : Path, optional
@@ -98,10 +126,11 @@ def climate_from_table(table: Mapping[str, Any], where: str, base: Path | None =
     if not isinstance(kind, str) or kind not in _FIELDS:
         raise InputError(where, "climate.kind", kind, "one of " + ", ".join(_FIELDS))
     fields = _FIELDS[kind]
+    known = (*fields, *_OPTIONAL.get(kind, ()))
     for key in table:
-        if key != "kind" and key not in fields:
+        if key != "kind" and key not in known:
             raise InputError(
-                where, "unknown key", f"climate.{key}", f"with kind {kind}: " + ", ".join(fields)
+                where, "unknown key", f"climate.{key}", f"with kind {kind}: " + ", ".join(known)
             )
     for field in fields:
         if field not in table:
@@ -125,7 +154,43 @@ def climate_from_table(table: Mapping[str, Any], where: str, base: Path | None =
     if not isinstance(name, str) or not name:
         raise InputError(where, "climate.csv", name, "the name of a CSV file")
     path = Path(name) if base is None else Path(base) / name
+    if kind == "logger":
+        return _logger(table, path, where)
     return Climate(kind, _read_series(path))
+
+
+def _logger(table: Mapping[str, Any], path: Path, where: str) -> Climate:
+    unit, fill = table.get("unit"), table.get("fill", "refuse")
+    if unit not in (None, "C", "F"):
+        raise InputError(where, "climate.unit", unit, '"C" or "F"')
+    if fill not in FILLS:
+        allowed = " or ".join(f'"{word}"' for word in FILLS)
+        raise InputError(where, "climate.fill", fill, allowed)
+    longest = table.get("longest_gap_days")
+    whole = isinstance(longest, int) and not isinstance(longest, bool)
+    if longest is not None and not (whole and 1 <= longest <= 366):
+        allowed = "a whole number from 1 to 366 (d)"
+        raise InputError(where, "climate.longest_gap_days", longest, allowed)
+    asked = _date(table["start"], where) if "start" in table else None
+    series = read_logger(path, unit, fill, longest)
+    start = asked or series.first
+    if not series.first <= start <= series.last and not covers_year(
+        series.first, len(series.values)
+    ):
+        allowed = f"a day of the log, {series.first} to {series.last}, as it lacks part of a year"
+        raise InputError(where, "climate.start", start.isoformat(), allowed)
+    notes = (*series.notes, going_on(series.first, len(series.values), start))
+    return Climate("logger", series.values, series.first.isoformat(), start.isoformat(), notes)
+
+
+def _date(value: Any, where: str) -> date:
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    try:
+        return date.fromisoformat(value)
+    except (TypeError, ValueError):
+        allowed = "a date, such as 2031-03-01"
+        raise InputError(where, "climate.start", value, allowed) from None
 
 
 def _number(value: Any, where: str, field: str, least: float, most: float, unit: str) -> float:

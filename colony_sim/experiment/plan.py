@@ -248,7 +248,8 @@ def content_key(scenario: Scenario) -> str:
     """SHA-256 over everything that decides the result of a run, and over nothing else."""
     content = {
         "parameters": scenario.parameters.as_dict(),
-        "climate": scenario.climate.as_dict(),
+        # What is noted of a logger's file changes no temperature.
+        "climate": {k: v for k, v in scenario.climate.as_dict().items() if k != "notes"},
         "days": scenario.days,
         "seed": scenario.seed,
         "breeders": scenario.breeders,
