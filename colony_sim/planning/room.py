@@ -38,7 +38,9 @@ def by_calendar(table: Mapping[str, Any], start: date, where: str, base: Path | 
                 where, f"climate.{key}", value,
                 f"degrees C, at most {TOO_WARM_C:g}; if this is Fahrenheit, {celsius}",
             )  # fmt: skip
-    climate = climate_from_table(dict(table), where, base)
+    # A log that covers a year is read by the calendar as well, unless the file says otherwise.
+    dated = {"start": start, **table} if table.get("kind") == "logger" else dict(table)
+    climate = climate_from_table(dated, where, base)
     if climate.kind != "yearly_wave":
         return climate
     mean, amplitude, coldest = climate.values
