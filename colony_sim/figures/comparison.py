@@ -13,6 +13,7 @@ from colony_sim.experiment.outcome import handling_period
 from colony_sim.experiment.paired import t_interval
 from colony_sim.experiment.wording import number
 from colony_sim.figures import policy_rows, style
+from colony_sim.figures.months import months
 from colony_sim.figures.results import Results, footer, read, span
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 LOSS = "adult_losses_per_100_per_day"
-MONTH = 30
 
 
 def draw(folder: Path) -> list[Path]:
@@ -212,7 +212,7 @@ def _over_time(axes: Axes, results: Results) -> None:
     settled = results.runs[results.runs["status"] == "settled"]
     lengths, highest = set(), 0.0
     for i, policy in enumerate(results.policies):
-        monthly, length = _monthly(results.daily, policy, handling_period(results.handling(policy)))
+        monthly, length = months(results.daily, policy, handling_period(results.handling(policy)))
         lengths.add(length)
         highest = max(highest, monthly["harvest_g"].max() if len(monthly) else 0.0)
         steady = monthly["seed"].map(status[policy]) == "settled"
@@ -254,26 +254,11 @@ def _over_time(axes: Axes, results: Results) -> None:
     axes.set_ylim(0, 1.35 * highest or 1)
     axes.locator_params(axis="y", nbins=3)
     _warm_up(axes, settled["warm_up_days"], days)
-    spans = "- or ".join(str(n) for n in sorted({min(lengths), max(lengths)}))
     died, never = ((status == word).sum() for word in ("died_out", "unsettled"))
     left_out = [f"{died} died out ×"] * bool(died) + [f"{never} unsettled"] * bool(never)
-    text = f"{spans}-day means, 95 % bands"
+    text = f"{style.either(lengths)}-day means, 95 % bands"
     text += f"; dashed, left out: {', '.join(left_out)}" if left_out else ""
     style.heading(axes, "d", "Yield over time", text, across=2.6)
-
-
-def _monthly(daily: pd.DataFrame, policy: str, period: int) -> tuple[pd.DataFrame, int]:
-    """Mean yield of each run by months of whole handling periods, and their length (days).
-
-    With calendar months the number of harvests would differ from one to the next.
-    """
-    length = period * max(1, round(MONTH / period))
-    rows = daily[daily["policy"] == policy]
-    block = (rows["day"] - 1) // length
-    found = rows.groupby(["seed", block])["harvest_g"].agg(["mean", "size"])
-    found = found[found["size"] == length]["mean"].rename("harvest_g").reset_index()
-    found["day"] = (found["day"] + 0.5) * length
-    return found, length
 
 
 def _warm_up(axes: Axes, warm_up: pd.Series, days: int) -> None:

@@ -240,3 +240,8 @@ def row_heading(panel: Axes, text: str) -> None:
     """A quiet heading above the left end of a panel."""
     panel.annotate(text, (0, 1), (0, 5), color=QUIET, xycoords="axes fraction",
                    textcoords="offset points")  # fmt: skip
+
+
+def either(values: Sequence[int]) -> str:
+    """Least and greatest of some whole numbers, such as "21- or 28" before "-day means"."""
+    return "- or ".join(str(value) for value in sorted({min(values), max(values)}))
