@@ -37,7 +37,9 @@ class Contents:
     unsaid : tuple of str
         What the answer does not say.
     policies : Table or None
-    differences : list of Table
+    between : Table or None
+        Of more than two policies: their paired differences in yield.
+    all_measures : list of Table
     assumptions : Table or None
     deck : Deck
     invented : bool
@@ -52,7 +54,8 @@ class Contents:
     leaning: tuple[str, ...]
     unsaid: tuple[str, ...]
     policies: Table | None
-    differences: list[Table]
+    between: Table | None
+    all_measures: list[Table]
     assumptions: Table | None
     deck: Deck
     invented: bool
@@ -93,7 +96,7 @@ def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
         "question": question or f"{facts.get('kind', 'results')}".capitalize(),
         "deck": deck,
         "invented": "invented scenario" in text,
-        "policies": tables.policies_table(handling, summary) if handling else None,
+        "policies": None if not handling else tables.policies_table(handling, summary, differences),
     }
     if not compared:
         return Contents(
@@ -102,7 +105,8 @@ def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
             details=paragraphs,
             leaning=(),
             unsaid=(REMINDER, *(slide.caveat for slide in deck.slides[:1] if slide.caveat)),
-            differences=[],
+            between=None,
+            all_measures=[],
             assumptions=None,
             **shared,
         )
@@ -111,16 +115,19 @@ def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
         raise InputError(
             str(folder / "verdict.txt"), "contents", "damaged", "the verdict as compare wrote it"
         )
-    found = (
-        tables.read(folder, "assumptions") if (folder / "assumptions.parquet").is_file() else None
-    )
+    looked = (folder / "assumptions.parquet").is_file()
+    assumptions = tables.assumptions_table(tables.read(folder, "assumptions")) if looked else None
     return Contents(
         answer=dashed(paragraphs[at]),
         evidence=_evidence(summary, differences),
         details=tuple(map(dashed, paragraphs[at + 1 : at + 2])),
         leaning=tuple(map(dashed, paragraphs[at + 2 :])),
         unsaid=tuple(_unsaid(folder, summary, differences)),
-        differences=tables.difference_tables(differences),
+        between=tables.yield_table(differences) if len(handling) > 2 else None,
+        all_measures=[
+            tables.measures_table(summary, tuple(handling)),
+            *tables.difference_tables(differences),
+        ],
         assumptions=assumptions,
         **shared,
     )

@@ -137,6 +137,7 @@ def render(folder: Path, contents: Contents, rack: rack_data.Rack | None, withou
         policy_index={name: i % 5 for i, name in enumerate(contents.names)},
         limits=words.LIMITS,
         cautions=words.CAUTIONS,
+        made=_made(contents.facts),
         repeat=_repeat(folder, contents),
         software=_software(contents.facts),
         settings=_settings(contents.facts),
@@ -184,6 +185,20 @@ def _repeat(folder: Path, contents: Contents) -> list[tuple[str, str]]:
         found.append(("Run all of it again and check that every table is the same", command))
     found.append(("Make this page again", shlex.join(["colony-sim", "report", str(folder)])))
     return found
+
+
+def _made(facts: dict[str, Any]) -> str:
+    """Seed, versions and day of the results, in words."""
+    head, software = facts.get("experiment", {}), facts.get("software", {})
+    runs = f", {head['replicates']} seeds, {head['days']} days" if "replicates" in head else ""
+    commit = facts.get("commit") or "not from a checkout"
+    return (
+        f"Experiment {head.get('name')}: seed {head.get('seed', facts.get('seed'))}{runs}. Made by "
+        f"colony-sim {software.get('colony_sim')} (commit {commit}) with Python "
+        f"{software.get('python')} and numpy {software.get('numpy')} on {software.get('platform')}"
+        f"{', ' + facts['created_utc'] if 'created_utc' in facts else ''}. The same seed gives the "
+        "same numbers with any number of workers."
+    )
 
 
 def _software(facts: dict[str, Any]) -> list[tuple[str, str]]:

@@ -155,12 +155,13 @@ def _lengthened(bins: pd.DataFrame, labels: list[int], days: Iterable[int]) -> p
 
 
 def round_up(value: float) -> float:
-    """The next number above that reads well: 1, 1.5, 2, 2.5, 3, 4, 5, 6 or 8 and zeros."""
+    """The next number from here up that reads well, such as 1.2, 350 or 4000."""
     if value <= 0:
         return 1.0
     size = 10.0 ** np.floor(np.log10(value))
-    step = next(s for s in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if s * size >= value * (1 - 1e-12))
-    return float(step * size)
+    steps = (1, 1.2, 1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 10)
+    step = next(step for step in steps if step * size >= value * (1 - 1e-12))
+    return float(f"{step * size:.3g}")
 
 
 def as_json(rack: Rack) -> str:

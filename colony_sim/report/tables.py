@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR
@@ -14,23 +15,34 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue as parameters
 from colony_sim.errors import InputError
-from colony_sim.experiment.finding import dashed
+from colony_sim.experiment.finding import YIELD, dashed
 from colony_sim.experiment.measures import catalogue as measures
 from colony_sim.experiment.wording import number, separated
 
 NOTHING = "–"
+MAIN = (
+    YIELD, "yield_g_per_kg_bran", "adult_losses_per_100_per_day", "eggs_eaten_share",
+    "pupae_eaten_or_injured_share", "work_hours_per_week", "bins_in_use",
+)  # fmt: skip
+"""Measures of the table at the top; all others follow below it."""
+MEANS = "Steady state, mean of settled runs"
+BOLD = (
+    "In bold: the interval leaves out 0 and the p value, adjusted for the number of policies "
+    "compared, is below 0.05. Among many measures some are bold by chance alone; the question is "
+    "asked of the yield."
+)
 MOST_ROWS = 200
 """Rows of the numbers behind a figure that the page holds; the whole table is in the folder."""
 
 
 @dataclass(frozen=True)
 class Row:
-    """A row: what it is about, its unit, its cells; `strong` where a difference is supported."""
+    """A row: what it is about, its cells, its unit, and the places of the cells in bold."""
 
     label: str
     cells: tuple[str, ...]
     unit: str = ""
-    strong: bool = False
+    strong: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,7 +81,7 @@ def read(folder: Path, name: str) -> pd.DataFrame:
 
 def value(x: float) -> str:
     """A number with three significant digits and a true minus sign; a dash if there is none."""
-    return NOTHING if x is None or not math.isfinite(x) else dashed(number(x))
+    return NOTHING if x is None or not math.isfinite(x) else _typeset(number(x))
 
 
 def interval(mean: float, low: float, high: float) -> str:
@@ -77,20 +89,32 @@ def interval(mean: float, low: float, high: float) -> str:
     if not (math.isfinite(mean) and math.isfinite(low) and math.isfinite(high)):
         return value(mean)
     ends = number(low, ROUND_FLOOR), number(high, ROUND_CEILING)
-    return dashed(f"{number(mean)} ({ends[0]} to {ends[1]})")
+    return _typeset(f"{number(mean)} ({ends[0]} to {ends[1]})")
+
+
+def _typeset(text: str) -> str:
+    """Numbers with true minus signs and powers of ten."""
+    powers = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
+    text = re.sub(
+        r"e-0?(\d+)", lambda found: f"\u202f×\u202f10⁻{found.group(1).translate(powers)}", text
+    )
+    return dashed(text)
 
 
 def policies_table(
-    handling: dict[str, dict[str, Any]], summary: pd.DataFrame | None
+    handling: dict[str, dict[str, Any]],
+    summary: pd.DataFrame | None,
+    differences: pd.DataFrame | None,
 ) -> Table | None:
-    """Policies side by side: the keys of handling that differ, runs, and measures.
+    """Policies side by side: the keys of handling that differ, runs, and `MAIN` measures.
 
     Parameters
     ----------
     handling : dict
         Keys and values of handling by policy, baseline first.
-    summary : DataFrame or None
-        From `policy_summary`; None: only the handling.
+    summary, differences : DataFrame or None
+        From `policy_summary` and `paired_differences`; None: only the handling. Of two policies
+        the paired difference stands beside the means; for more, see `yield_table`.
     """
     names = tuple(handling)
     groups = []
@@ -99,25 +123,54 @@ def policies_table(
         for key in handling[names[0]]
         if len({repr(handling[name].get(key)) for name in names}) > 1
     ]
+    beside = differences is not None and len(names) == 2
+    empty = ("",) if beside else ()
     if differing:
-        groups.append(Group("Handling that differs", tuple(_handling(handling, differing))))
-    if summary is not None:
-        groups.append(Group("Runs", tuple(_runs(summary, names))))
-        groups.append(Group("Steady state, mean of settled runs", tuple(_means(summary, names))))
-    if not groups:
-        return None
-    caption = "Policies side by side"
-    caption += "" if summary is None else f" ({level_of(summary)} intervals in brackets)"
-    return Table(caption, ("", *names), tuple(groups))
+        rows = tuple(_handling(handling, differing, empty))
+        groups.append(Group("Handling that differs", rows))
+    if summary is None:
+        return Table("Handling", ("", *names), tuple(groups)) if groups else None
+    groups.append(Group("Runs", tuple(_runs(summary, names, empty))))
+    rows = tuple(_means(summary, names, differences if beside else None, MAIN))
+    groups.append(Group(MEANS, rows))
+    last = (f"Paired difference: {names[1]} minus {names[0]}",) if beside else ()
+    caption = f"Handling, runs and main measures ({level_of(summary)} intervals in brackets)"
+    return Table(caption, ("", *names, *last), tuple(groups), BOLD if beside else "")
 
 
-def _handling(handling: dict[str, dict[str, Any]], keys: Sequence[str]) -> Iterable[Row]:
+def measures_table(summary: pd.DataFrame, names: Sequence[str]) -> Table:
+    """All measures of all policies."""
+    caption = f"All measures by policy ({level_of(summary)} intervals in brackets)"
+    return Table(caption, ("", *names), (Group("", tuple(_means(summary, names))),))
+
+
+def yield_table(differences: pd.DataFrame) -> Table:
+    """Paired difference in yield of every policy to the baseline."""
+    rows = differences[differences["measure"] == YIELD]
+    baseline = rows["baseline"].iloc[0]
+    found = tuple(
+        Row(str(row["policy"]), _difference_cells(row), strong=(0,) if separated(row) else ())
+        for _, row in rows.iterrows()
+    )
+    caption = f"Paired difference in yield (g/day) to {baseline} ({level_of(rows)} intervals)"
+    return Table(caption, _difference_head(baseline), (Group("", found),), BOLD)
+
+
+def _handling(
+    handling: dict[str, dict[str, Any]], keys: Sequence[str], empty: tuple[str, ...]
+) -> Iterable[Row]:
     entries = parameters()
     for key in keys:
         entry = entries.get(key)
-        about = entry.about.split(".")[0] if entry else key
+        about = first_sentence(entry.about) if entry else key
         unit = entry.unit if entry and entry.kind in ("number", "integer") else ""
-        yield Row(f"{about} ({key})", tuple(_plain(h.get(key)) for h in handling.values()), unit)
+        cells = (_plain(values.get(key)) for values in handling.values())
+        yield Row(f"{about} ({key})", (*cells, *empty), unit)
+
+
+def first_sentence(text: str) -> str:
+    """What comes before the first full stop that ends a sentence."""
+    return text.split(". ")[0].rstrip(".")
 
 
 def _plain(x: Any) -> str:
@@ -126,7 +179,7 @@ def _plain(x: Any) -> str:
     return f"{x:g}" if isinstance(x, float) else NOTHING if x is None else str(x)
 
 
-def _runs(summary: pd.DataFrame, names: Sequence[str]) -> Iterable[Row]:
+def _runs(summary: pd.DataFrame, names: Sequence[str], empty: tuple[str, ...]) -> Iterable[Row]:
     first = summary.drop_duplicates("policy").set_index("policy")
     for label, column in (
         ("Settled", "n_settled"),
@@ -134,50 +187,58 @@ def _runs(summary: pd.DataFrame, names: Sequence[str]) -> Iterable[Row]:
         ("Never settled", "n_unsettled"),
     ):
         cells = (f"{first.loc[name, column]} of {first.loc[name, 'n_runs']}" for name in names)
-        yield Row(label, tuple(cells), "runs")
+        yield Row(label, (*cells, *empty), "runs")
 
 
-def _means(summary: pd.DataFrame, names: Sequence[str]) -> Iterable[Row]:
+def _means(
+    summary: pd.DataFrame,
+    names: Sequence[str],
+    differences: pd.DataFrame | None = None,
+    keys: Sequence[str] = (),
+) -> Iterable[Row]:
     rows = summary.set_index(["measure", "policy"])
+    pairs = None if differences is None else differences.set_index("measure")
     for key, measure in measures().items():
-        if key not in rows.index.get_level_values(0):
+        if keys and key not in keys:
             continue
         found = [rows.loc[(key, name)] for name in names]
         cells = tuple(interval(row["mean"], row["low"], row["high"]) for row in found)
-        yield Row(measure.label, cells, measure.unit)
+        if pairs is None:
+            yield Row(measure.label, cells, measure.unit)
+            continue
+        row = pairs.loc[key]
+        last = interval(row["difference"], row["low"], row["high"])
+        strong = (len(cells),) if separated(row) else ()
+        yield Row(measure.label, (*cells, last), measure.unit, strong)
 
 
 def difference_tables(differences: pd.DataFrame) -> list[Table]:
-    """Paired differences to the baseline, one table a policy."""
+    """Paired differences to the baseline in all measures, one table a policy."""
     tables = []
     for policy, rows in differences.groupby("policy", sort=False):
         baseline = rows["baseline"].iloc[0]
         if not (rows["n_pairs"] > 0).any():
             continue
         caption = f"Paired difference: {policy} minus {baseline} ({level_of(rows)} intervals)"
-        head = ("", "Difference", f"In % of {baseline}", "p (Holm)", "Pairs")
-        found = tuple(_difference(row) for _, row in rows.iterrows())
-        note = (
-            "In bold: the interval leaves out 0 and the p value, adjusted for the number of "
-            "policies compared, is below 0.05. Among many measures some are bold by chance alone; "
-            "the question is asked of the yield."
-        )
-        tables.append(Table(caption, head, (Group("", found),), note))
+        found = []
+        for _, row in rows.iterrows():
+            measure = measures()[row["measure"]]
+            strong = (0,) if separated(row) else ()
+            found.append(Row(measure.label, _difference_cells(row), measure.unit, strong))
+        tables.append(Table(caption, _difference_head(baseline), (Group("", tuple(found)),), BOLD))
     return tables
 
 
-def _difference(row: pd.Series) -> Row:
-    measure = measures()[row["measure"]]
-    return Row(
-        measure.label,
-        (
-            interval(row["difference"], row["low"], row["high"]),
-            interval(row["relative_percent"], row["relative_low"], row["relative_high"]),
-            NOTHING if math.isnan(row["p_holm"]) else probability(row["p_holm"]),
-            f"{row['n_pairs']} of {row['n_pairs'] + row['n_dropped']}",
-        ),
-        measure.unit,
-        strong=separated(row),
+def _difference_head(baseline: str) -> tuple[str, ...]:
+    return ("", "Difference", f"In % of {baseline}", "p (Holm)", "Pairs")
+
+
+def _difference_cells(row: pd.Series) -> tuple[str, ...]:
+    return (
+        interval(row["difference"], row["low"], row["high"]),
+        interval(row["relative_percent"], row["relative_low"], row["relative_high"]),
+        NOTHING if math.isnan(row["p_holm"]) else probability(row["p_holm"]),
+        f"{row['n_pairs']} of {row['n_pairs'] + row['n_dropped']}",
     )
 
 
@@ -194,18 +255,18 @@ def level_of(table: pd.DataFrame) -> str:
 def assumptions_table(table: pd.DataFrame, most: int = 8) -> Table:
     """The assumptions with the largest changes, from ``assumptions.parquet``."""
     rows = []
-    for rank, ends in table.sort_values(["rank"], kind="stable").groupby("rank", sort=True):
+    for rank, ends in table.groupby("rank", sort=True):
         if rank > most:
             break
         first = ends.iloc[0]
-        about = str(first["about"]).split(".")[0]
         cells = [_at_end(ends, end) for end in ("low", "high")]
+        turns = {str(row["end"]) for _, row in ends.iterrows() if row["sign_turns"]}
         rows.append(
             Row(
-                f"{about} ({first['key']})",
+                f"{first_sentence(str(first['about']))} ({first['key']})",
                 (value(first["default"]), *cells, f"{first['basis']}; {first['confidence']}"),
                 str(first["unit"]),
-                strong=bool(ends["sign_turns"].any()),
+                tuple(i for i, end in enumerate(("low", "high"), start=1) if end in turns),
             )
         )
     total = table["key"].nunique()

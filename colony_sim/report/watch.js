@@ -4,7 +4,7 @@
   const data = JSON.parse($("rack-data").textContent);
   const ARRAYS = { u1: Uint8Array, u2: Uint16Array, u4: Uint32Array };
   const STAGES = ["eggs", "larvae", "pupae", "adults"];
-  const HEAVY_MG = 100, KEPT_DAYS = 2;
+  const HEAVY_MG = 100, KEPT_DAYS = 2, PRINTED = 330;
   const FREE = data.phases.indexOf("free"), BREEDING = data.phases.indexOf("breeding");
 
   const unpack = ({ type, text }) =>
@@ -59,13 +59,13 @@
     for (let bin = 0; bin < data.bins; bin++) {
       for (const { word } of doneOn(side, day, bin)) by.set(word, [...(by.get(word) || []), bin + 1]);
     }
-    if (!by.size) return "nothing marked was done";
+    if (!by.size) return "nothing";
     return [...by].map(([word, bins]) => `${word} (bin ${bins.join(", ")})`).join("; ");
   };
 
   const inWords = (side) => {
     if (side.diedOut && data.first + day >= side.diedOut) {
-      return `${side.policy}: the colony died out on day ${side.diedOut}; ` +
+      return `“${side.policy}”: the colony died out on day ${side.diedOut}; ` +
         `${grams(side.harvestedMg[day])} g harvested in all.`;
     }
     let used = 0;
@@ -77,14 +77,14 @@
     }
     count[2] += side.trayPupae[day];
     count[3] += side.trayAdults[day];
-    return `${side.policy}: ${used} of ${data.bins} bins in use; ${count[0]} eggs, ${count[1]} ` +
+    return `“${side.policy}”: ${used} of ${data.bins} bins in use; ${count[0]} eggs, ${count[1]} ` +
       `larvae (${grams(side.standingMg[day])} g), ${count[2]} pupae, ${count[3]} beetles; ` +
-      `${grams(side.harvestedMg[day])} g harvested so far. Done: ${doneInWords(side)}.`;
+      `${grams(side.harvestedMg[day])} g harvested so far. Done today: ${doneInWords(side)}.`;
   };
 
   // ---- drawing ----------------------------------------------------------------------
 
-  const NAMES = ["paper", "ink", "soft", "rule", "box", "line", "eggs", "larva-small", "larva-large",
+  const NAMES = ["paper", "ink", "soft", "rule", "track", "box", "line", "eggs", "larva-small", "larva-large",
     "pupae", "adults", "mass", "mark", "mark-ink"];
   const readColours = () => {
     const style = getComputedStyle(document.documentElement);
@@ -96,8 +96,7 @@
       `rgb(${small.map((from, i) => Math.round(from + ((large[i] - from) * k) / 10)).join(",")})`);
   };
 
-  const size = (canvas, width, height) => {
-    const ratio = window.devicePixelRatio || 1;
+  const size = (canvas, width, height, ratio) => {
     canvas.width = Math.round(width * ratio);
     canvas.height = Math.round(height * ratio);
     canvas.style.aspectRatio = `${width} / ${height}`;
@@ -107,8 +106,9 @@
   };
 
   let layout = null;
-  const arrange = () => {
-    const width = Math.max(120, Math.floor(canvases[0].clientWidth));
+  const arrange = (printed) => {
+    const width = printed || Math.max(120, Math.floor(canvases[0].clientWidth));
+    const ratio = printed ? 3 : window.devicePixelRatio || 1;
     const small = width < 420, gap = small ? 4 : 7, least = small ? 50 : 92;
     const across = Math.max(1, Math.min(data.bins + 1, Math.floor((width + gap) / (least + gap))));
     const tileWidth = (width - gap * (across - 1)) / across, tileHeight = small ? 84 : 116;
@@ -126,9 +126,9 @@
     const rows = Math.ceil(tiles.length / across);
     const height = rows * (tileHeight + gap) - gap;
     layout = { width, small, tileWidth, tileHeight, tiles, gauge, height };
-    layout.pens = canvases.map((canvas) => size(canvas, width, height));
-    layout.courseWidth = Math.max(200, Math.floor(course.clientWidth));
-    layout.coursePen = size(course, layout.courseWidth, 130);
+    layout.pens = canvases.map((canvas) => size(canvas, width, height, ratio));
+    layout.courseWidth = printed ? 2 * printed : Math.max(200, Math.floor(course.clientWidth));
+    layout.coursePen = size(course, layout.courseWidth, 130, ratio);
     for (const canvas of canvases) {
       canvas.dataset.tiles = JSON.stringify(tiles.map((t) => [t.left, t.wide, t.bottom, t.height, t.gaugeLeft]));
     }
@@ -201,7 +201,7 @@
     const phase = side.phase[i];
     box(pen, tile, phase, colour);
     const right = tile.x + tileWidth - (small ? 5 : 7);
-    const since = phase === FREE ? "" : `${side.since[i]} d`;
+    const since = phase === FREE ? "" : `${side.since[i]}${small ? "" : " "}d`;
     if (small) {
       write(pen, `${bin + 1}`, tile.x + 5, tile.y + 13, 11, { bold: true });
       write(pen, since, right, tile.y + 13, 10, { right: true, colour: colours.soft });
@@ -212,8 +212,8 @@
       write(pen, text, right, tile.y + 30, 11.5, { right: true, colour: colours.soft });
     }
     if (phase !== FREE) {
-      pen.fillStyle = colours.rule;
-      pen.fillRect(tile.left, tile.bottom - tile.height, 1, tile.height);
+      pen.fillStyle = colours.track;
+      pen.fillRect(tile.left, tile.bottom - tile.height, tile.wide, tile.height);
       pen.fillRect(tile.gaugeLeft, tile.bottom - tile.height, gauge, tile.height);
       const larvae = side.larvae[i];
       stack(pen, tile, STAGES.map((stage) => side[stage][i]), larvae ? side.larvaeMg[i] / larvae : 0);
@@ -304,13 +304,13 @@
     });
   };
 
+  const say = () => set($("rack-told"), `Day ${data.first + day}. ${sides.map(inWords).join(" ")}`);
+
   // Read out only while nothing moves, and once the reader stops stepping.
   const tell = () => {
     window.clearTimeout(telling);
     if (playing) return;
-    telling = window.setTimeout(() => {
-      set($("rack-told"), `Day ${data.first + day}. ${sides.map(inWords).join(" ")}`);
-    }, 150);
+    telling = window.setTimeout(say, 150);
   };
 
   const update = () => {
@@ -398,19 +398,21 @@
 
   const redraw = () => { readColours(); arrange(); draw(); };
   new ResizeObserver(() => {
-    if (Math.floor(canvases[0].clientWidth) !== layout.width || course.clientWidth !== layout.courseWidth) redraw();
+    const printing = document.documentElement.dataset.print !== undefined;
+    if (!printing && Math.floor(canvases[0].clientWidth) !== layout.width) redraw();
   }).observe(view);
   dark.addEventListener("change", redraw);
   window.addEventListener("beforeprint", () => {
     if (playing) stop();
     document.documentElement.dataset.print = "";
     readColours();
+    arrange(PRINTED);
     draw();
+    say();
   });
   window.addEventListener("afterprint", () => {
     delete document.documentElement.dataset.print;
-    readColours();
-    draw();
+    redraw();
   });
 
   section.dataset.playing = "no";
