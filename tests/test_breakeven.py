@@ -25,6 +25,7 @@ from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.experiment.points import Window
 from colony_sim.figures import breakeven as drawing
+from colony_sim.figures.origin import Origin
 
 X, Y = Axis("predation.adult_egg", (0.0, 0.01, 0.02)), Axis("rack.bins", (6, 12))
 SMALL = EXPERIMENT.replace("breeders = 300", "breeders = 20").replace("days = 700", "days = 40")
@@ -99,15 +100,17 @@ def test_crossings_by_straight_lines():
     assert "rack.bins = 12 bins: no change of sign (3 short)" in text
 
 
-def test_figure_hatches_what_is_not_separated_and_frames_the_default(tmp_path):
-    slide = drawing.figure(made([[1.0, 0.19, 0.17], [-0.17, -0.19, 0.0]]))
+def test_figure_hatches_what_is_not_separated_and_frames_the_default():
+    slide = drawing.figure(made([[1.0, 0.19, 0.17], [-0.17, -0.19, 0.0]]), Origin("demo", 7, True))
     boxes = slide.axes[0].patches
-    assert sum(box.get_hatch() == "///" for box in boxes) == 3
+    hatched = {box.get_xy() for box in boxes if box.get_hatch() == "///"}
+    assert hatched == {(2, 0), (0, 1), (2, 1)}
     framed = [box.get_xy() for box in boxes if box.get_linewidth() == 3]
-    assert framed == [(0.5, 0.5)]  # 0.008 is nearest to 0.01, 12 bins is the second row
-    assert "dm2/(adult d)" in slide.axes[0].get_xlabel() and "bins" in slide.axes[0].get_ylabel()
-    drawing.draw(made(np.ones((2, 3))), tmp_path)
-    assert (tmp_path / "breakeven.png").stat().st_size > 10_000
+    assert framed == [(1, 1)]  # 0.008 is nearest to 0.01, 12 bins is the second row
+    assert "dm²/adult/day" in slide.axes[0].get_xlabel() and "bins" in slide.axes[0].get_ylabel()
+    # The lead changes between the two cells in the middle, and nowhere else.
+    borders = [(list(line.get_xdata()), list(line.get_ydata())) for line in slide.axes[0].lines]
+    assert borders == [([1, 2], [1, 1])]
 
 
 def test_the_command_on_the_model_itself(tmp_path):

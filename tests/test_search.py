@@ -24,6 +24,7 @@ from colony_sim.experiment.search import (
 )
 from colony_sim.experiment.search_words import headline, in_words
 from colony_sim.figures import pareto as drawing
+from colony_sim.figures.origin import Origin
 
 SMALL = EXPERIMENT.replace("breeders = 300", "breeders = 20").replace("days = 700", "days = 40")
 WORDS = ("search", "demo.toml", "--keys", "rotation.interval_days=7:21,harvest.fraction", "--bins",
@@ -145,7 +146,8 @@ def test_a_missing_extra_is_one_line_and_exit_code_2(tmp_path):
     assert "python -m pip install 'optuna>=5.0'" in lines[0]
 
 
-def test_words_and_figure(tmp_path):
+def made_up() -> Search:
+    """Two candidates and the file, of which the candidates are the front."""
     front = pd.DataFrame({
         "candidate": ["A", "B", "as in the file"], "harvest.fraction": [0.9, 0.7, 0.8],
         "yield_g_per_day": [9.0, 7.0, 8.0], "adult_losses": [2.0, 1.5, 2.0],
@@ -158,8 +160,12 @@ def test_words_and_figure(tmp_path):
                          ("minutes", "minutes_per_week")):  # fmt: skip
         front[f"{name}_low"], front[f"{name}_high"] = 0.9 * front[column], 1.1 * front[column]
     trials = front[["harvest.fraction", *OBJECTIVES]].assign(feasible=[True, True, False])
-    result = Search(("harvest.fraction",), Limits(8, 350.0, 100), Window(20, 40), 3, 59, trials,
-                    front)  # fmt: skip
+    return Search(("harvest.fraction",), Limits(8, 350.0, 100), Window(20, 40), 3, 59, trials,
+                  front)  # fmt: skip
+
+
+def test_words_and_figure():
+    result = made_up()
     assert headline(result) == (
         "candidate A yields most of the front, 9.00 g/day for 300 minutes a week; candidate B "
         "takes the least work, 150 minutes a week for 7.00 g/day"
@@ -168,5 +174,16 @@ def test_words_and_figure(tmp_path):
     assert "Limits: 8 bins, 350 minutes a week, 100 founder beetles" in text
     assert "Yields in the search were 0.400 g/day higher on average" in text
     assert "persisted in 40 of 59 runs (limit not met); over the minutes; not on the front" in text
-    drawing.draw(result, tmp_path)
-    assert (tmp_path / "pareto.png").stat().st_size > 10_000
+    axes = drawing.figure(result, Origin("demo", 7, True)).axes[0]
+    assert axes.get_xlabel() == "Work (minutes a week)" and axes.get_ylabel() == "Yield (g/day)"
+    assert {note.get_text() for note in axes.texts} == {"A", "B", "limit 350"}
+
+
+def test_the_headline_weakens_where_intervals_overlap():
+    result = made_up()
+    result.front.loc[1, ["yield_high", "minutes_high"]] = [8.5, 310.0]
+    assert headline(result) == (
+        "candidate A has the highest mean yield of the front, 9.00 g/day for 300 minutes a week, "
+        "not told from 1 other; candidate B has the least mean work, 150 minutes a week for 7.00 "
+        "g/day"
+    )

@@ -7,11 +7,10 @@ from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.show import console
-from colony_sim.commands.study import held, split
+from colony_sim.commands.study import draw, held, split
 from colony_sim.experiment.breakeven import (
     USED,
     WARM_UP,
-    BreakEven,
     break_even,
     crossings,
     headline,
@@ -21,6 +20,7 @@ from colony_sim.experiment.breakeven import (
 from colony_sim.experiment.files import load
 from colony_sim.experiment.finding import YIELD
 from colony_sim.experiment.plan import expand
+from colony_sim.experiment.stored_study import BREAK_EVEN, break_even_facts
 from colony_sim.experiment.study import write_study
 
 
@@ -60,35 +60,14 @@ def run_break_even(
         write_study(
             plan,
             folder,
-            "break-even map",
+            BREAK_EVEN,
             {"breakeven": result.table, "crossings": crossings(result)},
             f"{headline(result)}.\n\n{text}",
-            facts(result),
+            break_even_facts(result),
             command=command_line(),
-            draw=lambda staged: draw(result, staged),
+            draw=draw,
         )
     to = console()
     to.print(text, highlight=False, markup=False)
     to.print(f"{headline(result)}.", style="bold", highlight=False, markup=False)
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
-
-
-def draw(result: BreakEven, folder: Path) -> None:
-    """Draw the map."""
-    from colony_sim.figures import breakeven
-
-    breakeven.draw(result, folder)
-
-
-def facts(result: BreakEven) -> dict:
-    """Settings, for the manifest."""
-    return {
-        "first": result.first,
-        "second": result.second,
-        "x": {"key": result.x.key, "values": list(result.x.values)},
-        "y": {"key": result.y.key, "values": list(result.y.values)},
-        "measure": result.measure,
-        "warm_up_days": result.span.warm_up,
-        "days": result.span.days,
-        "seeds": list(result.seeds),
-    }

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.show import console
-from colony_sim.commands.study import held, split
+from colony_sim.commands.study import draw, held, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
-from colony_sim.experiment.search import USED, WARM_UP, Limits, Search, search
+from colony_sim.experiment.search import USED, WARM_UP, Limits, search
 from colony_sim.experiment.search_words import headline, in_words
+from colony_sim.experiment.stored_study import SEARCH, search_facts
 from colony_sim.experiment.study import write_study
 
 
@@ -49,36 +50,20 @@ def run_search(
             workers=workers,
             on_progress=on_progress,
         )
-        settings = {
-            "keys": list(result.keys),
-            "limits": asdict(limits),
-            "trials": len(result.trials),
-            "search_seeds": result.search_seeds,
-            "fresh_seeds": result.fresh_seeds,
-            "warm_up_days": result.span.warm_up,
-            "days": result.span.days,
-        }
         write_study(
             plan,
             folder,
-            "search",
+            SEARCH,
             {"trials": result.trials, "front": result.front},
             f"{headline(result)}.\n\n{in_words(result)}",
-            settings,
+            search_facts(result),
             command=command_line(),
-            draw=lambda staged: draw(result, staged),
+            draw=draw,
         )
     to = console()
     to.print(in_words(result), highlight=False, markup=False)
     to.print(f"{headline(result)}.", style="bold", highlight=False, markup=False)
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
-
-
-def draw(result: Search, folder: Path) -> None:
-    """Draw the front."""
-    from colony_sim.figures import pareto
-
-    pareto.draw(result, folder)
 
 
 def _specs(text: str) -> list[str]:

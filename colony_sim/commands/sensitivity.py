@@ -7,12 +7,13 @@ from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.show import console
-from colony_sim.commands.study import held, split
+from colony_sim.commands.study import draw, held, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.finding import YIELD
 from colony_sim.experiment.plan import expand
 from colony_sim.experiment.sensitivity import USED, WARM_UP, chosen_entries, sensitivity
 from colony_sim.experiment.sensitivity_words import answer
+from colony_sim.experiment.stored_study import SENSITIVITY, sensitivity_facts
 from colony_sim.experiment.study import write_study
 
 
@@ -55,36 +56,17 @@ def run_sensitivity(
             on_progress=on_progress,
         )
         text = answer(result)
-        settings = {
-            "method": method,
-            "policies": list(result.policies),
-            "measure": measure or YIELD,
-            "keys": [entry.key for entry in entries],
-            "points": len(result.sampled),
-            "replicates": replicates,
-            "warm_up_days": result.span.warm_up,
-            "days": result.span.days,
-            "noise_variance": result.noise.variance,
-            "noise_share": result.noise.share,
-        }
-        settings = {k: None if v != v else v for k, v in settings.items()}
+        keys = [entry.key for entry in entries]
         write_study(
             plan,
             folder,
-            "sensitivity",
+            SENSITIVITY,
             {"sensitivity": result.table, "sampled": result.sampled},
             text,
-            settings,
+            sensitivity_facts(result, measure or YIELD, keys),
             command=command_line(),
-            draw=lambda staged: draw(result, staged),
+            draw=draw,
         )
     to = console()
     to.print(text, highlight=False, markup=False)
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
-
-
-def draw(result, folder: Path) -> None:
-    """Tornado chart, Morris plane or Sobol' indices."""
-    from colony_sim.figures import screening, tornado
-
-    (tornado if result.method == "oneway" else screening).draw(result, folder)

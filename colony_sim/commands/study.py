@@ -31,6 +31,13 @@ def held(folder: Path, name: str) -> Iterator[Callable[[Progress], None]]:
         raise Ending(str(error), 2) from None
 
 
+def draw(folder: Path) -> None:
+    """Draw the figure of a study into its folder, from its tables and manifest."""
+    from colony_sim.figures import study_slides
+
+    study_slides.draw(folder)
+
+
 def split(text: str | None) -> list[str] | None:
     """Names separated by commas."""
     if text is None:

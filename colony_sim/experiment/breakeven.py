@@ -190,10 +190,16 @@ def break_even(
             plan, points, plan.seeds, span, measures=[measure], on_progress=on_progress
         )
     table = cells(rows, points, names, x, y, measure, known.better == "more")
-    p = plan.at_medians().policies[0].parameters
-    start = {"start.breeders": plan.breeders, "start.larvae": plan.larvae}
-    default = tuple(float(start[k] if k in START else p[k]) for k in (x.key, y.key))
+    default = own_values(plan, names[0], x, y)
     return BreakEven(*names, x, y, measure, span, plan.seeds, table, default)
+
+
+def own_values(plan: Plan, policy: str, x: Axis, y: Axis) -> tuple[float, float]:
+    """Values of the two keys in the experiment file, or the profile's medians, under a policy."""
+    plan = plan.at_medians()
+    p = next(each.parameters for each in plan.policies if each.name == policy)
+    start = {"start.breeders": plan.breeders, "start.larvae": plan.larvae}
+    return tuple(float(start[k] if k in START else p[k]) for k in (x.key, y.key))
 
 
 def pair(plan: Plan, policies: Sequence[str] | None) -> tuple[str, str]:

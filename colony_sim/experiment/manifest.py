@@ -107,6 +107,11 @@ def build_single(
     }
 
 
+def listing(data: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """The manifest with the files that are in the folder now."""
+    return {**data, "files": sorted({*(path.name for path in folder.iterdir()), MANIFEST})}
+
+
 def write(folder: Path, data: dict[str, Any]) -> None:
     """Write the manifest of a folder."""
     text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)

@@ -17,10 +17,20 @@ def headline(result: Search) -> str:
         return "No candidate kept to all limits on fresh seeds"
     best = front.sort_values("yield_g_per_day", ascending=False).iloc[0]
     least = front.sort_values("minutes_per_week").iloc[0]
-    one = f"{_called(best)} yields most of the front, {_yield(best)} for {_work(best)}"
+    others = front[front["candidate"] != best["candidate"]]
+    # Intervals that overlap tell nothing apart; those that do not are stricter than a paired test.
+    ahead = others.empty or best["yield_low"] > others["yield_high"].max()
+    word = "yields most" if ahead else "has the highest mean yield"
+    one = f"{_called(best)} {word} of the front, {_yield(best)} for {_work(best)}"
+    if not ahead:
+        close = int((~(others["yield_high"] < best["yield_low"])).sum())
+        one += f", not told from {close} other{'s' if close > 1 else ''}"
+    others = front[front["candidate"] != least["candidate"]]
+    apart = others.empty or least["minutes_high"] < others["minutes_low"].min()
+    takes = "takes the least work" if apart else "has the least mean work"
     if least["candidate"] == best["candidate"]:
-        return f"{one}, and takes the least work"
-    return f"{one}; {_called(least)} takes the least work, {_work(least)} for {_yield(least)}"
+        return f"{one}, and {takes}"
+    return f"{one}; {_called(least)} {takes}, {_work(least)} for {_yield(least)}"
 
 
 def in_words(result: Search) -> str:

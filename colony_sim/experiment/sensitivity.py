@@ -80,6 +80,8 @@ class Sensitivity:
         One row per point: the keys' values and the result with each seed.
     drawn_in : int
         Points drawn towards the centre, to keep the order of keys.
+    central_by_seed : tuple of float
+        Result with nothing moved, with each seed; empty if not known.
     """
 
     method: str
@@ -92,6 +94,7 @@ class Sensitivity:
     table: pd.DataFrame
     sampled: pd.DataFrame
     drawn_in: int
+    central_by_seed: tuple[float, ...] = ()
 
     @property
     def is_difference(self) -> bool:
@@ -214,13 +217,17 @@ def sensitivity(
     sampled = pd.DataFrame(points[1:]).reset_index(drop=True)
     for i, seed in enumerate(seeds):
         sampled[f"result_seed_{seed}"] = at_points[:, i]
-    about = measure_catalogue()[measure]
-    output = f"{about.label[0].lower()}{about.label[1:]}"
-    output += f", {names[0]} minus {names[1]}" if len(names) == 2 else f", {names[0]}"
+    unit = measure_catalogue()[measure].unit
     return Sensitivity(
-        method, output, names, about.unit, span, mean_interval(result[0]), seed_noise(at_points),
-        table, sampled, drawn_in,
+        method, output_words(names, measure), names, unit, span, mean_interval(result[0]),
+        seed_noise(at_points), table, sampled, drawn_in, tuple(result[0].tolist()),
     )  # fmt: skip
+
+
+def output_words(names: Sequence[str], measure: str) -> str:
+    """The result looked at, in words."""
+    label = measure_catalogue()[measure].label
+    return f"{label[0].lower()}{label[1:]}, {' minus '.join(names)}"
 
 
 def _names(plan: Plan, policies: Sequence[str] | None) -> tuple[str, ...]:

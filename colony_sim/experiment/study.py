@@ -43,14 +43,16 @@ def write_study(
     command : str
         Command line, for the manifest.
     draw : callable, optional
-        Draws the figures into the folder given to it.
+        Draws the figures of a folder into that folder, from its tables and manifest, as they
+        would be drawn later.
     """
     with replace_tables(folder) as staged:
         for name, table in tables.items():
             write_table(staged, name, table)
         (staged / "verdict.txt").write_text(text.rstrip() + "\n", encoding="utf-8", newline="\n")
+        data = manifest.build(plan, [], [path.name for path in staged.iterdir()], command)
+        data |= {"kind": kind, "study": dict(facts)}
+        manifest.write(staged, data)
         if draw is not None:
             draw(staged)
-        files = [path.name for path in staged.iterdir()]
-        data = manifest.build(plan, [], files, command)
-        manifest.write(staged, data | {"kind": kind, "study": dict(facts)})
+            manifest.write(staged, manifest.listing(data, staged))

@@ -2,122 +2,178 @@
 
 from __future__ import annotations
 
-import math
-from pathlib import Path
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.colors import FuncNorm
+import pandas as pd
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch, Rectangle
+from matplotlib.patches import Patch
 
-from colony_sim.biology.parameters import catalogue as parameter_catalogue
 from colony_sim.experiment.breakeven import Axis, BreakEven, headline
-from colony_sim.experiment.finding import dashed, shortened
+from colony_sim.experiment.finding import shortened, signed
 from colony_sim.experiment.measures import catalogue
-from colony_sim.figures import style
+from colony_sim.figures import heat, labels, style
+from colony_sim.figures.origin import Origin, count, days
+from colony_sim.figures.slide import Slide
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-COLOURS = "PuOr"
-"""Diverging, readable with deuteranopia and protanopia: orange the second ahead, violet the first.
-"""
-_LABELS = {
-    "predation.adult_egg": "Egg hazard per beetle",
-    "rotation.most_breeders_per_bin": "Beetles per bin, at most",
-    "start.breeders": "Founder beetles",
-    "start.larvae": "Founder larvae",
-}
+NEITHER = "not separated"
 
 
-def draw(result: BreakEven, folder: Path, replicates_note: str = "") -> list[Path]:
-    """Draw ``breakeven.png`` and ``breakeven.svg`` into a folder."""
-    with style.theme():
-        return style.save(figure(result, replicates_note), Path(folder), "breakeven")
-
-
-def figure(result: BreakEven, replicates_note: str = "") -> Figure:
-    """The map: colour for the difference, hatching where it is not separated from 0."""
-    slide = style.new_figure()
-    bottom = style.headed(slide, headline(result))
-    axes = style.axes(slide, 2.0, 1.75, 7.35, bottom - 0.3 - 1.75)
-    rows, columns = len(result.y.values), len(result.x.values)
-    d = _grid(result, "difference")
-    most = float(np.nanmax(np.abs(d))) or 1.0
-    # A root scale keeps the small differences near the break-even line apart in colour.
-    norm = FuncNorm((_root, _square), vmin=-most, vmax=most)
-    mesh = axes.imshow(d, origin="lower", aspect="auto", cmap=COLOURS, norm=norm)
-    better = _grid(result, "better")
-    for i in range(rows):
-        for j in range(columns):
-            if better[i, j] == "not separated":
-                axes.add_patch(Rectangle((j - 0.5, i - 0.5), 1, 1, fill=False, hatch="///",
-                                         edgecolor=style.QUIET, linewidth=0))  # fmt: skip
-            if math.isfinite(d[i, j]):
-                dark = math.sqrt(abs(d[i, j]) / most) > 0.62 and better[i, j] != "not separated"
-                axes.text(j, i, dashed(_short(d[i, j])), ha="center", va="center", size=11,
-                          color="white" if dark else style.INK, zorder=4,
-                          bbox=None if better[i, j] != "not separated" else
-                          {"facecolor": "white", "edgecolor": "none", "pad": 1.2})  # fmt: skip
-    if np.nanmin(d) < 0 < np.nanmax(d):
-        axes.contour(np.arange(columns), np.arange(rows), np.nan_to_num(d), levels=[0],
-                     colors=style.INK, linewidths=2.2)  # fmt: skip
-    _default(axes, result)
-    _ticks(axes, result)
-    bar_axes = style.axes(slide, 9.65, 1.75, 0.25, bottom - 0.3 - 1.75)
-    bar = slide.colorbar(mesh, cax=bar_axes)
-    bar.outline.set_visible(False)
-    ticks = sorted({sign * _tidy(most * share) for sign in (-1, 1) for share in (1, 0.4, 0.1, 0)})
-    bar.set_ticks(ticks, labels=[dashed(f"{tick:+g}" if tick else "0") for tick in ticks])
-    bar_axes.tick_params(length=0)
-    _legend(slide, result, bottom)
-    _footer(slide, result, replicates_note)
-    return slide
-
-
-def _legend(slide: Figure, result: BreakEven, top: float) -> None:
-    measure = catalogue()[result.measure]
-    left = 10.75
-    text = f"{measure.label}, difference\n({measure.unit})"
-    slide.text(left / style.WIDTH, (top - 0.3) / style.HEIGHT, text, va="top", weight="bold",
-               size=14, linespacing=1.3)  # fmt: skip
-    name = [shortened(policy, 20) for policy in (result.first, result.second)]
-    better = measure.better == "more"
-    handles = [
-        Patch(facecolor="#7f6fae" if better else "#d8801b", label=f"{name[0]}\nis ahead"),
-        Patch(facecolor="#d8801b" if better else "#7f6fae", label=f"{name[1]}\nis ahead"),
-        Patch(facecolor="white", edgecolor=style.QUIET, hatch="///",
-              label="not separated: 95 %\ninterval includes 0"),
-    ]  # fmt: skip
-    handles.append(Line2D([], [], color=style.INK, linewidth=2.2, label="mean difference 0"))
-    handles.append(Patch(facecolor="none", edgecolor=style.INK, linewidth=3,
-                         label="cell nearest to the\nexperiment file"))  # fmt: skip
-    slide.legend(handles=handles, loc="upper left", fontsize=13, labelspacing=0.9,
-                 bbox_to_anchor=((left - 0.12) / style.WIDTH, (top - 0.95) / style.HEIGHT),
-                 borderpad=0)  # fmt: skip
-
-
-def _footer(slide: Figure, result: BreakEven, extra: str) -> None:
-    n = len(result.seeds)
-    text = (
-        f"{result.first} minus {result.second}, days {result.span.warm_up + 1} to "
-        f"{result.span.days}, {n} seeds per cell, the same for both policies and all cells. "
-        "Each cell's interval stands for itself. A statement about the model under its assumptions."
+def slide(result: BreakEven, origin: Origin) -> Slide:
+    """The map with what to say of it."""
+    return Slide(
+        name="breakeven",
+        title=headline(result),
+        say=_say(result),
+        caveat=_caveat(result),
+        alt=_alt(result),
+        data=_data(result),
+        paint=lambda: figure(result, origin),
+        runs=count(runs(result), "run"),
     )
-    if extra:
-        text = f"{text} {extra}"
-    style.footed(slide, text)
 
 
-def _default(axes: Axes, result: BreakEven) -> None:
-    """Frame the cell of the experiment file's own values, if they are on the map."""
+def runs(result: BreakEven) -> int:
+    """Number of runs behind the map."""
+    return 2 * len(result.table) * len(result.seeds)
+
+
+def figure(result: BreakEven, origin: Origin) -> Figure:
+    """The map: colour for the difference, hatching where it is not separated from 0."""
+    page = style.new_figure()
+    bottom = style.headed(page, headline(result)) - 0.3
+    low = 1.7
+    widest = max(style.text_width(page, labels.shown(v), style.BODY) for v in result.y.values)
+    left = 0.95 + widest
+    axes = style.axes(page, left, low, 9.05 - left, bottom - low)
+    d = _grid(result, "difference")
+    hatched = _grid(result, "better") == NEITHER
+    norm = heat.difference_norm(d)
+    mesh = heat.tiles(
+        axes, d, norm, heat.DIVERGING, hatched, lambda i, j: heat.signed(d[i, j])
+        if np.isfinite(d[i, j]) else ""
+    )  # fmt: skip
+    crossed = _border(axes, _grid(result, "better"))
     spot = [_nearest(axis, value) for axis, value in zip((result.x, result.y), result.default,
                                                          strict=True)]  # fmt: skip
-    if None not in spot:
-        axes.add_patch(Rectangle((spot[0] - 0.5, spot[1] - 0.5), 1, 1, fill=False,
-                                 edgecolor=style.INK, linewidth=3, zorder=5))  # fmt: skip
+    framed = None not in spot
+    if framed:
+        heat.frame(axes, *spot)
+    heat.ticks(axes, result.x.values, result.y.values)
+    axes.set_xlabel(labels.axis(result.x.key))
+    axes.set_ylabel(labels.axis(result.y.key))
+    bar = style.axes(page, 9.3, low, 0.22, bottom - low)
+    heat.difference_bar(page, mesh, bar, norm.vmax)
+    _legend(page, result, bottom, crossed, framed)
+    n = len(result.seeds)
+    origin.foot(
+        page,
+        f"{shortened(result.first, 40)} minus {shortened(result.second, 40)}, {n} seeds per cell, "
+        f"the same everywhere; each cell's 95 % interval stands for itself. {result.x.key} by "
+        f"{result.y.key}.",
+        count(runs(result), "run"),
+        days(result.span),
+    )
+    return page
+
+
+def _border(axes: Axes, better: np.ndarray) -> bool:
+    """Draw the border between cells of one policy and cells of the other; whether there is any.
+
+    Where cells are not separated they are themselves the break-even zone.
+    """
+    drawn = False
+    for i, j in np.ndindex(better.shape):
+        for up, across in ((1, 0), (0, 1)):
+            k, m = i + up, j + across
+            if k >= better.shape[0] or m >= better.shape[1]:
+                continue
+            if better[i, j] == better[k, m] or NEITHER in (better[i, j], better[k, m]):
+                continue
+            axes.plot([m, j + 1], [k, i + 1], color=style.INK, linewidth=4, zorder=4,
+                      solid_capstyle="projecting")  # fmt: skip
+            drawn = True
+    return drawn
+
+
+def _legend(page: Figure, result: BreakEven, top: float, crossed: bool, framed: bool) -> None:
+    measure = catalogue()[result.measure]
+    left, size = 10.5, 15
+    head = f"{measure.label},\ndifference\n({measure.unit})"
+    page.text(left / style.WIDTH, top / style.HEIGHT, head, va="top", weight="bold", size=size,
+              linespacing=1.2)  # fmt: skip
+    name = [textwrap.fill(f"{shortened(policy, 36)} ahead", 17)
+            for policy in (result.first, result.second)]  # fmt: skip
+    sides = (heat.ABOVE, heat.BELOW) if measure.better == "more" else (heat.BELOW, heat.ABOVE)
+    handles: list[Patch | Line2D] = [
+        *(Patch(facecolor=side, label=text) for side, text in zip(sides, name, strict=True)),
+        Patch(facecolor="white", edgecolor=style.QUIET, hatch=heat.HATCH,
+              label="not separated:\n95 % interval\nincludes 0"),
+    ]  # fmt: skip
+    if crossed:
+        handles.append(Line2D([], [], color=style.INK, linewidth=4, label="the lead changes"))
+    if framed:
+        handles.append(Patch(facecolor="none", edgecolor=style.INK, linewidth=3,
+                             label="nearest to the\nexperiment file"))  # fmt: skip
+    page.legend(handles=handles, loc="upper left", fontsize=size, labelspacing=0.7,
+                bbox_to_anchor=((left - 0.12) / style.WIDTH, (top - 0.95) / style.HEIGHT),
+                borderpad=0, handlelength=1.4)  # fmt: skip
+
+
+def _say(result: BreakEven) -> str:
+    counts = result.table["better"].value_counts()
+    left = counts.get(NEITHER, 0)
+    text = (
+        f"Each cell is one combination of {labels.label(result.x.key)} and "
+        f"{labels.label(result.y.key)}, run under both policies with the same "
+        f"{len(result.seeds)} seeds. {headline(result)}."
+    )
+    if left:
+        text += (
+            " In the hatched cell the runs do not tell which is ahead."
+            if left == 1
+            else f" In the {left} hatched cells the runs do not tell which is ahead."
+        )
+    return text
+
+
+def _caveat(result: BreakEven) -> str:
+    total = len(result.table)
+    chance = max(round(0.05 * total), 1)
+    return (
+        f"Each cell is judged by its own 95 % interval: were there no difference anywhere, about "
+        f"{chance} of the {total} cells would still go to one of the policies by chance. The map "
+        "holds for the other values of the experiment file."
+    )
+
+
+def _alt(result: BreakEven) -> str:
+    known = catalogue()[result.measure]
+    table = result.table
+    most, least = (table.loc[table["difference"].agg(how)] for how in ("idxmax", "idxmin"))
+
+    def spot(row: pd.Series) -> str:
+        at = " and ".join(f"{labels.label(axis.key)} {labels.with_unit(axis.key, row[axis.key])}"
+                          for axis in (result.x, result.y))  # fmt: skip
+        return f"{signed(row['difference'])} at {at}"
+
+    return (
+        f"Heat map of the difference in {known.label.lower()} ({known.unit}), “{result.first}” "
+        f"minus “{result.second}”: {labels.label(result.x.key)} across ({len(result.x.values)} "
+        f"values), {labels.label(result.y.key)} upward ({len(result.y.values)} values). The "
+        f"largest difference is {spot(most)}, the smallest {spot(least)}. "
+        f"{int((table['better'] == NEITHER).sum())} of {len(table)} cells hatched, not "
+        "separated from 0."
+    )
+
+
+def _data(result: BreakEven) -> pd.DataFrame:
+    return result.table.assign(measure=result.measure, unit=catalogue()[result.measure].unit)
 
 
 def _nearest(axis: Axis, value: float) -> int | None:
@@ -127,44 +183,6 @@ def _nearest(axis: Axis, value: float) -> int | None:
     return int(np.argmin(np.abs(values - value)))
 
 
-def _ticks(axes: Axes, result: BreakEven) -> None:
-    for axis, which in ((result.x, axes.xaxis), (result.y, axes.yaxis)):
-        which.set_ticks(range(len(axis.values)), labels=[f"{value:g}" for value in axis.values])
-    axes.tick_params(length=0)
-    axes.set_xlabel(_label(result.x))
-    axes.set_ylabel(_label(result.y))
-    axes.spines[:].set_visible(False)
-
-
-def _label(axis: Axis) -> str:
-    words = _LABELS.get(axis.key)
-    if words is None:
-        about = parameter_catalogue()[axis.key].about.split(". ")[0].rstrip(".")
-        words = shortened(about, 60)
-    unit = f", {axis.unit}" if axis.unit else ""
-    return f"{words}\n({axis.key}{unit})"
-
-
 def _grid(result: BreakEven, column: str) -> np.ndarray:
     wide = result.table.pivot(index=result.y.key, columns=result.x.key, values=column)
     return wide.sort_index().sort_index(axis=1).to_numpy()
-
-
-def _root(value: np.ndarray) -> np.ndarray:
-    return np.sign(value) * np.sqrt(np.abs(value))
-
-
-def _square(value: np.ndarray) -> np.ndarray:
-    return np.sign(value) * np.square(value)
-
-
-def _tidy(value: float) -> float:
-    """The value cut down to one significant digit."""
-    if value <= 0:
-        return 0.0
-    size = 10.0 ** math.floor(math.log10(value))
-    return math.floor(value / size + 1e-9) * size
-
-
-def _short(value: float) -> str:
-    return f"{value:+.1f}" if abs(value) >= 10 else f"{value:+.2f}"

@@ -1,0 +1,138 @@
+"""Heat maps of numbers over two keys, as break-even maps and sweeps show them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.colors import FuncNorm, Normalize
+from matplotlib.patches import Rectangle
+
+from colony_sim.experiment.finding import dashed
+from colony_sim.figures import labels, style
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+DIVERGING, RISING = "PuOr", "cividis"
+"""Readable with deuteranopia and protanopia; in the first orange is below 0, violet above."""
+ABOVE, BELOW = "#7f6fae", "#d8801b"
+"""Colours of the two sides of `DIVERGING`, for legends."""
+HATCH = "///"
+LEAST = 12.0
+"""Least type size (points) of the numbers in the cells; smaller ones are left out."""
+
+
+def tiles(
+    axes: Axes,
+    values: np.ndarray,
+    norm: Normalize,
+    colours: str,
+    hatched: np.ndarray | None = None,
+    words: Callable[[int, int], str] = lambda i, j: "",
+):
+    """Draw an array of shape (y, x), the first row lowest; returns the mesh, for a colour bar.
+
+    Parameters
+    ----------
+    axes : Axes
+        Its size must be final.
+    values : array
+        NaN: the cell stays white.
+    norm : Normalize
+    colours : str
+        Name of a colour map.
+    hatched : array of bool, optional
+        Cells to hatch.
+    words : callable
+        Text of a cell by row and column; all are left out if one has no room.
+    """
+    import seaborn as sns
+
+    rows, columns = values.shape
+    sns.heatmap(values, ax=axes, cmap=colours, norm=norm, cbar=False, xticklabels=False,
+                yticklabels=False)  # fmt: skip
+    axes.invert_yaxis()
+    mesh = axes.collections[0]
+    hatched = np.zeros(values.shape, dtype=bool) if hatched is None else hatched
+    for i, j in np.argwhere(hatched):
+        axes.add_patch(Rectangle((j, i), 1, 1, fill=False, hatch=HATCH, edgecolor=style.QUIET,
+                                 linewidth=0))  # fmt: skip
+    texts = {(i, j): words(i, j) for i in range(rows) for j in range(columns)}
+    size = _size(axes, [text for text in texts.values() if text], columns, rows)
+    for (i, j), text in texts.items():
+        if text and size:
+            pale = hatched[i, j] or not math.isfinite(values[i, j])
+            rgb = np.array(mesh.cmap(norm(values[i, j])))[:3]
+            dark = not pale and float(rgb @ [0.299, 0.587, 0.114]) < 0.5
+            box = {"facecolor": "white", "edgecolor": "none", "pad": 1.2} if hatched[i, j] else None
+            axes.text(j + 0.5, i + 0.5, text, ha="center", va="center", size=size, bbox=box,
+                      color="white" if dark else style.INK, zorder=4)  # fmt: skip
+    return mesh
+
+
+def _size(axes: Axes, texts: Sequence[str], columns: int, rows: int) -> float:
+    """Type size at which every text fits its cell; 0 if it would be too small."""
+    if not texts:
+        return 0.0
+    box = axes.get_window_extent()
+    wide, high = (side / axes.figure.dpi for side in (box.width / columns, box.height / rows))
+    widest = max(style.text_width(axes.figure, text, style.BODY) for text in texts)
+    size = min(style.BODY, 0.86 * style.BODY * wide / widest, 0.7 * 72 * high)
+    return size if size >= LEAST else 0.0
+
+
+def ticks(axes: Axes, x: Sequence[object], y: Sequence[object]) -> None:
+    """Values of the keys at the middles of the cells, some left out where there are many."""
+    for values, which in ((x, axes.xaxis), (y, axes.yaxis)):
+        step = math.ceil(len(values) / 10)
+        places = range(0, len(values), step)
+        which.set_ticks([p + 0.5 for p in places], labels=[labels.shown(values[p]) for p in places])
+    axes.tick_params(length=0, rotation=0)
+    axes.spines[:].set_visible(False)
+
+
+def frame(axes: Axes, column: int, row: int) -> None:
+    """Frame one cell."""
+    axes.add_patch(Rectangle((column, row), 1, 1, fill=False, edgecolor=style.INK, linewidth=3,
+                             zorder=5))  # fmt: skip
+
+
+def difference_norm(values: np.ndarray) -> FuncNorm:
+    """Colours alike on both sides of 0; a root scale keeps small differences apart."""
+    most = float(np.nanmax(np.abs(values))) if np.isfinite(values).any() else 1.0
+    most = most or 1.0
+    return FuncNorm((_root, _square), vmin=-most, vmax=most)
+
+
+def difference_bar(figure, mesh, axes: Axes, most: float) -> None:
+    """Colour bar of differences with a few round ticks."""
+    bar = figure.colorbar(mesh, cax=axes)
+    bar.outline.set_visible(False)
+    at = sorted({sign * _tidy(most * share) for sign in (-1, 1) for share in (1, 0.4, 0.1, 0)})
+    bar.set_ticks(at, labels=[dashed(f"{tick:+g}" if tick else "0") for tick in at])
+    axes.tick_params(length=0)
+
+
+def signed(value: float) -> str:
+    """A difference in a cell."""
+    text = f"{value:+.1f}" if abs(value) >= 10 else f"{value:+.2f}"
+    return dashed("0" if float(text) == 0 else text)
+
+
+def _root(value: np.ndarray) -> np.ndarray:
+    return np.sign(value) * np.sqrt(np.abs(value))
+
+
+def _square(value: np.ndarray) -> np.ndarray:
+    return np.sign(value) * np.square(value)
+
+
+def _tidy(value: float) -> float:
+    """The value cut down to one significant digit."""
+    if value <= 0:
+        return 0.0
+    size = 10.0 ** math.floor(math.log10(value))
+    return math.floor(value / size + 1e-9) * size

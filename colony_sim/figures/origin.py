@@ -1,0 +1,78 @@
+"""Where the figure of a study comes from, and the foot of the slide that tells it."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from colony_sim.figures import style
+from colony_sim.figures.results import MODEL_ONLY
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from colony_sim.experiment.points import Window
+
+LINE = 0.24
+"""Height of a line at the foot (in)."""
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What the foot of every figure of a study tells.
+
+    Attributes
+    ----------
+    name : str
+        Of the study.
+    seed : int
+        Of the experiment; all seeds follow from it.
+    invented : bool
+        Whether the experiment file calls its scenario invented.
+    """
+
+    name: str
+    seed: int
+    invented: bool
+
+    @classmethod
+    def of(cls, manifest: Mapping[str, Any]) -> Origin:
+        """From the manifest of a results folder."""
+        head = manifest["experiment"]
+        words = f"{manifest.get('file_text', '')} {head.get('question', '')}".lower()
+        return cls(str(head["name"]), int(head["seed"]), "invented scenario" in words)
+
+    def foot(self, figure: Figure, how: str, *facts: str) -> float:
+        """Write the foot; returns the height (in) of its upper edge.
+
+        Parameters
+        ----------
+        how : str
+            How the numbers came about; lines of its own above the last.
+        facts : str
+            What follows experiment and seed on the last line, such as the number of runs.
+        """
+        parts = [self.name, f"seed {self.seed}", *facts]
+        parts += ["invented scenario"] if self.invented else []
+        lines = textwrap.wrap(how, 148)
+        for x, y, text, ha in (
+            (0.4, 0.14, "  ·  ".join(parts), "left"),
+            (style.WIDTH - 0.4, 0.14, MODEL_ONLY, "right"),
+            *((0.4, 0.14 + LINE * up, line, "left") for up, line in
+              enumerate(reversed(lines), start=1)),
+        ):  # fmt: skip
+            figure.text(x / style.WIDTH, y / style.HEIGHT, text, size=style.FOOT, ha=ha,
+                        color=style.QUIET, va="bottom")  # fmt: skip
+        return 0.14 + LINE * (len(lines) + 1)
+
+
+def days(span: Window) -> str:
+    """The measured days of a study."""
+    return f"days {span.warm_up + 1} to {span.days}"
+
+
+def count(number: int, noun: str) -> str:
+    """A number with its noun in the right form."""
+    return f"{number} {noun if number == 1 else noun + 's'}"
