@@ -20,20 +20,19 @@ def run_explore(file: Path | None, *, policy: str | None, port: int, browse: boo
     if file is None:
         if policy is not None:
             raise InputError("command line", "--policy", policy, "only with an experiment FILE")
-        scenario, about, name = invented(), INVENTED, "invented"
+        scenario, about = invented(), INVENTED
     else:
         run = single(load(file), policy=policy)
-        scenario, name = run.scenario, file.name
+        scenario = run.scenario
         about = f'Starts from the policy "{run.policy}" of {file.name}, seed of replicate 1.'
     try:
         require("nicegui", "nicegui", "explore")
     except MissingExtra as error:
         raise Ending(str(error), 2) from None
-    from colony_sim.explore.page import Shown
     from colony_sim.explore.server import serve
 
     compile_kernels()
-    serve(scenario, Shown(name, about), port, _tell, browse)
+    serve(scenario, about, port, _tell, browse)
 
 
 def _tell(address: str) -> None:

@@ -10,6 +10,7 @@ from colony_sim.figures.style import INK, PALETTE, SHADE
 
 #: Points of a line at most: more are not seen, but sent and drawn.
 POINTS = 240
+FONT = "DejaVu Sans, Verdana, sans-serif"
 TITLES = {"eggs": "Eggs", "larvae": "Larvae", "pupae": "Pupae", "adults": "Adults"}
 
 
@@ -84,14 +85,15 @@ def _run_line(name: str, data: list, colour: str, dash: str, symbol: str = "none
 
 
 def _frame(ink: Ink, series: list[dict[str, Any]], days: int) -> dict[str, Any]:
-    axis = {"color": ink.text, "fontSize": 13}
+    axis = {"color": ink.text, "fontSize": 13, "fontFamily": FONT}
     return {
         "animation": False,
-        "grid": {"left": 8, "right": 16, "top": 14, "bottom": 28, "containLabel": True},
+        "grid": {"left": 8, "right": 30, "top": 14, "bottom": 28, "containLabel": True},
         "xAxis": {
             "type": "value",
             "min": 0,
             "max": days,
+            "splitNumber": 3,
             "name": "day",
             "nameLocation": "middle",
             "nameGap": 24,

@@ -9,20 +9,19 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
 from nicegui import ui
 
-from colony_sim.errors import InputError
 from colony_sim.experiment.measures import catalogue
 from colony_sim.experiment.wording import number
 from colony_sim.explore import charts, rules
 from colony_sim.explore.clock import PACES, Clock
+from colony_sim.explore.controls import Control
+from colony_sim.explore.elements import CHECKED, VALUE, prop, put, put_html, words
 from colony_sim.explore.experiment_file import NAME, experiment_text
 from colony_sim.explore.rack import rack_html
-from colony_sim.explore.rules import Rule
 from colony_sim.explore.session import MEASURES, MONTH, STAGES, WINDOW, Numbers, Session
 
 TITLE = "A colony to try rules on"
@@ -37,54 +36,33 @@ _ROWS = {
 }
 
 
-@dataclass
-class Shown:
-    """What a page has to say about its scenario: its name, and where it comes from."""
-
-    name: str
-    about: str
-
-
-def words(tag: str, text: str, classes: str = "") -> ui.html:
-    """An element with text in it."""
-    return ui.html(html.escape(text), tag=tag, sanitize=False).classes(classes)
-
-
-def put(element: ui.html, text: str) -> None:
-    """Change the text of an element made by `words`, if it differs."""
-    content = html.escape(text)
-    if element.content != content:
-        element.content = content
-
-
 class Page:
     """One open page on the clock's session.
 
     Parameters
     ----------
     clock : Clock
-    shown : Shown
+    about : str
+        Where the scenario comes from, in a sentence or two.
     """
 
-    def __init__(self, clock: Clock, shown: Shown) -> None:
+    def __init__(self, clock: Clock, about: str) -> None:
         self.clock = clock
         self.ink = charts.LIGHT
-        self._controls: dict[str, _Control] = {}
+        self._controls: dict[str, Control] = {}
         self._changes = clock.changes
+        self._looked: Any = None
         self._drawn: Any = None
         ui.add_css(files("colony_sim.explore").joinpath("page.css").read_text("utf-8"))
         with ui.element("header"):
             words("h1", TITLE)
-            words("p", shown.about, "about")
-        with ui.element("main").classes("sheet"):
+            words("p", about, "about")
+        with ui.element("div").classes("sheet"):
             self._bar()
             with ui.element("section").classes("numbers").props('aria-label="Numbers"'):
                 self._numbers()
             with ui.element("section").classes("rules").props('aria-label="Rules"'):
-                words("h2", "Rules")
-                for found in rules.rules():
-                    self._controls[found.key] = _Control(self, found)
-                self._button("All rules as at the start", self.clock.revert, "wide")
+                self._rules()
             with ui.element("section").classes("charts").props('aria-label="Charts"'):
                 self._charts()
             with ui.element("section").classes("bins").props('aria-label="Rack"'):
@@ -109,16 +87,19 @@ class Page:
         with ui.element("section").classes("bar").props('aria-label="Run"'):
             with ui.element("div").classes("buttons"):
                 self._go = self._button("Start", self._start_or_pause, "main")
-                self._button("One day", lambda: self.clock.step(1))
-                self._button(f"{WINDOW} days", lambda: self.clock.step(WINDOW))
-                self._button("To the end", self.clock.to_the_end)
+                self._onward = [
+                    self._go,
+                    self._button("One day", lambda: self.clock.step(1)),
+                    self._button(f"{WINDOW} days", lambda: self.clock.step(WINDOW)),
+                    self._button("To the end", self.clock.to_the_end),
+                ]
                 self._button("Again from day 1", self.clock.again)
                 with ui.element("label").classes("pace"):
                     words("span", "Pace")
                     with ui.element("select").props(f"value={self.clock.pace}") as self._pace:
                         for pace in PACES:
                             words("option", f"{pace} days a second").props(f"value={pace}")
-                    self._pace.on("change", self._set_pace, js_handler=_VALUE)
+                    self._pace.on("change", self._set_pace, js_handler=VALUE)
             with ui.element("p").classes("state").props("role=status"):
                 self._state = words("span", "")
             self._day = words("p", "", "day")
@@ -135,6 +116,28 @@ class Page:
 
     def _numbers(self) -> None:
         self._cells: dict[tuple[str, str], ui.html] = {}
+        with ui.element("div"):
+            self._table()
+            words("p", f"* Mean of the last {WINDOW} days, or of all days before that.", "foot")
+        with ui.element("div"):
+            words("h2", "What was changed")
+            self._changed = ui.html("", tag="div", sanitize=False).classes("changed")
+            with ui.element("label").classes("keep"):
+                self._keep = ui.element("input").props("type=checkbox")
+                self._keep.on("change", self._set_keep, js_handler=CHECKED)
+                words("span", "Keep this held run while I change more")
+            words(
+                "p",
+                "One run of each is no evidence. Another seed can turn the difference round. Use "
+                "compare, which repeats both over many seeds and gives an interval.",
+                "warning",
+            )
+            with ui.element("details") as self._file:
+                words("summary", "The experiment file for compare")
+                self._file_words = words("p", "")
+                self._text = words("pre", "").props('tabindex=0 role=region aria-label="File"')
+
+    def _table(self) -> None:
         with ui.element("table"):
             words("caption", "The two runs on the same day")
             with ui.element("thead"), ui.element("tr"):
@@ -148,26 +151,23 @@ class Page:
                         for which in ("this", "held"):
                             cell = words("td", _DASH).props(f"data-{which}={key}")
                             self._cells[key, which] = cell
-        words("p", f"* Mean of the last {WINDOW} days, or of all days before that.", "foot")
-        with ui.element("label").classes("keep"):
-            self._keep = ui.element("input").props("type=checkbox")
-            self._keep.on("change", self._set_keep, js_handler=_CHECKED)
-            words("span", "Keep this held run while I change more")
-        self._changed = ui.html("", tag="div", sanitize=False).classes("changed")
-        words(
-            "p",
-            "One run of each is no evidence. Another seed can turn the difference round. Use "
-            "compare, which repeats both over many seeds and gives an interval.",
-            "warning",
-        )
-        with ui.element("details") as self._file:
-            words("summary", "The experiment file for compare")
-            self._file_words = words("p", "")
-            self._text = words("pre", "").props('tabindex=0 role=region aria-label="File"')
 
     def _set_keep(self, event: Any) -> None:
         with self.clock.holding() as session:
             session.keep = bool(event.args)
+
+    def _rules(self) -> None:
+        words("h2", "Rules")
+        words("p", "Sliders span the plausible range; a number may go beyond it.", "foot")
+        for rule in rules.rules():
+            self._controls[rule.key] = Control(self.clock, rule, self.look)
+        self._button("All rules as at the start", self.clock.revert, "wide")
+        with ui.element("details"):
+            words("summary", "What the rules mean")
+            with ui.element("dl"):
+                for rule in rules.rules():
+                    words("dt", rule.label)
+                    words("dd", rule.meaning)
 
     def _charts(self) -> None:
         words("h2", "By day")
@@ -176,7 +176,7 @@ class Page:
             '<span class="key held"></span> held run (broken line)'
         )
         ui.html(key, tag="p", sanitize=False).classes("legend")
-        titles = {"harvest": f"Harvest, g a day, means of {MONTH} days", **charts.TITLES}
+        titles = {"harvest": f"Yield (g/day), means of {MONTH} days", **charts.TITLES}
         self._plots: dict[str, ui.echart] = {}
         with ui.element("div").classes("plots"):
             for name, title in titles.items():
@@ -205,45 +205,46 @@ class Page:
         """Numbers, words and controls as the session has them now."""
         clock = self.clock
         with clock.holding() as session:
+            going, over = clock.running or clock.busy, session.run.over
+            now = (id(session.run), session.run.day, id(session.held), session.keep, going)
+            now += (clock.changes, clock.pace, clock.fault)
+            if now == self._looked:
+                return
+            self._looked = now
             day = session.run.day
             this = session.run.numbers(day)
             held = session.held.numbers(day) if session.held else None
             state, where = _state(clock), f"Day {day:,} of {session.scenario.days:,}"
-            keep = session.keep
-            differing = _differing(session)
-            going = clock.running or clock.busy
-        self._fill("this", this)
-        self._fill("held", held)
+            keep, differing = session.keep, _differing(session)
+            text = experiment_text(session.held.scenario, session.run.scenario) if held else None
+        for key in _ROWS:
+            put(self._cells[key, "this"], cell_text(this, key))
+            put(self._cells[key, "held"], cell_text(held, key))
         put(self._state, state)
-        put(self._day, where)
+        put(self._day, f"{where}: {_in_short(this, held)}" if this else where)
         put(self._go.label, "Pause" if going else "Start")
-        _prop(self._keep, "checked", keep)
-        _prop(self._pace, "value", str(clock.pace))
-        if self._changed.content != differing:
-            self._changed.content = differing
-        self._offer()
+        for button in self._onward:
+            prop(button, "aria-disabled", "true" if over and not going else "false")
+        prop(self._keep, "checked", keep)
+        prop(self._pace, "value", str(clock.pace))
+        put_html(self._changed, differing)
+        self._offer(held is not None, text)
         if self._changes != clock.changes:
             self._changes = clock.changes
             for control in self._controls.values():
                 control.show()
 
-    def _fill(self, which: str, found: Numbers | None) -> None:
-        for key in _ROWS:
-            put(self._cells[key, which], cell_text(found, key))
-
-    def _offer(self) -> None:
-        with self.clock.holding() as session:
-            held, this = session.held, session.run
-            text = experiment_text(held.scenario, this.scenario) if held else None
-        self._file.set_visibility(held is not None)
+    def _offer(self, held: bool, text: str | None) -> None:
+        """The experiment file, as far as there is one."""
+        self._file.set_visibility(held)
         put(self._text, text or "")
         self._text.set_visibility(text is not None)
         put(
             self._file_words,
             f"Save this as {NAME}.toml and type: colony-sim compare {NAME}.toml"
             if text
-            else "compare holds rooms, founders and seeds equal: let the runs differ in handling "
-            "rules only.",
+            else "compare holds rooms and founders equal: let the runs differ in handling rules, "
+            "and in those only.",
         )
 
     def draw(self) -> None:
@@ -262,118 +263,7 @@ class Page:
             plot.options.clear()
             plot.options.update(option)
             plot.update()
-        self._bins.content = rack
-
-
-_VALUE = "(event) => emit(event.target.value)"
-_CHECKED = "(event) => emit(event.target.checked)"
-#: While a slider is dragged its number follows at once, without the server.
-_FOLLOW = """(event) => {
-  event.target.closest('.rule').querySelector('input[type=number]').value = event.target.value;
-}"""
-
-
-def _prop(element: ui.element, name: str, to: Any) -> None:
-    if element.props.get(name) != to:
-        element.props[name] = to
-        element.update()
-
-
-class _Control:
-    """The control of one rule: label, slider and number, or checkbox, or list."""
-
-    def __init__(self, page: Page, found: Rule) -> None:
-        self._page, self.rule = page, found
-        self._field: ui.element
-        self._slider: ui.element | None = None
-        with ui.element("div").classes("rule").props(f"data-rule={found.key}") as self._box:
-            if found.kind in ("boolean", "choice"):
-                self._simple()
-            else:
-                self._number()
-            self._error = words("p", "", "error").props("role=alert")
-            self._error.set_visibility(False)
-        self.show()
-
-    def _simple(self) -> None:
-        found = self.rule
-        if found.kind == "boolean":
-            with ui.element("label").classes("check"):
-                self._field = ui.element("input").props("type=checkbox")
-                words("span", found.label)
-            self._field.on("change", self._set, js_handler=_CHECKED)
-        else:
-            with ui.element("label").classes("choose"):
-                words("span", found.label)
-                with ui.element("select") as self._field:
-                    for choice, called in found.words.items():
-                        words("option", called).props(f"value={choice}")
-            self._field.on("change", self._set, js_handler=_VALUE)
-        self._field.props["title"] = found.about
-
-    def _number(self) -> None:
-        found = self.rule
-        with ui.element("div").classes("head"):
-            label = words("label", found.label)
-            with ui.element("span"):
-                self._field = ui.element("input").props("type=number inputmode=decimal")
-                words("span", found.unit, "unit")
-        label.props(f"for={self._field.html_id}")
-        self._field.props["title"] = found.about
-        self._field.props["step"] = "any"
-        self._field.on("change", self._typed, js_handler=_VALUE)
-        if found.low is None:
-            return
-        low, high = rules.span(found, self._page.clock.session.start_value(found.key))
-        with ui.element("div").classes("slide"):
-            words("span", f"{low:g}")
-            self._slider = ui.element("input").props(
-                f"type=range min={low:g} max={high:g} step={found.step:g} "
-                f'aria-label="{found.label}, slider"'
-            )
-            words("span", f"{high:g}")
-        self._slider.on("change", self._typed, js_handler=_VALUE)
-        self._slider.on("input", js_handler=_FOLLOW)
-
-    def _typed(self, event: Any) -> None:
-        try:
-            self._apply(float(event.args))
-        except (TypeError, ValueError):
-            self._apply(None if event.args in (None, "") else str(event.args))
-
-    def _set(self, event: Any) -> None:
-        self._apply(event.args)
-
-    def _apply(self, to: Any) -> None:
-        clock = self._page.clock
-        try:
-            if to is None:
-                raise InputError(rules.WHERE, self.rule.key, None, "a number")
-            clock.change(self.rule.key, to)
-        except InputError as error:
-            now = rules.shown(self.rule.key, clock.ask(lambda s: s.value(self.rule.key)))
-            self._complain(f"{rules.refused(error)} It stays at {now}.")
-        else:
-            self._complain("")
-            self._page.look()
-
-    def _complain(self, text: str) -> None:
-        put(self._error, text)
-        self._error.set_visibility(bool(text))
-        _prop(self._field, "aria-invalid", "true" if text else "false")
-
-    def show(self) -> None:
-        """Show what is set."""
-        key = self.rule.key
-        now = self._page.clock.ask(lambda session: session.value(key))
-        if self.rule.kind == "boolean":
-            _prop(self._field, "checked", now)
-            return
-        text = "" if now is None else f"{now:g}" if isinstance(now, float) else str(now)
-        _prop(self._field, "value", text)
-        if self._slider is not None and now is not None:
-            _prop(self._slider, "value", text)
-            _prop(self._slider, "aria-valuetext", rules.shown(key, now))
+        put_html(self._bins, rack)
 
 
 def cell_text(found: Numbers | None, key: str) -> str:
@@ -386,6 +276,11 @@ def cell_text(found: Numbers | None, key: str) -> str:
         return f"{found.stocks[key]:,}"
     value = found.measures[key]
     return _DASH if math.isnan(value) else number(value)
+
+
+def _in_short(this: Numbers, held: Numbers | None) -> str:
+    text = f"{cell_text(this, 'yield_g_per_day')} g/day"
+    return f"{text}, held {cell_text(held, 'yield_g_per_day')}" if held else text
 
 
 def _state(clock: Clock) -> str:

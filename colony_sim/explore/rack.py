@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from colony_sim.explore.session import STAGES, BinState
 
+_ONE = {"eggs": "egg", "larvae": "larva", "pupae": "pupa", "adults": "adult"}
 _AGE = {"breeding": "beetles in for {age} d", "growing": "beetles out for {age} d"}
-_DUE = {"breeding": "moved in {due} d", "growing": "emptied in {due} d at most"}
+_DUE = {"breeding": "{due} d to the move", "growing": "at most {due} d left"}
 
 
 def rack_html(states: list[BinState]) -> str:
@@ -28,7 +29,9 @@ def _bin(state: BinState, fullest: int) -> str:
         if count
     )
     counts = ", ".join(
-        f"{count:,} {name}" for name, count in zip(STAGES, state.stages, strict=True) if count
+        f"{count:,} {_ONE[name] if count == 1 else name}"
+        for name, count in zip(STAGES, state.stages, strict=True)
+        if count
     )
     return (
         f'<li class="bin {state.phase}"><p>{head}</p><p>{age}</p><p class="due">{due}</p>'

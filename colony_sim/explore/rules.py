@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from colony_sim.biology import parameters
 from colony_sim.biology.climate import HIGHEST_C, LOWEST_C, Climate, constant
@@ -14,6 +14,9 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import LARGEST_SEED, MOST_BREEDERS, MOST_LARVAE
+
+if TYPE_CHECKING:
+    from colony_sim.explore.session import Session
 
 #: Where a value came from, in error lines.
 WHERE = "page"
@@ -36,6 +39,8 @@ class Rule:
         Plausible range and step of the slider, in `unit`; None where there is no slider.
     words : mapping of str to str
         Choices and how they are called.
+    basis : str
+        Where the value at the start comes from.
     """
 
     key: str
@@ -47,6 +52,14 @@ class Rule:
     high: float | None = None
     step: float | None = None
     words: Mapping[str, str] | None = None
+    basis: str = ""
+
+    @property
+    def meaning(self) -> str:
+        """What it is, what it is called in an experiment file, and where its value is from."""
+        if not self.basis:
+            return self.about
+        return f"{self.about} Key {self.key}; {self.basis}."
 
 
 #: Label and step of each handling key on the page, in its order.
@@ -87,6 +100,7 @@ def rules() -> tuple[Rule, ...]:
                 high=entry.high,
                 step=step,
                 words=_WORDS.get(key),
+                basis=entry.basis,
             )
         )
     crowd = entries["rotation.most_breeders_per_bin"]
@@ -165,7 +179,7 @@ def changed(scenario: Scenario, key: str, to: Any, given: Climate) -> Scenario:
     scenario : Scenario
     key : str
     to : value
-        None, for the temperature, means the room as `given` (of the file).
+        None, for a temperature that is not constant in `given`, means the room as given.
     given : Climate
 
     Raises
@@ -174,7 +188,8 @@ def changed(scenario: Scenario, key: str, to: Any, given: Climate) -> Scenario:
         A value of the wrong kind or outside what is allowed.
     """
     if key == TEMPERATURE:
-        return replace(scenario, climate=given if to is None else _room(to))
+        as_given = to is None and given.kind != "constant"
+        return replace(scenario, climate=given if as_given else _room(to))
     whole = {BREEDERS: (1, MOST_BREEDERS), LARVAE: (0, MOST_LARVAE), SEED: (0, LARGEST_SEED)}
     if key in whole:
         return replace(scenario, **{key: _whole(key, to, *whole[key])})
@@ -217,6 +232,20 @@ def refused(error: InputError) -> str:
     label = next((found.label for found in rules() if found.key == error.key), error.key)
     what = "nothing" if error.value is None else f"{error.value}"[:40]
     return f"{label}: {what} is not possible. Possible is {error.allowed}."
+
+
+def note(session: Session, key: str) -> str:
+    """What should be known about the value that is set; empty if nothing."""
+    found, now = rule(key), session.value(key)
+    if key == TEMPERATURE and now is None:
+        return "As in the file."
+    if key == TEMPERATURE and session.start_value(key) is None:
+        return "Empty the field for the room as in the file."
+    if key == "pupae.inspection_days" and not session.value("pupae.isolate"):
+        return "No effect while pupae are not set apart."
+    if found.low is not None and not found.low <= now <= found.high:
+        return f"Outside the plausible range, {found.low:g} to {found.high:g} {found.unit}."
+    return ""
 
 
 def differences(first: Scenario, second: Scenario) -> list[tuple[Rule, str, str]]:

@@ -15,8 +15,8 @@ from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
 from colony_sim.explore.clock import Clock
 from colony_sim.explore.guard import Guard
-from colony_sim.explore.page import TITLE, Page, Shown
-from colony_sim.explore.session import Session
+from colony_sim.explore.page import TITLE, Page
+from colony_sim.explore.session import Run, Session
 
 HOST = "127.0.0.1"
 _ICON = (
@@ -46,7 +46,7 @@ def listening(port: int) -> socket.socket:
 
 
 def serve(
-    scenario: Scenario, shown: Shown, port: int, ready: Callable[[str], None], browse: bool
+    scenario: Scenario, about: str, port: int, ready: Callable[[str], None], browse: bool
 ) -> None:
     """Serve the page until Ctrl-C.
 
@@ -54,7 +54,8 @@ def serve(
     ----------
     scenario : Scenario
         What the page starts from.
-    shown : Shown
+    about : str
+        Where it comes from, in a sentence or two.
     port : int
     ready : callable
         Called with the address once the page can be opened.
@@ -70,11 +71,11 @@ def serve(
     """
     with closing(listening(port)) as bound:
         address = f"http://{HOST}:{bound.getsockname()[1]}/"
+        # Loads the kernels: the page would stand still for as long as that takes.
+        Run(scenario).live()
         clock = Clock(Session(scenario))
         try:
-            server = uvicorn.Server(
-                uvicorn.Config(_app(clock, shown), log_level="warning", ws="websockets-sansio")
-            )
+            server = uvicorn.Server(uvicorn.Config(_app(clock, about), log_level="warning"))
             server.config.load()
             ready(address)
             if browse:
@@ -85,11 +86,11 @@ def serve(
             clock.close()
 
 
-def _app(clock: Clock, shown: Shown) -> Guard:
+def _app(clock: Clock, about: str) -> Guard:
     web = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
 
     async def root() -> None:
-        page = Page(clock, shown)
+        page = Page(clock, about)
         await ui.context.client.connected()
         await _follow_scheme(page)
 
