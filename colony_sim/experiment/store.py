@@ -236,7 +236,10 @@ def _sweep(folder: Path) -> None:
     """Remove what a process that was killed left behind; only safe with the folder locked."""
     shutil.rmtree(folder / _STAGED, ignore_errors=True)
     for path in (*folder.glob(".*.tmp"), *(folder / _RUNS).glob(".*.tmp")):
-        path.unlink(missing_ok=True)
+        if path.is_dir():  # Of slides, which are swapped as a whole folder.
+            shutil.rmtree(path, ignore_errors=True)
+        else:
+            path.unlink(missing_ok=True)
 
 
 def _lock(handle) -> bool:

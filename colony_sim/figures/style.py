@@ -59,7 +59,7 @@ def theme() -> Iterator[None]:
             "xtick.color": INK, "ytick.color": INK, "xtick.labelsize": BODY,
             "ytick.labelsize": BODY, "xtick.major.size": 5, "ytick.major.size": 0,
             "legend.fontsize": BODY, "legend.frameon": False,
-            "svg.fonttype": "none", "svg.hashsalt": "colony_sim",
+            "svg.fonttype": "none", "svg.hashsalt": "colony_sim", "pdf.fonttype": 42,
         })  # fmt: skip
         yield
 

@@ -1,0 +1,43 @@
+"""``colony-sim figures``: the slides of a talk, with notes and data."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import console
+from colony_sim.experiment import manifest
+from colony_sim.experiment.extras import MissingExtra
+from colony_sim.experiment.runner import compile_kernels
+from colony_sim.figures.talk import NOTES, PDF, write_talk
+
+
+def run_figures(folder: Path, *, out: Path | None, alone: bool, seed: int | None) -> None:
+    """Write the slides and tell what was written."""
+    try:
+        if manifest.read(folder, ()).get("kind") == "comparison":
+            compile_kernels()  # One of its runs is lived again.
+        talk = write_talk(
+            folder, out, beside=not alone, seed=seed, command=command_line(), tell=_tell
+        )
+    except MissingExtra as error:
+        raise Ending(str(error), 2) from None
+    except KeyboardInterrupt:
+        raise Ending("Stopped. Nothing was written.", 130) from None
+    to = console()
+
+    def say(text: str) -> None:
+        to.print(text, highlight=False, markup=False, soft_wrap=True)
+
+    for stem, slide in talk.slides:
+        say(f"{stem}: {slide.title}")
+    for place, why in talk.left_out:
+        say(f"Left out: {place} ({why})")
+    files = f"{len(talk.slides)} slides as PNG, SVG and CSV, {PDF}, {NOTES}"
+    say(f"Slides: {talk.folder} ({files})")
+
+
+def _tell(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
