@@ -411,6 +411,30 @@ def report(
 
 
 @app.command()
+def figures(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Results folder.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder to write; default: FOLDER/slides.")
+    ] = None,
+    alone: Annotated[
+        bool, typer.Option("--alone", help="Leave out studies of the same experiment beside it.")
+    ] = False,
+    seed: Annotated[
+        int | None,
+        typer.Option(
+            "--seed",
+            help="Seed of the run whose bins are shown (see runs.csv); default: the first that "
+            "settled under the most policies.",
+        ),
+    ] = None,
+) -> None:
+    """Draw the slides of a talk (PNG, SVG, PDF), with speaker notes and the data behind them."""
+    from colony_sim.commands.figures import run_figures
+
+    run_figures(folder, out=out, alone=alone, seed=seed)
+
+
+@app.command()
 def explore(
     file: Annotated[
         Path | None,
