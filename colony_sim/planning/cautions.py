@@ -18,7 +18,7 @@ class Caution:
 
 DUST = Caution(
     "Dust",
-    "Dust: air the room, wear a fitted mask. On wheeze stop and see a doctor.",
+    "Dust: air the room, wear a fitted mask. Wheezing: stop, see a doctor.",
     "Dust from bran, frass and shed skins causes allergy and asthma in people who work with "
     "insects; people allergic to shrimp often react to mealworms. Keep dust down, air the room, "
     "wear a fitted mask. If you wheeze, stop and see a doctor.",
@@ -67,7 +67,7 @@ protein to poultry and pigs; rules on live feeding vary."""
 
 INSECT_FEED = Caution(
     "What insects eat",
-    "What insects are fed is regulated too (in the EU no kitchen or catering waste).",
+    "What insects are fed is regulated too (in the EU no catering waste).",
     "What farmed insects may be fed is regulated too. In the EU: feed of plant origin with few "
     "exceptions, no catering waste, no manure. Check your local feed law.",
 )

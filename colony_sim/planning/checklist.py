@@ -21,7 +21,7 @@ CAUTION = (150, 60, 0)
 """Colour of the rule at the cautions; it is not needed to tell them from the rest."""
 MANY = 3
 """A task on so many days of a week has its boxes in one line, above tasks of single days."""
-STEP, TICK = 5.2, 13.0
+STEP, TICK = 5.2, 13.5
 """From one box to the next below it, or beside it (mm)."""
 
 
@@ -90,7 +90,8 @@ class _Sheet(Paper):
         self.pages += 1
         self.y = MARGIN
         self.type(8, colour=QUIET)
-        self.put(self.left, self.height - EDGE - 2.0, f"Checklist: {self.name}")
+        name = self.clipped(f"Checklist: {self.name}", self.right - self.left - 30.0)
+        self.put(self.left, self.height - EDGE - 2.0, name)
         self.put(self.right, self.height - EDGE - 2.0, f"Page {self.pages}", right=True)
 
     def opening(self, about: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
+from itertools import pairwise
 from typing import Any
 
 from colony_sim.planning.fillings import Filling
@@ -74,7 +75,7 @@ def look_at_tray(work: Work, found: list[Filling], last: int) -> list[Task]:
     rows = work.log[(work.log["action"] == FROM_TRAY) & (work.log["day"] <= last)]
     busy = sorted({int(day) for day in rows["day"]})
     covered: set[int] = set()
-    for day, after in zip(busy, [*busy[1:], last + IDLE_TRAY_DAYS], strict=True):
+    for day, after in pairwise([*busy, last + IDLE_TRAY_DAYS]):
         covered.update(range(day, after) if after - day < IDLE_TRAY_DAYS else (day,))
 
     def state(day: int):

@@ -9,6 +9,7 @@ import pandas as pd
 
 CLEARED = "cleared"
 """How every action that empties a bin begins."""
+_DATES = {"moisture started": "moisture", "harvest": "harvest"}
 
 
 @dataclass(frozen=True)
@@ -50,28 +51,16 @@ def fillings(log: pd.DataFrame) -> list[Filling]:
         Columns of `colony.binlog.COLUMNS`. The founders' bin (bin 1, filled on day 0) is among
         the fillings even if nothing was done to it yet.
     """
-    rows = log[log["bin"].notna() & log["date_in"].notna()]
-    found: list[Filling] = []
-    for (bin_, day_in), own in rows.groupby(["bin", "date_in"], sort=True):
-        out = own["date_out"].dropna()
-        found.append(
-            Filling(
-                int(bin_),
-                int(day_in),
-                int(out.iloc[0]) if len(out) else None,
-                _first(own, own["action"] == "moisture started"),
-                _first(own, own["action"] == "harvest"),
-                _first(own, own["action"].str.startswith(CLEARED)),
-            )
-        )
-    if not any(filling.bin == 1 and filling.day_in == 0 for filling in found):
-        found.append(Filling(1, 0))
+    first: dict[tuple[int, int], dict[str, int]] = {(1, 0): {}}
+    for row in log[log["bin"].notna() & log["date_in"].notna()].itertuples():
+        seen = first.setdefault((int(row.bin), int(row.date_in)), {})
+        if row.date_out is not pd.NA:
+            seen.setdefault("day_out", int(row.date_out))
+        name = CLEARED if row.action.startswith(CLEARED) else _DATES.get(row.action)
+        if name is not None:
+            seen.setdefault(name, int(row.day))
+    found = [Filling(bin_, day_in, **seen) for (bin_, day_in), seen in first.items()]
     return sorted(found, key=lambda filling: (filling.day_in, filling.bin))
-
-
-def _first(rows: pd.DataFrame, chosen: pd.Series) -> int | None:
-    days = rows.loc[chosen, "day"]
-    return int(days.min()) if len(days) else None
 
 
 def numbered(found: list[Filling]) -> Mapping[Filling, int]:

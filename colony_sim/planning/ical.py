@@ -85,7 +85,8 @@ def calendar(work: Work, tasks: Iterable[Task]) -> bytes:
         ("x-wr-calname", title),
         ("description", about(work)),
     ):
-        page.add(key, text)
+        # As text outright: of names it does not know the package escapes nothing.
+        page.add(key, ical.vText(text))
     for task in tasks:
         event = ical.Event()
         event.add("uid", uid(work, task))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from pathlib import Path
 
@@ -18,6 +19,7 @@ MM_PER_PT = 25.4 / 72
 CAP = 0.73
 """Height of capitals and figures over the size of the type (DejaVu Sans)."""
 _FONT = "text"
+_PARTS = re.compile(r"\S+|\s+")
 
 
 def check_paper(paper: str) -> str:
@@ -61,6 +63,7 @@ class Paper:
         self.pdf.set_lang("en")
         self.pdf.set_creator("colony_sim")
         self.pdf.set_creation_date(made)
+        self._widths: dict[tuple[str, str], float] = {}
 
     def page(self) -> None:
         """Start a page."""
@@ -73,7 +76,26 @@ class Paper:
 
     def measure(self, text: str) -> float:
         """Width of a text in the type set (mm)."""
-        return self.pdf.get_string_width(self._known(text))
+        text, style = self._known(text), self.pdf.font_style
+        # The type is not kerned, so that widths add up and grow with the size.
+        return self.pdf.font_size_pt * sum(
+            self._width(style, part) for part in _PARTS.findall(text)
+        )
+
+    def _width(self, style: str, part: str) -> float:
+        """Width of a word, or of space between words, over the size of the type (mm/point)."""
+        if (style, part) not in self._widths:
+            wide = self.pdf.get_string_width(part) / self.pdf.font_size_pt
+            self._widths[style, part] = wide
+        return self._widths[style, part]
+
+    def clipped(self, text: str, width: float) -> str:
+        """The text, or as much of it as fits, with three dots."""
+        if self.measure(text) <= width:
+            return text
+        while text and self.measure(f"{text}...") > width:
+            text = text[:-1]
+        return f"{text}..."
 
     def fit(self, text: str, width: float, size: float, *, bold: bool = False) -> float:
         """The largest type size up to `size` (points) at which a text is no wider than `width`."""

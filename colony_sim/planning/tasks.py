@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from typing import Any
 
 import pandas as pd
 
@@ -43,12 +44,12 @@ def build(work: Work, weeks: int) -> list[Task]:
         Weeks from the start; tasks that prepare the start come before it.
     """
     last = min(7 * weeks, work.days)
-    log = work.log[work.log["day"] <= last]
+    days = _by_day(work.log[work.log["day"] <= last])
     found = fillings(work.log)
     single = [_set_up(work)]
-    for day, rows in log.groupby("day", sort=True):
-        single.extend(_of_day(work, int(day), rows))
-    single.extend(_moves(work, log, found))
+    for day, actions in days.items():
+        single.extend(_of_day(work, day, actions))
+    single.extend(_moves(work, days, found))
     end = work.date(last)
     single.extend(task for task in treat_bran(work) if task.day <= end)
     daily = [
@@ -56,6 +57,20 @@ def build(work: Work, weeks: int) -> list[Task]:
         *daily_tasks.look_at_tray(work, found, last),
     ]
     return in_order([*merged(single), *daily])
+
+
+def _by_day(log: pd.DataFrame) -> dict[int, dict[str, list[Any]]]:
+    """Rows of each day on bins (not the tray), by action, in the order of the log."""
+    days: dict[int, dict[str, list[Any]]] = {}
+    for row in log[log["bin"].notna()].itertuples():
+        action = CLEARED if row.action.startswith(CLEARED) else row.action
+        days.setdefault(int(row.day), {}).setdefault(action, []).append(row)
+    return dict(sorted(days.items()))
+
+
+def _count(value: Any) -> int:
+    """A count of the log; missing is none."""
+    return 0 if pd.isna(value) else int(value)
 
 
 def _set_up(work: Work) -> Task:
@@ -75,30 +90,27 @@ def _set_up(work: Work) -> Task:
     )
 
 
-def _of_day(work: Work, day: int, rows: pd.DataFrame) -> Iterator[Task]:
+def _of_day(work: Work, day: int, actions: dict[str, list[Any]]) -> Iterator[Task]:
     """Tasks of one day that need its own rows only."""
-    by_action = {action: own for action, own in rows.groupby("action") if own["bin"].notna().any()}
     for action, make in (
         ("pupae to tray", _inspect),
         ("emerged beetles to breeders", _collect),
         ("harvest", _harvest),
         ("moisture started", _start_moisture),
         ("bran added", _add_bran),
+        (CLEARED, _clear),
     ):
-        if action in by_action:
-            yield make(work, day, by_action[action])
-    clearing = rows[rows["action"].str.startswith(CLEARED)]
-    if len(clearing):
-        yield _clear(work, day, clearing)
+        if action in actions:
+            yield make(work, day, actions[action])
 
 
-def _bins(rows: pd.DataFrame) -> tuple[int, ...]:
-    return tuple(sorted({int(bin_) for bin_ in rows["bin"].dropna()}))
+def _bins(rows: Iterable[Any]) -> tuple[int, ...]:
+    return tuple(sorted({int(row.bin) for row in rows}))
 
 
-def _inspect(work: Work, day: int, rows: pd.DataFrame) -> Task:
+def _inspect(work: Work, day: int, rows: list[Any]) -> Task:
     every = work.handling["pupae.inspection_days"]
-    bins, with_pupae = _bins(rows), _bins(rows[rows["pupae"].fillna(0) > 0])
+    bins, with_pupae = _bins(rows), _bins(r for r in rows if _count(r.pupae) > 0)
     detail = "The model expects no pupae there this time: a glance will do."
     if with_pupae:
         where = bins_in_words(with_pupae)
@@ -115,7 +127,7 @@ def _inspect(work: Work, day: int, rows: pd.DataFrame) -> Task:
     )
 
 
-def _collect(work: Work, day: int, rows: pd.DataFrame) -> Task:
+def _collect(work: Work, day: int, rows: list[Any]) -> Task:
     every = work.handling["rotation.collect_days"]
     bins = _bins(rows)
     return Task(
@@ -130,9 +142,9 @@ def _collect(work: Work, day: int, rows: pd.DataFrame) -> Task:
     )
 
 
-def _harvest(work: Work, day: int, rows: pd.DataFrame) -> Task:
+def _harvest(work: Work, day: int, rows: list[Any]) -> Task:
     p, bins = work.handling, _bins(rows)
-    grams, larvae = rows["grams"].sum(), int(rows["larvae"].sum())
+    grams, larvae = sum(row.grams for row in rows), sum(_count(row.larvae) for row in rows)
     again = " Larvae kept back before stay." if p["harvest.set_apart"] else ""
     return Task(
         Kind.HARVEST,
@@ -148,7 +160,7 @@ def _harvest(work: Work, day: int, rows: pd.DataFrame) -> Task:
     )
 
 
-def _start_moisture(work: Work, day: int, rows: pd.DataFrame) -> Task:
+def _start_moisture(work: Work, day: int, rows: list[Any]) -> Task:
     p, bins = work.handling, _bins(rows)
     sign = {
         "skins": "Start once shed skins lie all over the bran; with no skins to see, wait.",
@@ -166,7 +178,7 @@ def _start_moisture(work: Work, day: int, rows: pd.DataFrame) -> Task:
     )
 
 
-def _add_bran(work: Work, day: int, rows: pd.DataFrame) -> Task:
+def _add_bran(work: Work, day: int, rows: list[Any]) -> Task:
     p, bins = work.handling, _bins(rows)
     return Task(
         Kind.ADD_BRAN,
@@ -180,10 +192,10 @@ def _add_bran(work: Work, day: int, rows: pd.DataFrame) -> Task:
     )
 
 
-def _clear(work: Work, day: int, rows: pd.DataFrame) -> Task:
+def _clear(work: Work, day: int, rows: list[Any]) -> Task:
     bins, parts = _bins(rows), []
-    for row in rows.itertuples():
-        left = int(row.larvae) + int(row.pupae)
+    for row in rows:
+        left = _count(row.larvae) + _count(row.pupae)
         heir = _HEIR.search(row.note)
         rest = ""
         if left and heir:
@@ -200,15 +212,16 @@ def _clear(work: Work, day: int, rows: pd.DataFrame) -> Task:
     )
 
 
-def _moves(work: Work, log: pd.DataFrame, found: list[Filling]) -> Iterator[Task]:
+def _moves(work: Work, days: dict[int, dict[str, list[Any]]], found: list[Filling]):
     """Each move of beetles, with the dead beetles and the gear that go with it."""
     p = work.handling
     every = p["rotation.interval_days"]
     came_in = {(f.bin, f.day_out): f.day_in for f in found}
     before = 0
-    for day, rows in log[log["action"].isin((FILLED, "beetles out"))].groupby("day", sort=True):
-        day = int(day)
-        outs, ins = rows[rows["action"] == "beetles out"], rows[rows["action"] == FILLED]
+    for day, actions in days.items():
+        outs, ins = actions.get("beetles out", []), actions.get(FILLED, [])
+        if not outs or not ins:
+            continue
         old, fresh = _bins(outs), _bins(ins)
         by_rule = day - before == every
         when = f"By your rule: every {every} days." if by_rule else EXPECTED
@@ -218,6 +231,7 @@ def _moves(work: Work, log: pd.DataFrame, found: list[Filling]) -> Iterator[Task
             told = f"in since {since[old[0]]}"
         else:
             told = "; ".join(f"bin {bin_}: in since {text}" for bin_, text in since.items())
+        moved = sum(_count(row.adults) for row in ins)
         yield Task(
             Kind.MOVE,
             work.date(day),
@@ -225,13 +239,12 @@ def _moves(work: Work, log: pd.DataFrame, found: list[Filling]) -> Iterator[Task
             f"Move beetles: {bins_in_words(old)} to {bins_in_words(fresh)}",
             f"First {p['bran.start_g']:g} g of treated bran into {bins_in_words(fresh)}. "
             f"Then strain the beetles out of {bins_in_words(old)} ({told}); the model expects "
-            f"{int(ins['adults'].sum())}. Write both dates on the labels. Leave the eggs "
-            f"in {bins_in_words(old)}.",
+            f"{moved}. Write both dates on the labels. Leave the eggs in {bins_in_words(old)}.",
             when,
             expected=not by_rule,
         )
         if p["rotation.remove_dead"]:
-            dead = sum(int(hit[1]) for hit in map(_DEAD.search, outs["note"]) if hit)
+            dead = sum(int(hit[1]) for hit in (_DEAD.search(r.note) for r in outs) if hit)
             yield Task(
                 Kind.DEAD,
                 work.date(day),

@@ -21,6 +21,7 @@ from colony_sim.experiment.store import MANIFEST
 RUN, PLAN = "single run", "plan"
 EARLIEST, LATEST = date(1900, 1, 1), date(9000, 1, 1)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_FOLDERS = "the folder of a finished colony-sim plan or colony-sim run"
 _DATES = f"a date from {EARLIEST} to {LATEST}, written like 2030-03-01"
 
 
@@ -85,7 +86,12 @@ def read_work(folder: Path, start: str | None = None) -> Work:
         If the folder is of another kind, a file is missing or damaged, or there is no start.
     """
     chosen = None if start is None else _date(start, "--start", "date")
-    data = manifest.read(folder, kinds=(PLAN, RUN))
+    try:
+        data = manifest.read(folder, kinds=(PLAN, RUN))
+    except InputError as error:
+        if error.key != "file":
+            raise
+        raise InputError(error.where, error.key, error.value, _FOLDERS) from None
     where = str(folder / MANIFEST)
     try:
         reader = _read_plan if data["kind"] == PLAN else _read_run
@@ -106,7 +112,7 @@ def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: 
     ]  # fmt: skip
     return Work(
         name=data["experiment"]["name"],
-        origin=f"one run of the model (policy {data['policy']}, seed {data['seed']})",
+        origin=f'one run of the model (policy "{data["policy"]}", seed {data["seed"]})',
         start=start,
         days=lived,
         ended=lived if lived < data["days"] else None,
@@ -165,7 +171,9 @@ def _date(text: Any, where: str, key: str) -> date:
 def _table(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
     """A stored table with at least these columns."""
     try:
-        table = pd.read_parquet(path)
+        # Opened here: pandas has no reason to give where there is no file.
+        with open(path, "rb") as handle:
+            table = pd.read_parquet(handle)
     except (OSError, pa.ArrowException, ValueError) as error:
         reason = getattr(error, "strerror", None) or "damaged"
         raise InputError(str(path), "file", reason, "a table as colony-sim wrote it") from None

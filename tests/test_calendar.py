@@ -1,0 +1,627 @@
+"""The calendar of the work: tasks against the bin log, .ics and PDF read back by other readers."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections import Counter
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from io import BytesIO
+
+import numpy as np
+import pandas as pd
+import pypdf
+import pytest
+import vobject
+from commandline import cli, tree
+
+from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.binlog import COLUMNS
+from colony_sim.commands.calendar import run_calendar
+from colony_sim.commands.main import run
+from colony_sim.commands.run import run_single
+from colony_sim.errors import InputError
+from colony_sim.experiment.store import claim
+from colony_sim.planning import cautions, ical
+from colony_sim.planning.checklist import checklist
+from colony_sim.planning.fillings import fillings
+from colony_sim.planning.labels import labelled, labels
+from colony_sim.planning.paper import EDGE, SIZES, Paper
+from colony_sim.planning.task import Kind, Task, bins_in_words, day_in_words, merged
+from colony_sim.planning.tasks import build
+from colony_sim.planning.work import Work, read_work
+
+START = "2031-12-01"  # The year after has a 29 February.
+WEEKS = 52
+EXPERIMENT = """\
+[experiment]
+name = "rack"
+question = "What work is there?"
+days = 430
+replicates = 2
+seed = 5
+[climate]
+kind = "constant"
+temperature_c = 27.0
+[start]
+breeders = 200
+[[policy]]
+name = "short"
+rack.bins = 9
+moisture.breeding_g_per_day = 5.0
+[[policy]]
+name = "long"
+rotation.interval_days = 21
+"""
+#: Action of the log and the kind of task that stands for it, bin by bin.
+SAME = {
+    "pupae to tray": Kind.INSPECT,
+    "emerged beetles to breeders": Kind.COLLECT,
+    "harvest": Kind.HARVEST,
+    "moisture started": Kind.START_MOISTURE,
+    "bran added": Kind.ADD_BRAN,
+    "cleared as spent": Kind.CLEAR,
+    "cleared as old": Kind.CLEAR,
+    "cleared to make room": Kind.CLEAR,
+}
+#: Cautions that the work cannot do without, by words that must be read beside the task.
+NEEDED = {
+    Kind.SETUP: ("mask",),
+    Kind.INSPECT: ("mask",),
+    Kind.COLLECT: ("mask",),
+    Kind.CLEAR: ("mask", "never mix with ammonia or acids", "rinse well"),
+    Kind.MOVE: ("mask",),
+    Kind.DEAD: ("mask",),
+    Kind.WASH: ("never mix with ammonia or acids", "rinse well", "gloves", "off live bins"),
+    Kind.HARVEST: ("local feed law", "mask"),
+    Kind.START_MOISTURE: ("regulated",),
+    Kind.MOISTURE: ("regulated",),
+    Kind.ADD_BRAN: ("mask",),
+    Kind.TREAT: ("60 C in the middle", "30 min", "Never leave it alone", "freeze", "mask"),
+}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """The folder of a real run."""
+    place = tmp_path_factory.mktemp("calendar")
+    (place / "rack.toml").write_text(EXPERIMENT)
+    out = place / "run"
+    run_single(place / "rack.toml", policy="short", seed=None, days=None, out=out)
+    return out
+
+
+@pytest.fixture(scope="module")
+def work(folder):
+    return read_work(folder, START)
+
+
+@pytest.fixture(scope="module")
+def tasks(work):
+    return build(work, WEEKS)
+
+
+@pytest.fixture(scope="module")
+def events(work, tasks):
+    """The calendar as vobject reads it: another package than the one that writes it."""
+    page = vobject.readOne(ical.calendar(work, tasks).decode())
+    return page.vevent_list
+
+
+def a_work(rows=(), **changes) -> Work:
+    """A made-up log; rows are (day, bin, action, date in, date out) and other columns."""
+    table = pd.DataFrame(
+        [dict(zip(COLUMNS, row[:5], strict=False)) | row[5] for row in rows], columns=list(COLUMNS)
+    )
+    for name in ("day", "bin", "date_in", "date_out", "eggs", "larvae", "pupae", "adults"):
+        table[name] = table[name].astype("Int64")
+    table["note"] = ["" if isinstance(text, float) else text for text in table["note"]]
+    made = datetime(2030, 1, 2, 3, 4, 5, tzinfo=UTC)
+    start = date(2031, 12, 1)
+    handling = Parameters.default()
+    return replace(
+        Work("w", "a made-up log", start, 400, None, handling, 100, 0, table, made), **changes
+    )
+
+
+def single(tasks) -> list[tuple]:
+    """Every task of every day."""
+    return [(task, day) for task in tasks for day in task.days]
+
+
+# -- tasks against the log ------------------------------------------------------------------
+
+
+def test_tasks_are_the_bin_log(work, tasks):
+    log = work.log[work.log["day"] <= 7 * WEEKS]
+    calendar = pd.date_range(START, periods=7 * WEEKS, freq="D")  # Knows leap years itself.
+    for kind in {*SAME.values()}:
+        actions = [action for action, of in SAME.items() if of is kind]
+        rows = log[log["action"].isin(actions) & log["bin"].notna()]
+        expected = {(calendar[row.day - 1].date(), int(row.bin)) for row in rows.itertuples()}
+        assert expected, kind
+        found = [(day, bin_) for task, day in single(tasks) if task.kind is kind
+                 for bin_ in task.bins]  # fmt: skip
+        assert len(found) == len({*found}) and {*found} == expected, kind
+
+
+def test_each_move_is_one_event_on_its_date(work, tasks, events):
+    log = work.log[work.log["day"] <= 7 * WEEKS]
+    outs = log[log["action"] == "beetles out"]
+    ins = log[log["action"] == "beetles in"].set_index("day")["bin"]
+    calendar = pd.date_range(START, periods=7 * WEEKS, freq="D")
+    expected = {
+        calendar[row.day - 1].date(): f"Move beetles: bin {row.bin} to bin {ins[row.day]}"
+        for row in outs.itertuples()
+    }
+    moves = [e for e in events if e.summary.value.startswith("Move beetles")]
+    assert len(moves) == len(expected) >= 20
+    assert {e.dtstart.value: e.summary.value for e in moves} == expected
+    for kind in (Kind.WASH, Kind.DEAD):
+        assert {day for task, day in single(tasks) if task.kind is kind} == {*expected}
+    dead = {task.day: task for task in tasks if task.kind is Kind.DEAD}
+    for row in outs.itertuples():
+        counted = re.match(r"(\d+) dead", row.note)[1]
+        assert dead[calendar[row.day - 1].date()].detail.endswith(f"expects {counted}.")
+
+
+def test_moisture_is_given_where_the_log_says(work, tasks):
+    """A day-by-day walk through the log: who is moist, who breeds."""
+    moist, breeding, expected = set(), {1}, set()
+    for day in range(1, 7 * WEEKS + 1):
+        for row in work.log[work.log["day"] == day].itertuples():
+            if row.action == "beetles out":
+                breeding.discard(row.bin)
+            elif row.action == "beetles in":
+                breeding.add(row.bin)
+            elif row.action == "moisture started":
+                moist.add(row.bin)
+            elif row.action.startswith("cleared"):
+                moist.discard(row.bin)
+        expected |= {(work.date(day), int(bin_)) for bin_ in moist | breeding}
+    found = {
+        (day, bin_) for task, day in single(tasks) if task.kind is Kind.MOISTURE
+        for bin_ in task.bins
+    }  # fmt: skip
+    assert found == expected
+    assert any(task.kind is Kind.MOISTURE and "breeding bin" in task.detail for task in tasks)
+
+
+def test_the_tray_is_looked_at_on_each_day_of_the_log(work, tasks):
+    log = work.log[work.log["day"] <= 7 * WEEKS]
+    days = log[log["action"] == "beetles from tray to breeders"]["day"].unique()
+    target = {day: task.bins for task, day in single(tasks) if task.kind is Kind.TRAY}
+    assert len(days) > 50 and {work.date(int(day)) for day in days} <= {*target}
+    home = 1
+    for day in range(1, 7 * WEEKS + 1):
+        if work.date(day) in target:
+            assert target[work.date(day)] == (home,)
+        rows = log[(log["day"] == day) & (log["action"] == "beetles in")]
+        home = int(rows["bin"].iloc[0]) if len(rows) else home
+
+
+def test_an_idle_tray_is_not_looked_at():
+    rows = [(day, None, "beetles from tray to breeders", None, None, {}) for day in (100, 110, 150)]
+    work = a_work(rows)
+    found = [task for task in build(work, 52) if task.kind is Kind.TRAY]
+    assert [(task.day, task.times) for task in found] == [
+        (work.date(100), 11), (work.date(150), 1)
+    ]  # fmt: skip
+
+
+def test_bran_is_treated_ahead_of_every_need_and_adds_up(work, tasks):
+    log, p = work.log, work.handling
+    needed = [(0, p["bran.start_g"])]
+    needed += [(int(day), p["bran.start_g"]) for day in log[log["action"] == "beetles in"]["day"]]
+    added = log[log["action"] == "bran added"]
+    needed += [(int(row.day), row.grams) for row in added.itertuples()]
+    batches = sorted(task.day for task in build(work, 100) if task.kind is Kind.TREAT)
+    kilograms = sum(
+        float(re.search(r"([\d.]+) kg", task.summary)[1])
+        for task in build(work, 100)
+        if task.kind is Kind.TREAT
+    )
+    assert kilograms == pytest.approx(sum(grams for _, grams in needed) / 1000, abs=0.006 * 20)
+    for day, _ in needed:
+        assert any(7 <= (work.date(day) - batch).days < 7 + 28 for batch in batches)
+    assert min(batches) == work.start - timedelta(7)
+
+
+def test_one_task_a_day_and_kind_in_the_order_of_the_work(tasks):
+    assert {*Counter((task.kind, day) for task, day in single(tasks)).values()} == {1}
+    assert [task.day for task in tasks] == sorted(task.day for task in tasks)
+    assert {task.kind for task in tasks} == {*Kind}
+
+
+def test_no_harvest_without_one_in_the_log():
+    rows = [(14, 1, "beetles out", 0, 14, {"adults": 90}),
+            (14, 2, "beetles in", 14, None, {"adults": 90})]  # fmt: skip
+    kinds = Counter(task.kind for task in build(a_work(rows), 52))
+    assert kinds == {Kind.SETUP: 1, Kind.MOVE: 1, Kind.DEAD: 1, Kind.WASH: 1, Kind.TREAT: 1}
+    kept = a_work(rows, handling=Parameters.default().with_values(
+        {"rotation.remove_dead": False}, where="test"))  # fmt: skip
+    assert not any(task.kind is Kind.DEAD for task in build(kept, 52))
+
+
+def test_a_move_that_had_to_wait_is_not_said_to_be_by_the_rule():
+    rows = []
+    for day, old in ((14, 1), (28, 2), (45, 3)):
+        rows.append((day, old, "beetles out", 0 if old == 1 else day - 14, day, {"adults": 9}))
+        rows.append((day, old + 1, "beetles in", day, None, {"adults": 9}))
+    moves = [task for task in build(a_work(rows), 52) if task.kind is Kind.MOVE]
+    assert [task.expected for task in moves] == [False, False, True]
+    assert "every 14 days" in moves[1].when and "may come earlier or later" in moves[2].when
+
+
+def test_only_what_repeats_exactly_is_merged():
+    day = date(2032, 2, 20)
+
+    def task(after: int, bins=(1,)):
+        return Task(Kind.INSPECT, day + timedelta(after), bins, bins_in_words(bins), "", "", False)
+
+    steady = [task(4 * k) for k in range(5)]
+    assert [(t.every, t.times) for t in merged(steady)] == [(4, 5)]
+    assert merged(steady)[0].days[-1] == date(2032, 3, 7)  # Over 29 February.
+    assert [(t.every, t.times) for t in merged(steady[:2])] == [(1, 1)] * 2
+    broken = [*steady[:3], task(13), task(16)]
+    assert [t.times for t in merged(broken)] == [3, 1, 1]
+    other = [task(0), task(4), task(8, (1, 2)), task(12)]
+    assert merged(other) == other
+    rng = np.random.default_rng(4)
+    for _ in range(50):
+        at = sorted({*rng.integers(0, 60, 25).tolist()})
+        tasks = [task(k, (1 + (k > 30),)) for k in at]
+        found = merged(tasks)
+        assert all(t.times == 1 or t.times >= 3 for t in found)
+        assert {(d, t.bins) for t, d in single(found)} == {(t.day, t.bins) for t in tasks}
+
+
+def test_weeks_bound_the_work_and_the_words_name_bins_and_days(work):
+    last = max(day for _, day in single(build(work, 3)))
+    assert last <= work.start + timedelta(20)
+    assert bins_in_words([3, 1, 2, 7]) == "bins 1-3, 7" and bins_in_words([4, 4]) == "bin 4"
+    assert bins_in_words([1, 2, 9, 10]) == "bins 1, 2, 9, 10"
+    assert day_in_words(date(2032, 2, 29), weekday=True) == "Sun 29 Feb 2032"
+
+
+# -- the calendar, read by vobject ----------------------------------------------------------
+
+
+def occurrences(event) -> tuple[date, ...]:
+    rules = event.getrruleset() if "rrule" in event.contents else None
+    return tuple(day.date() for day in rules) if rules else (event.dtstart.value,)
+
+
+def test_every_task_comes_back_from_another_reader(work, tasks, events):
+    """RFC 5545, read by vobject: dates, recurrence, text."""
+    found = sorted((occurrences(e), e.summary.value, e.description.value) for e in events)
+    expected = sorted((task.days, task.summary, ical.description(task)) for task in tasks)
+    assert found == expected
+    assert any(date(2032, 2, 29) in days for days, *_ in found)
+    for event in events:
+        assert type(event.dtstart.value) is date
+        assert event.dtend.value - event.dtstart.value == timedelta(1)
+        assert event.dtstamp.value == work.made
+        assert "valarm" not in event.contents
+    status = Counter(e.status.value for e in events)
+    assert status["CONFIRMED"] == sum(not task.expected for task in tasks) > 0
+    assert status["TENTATIVE"] == sum(task.expected for task in tasks) > 0
+    assert {c for e in events for c in e.categories.value} == {
+        "Beetles", "Pupae", "Moisture", "Harvest", "Bran", "Cleaning"
+    }  # fmt: skip
+
+
+def test_lines_are_folded_escaped_and_ended_as_rfc_5545_says():
+    """RFC 5545, 3.1 (75 octets, CRLF) and 3.3.11 (escaped text), with non-ASCII text."""
+    name = "Käfer, rack; 'ünder' \\ 甲虫 " + "ß" * 90
+    rows = [(14, 1, "beetles out", 0, 14, {"adults": 1}),
+            (14, 2, "beetles in", 14, None, {"adults": 1})]  # fmt: skip
+    work = a_work(rows, name=name)
+    data = ical.calendar(work, build(work, 52))
+    assert data.endswith(b"END:VCALENDAR\r\n")
+    lines = data.split(b"\r\n")
+    assert all(len(line) <= 75 and b"\n" not in line and b"\r" not in line for line in lines)
+    for line in lines:
+        line.decode()  # No character is cut in two.
+    unfolded = data.replace(b"\r\n ", b"").decode()
+    assert "NAME:Mealworm work: Käfer\\, rack\\; 'ünder' \\\\ 甲虫 ßß" in unfolded
+    assert re.search(r"DESCRIPTION:First 800 g .*\.\\nBy your rule: every 14 days\.\\n", unfolded)
+    page = vobject.readOne(data.decode())
+    assert page.contents["x-wr-calname"][0].value == f"Mealworm work: {name}"
+    assert page.prodid.value == ical.PRODID and page.version.value == "2.0"
+    assert page.contents["description"][0].value == ical.about(work)
+
+
+def test_uids_are_unique_and_stay(work, tasks, events):
+    uids = [e.uid.value for e in events]
+    assert len({*uids}) == len(uids)
+    assert ical.calendar(work, build(work, WEEKS)) == ical.calendar(work, tasks)
+    # A new run moves numbers and bins; an event of the same kind and day is the same event.
+    moved = replace(tasks[5], summary="other", bins=(99,), detail="other")
+    assert ical.uid(work, moved) == ical.uid(work, tasks[5])
+    assert ical.uid(replace(work, name="other"), moved) != ical.uid(work, moved)
+
+
+# -- cautions -------------------------------------------------------------------------------
+
+
+def test_every_kind_has_the_cautions_it_needs(tasks, events):
+    by_summary = {e.summary.value: e.description.value for e in events}
+    for kind, words in NEEDED.items():
+        of_kind = [task for task in tasks if task.kind is kind]
+        assert of_kind
+        for task in of_kind:
+            text = by_summary[task.summary]
+            assert all(word in text for word in words), kind
+    assert {*NEEDED} | {Kind.TRAY} == {*Kind}
+    full = " ".join(caution.text for caution in cautions.ALL)
+    for word in (
+        *("ammonia", "acids", "gloves", "rinse well", "fitted mask", "see a doctor", "60 C"),
+        *("30 minutes", "leave the oven alone", "fire", "-18 C", "local feed law"),
+    ):
+        assert word in full
+
+
+def spots(page) -> list[tuple[float, float, str]]:
+    """Texts of a page with their place (mm from the left and the top)."""
+    found, height = [], float(page.mediabox.height)
+
+    def visit(text, _, matrix, *__):
+        if text.strip():
+            found.append((matrix[4] * 25.4 / 72, (height - matrix[5]) * 25.4 / 72, text.strip()))
+
+    page.extract_text(visitor_text=visit)
+    return found
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_cautions_stand_beside_their_task_on_the_checklist(work, tasks, paper):
+    """The PDF read by pypdf: each task's cautions begin level with its summary, to its right."""
+    reader = pypdf.PdfReader(BytesIO(checklist(work, tasks, WEEKS, paper)))
+    beside = set()
+    for page in reader.pages:
+        texts = spots(page)
+        for x, y, text in texts:
+            kinds = {t.kind for t in tasks if t.summary.startswith(text) and len(text) > 12}
+            if len(kinds) != 1:
+                continue
+            (kind,) = kinds
+            notes = [t for u, v, t in texts if u > x + 60 and -1 < v - y < 1.5]
+            wanted = cautions.beside(kind)
+            assert len(notes) == (1 if wanted else 0), (text, notes)
+            if wanted:
+                assert wanted[0].short.startswith(notes[0])
+                below = " ".join(t for u, v, t in texts if u > x + 60 and -1 < v - y < 30)
+                assert all(caution.short in below for caution in wanted), kind
+            beside.add(kind)
+    assert beside == {*Kind}
+
+
+# -- paper ----------------------------------------------------------------------------------
+
+
+def test_labels_hold_every_bin_and_date(work):
+    reader = pypdf.PdfReader(BytesIO(labels(work, WEEKS, "a4")))
+    found = labelled(work, WEEKS)
+    log = work.log
+    ins = log[(log["action"] == "beetles in") & (log["day"] <= 7 * WEEKS)]
+    assert [(f.bin, f.day_in) for f in found] == [
+        (1, 0), *((int(row.bin), int(row.day)) for row in ins.itertuples())
+    ]  # fmt: skip
+    assert len(reader.pages) == -(-len(found) // 8)
+    for k, filling in enumerate(found):
+        texts = spots(reader.pages[k // 8])
+        row, column = divmod(k % 8, 2)
+        own = [text for x, y, text in texts if x // 105 == column and y // 74.25 == row]
+        rows = log[(log["bin"] == filling.bin) & (log["date_in"] == filling.day_in)]
+        assert str(filling.bin) in own
+        expected = [day_in_words(work.date(filling.day_in))]
+        for action in ("beetles out", "moisture started", "harvest", "cleared"):
+            days = rows[rows["action"].str.startswith(action)]["day"]
+            expected += [day_in_words(work.date(int(days.min())))] if len(days) else []
+        shown = [text for text in own if re.search(r"\d{4}$", text)]
+        assert Counter(shown) == Counter(expected)
+
+
+def test_founder_larvae_have_labels_and_a_place_in_the_set_up():
+    rows = [(7, 3, "harvest", -60, -30, {"larvae": 5, "grams": 0.5})]
+    work = a_work(rows, larvae=500)
+    assert [(f.bin, f.day_in, f.day_out) for f in fillings(work.log)] == [
+        (3, -60, -30),
+        (1, 0, None),
+    ]
+    (page,) = pypdf.PdfReader(BytesIO(labels(work, 4, "letter"))).pages
+    assert [text for *_, text in spots(page)].count("before the start") == 2
+    task = build(work, 4)[1]
+    assert task.bins == (1, 3) and "500 first larvae" in task.detail
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_nothing_is_printed_outside_the_page(monkeypatch, paper):
+    """Every text, line and box, by the widths of the type itself, with awkward input."""
+    rows = []
+    for k in range(12):
+        day = 14 * (k + 1)
+        ins = [4980 + k, 5000 - k, 17, 900 + 2 * k]
+        rows += [(day, b, "beetles out", day - 14 if k else 0, day, {"adults": 12345,
+                  "note": "999 dead beetles"}) for b in (1001 + k, 2002)]  # fmt: skip
+        rows += [(day, b, "beetles in", day, None, {"adults": 9000}) for b in ins]
+        rows += [(day + 1, b, "harvest", -500, -400, {"larvae": 10**6, "grams": 1e5})
+                 for b in range(2000, 2400, 3)]  # fmt: skip
+    work = a_work(rows, name="W" * 200 + " and Käfer 甲虫 " * 30)
+    width, height = SIZES[paper]
+    boxes, put, box, rule = [], Paper.put, Paper.box, Paper.rule
+
+    def check_put(self, x, base, text, *, right=False):
+        wide = self.pdf.get_string_width(self._known(text))
+        tall = self.pdf.font_size_pt * 25.4 / 72
+        left = x - wide if right else x
+        assert left >= EDGE and left + wide <= width - EDGE, text
+        assert base - 0.75 * tall >= EDGE and base + 0.25 * tall <= height - EDGE + 0.8, text
+        put(self, x, base, text, right=right)
+
+    def check_box(self, x, y, side):
+        boxes.append((x, y))
+        assert EDGE <= x <= width - EDGE - side and EDGE <= y <= height - EDGE - side
+        box(self, x, y, side)
+
+    def check_rule(self, x0, y0, x1, y1, *rest):
+        assert min(x0, x1) >= 5 and max(x0, x1) <= width - 5
+        assert min(y0, y1) >= 5 and max(y0, y1) <= height - 5
+        rule(self, x0, y0, x1, y1, *rest)
+
+    monkeypatch.setattr(Paper, "put", check_put)
+    monkeypatch.setattr(Paper, "box", check_box)
+    monkeypatch.setattr(Paper, "rule", check_rule)
+    tasks = build(work, 30)
+    for data in (labels(work, 30, paper), checklist(work, tasks, 30, paper)):
+        for page in pypdf.PdfReader(BytesIO(data)).pages:
+            size = (float(page.mediabox.width), float(page.mediabox.height))
+            # ISO 216: 210 by 297 mm; US Letter: 612 by 792 points.
+            assert size == pytest.approx(
+                {"a4": (595.28, 841.89), "letter": (612, 792)}[paper], abs=0.01
+            )
+    assert len(boxes) == sum(task.times for task in tasks)
+
+
+def test_the_checklist_has_a_box_for_each_task_in_its_week(monkeypatch, work, tasks):
+    ticks = []
+    box = Paper.box
+    monkeypatch.setattr(Paper, "box", lambda self, *at: (ticks.append(at), box(self, *at)))
+    reader = pypdf.PdfReader(BytesIO(checklist(work, tasks, WEEKS, "a4")))
+    assert len(ticks) == sum(task.times for task in tasks)
+    heading, under = None, {}
+    for page in reader.pages:
+        for *_, text in spots(page):
+            if text.startswith(("Week ", "Before the start")):
+                heading = text.split(":")[0].removesuffix(" (continued)")
+            under.setdefault(heading, []).append(text)
+    for task, day in single(tasks):
+        week = (day - work.start).days // 7 + 1
+        name = f"Week {week}" if week > 0 else "Before the start"
+        assert any(task.summary.startswith(t) and len(t) > 12 for t in under[name]), task.summary
+        if task.times == 1:
+            assert day_in_words(day, weekday=True, year=False) in under[name]
+
+
+# -- the command ----------------------------------------------------------------------------
+
+
+def test_the_command_writes_the_same_bytes_every_time(folder, capsys):
+    run_calendar(folder, start=START, weeks=WEEKS, paper="letter", out=None)
+    told = capsys.readouterr().out
+    first = tree(folder / "calendar")
+    assert first.keys() == {"work.ics", "labels.pdf", "checklist.pdf"}
+    assert all(str(folder / "calendar" / name) in told for name in first)
+    (folder / "calendar" / "mine.txt").write_text("kept")
+    out = folder.parent / "elsewhere"
+    words = ("calendar", folder, "--start", START, "--paper", "letter", "--out", out)
+    code, text, err = cli(*words, cwd=folder.parent, faults=None)
+    assert (code, err) == (0, []) and "1 Dec 2031 to 28 Nov 2032" in text
+    assert tree(out) == first
+    # The folder is still a results folder, and what was made of it is kept.
+    with claim(folder, "rack-run-short"):
+        pass
+    assert (folder / "calendar" / "mine.txt").read_text() == "kept"
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ([], "--start: date = None; allowed: needed for the folder of a run"),
+        (["--start", "tomorrow"], "--start: date = 'tomorrow'; allowed: a date from"),
+        (["--start", "2031-02-29"], "--start: date = '2031-02-29'; allowed"),
+        (["--start", "20310301"], "--start: date = '20310301'; allowed"),
+        (["--start", "9999-12-31"], "--start: date = '9999-12-31'; allowed"),
+        (["--start", START, "--weeks", "0"], "--weeks: weeks = 0; allowed: a whole number"),
+        (["--start", START, "--weeks", "few"], "--weeks"),
+        (["--start", START, "--paper", "a5"], "--paper: paper = 'a5'; allowed: a4 or letter"),
+        (["--start", START, "--out", "taken"], "a folder that can be written"),
+    ],
+)
+def test_bad_options_end_with_2_and_one_line(
+    folder, tmp_path, monkeypatch, capsys, words, expected
+):
+    (tmp_path / "taken").write_text("a file")
+    before = tree(folder)
+    _refused(["calendar", str(folder), *words], tmp_path, monkeypatch, capsys, expected)
+    assert tree(folder) == before and tree(tmp_path).keys() == {"taken"}
+
+
+def test_bad_folders_end_with_2_and_one_line(folder, tmp_path, monkeypatch, capsys):
+    def refused(expected):
+        words = ["calendar", "bad", "--start", START]
+        before = tree(tmp_path)
+        _refused(words, tmp_path, monkeypatch, capsys, expected)
+        assert tree(tmp_path) == before
+
+    bad = tmp_path / "bad"
+    refused("the folder of a finished colony-sim plan or colony-sim run")
+    bad.mkdir()
+    for name in ("manifest.json", "bin_log.parquet", "daily.parquet"):
+        (bad / name).write_bytes((folder / name).read_bytes())
+    good = json.loads((bad / "manifest.json").read_text())
+    for change, expected in (
+        (
+            {"kind": "comparison"},
+            "kind = 'comparison'; allowed: the folder of a plan or single run",
+        ),
+        ({"parameters": None}, 'contents = "damaged'),
+        ({"created_utc": "yesterday"}, 'contents = "damaged'),
+    ):
+        (bad / "manifest.json").write_text(json.dumps(good | change))
+        refused(expected)
+    (bad / "manifest.json").write_text(json.dumps(good))
+    (bad / "bin_log.parquet").write_bytes(b"PAR1 no table")
+    refused("bin_log.parquet: file = 'damaged'")
+    (bad / "bin_log.parquet").unlink()
+    refused("bin_log.parquet: file = 'No such file or directory'")
+    pd.DataFrame({"day": [1]}).to_parquet(bad / "bin_log.parquet")
+    refused("bin_log.parquet: column = 'bin'")
+
+
+@pytest.mark.parametrize("package", ["icalendar", "fpdf"])
+def test_a_missing_extra_is_one_line(folder, tmp_path, monkeypatch, capsys, package):
+    monkeypatch.setitem(sys.modules, package, None)
+    words = ["calendar", str(folder), "--start", START, "--out", str(tmp_path / "out")]
+    _refused(words, tmp_path, monkeypatch, capsys, "python -m pip install '" + package)
+    assert not (tmp_path / "out").exists()
+
+
+def _refused(words, place, monkeypatch, capsys, expected):
+    monkeypatch.chdir(place)
+    monkeypatch.setattr(sys, "argv", ["colony-sim", *words])
+    with pytest.raises(SystemExit) as end:
+        run()
+    out, err = capsys.readouterr()
+    assert (end.value.code, out) == (2, "")
+    assert err.count("\n") == 1 and expected in err
+
+
+def test_a_colony_that_dies_out_is_told_of(tmp_path, folder, capsys):
+    bad = tmp_path / "run"
+    bad.mkdir()
+    for name in ("manifest.json", "bin_log.parquet"):
+        (bad / name).write_bytes((folder / name).read_bytes())
+    pd.read_parquet(folder / "daily.parquet").iloc[:40].to_parquet(bad / "daily.parquet")
+    run_calendar(bad, start=START, weeks=WEEKS, paper="a4", out=tmp_path / "out")
+    assert "the colony died out on day 40" in capsys.readouterr().out
+    work = read_work(bad, START)
+    assert "died out on day 40 (2032-01-09)" in ical.about(work)
+    assert max(day for _, day in single(build(work, WEEKS))) <= date(2032, 1, 9)
+
+
+def test_a_varying_climate_is_told_of(tmp_path, folder):
+    bad = tmp_path / "run"
+    bad.mkdir()
+    for name in ("manifest.json", "bin_log.parquet", "daily.parquet"):
+        (bad / name).write_bytes((folder / name).read_bytes())
+    data = json.loads((bad / "manifest.json").read_text())
+    data["climate"] = {"kind": "yearly_wave", "values": [15, 8, 20]}
+    (bad / "manifest.json").write_text(json.dumps(data))
+    assert "whatever the season" in ical.about(read_work(bad, START))
+    assert "season" not in ical.about(read_work(folder, START))
+    with pytest.raises(InputError):
+        read_work(bad)
