@@ -35,15 +35,19 @@ SWEEP_TABLES = ("sweep", "points", "summary", "ranking", "precision", "failures"
 STUDY_TABLES = (
     "assumptions", "breakeven", "crossings", "sensitivity", "sampled", "front", "trials",
 )  # fmt: skip
+PLAN_TABLES = (
+    "weeks", "purchases", "startup", "candidates", "shortfalls", "remedies", "plan_log",
+)  # fmt: skip
 """Tables that only some comparisons and studies have."""
+PLAN_FIGURES = ("plan_year", "plan_later", "plan_startup", "plan_purchases", "plan_remedies")
 FIGURES = ("comparison", "breakeven", "tornado", "screening", "pareto")
 FILES = (
     *(
         f"{name}.{kind}"
-        for name in (*TABLES, *RUN_TABLES, *SWEEP_TABLES, *STUDY_TABLES)
+        for name in (*TABLES, *RUN_TABLES, *SWEEP_TABLES, *STUDY_TABLES, *PLAN_TABLES)
         for kind in ("parquet", "csv")
     ),
-    *(f"{name}.{kind}" for name in FIGURES for kind in ("png", "svg")),
+    *(f"{name}.{kind}" for name in (*FIGURES, *PLAN_FIGURES) for kind in ("png", "svg")),
     "verdict.txt",
     "study.txt",
     MANIFEST,

@@ -44,7 +44,7 @@ class Share:
         return float(stats.beta.ppf((1 + self.level) / 2, self.met + 1, self.runs - self.met))
 
     def against(self, probability: float) -> str:
-        """What the runs say: "shown" or "not met" where the interval leaves no doubt, else "open"."""
+        """What the runs say: "shown" or "not met" where the interval is clear, else "open"."""
         if self.low >= probability:
             return "shown"
         return "not met" if self.high < probability else "open"

@@ -17,7 +17,6 @@ from colony_sim.biology.parameters import Value
 from colony_sim.experiment.executor import (
     Executor,
     PointOutcome,
-    PointRun,
     point_plan,
     run_all_points,
     runs_of,
@@ -156,7 +155,6 @@ class Forecaster:
         def runs():
             for number, plan in enumerate(plans):
                 for pair in seeds:
-                    run: PointRun
                     yield from runs_of(plan, number, [pair], self._measuring)
 
         total = len(jobs) * len(seeds)

@@ -163,7 +163,7 @@ def _make(
     short = helped = None
     if not met or cold:
         base = Forecast(forecast.job, forecast.seeds[:PAIRED], forecast.outcomes[:PAIRED])
-        what = remedies(forecast.job, chosen.choice, chosen.levels, have)
+        what = remedies(forecast.job, chosen.choice, chosen.levels, request.days)
         helped = try_remedies(base, what, want, have, forecaster, paired)
     if not met:
         few = paired[: max(2, min(effort.seeds, len(paired)))]
@@ -194,7 +194,7 @@ def _warm(
     if coldest >= WARM_C or warmest - coldest < 1.0:
         # In a room that is always the same no week is a cold spell.
         return None
-    warm = replace(job, climate=room.at_least(job.climate, WARM_C))
+    warm = replace(job, climate=room.at_least(job.climate, WARM_C, request.days))
     forecast = forecaster.run([warm], seeds, "the room kept warm")[0]
     return week_table(forecast, request.want, request.start, bins.growth, log)
 

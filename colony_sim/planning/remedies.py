@@ -43,13 +43,13 @@ class Remedy:
     stored: int = 0
 
 
-def remedies(job: Job, choice: Choice, of: Levels, have: Have) -> list[Remedy]:
-    """What may help a job in its room."""
+def remedies(job: Job, choice: Choice, of: Levels, days: int) -> list[Remedy]:
+    """What may help a job in its room; `days` are those of a run."""
     found = []
     coldest, _ = room.extremes(job.climate)
     for floor in FLOORS:
         if floor > coldest + 0.25:
-            warm = replace(job, climate=room.at_least(job.climate, floor))
+            warm = replace(job, climate=room.at_least(job.climate, floor, days))
             note = "heating, thermostat; fire and power: follow the maker and local codes"
             found.append(Remedy(f"keep the room at {floor:g} C or more", note, warm))
     more = round(1.5 * float(job.values["rack.bins"]))
@@ -66,9 +66,7 @@ def remedies(job: Job, choice: Choice, of: Levels, have: Have) -> list[Remedy]:
         )
     smaller = {**job.values, "harvest.smallest_mg": SMALLER_MG}
     note = "smaller larvae, so more of them to a gram"
-    found.append(
-        Remedy(f"harvest from {SMALLER_MG:g} mg on", note, replace(job, values=smaller))
-    )
+    found.append(Remedy(f"harvest from {SMALLER_MG:g} mg on", note, replace(job, values=smaller)))
     for many in STORES:
         note = "harvest ahead; assumes that none is lost in store and none loses weight"
         weeks = many * STRETCH_DAYS // 7
@@ -167,5 +165,3 @@ def _row(
         "minutes_per_week": float(forecast.minutes(want.after_days).mean()),
         "helps": bool(low > 0),
     }
-
-

@@ -69,9 +69,11 @@ def wave_table(coldest: float, warmest: float, coldest_day: int = COLDEST_DAY) -
     }
 
 
-def at_least(climate: Climate, floor: float) -> Climate:
-    """The same room, never colder than `floor` (C)."""
-    cycle = np.maximum(climate.daily(climate.period_days), floor)
+def at_least(climate: Climate, floor: float, days: int) -> Climate:
+    """The same room, never colder than `floor` (C), for the days of a run."""
+    # A wave or a constant comes again; a log goes by the date, so its days are laid out in full.
+    length = days if climate.kind == "logger" else climate.period_days
+    cycle = np.maximum(climate.daily(length), floor)
     if np.ptp(cycle) == 0:
         return Climate("constant", (float(cycle[0]),))
     return Climate("series", tuple(float(value) for value in cycle))

@@ -122,7 +122,7 @@ def shortfalls(
         search(
             Limit("warmth", "C at least", low, WARMEST_C),
             lambda tried, floor: replace(
-                tried.forecast.job, climate=room.at_least(climate, floor)
+                tried.forecast.job, climate=room.at_least(climate, floor, chosen.forecast.days)
             ),
             STEP_C,
         )
@@ -136,9 +136,7 @@ def shortfalls(
     return pd.DataFrame(rows)
 
 
-def bisect(
-    there: float, tried: float, step: float, enough: Callable[[float], bool]
-) -> float:
+def bisect(there: float, tried: float, step: float, enough: Callable[[float], bool]) -> float:
     """Least amount (to within `step`) that is enough; `tried` is, `there` is not.
 
     Amounts are whole multiples of `step` above `there`.
@@ -227,5 +225,3 @@ def _row(
         "sure_g_per_day": within_reach(forecast.sure(want.after_days), want.probability),
         "handling": ", ".join(f"{key} {value}" for key, value in other.items()),
     }
-
-

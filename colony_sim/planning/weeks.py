@@ -1,4 +1,4 @@
-"""The plan week by week: harvest, chance that the want is met, feed, work, and what is to be done."""
+"""The plan week by week: harvest, chance that the want is met, feed, work, what is to be done."""
 
 from __future__ import annotations
 
@@ -79,9 +79,7 @@ def week_table(
     return table
 
 
-def growth_temperatures(
-    climate: Climate, ends: Sequence[int], growth_days: float
-) -> list[float]:
+def growth_temperatures(climate: Climate, ends: Sequence[int], growth_days: float) -> list[float]:
     """Mean temperature (C) of the `growth_days` before each day (days before day 1 left out)."""
     if not np.isfinite(growth_days):
         return [np.nan] * len(ends)

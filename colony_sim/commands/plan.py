@@ -1,0 +1,125 @@
+"""``colony-sim plan``: size the rack and plan the year."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from rich.table import Table
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.profile import profile_of
+from colony_sim.commands.show import Bars, console, number
+from colony_sim.experiment.points import PointsFailed
+from colony_sim.experiment.runner import Interrupted
+from colony_sim.experiment.store import claim
+from colony_sim.experiment.study import write_study
+from colony_sim.planning.choose import QUICK, Effort
+from colony_sim.planning.facts import KIND, StoredPlan, stored
+from colony_sim.planning.planner import base_plan, make_plan
+from colony_sim.planning.request import read_request
+from colony_sim.planning.words import headline, in_words, percent
+
+_SHOWN_WEEKS = 52
+
+
+def run_plan(
+    file: Path | None,
+    options: Mapping[str, Any],
+    *,
+    quick: bool,
+    profile: Path | None,
+    workers: int | None,
+    out: Path | None,
+) -> None:
+    """Plan a rack and a year, or say what is short."""
+    request = read_request(file, options)
+    fitted = profile_of(profile)
+    effort = QUICK if quick else Effort()
+    name = base_plan(request, fitted).name + ("-quick" if quick else "")
+    folder = out if out is not None else Path("results") / name
+    to = console()
+    most = effort.designed * effort.first_seeds + 60 + effort.seeds * effort.finalists
+    print(
+        f"Some {most + effort.fresh} runs of {request.years} years for the search, and about as "
+        "many where something is short: a few minutes on two cores.",
+        flush=True,
+    )  # fmt: skip
+    try:
+        with claim(folder, name), Bars() as bars:
+            found = make_plan(
+                request, folder, effort, profile=fitted, workers=workers,
+                progress=lambda stage: bars.of(f"plan, {stage}"),
+            )  # fmt: skip
+            kept = stored(found, effort)
+            text = in_words(kept)
+            write_study(
+                replace(found.plan, name=name),
+                folder,
+                KIND,
+                kept.tables,
+                f"{headline(kept)}.\n\n{text}",
+                kept.facts,
+                command=command_line(),
+                draw=draw,
+            )
+    except KeyboardInterrupt as stopped:
+        count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
+        raise Ending(
+            f"Stopped.{count} kept in {folder}; the same command goes on from there.", 130
+        ) from None
+    except PointsFailed as error:
+        raise Ending(f"{error}; finished runs are kept in {folder}", 1) from None
+    to.print(week_table(kept), highlight=False)
+    to.print(text, highlight=False, markup=False)
+    to.print(f"{headline(kept)}.", style="bold", highlight=False, markup=False)
+    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+
+
+def draw(folder: Path) -> None:
+    """Draw the slides of a plan into its folder."""
+    from colony_sim.figures import plan_slides
+
+    plan_slides.draw(folder)
+
+
+def week_table(plan: StoredPlan) -> Table:
+    """The first year by week, for the terminal."""
+    wanted = plan.facts["want"]["grams_per_day"]
+    table = Table(
+        title=f"First year by week, median (80 % range) of {plan.met.runs} runs; wanted "
+        f"{number(wanted)} g a day over four weeks",
+        title_justify="left",
+    )
+    for head, way in (
+        ("Week", "right"), ("From", "left"), ("C", "right"), ("Harvest g", "right"),
+        ("4 weeks g/day", "right"), ("Met in", "right"), ("Bins", "right"), ("Beetles", "right"),
+        ("Bran g", "right"), ("Water g", "right"), ("Minutes", "right"), ("To do", "left"),
+    ):  # fmt: skip
+        table.add_column(head, justify=way)
+    for row in plan.tables["weeks"].head(_SHOWN_WEEKS).to_dict("records"):
+        four = row["four_weeks_g_per_day"]
+        table.add_row(
+            f"{row['week']}",
+            row["date"],
+            f"{row['temperature_c']:.1f}",
+            _with_range(row, "harvest_g"),
+            "" if four != four else number(four),
+            "" if four != four else percent(row["met_share"]),
+            f"{row['bins']:.0f}",
+            f"{row['breeders']:.0f}",
+            f"{row['bran_g']:.0f}",
+            f"{row['moisture_g']:.0f}",
+            f"{row['minutes']:.0f}",
+            row["to_do"],
+        )
+    return table
+
+
+def _with_range(row: Mapping[str, Any], name: str) -> str:
+    if not row[f"{name}_high"]:
+        return "0"
+    return f"{row[name]:.0f} ({row[f'{name}_low']:.0f} to {row[f'{name}_high']:.0f})"
