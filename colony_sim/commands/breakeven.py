@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
+from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console
 from colony_sim.commands.study import draw, held, split
 from colony_sim.experiment.breakeven import (
@@ -20,6 +21,7 @@ from colony_sim.experiment.breakeven import (
 from colony_sim.experiment.files import load
 from colony_sim.experiment.finding import YIELD
 from colony_sim.experiment.plan import expand
+from colony_sim.experiment.profile_words import circumstances
 from colony_sim.experiment.stored_study import BREAK_EVEN, break_even_facts
 from colony_sim.experiment.study import write_study
 
@@ -37,9 +39,10 @@ def run_break_even(
     seed: int | None,
     workers: int | None,
     out: Path | None,
+    profile: Path | None = None,
 ) -> None:
     """Map the paired difference of two policies over two keys."""
-    plan = expand(load(file), replicates=replicates, seed=seed)
+    plan = expand(load(file), replicates=replicates, seed=seed, profile=profile_of(profile))
     plan = replace(plan, name=f"{plan.name}-breakeven")
     axes = parse_axis("--x", x), parse_axis("--y", y)
     folder = out if out is not None else Path("results") / plan.name
@@ -56,7 +59,7 @@ def run_break_even(
             workers=workers,
             on_progress=on_progress,
         )
-        text = in_words(result)
+        text = "\n".join([in_words(result), *circumstances(plan, (axes[0].key, axes[1].key))])
         write_study(
             plan,
             folder,

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from colony_sim.commands.ending import Ending
+from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import Bars, console, show_comparison
 from colony_sim.experiment.compare import RunsFailed, compare_plan
 from colony_sim.experiment.files import load
@@ -34,11 +35,14 @@ def run_compare(
     until: Sequence[str] = (),
     least: int | None = None,
     most: int | None = None,
+    profile: Path | None = None,
 ) -> None:
     """Compare the policies of an experiment file."""
     workers = check_workers(workers)
     rule = make_rule(until, least, most, replicates)
-    plan = expand(load(file), quick=quick, replicates=replicates, seed=seed)
+    plan = expand(
+        load(file), quick=quick, replicates=replicates, seed=seed, profile=profile_of(profile)
+    )
     folder = out if out is not None else Path("results") / plan.name
     bars = Bars()
     try:

@@ -44,6 +44,14 @@ Measure = Annotated[
 ]
 WarmUp = Annotated[int | None, typer.Option("--warm-up", help="Days left out.")]
 Used = Annotated[int | None, typer.Option("--used", help="Days measured.")]
+ProfileFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--profile",
+        metavar="FILE",
+        help="Biology of one colony, from colony-sim fit: one draw for each replicate.",
+    ),
+]
 
 
 def _show_version(asked: bool) -> None:
@@ -95,6 +103,7 @@ def compare(
     until: Until = None,
     least: Least = None,
     most: Most = None,
+    profile: ProfileFile = None,
 ) -> None:
     """Compare the policies of an experiment over paired, replicated runs."""
     from colony_sim.commands.compare import run_compare
@@ -111,6 +120,7 @@ def compare(
         until=until or [],
         least=least,
         most=most,
+        profile=profile,
     )
 
 
@@ -164,6 +174,7 @@ def sweep(
         bool,
         typer.Option("--dry-run", help="Tell the number of runs, time and memory; write nothing."),
     ] = False,
+    profile: ProfileFile = None,
 ) -> None:
     """Run every policy at many values of one or more keys, over paired seeds."""
     from colony_sim.commands.sweep import run_sweep_command
@@ -185,6 +196,7 @@ def sweep(
         cluster=cluster,
         out=out,
         dry_run=dry_run,
+        profile=profile,
     )
 
 
@@ -201,11 +213,16 @@ def run_one(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder; default: results/NAME-run-POLICY.")
     ] = None,
+    profile: ProfileFile = None,
+    draw: Annotated[
+        int | None,
+        typer.Option("--draw", help="Number of a draw of the profile; default: its medians."),
+    ] = None,
 ) -> None:
     """Simulate one policy once and write its daily series and bin log."""
     from colony_sim.commands.run import run_single
 
-    run_single(file, policy=policy, seed=seed, days=days, out=out)
+    run_single(file, policy=policy, seed=seed, days=days, out=out, profile=profile, draw=draw)
 
 
 @app.command()
@@ -238,6 +255,7 @@ def breakeven(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-breakeven.")
     ] = None,
+    profile: ProfileFile = None,
 ) -> None:
     """Map where the ranking of two policies flips, over two keys."""
     from colony_sim.commands.breakeven import run_break_even
@@ -254,6 +272,7 @@ def breakeven(
         seed=seed,
         workers=workers,
         out=out,
+        profile=profile,
     )
 
 
@@ -290,6 +309,7 @@ def sensitivity(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-METHOD.")
     ] = None,
+    profile: ProfileFile = None,
 ) -> None:
     """Find the unknowns that would change the result, and what to measure to settle it."""
     from colony_sim.commands.sensitivity import run_sensitivity
@@ -308,6 +328,7 @@ def sensitivity(
         seed=seed,
         workers=workers,
         out=out,
+        profile=profile,
     )
 
 
@@ -347,6 +368,7 @@ def search(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-search.")
     ] = None,
+    profile: ProfileFile = None,
 ) -> None:
     """Search for the best handling under limits of room, time and founders."""
     from colony_sim.commands.search import run_search
@@ -363,6 +385,111 @@ def search(
         warm_up=warm_up,
         used=used,
         seed=seed,
+        workers=workers,
+        out=out,
+        profile=profile,
+    )
+
+
+@app.command()
+def plan(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="Plan file (TOML); options stand above it."),
+    ] = None,
+    grams: Annotated[
+        float | None, typer.Option("--grams-per-day", help="Live larvae wanted (g a day).")
+    ] = None,
+    birds: Annotated[
+        int | None, typer.Option("--birds", help="Birds to feed, in place of grams.")
+    ] = None,
+    larvae_each: Annotated[
+        float | None,
+        typer.Option(
+            "--larvae-each",
+            help="Larvae a bird a day; default 10, cautious (common practice, no source).",
+        ),
+    ] = None,
+    larva_mg: Annotated[
+        float | None, typer.Option("--larva-mg", help="Mass of a larva (mg); default 85.")
+    ] = None,
+    bins: Annotated[int | None, typer.Option("--bins", help="Bins in the rack.")] = None,
+    bin_area: Annotated[
+        float | None, typer.Option("--bin-area", help="Floor of a bin (dm2); default 12.")
+    ] = None,
+    minutes: Annotated[
+        float | None,
+        typer.Option("--minutes-per-week", help="Work at most (min a week); default: no limit."),
+    ] = None,
+    breeders: Annotated[
+        int | None,
+        typer.Option("--breeders", help="Beetles to start with, at most; default 300."),
+    ] = None,
+    temperature: Annotated[
+        float | None, typer.Option("--temperature", help="Room, the same all year (C).")
+    ] = None,
+    coldest: Annotated[
+        float | None, typer.Option("--coldest", help="Daily mean of the coldest day (C).")
+    ] = None,
+    warmest: Annotated[
+        float | None, typer.Option("--warmest", help="Daily mean of the warmest day (C).")
+    ] = None,
+    coldest_day: Annotated[
+        int | None,
+        typer.Option("--coldest-day", help="Day of the year that is coldest; default 20."),
+    ] = None,
+    logger: Annotated[
+        Path | None, typer.Option("--logger", metavar="CSV", help="Temperatures of a logger.")
+    ] = None,
+    start: Annotated[
+        str | None, typer.Option("--start", metavar="DATE", help="Day 1, such as 2030-03-01.")
+    ] = None,
+    probability: Annotated[
+        float | None,
+        typer.Option("--probability", help="Share of runs that must be fed; default 0.8."),
+    ] = None,
+    after_days: Annotated[
+        int | None,
+        typer.Option("--after-days", help="Days from the start to be fed from; default 365."),
+    ] = None,
+    years: Annotated[int | None, typer.Option("--years", help="Years run; default 3.")] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the plan.")] = None,
+    profile: ProfileFile = None,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Fewer candidates and runs, into NAME-plan-quick.")
+    ] = False,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-plan.")
+    ] = None,
+) -> None:
+    """Size the rack and plan the year: what is wanted against what is there."""
+    from colony_sim.commands.plan import run_plan
+
+    run_plan(
+        file,
+        {
+            "grams_per_day": grams,
+            "birds": birds,
+            "larvae_each": larvae_each,
+            "larva_mg": larva_mg,
+            "bins": bins,
+            "bin_area_dm2": bin_area,
+            "minutes_per_week": minutes,
+            "breeders": breeders,
+            "temperature": temperature,
+            "coldest": coldest,
+            "warmest": warmest,
+            "coldest_day": coldest_day,
+            "logger": logger,
+            "start": start,
+            "probability": probability,
+            "after_days": after_days,
+            "years": years,
+            "seed": seed,
+        },
+        quick=quick,
+        profile=profile,
         workers=workers,
         out=out,
     )

@@ -7,23 +7,31 @@ from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
+from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import number
 from colony_sim.experiment import manifest
 from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import PlannedRun, single
+from colony_sim.experiment.plan import PlannedRun, named, single
 from colony_sim.experiment.runner import compile_kernels
 from colony_sim.experiment.store import RUN_TABLES, claim, replace_tables, write_table
 
 
 def run_single(
-    file: Path, *, policy: str | None, seed: int | None, days: int | None, out: Path | None
+    file: Path,
+    *,
+    policy: str | None,
+    seed: int | None,
+    days: int | None,
+    out: Path | None,
+    profile: Path | None = None,
+    draw: int | None = None,
 ) -> None:
     """Simulate one policy of an experiment file once, write and sum up what happened."""
     from colony_sim.colony import simulate
 
-    experiment = load(file)
-    run = single(experiment, policy=policy, seed=seed, days=days)
-    name = f"{experiment.name}-run-{_slug(run.policy)}"
+    experiment, fitted = load(file), profile_of(profile)
+    run = single(experiment, policy=policy, seed=seed, days=days, profile=fitted, draw=draw)
+    name = f"{named(experiment.name, fitted)}-run-{_slug(run.policy)}"
     folder = out if out is not None else Path("results") / name
     try:
         with claim(folder, name):
@@ -33,12 +41,16 @@ def run_single(
                 for table in RUN_TABLES:
                     write_table(staged, table, getattr(record, table))
                 files = [path.name for path in staged.iterdir()]
-                data = manifest.build_single(name, run, files, command_line())
+                data = manifest.build_single(name, run, files, command_line(), fitted, draw)
                 manifest.write(staged, data)
     except KeyboardInterrupt:
         raise Ending("Stopped. The run was not finished; nothing was kept.", 130) from None
     for line in summary(run, record):
         print(line)
+    if fitted is not None:
+        print(f"Biology: {f'draw {draw}' if draw else 'medians'} of profile “{fitted.name}”.")
+    for note in run.scenario.climate.notes:
+        print(note)
     print(f"Results: {folder}")
 
 

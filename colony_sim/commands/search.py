@@ -6,10 +6,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
+from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console
 from colony_sim.commands.study import draw, held, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
+from colony_sim.experiment.profile_words import circumstances
 from colony_sim.experiment.search import USED, WARM_UP, Limits, search
 from colony_sim.experiment.search_words import headline, in_words
 from colony_sim.experiment.stored_study import SEARCH, search_facts
@@ -30,9 +32,10 @@ def run_search(
     seed: int | None,
     workers: int | None,
     out: Path | None,
+    profile: Path | None = None,
 ) -> None:
     """Search handling keys for yield, few losses and little work within limits."""
-    plan = expand(load(file), seed=seed)
+    plan = expand(load(file), seed=seed, profile=profile_of(profile))
     plan = replace(plan, name=f"{plan.name}-search")
     folder = out if out is not None else Path("results") / plan.name
     with held(folder, plan.name) as on_progress:
@@ -50,18 +53,19 @@ def run_search(
             workers=workers,
             on_progress=on_progress,
         )
+        text = "\n".join([in_words(result), *circumstances(plan)])
         write_study(
             plan,
             folder,
             SEARCH,
             {"trials": result.trials, "front": result.front},
-            f"{headline(result)}.\n\n{in_words(result)}",
+            f"{headline(result)}.\n\n{text}",
             search_facts(result),
             command=command_line(),
             draw=draw,
         )
     to = console()
-    to.print(in_words(result), highlight=False, markup=False)
+    to.print(text, highlight=False, markup=False)
     to.print(f"{headline(result)}.", style="bold", highlight=False, markup=False)
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
 

@@ -6,11 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
+from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console
 from colony_sim.commands.study import draw, held, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.finding import YIELD
 from colony_sim.experiment.plan import expand
+from colony_sim.experiment.profile_words import circumstances
 from colony_sim.experiment.sensitivity import USED, WARM_UP, chosen_entries, sensitivity
 from colony_sim.experiment.sensitivity_words import answer
 from colony_sim.experiment.stored_study import SENSITIVITY, sensitivity_facts
@@ -32,11 +34,12 @@ def run_sensitivity(
     seed: int | None,
     workers: int | None,
     out: Path | None,
+    profile: Path | None = None,
 ) -> None:
     """Vary keys over their plausible ranges and tell which of them the result hangs on."""
     # A bar of the tornado has an interval of its own, which two seeds would leave useless.
     replicates = (6 if method == "oneway" else 2) if replicates is None else replicates
-    plan = expand(load(file), replicates=replicates, seed=seed)
+    plan = expand(load(file), replicates=replicates, seed=seed, profile=profile_of(profile))
     plan = replace(plan, name=f"{plan.name}-{method}")
     entries = chosen_entries(split(keys), group, method)
     folder = out if out is not None else Path("results") / plan.name
@@ -55,7 +58,8 @@ def run_sensitivity(
             workers=workers,
             on_progress=on_progress,
         )
-        text = answer(result)
+        varied = [entry.key for entry in entries]
+        text = "\n".join([answer(result), *circumstances(plan, varied, ranges=True)])
         keys = [entry.key for entry in entries]
         write_study(
             plan,

@@ -10,6 +10,7 @@ from rich.table import Table
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
+from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console, duration, interval, number, progress_bar
 from colony_sim.experiment.cluster import ClusterLost
 from colony_sim.experiment.executor import open_executor
@@ -41,6 +42,7 @@ def run_sweep_command(
     cluster: str | None,
     out: Path | None,
     dry_run: bool,
+    profile: Path | None = None,
 ) -> None:
     """Run every policy of an experiment file at every point of a design."""
     workers = check_workers(workers)
@@ -57,6 +59,7 @@ def run_sweep_command(
         until=until,
         least=least,
         most=most,
+        profile=profile_of(profile),
     )
     folder = out if out is not None else Path("results") / sweep.plan.name
     to = console()

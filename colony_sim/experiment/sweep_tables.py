@@ -25,6 +25,7 @@ from colony_sim.experiment.measures import catalogue
 from colony_sim.experiment.outcome import FACTS
 from colony_sim.experiment.outcome_store import OutcomeStore
 from colony_sim.experiment.point_summary import FAILED, differences, ranking, summarise
+from colony_sim.experiment.profile_words import circumstances
 from colony_sim.experiment.store import write_table
 from colony_sim.experiment.sweep_finding import Finding
 
@@ -78,7 +79,8 @@ def write(
                 written.n_failed += len(failed)
                 tables["failures"].add(_failures(failed, sweep))
     write_table(folder, "points", sweep.points.reset_index())
-    written.finding = found.sentences()
+    varied = list(sweep.points.columns)
+    written.finding = [*found.sentences(), *circumstances(plan, varied)]
     files = [path.name for path in folder.iterdir()]
     manifest.write(folder, _manifest(sweep, written, files, command))
     return written
