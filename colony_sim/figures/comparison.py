@@ -14,15 +14,12 @@ from colony_sim.experiment.paired import t_interval
 from colony_sim.experiment.wording import number
 from colony_sim.figures import policy_rows, style
 from colony_sim.figures.months import months
-from colony_sim.figures.results import Results, footer, read, span
-from colony_sim.figures.slide import Slide
+from colony_sim.figures.results import CAUSES, LOSS, Results, footer, read, span
 from colony_sim.figures.titles import fitting
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-LOSS = "adult_losses_per_100_per_day"
 
 
 def draw(folder: Path) -> list[Path]:
@@ -46,22 +43,7 @@ def draw(folder: Path) -> list[Path]:
     """
     results = read(Path(folder))
     with style.theme():
-        return style.save(_figure(results), Path(folder), "comparison")
-
-
-def slide(results: Results) -> Slide:
-    """The overview of a comparison as a slide of a talk."""
-    head = results.manifest["experiment"]
-    return Slide(
-        name="comparison",
-        title=slide_title(results),
-        say=f"{title(results)}.",
-        caveat="This is a statement about the model under its assumptions, not a real colony.",
-        alt=f"{head['question']} Four panels: yield by policy, paired differences, losses of "
-        "beetles by cause, and yield over time.",
-        data=results.summary,
-        paint=lambda: _figure(results),
-    )
+        return style.save(figure(results), Path(folder), "comparison")
 
 
 def title(results: Results, most: int = 60) -> str:
@@ -74,25 +56,26 @@ def slide_title(results: Results) -> str:
     return fitting(lambda most: title(results, most), results.policies)
 
 
-def _figure(results: Results) -> Figure:
-    figure = style.new_figure()
-    top = style.headed(figure, slide_title(results))
-    footer(figure, results)
-    labels, widest = policy_rows.names(figure, results.policies)
+def figure(results: Results) -> Figure:
+    """Four panels: yield, paired differences, adult losses by cause, yield over time."""
+    slide = style.new_figure()
+    top = style.headed(slide, slide_title(results))
+    footer(slide, results)
+    labels, widest = policy_rows.names(slide, results.policies)
     left, right, gap = 0.35 + widest + 0.45, style.WIDTH - 0.4, 0.5
     # The causes of losses need the most room.
     width = (right - left - 2 * gap) / 3.3
     low = 3.35
     panels = [
-        style.axes(figure, left + i * (width + gap), low, wide * width, top - 0.68 - low)
+        style.axes(slide, left + i * (width + gap), low, wide * width, top - 0.68 - low)
         for i, wide in enumerate((1, 1, 1.3))
     ]
     policy_rows.lay(panels, labels)
     _yields(panels[0], results)
     _differences(panels[1], results)
     _losses(panels[2], results)
-    _over_time(style.axes(figure, 1.15, 1.05, right - 1.15, 1.2), results)
-    return figure
+    _over_time(style.axes(slide, 1.15, 1.05, right - 1.15, 1.2), results)
+    return slide
 
 
 def _yields(axes: Axes, results: Results) -> None:
@@ -147,7 +130,6 @@ def _differences(axes: Axes, results: Results) -> None:
 
 
 def _losses(axes: Axes, results: Results) -> None:
-    keys = {cause: LOSS.replace("losses", f"losses_{cause}") for cause in style.LOSSES}
     ends = []
     for i, policy in enumerate(results.policies):
         total = results.of(policy, LOSS)
@@ -155,7 +137,7 @@ def _losses(axes: Axes, results: Results) -> None:
             style.note(axes, 0.02, i, "no value" if total["n_settled"] else "no settled run")
             continue
         start = 0.0
-        for cause, key in keys.items():
+        for cause, key in CAUSES.items():
             part = results.of(policy, key)["mean"]
             part = float(part) if math.isfinite(part) else 0.0
             axes.barh(

@@ -8,9 +8,9 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.retrace import retrace
 from colony_sim.figures import (
     bin_life,
-    comparison,
     egg_fates,
     losses,
+    overview,
     rack_ages,
     results,
     steady,
@@ -43,7 +43,7 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
             "command line", "--seed", seed, f"the seed of a run in {folder} ({shown}, ...)"
         )
     return [
-        comparison.slide(found),
+        overview.slide(found),
         losses.slide(found),
         egg_fates.slide(found, folder),
         *_bins(found, folder, seed),

@@ -12,7 +12,7 @@ from colony_sim.experiment.finding import dashed
 from colony_sim.experiment.wording import limits, number
 from colony_sim.figures import policy_rows, style
 from colony_sim.figures.ranking import Words, change, fewest
-from colony_sim.figures.results import Results, footer, runs_in_words, span
+from colony_sim.figures.results import CAUSES, LOSS, Results, footer, runs_in_words, span
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
 
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LOSS = "adult_losses_per_100_per_day"
-CAUSES = {cause: LOSS.replace("losses", f"losses_{cause}") for cause in style.LOSSES}
-"""Measure of each cause of loss."""
 UNIT = "per 100 beetles a day"
 WORDS = Words(LOSS, "losses of beetles", "loses", "beetles", "per 100 a day")
 
@@ -34,12 +31,12 @@ def slide(results: Results) -> Slide:
     return Slide(
         name="losses",
         title=title,
-        say=f"{title}. {means}{_causes_in_words(results)}",
+        say=f"{title}. {means}",
         caveat="Dead of age, of background causes or in handling, over all beetles of the "
         "colony; beetles removed as surplus are not losses. A difference that is separated from 0 "
         "can still be too small to matter. A statement about the model.",
         alt="One row a policy, a dot for each settled run. "
-        f"{means}{_differences_in_words(results)}",
+        f"{means}{_causes_in_words(results)}{_differences_in_words(results)}",
         data=_data(results),
         paint=lambda: _figure(results, title),
         runs=runs_in_words(results),

@@ -51,7 +51,7 @@ def _slide(number: int, slide: Slide, place: Path, stem: str, facts: dict[str, A
     rows = f"{len(slide.data)} row{'' if len(slide.data) == 1 else 's'}"
     lines = [
         f"## {number}. {_plain(slide.title)}",
-        f"![{_plain(slide.alt)}]({stem}.png)",
+        f"![Slide {number}, described below]({stem}.png)",
         f"**Say:** {_plain(slide.say)}",
         f"**But:** {_plain(slide.caveat)}",
         f"**In the picture:** {_plain(slide.alt)}",

@@ -16,6 +16,9 @@ from colony_sim.figures import style
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+LOSS = "adult_losses_per_100_per_day"
+CAUSES = {cause: LOSS.replace("losses", f"losses_{cause}") for cause in style.LOSSES}
+"""Measure of each cause of loss."""
 MODEL_ONLY = "a statement about the model, not about a real colony"
 
 
