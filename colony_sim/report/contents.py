@@ -17,6 +17,7 @@ from colony_sim.experiment.wording import number
 from colony_sim.figures.deck import Deck, gather
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
+from colony_sim.report.words import QUESTIONS
 
 COMPARISON = "comparison"
 _START = "In this model and under its assumptions:"
@@ -30,8 +31,9 @@ class Contents:
     ----------
     facts : dict
         The manifest.
-    question, answer, evidence : str
-        The answer is one sentence; the evidence says how many runs stand behind it.
+    question, part_of, answer, evidence : str
+        The question; of a study, that of the experiment it is part of; the answer in one
+        sentence; how many runs stand behind it.
     details, leaning : tuple of str
         Paragraphs: the finding in full, and what it leans on.
     unsaid : tuple of str
@@ -48,6 +50,7 @@ class Contents:
 
     facts: dict[str, Any]
     question: str
+    part_of: str
     answer: str
     evidence: str
     details: tuple[str, ...]
@@ -93,7 +96,8 @@ def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
     text = f"{facts.get('file_text', '')} {question}".lower()
     shared = {
         "facts": facts,
-        "question": question or f"{facts.get('kind', 'results')}".capitalize(),
+        "question": _question(facts, question),
+        "part_of": "" if compared else question,
         "deck": deck,
         "invented": "invented scenario" in text,
         "policies": None if not handling else tables.policies_table(handling, summary, differences),
@@ -131,6 +135,11 @@ def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
         assumptions=assumptions,
         **shared,
     )
+
+
+def _question(facts: dict[str, Any], question: str) -> str:
+    kind = str(facts.get("kind"))
+    return QUESTIONS.get(kind) or question or kind.capitalize()
 
 
 def _paragraphs(folder: Path, question: str) -> tuple[str, ...]:

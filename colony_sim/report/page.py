@@ -191,10 +191,10 @@ def _made(facts: dict[str, Any]) -> str:
     """Seed, versions and day of the results, in words."""
     head, software = facts.get("experiment", {}), facts.get("software", {})
     runs = f", {head['replicates']} seeds, {head['days']} days" if "replicates" in head else ""
-    commit = facts.get("commit") or "not from a checkout"
+    commit, plus, changes = str(facts.get("commit") or "none").partition("+")
     return (
         f"Experiment {head.get('name')}: seed {head.get('seed', facts.get('seed'))}{runs}. Made by "
-        f"colony-sim {software.get('colony_sim')} (commit {commit}) with Python "
+        f"colony-sim {software.get('colony_sim')} (commit {commit[:12]}{plus}{changes}) with Python "
         f"{software.get('python')} and numpy {software.get('numpy')} on {software.get('platform')}"
         f"{', ' + facts['created_utc'] if 'created_utc' in facts else ''}. The same seed gives the "
         "same numbers with any number of workers."
@@ -213,7 +213,7 @@ def _settings(facts: dict[str, Any]) -> list[tuple[str, str]]:
     for key in ("seed", "replicates", "days", "breeders", "larvae"):
         if key in head:
             found.append((key, str(head[key])))
-    found += [(f"climate: {key}", _short(value)) for key, value in facts["climate"].items()]
+    found += [(f"climate: {key}", _short(value)) for key, value in facts.get("climate", {}).items()]
     for key, value in facts.get("study", {}).items():
         found.append((f"study: {key}", _short(value)))
     if "created_utc" in facts:

@@ -176,7 +176,7 @@ def first_sentence(text: str) -> str:
 def _plain(x: Any) -> str:
     if isinstance(x, bool):
         return "yes" if x else "no"
-    return f"{x:g}" if isinstance(x, float) else NOTHING if x is None else str(x)
+    return dashed(f"{x:g}") if isinstance(x, float) else NOTHING if x is None else str(x)
 
 
 def _runs(summary: pd.DataFrame, names: Sequence[str], empty: tuple[str, ...]) -> Iterable[Row]:
@@ -264,7 +264,11 @@ def assumptions_table(table: pd.DataFrame, most: int = 8) -> Table:
         rows.append(
             Row(
                 f"{first_sentence(str(first['about']))} ({first['key']})",
-                (value(first["default"]), *cells, f"{first['basis']}; {first['confidence']}"),
+                (
+                    _plain(float(first["default"])),
+                    *cells,
+                    f"{first['basis']}; {first['confidence']}",
+                ),
                 str(first["unit"]),
                 tuple(i for i, end in enumerate(("low", "high"), start=1) if end in turns),
             )
@@ -284,7 +288,9 @@ def _at_end(ends: pd.DataFrame, end: str) -> str:
     if row.empty:
         return NOTHING
     row = row.iloc[0]
-    return f"at {value(row['value'])}: {interval(row['difference'], row['low'], row['high'])}"
+    return (
+        f"at {_plain(float(row['value']))}: {interval(row['difference'], row['low'], row['high'])}"
+    )
 
 
 def numbers_table(data: pd.DataFrame, caption: str, file: str) -> Table:

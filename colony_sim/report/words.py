@@ -1,6 +1,16 @@
-"""What the page says whatever was found: limits of the model, and cautions."""
+"""What the page says whatever was found: questions, limits of the model, cautions."""
 
 from __future__ import annotations
+
+QUESTIONS = {
+    "sweep": "What changes with the keys that were varied?",
+    "break-even map": "Where does the order of the two policies turn?",
+    "sensitivity": "Which unknowns move the result most?",
+    "search": "Which handling gives much, loses little and takes little work?",
+    "plan": "What does it take to get what is wanted?",
+    "fit": "Which values of the model fit the records?",
+}
+"""What a study other than a comparison asks, by the kind in its manifest."""
 
 LIMITS = (
     (
