@@ -583,6 +583,66 @@ def explore(
     run_explore(file, policy=policy, port=port, browse=browser)
 
 
+@app.command()
+def fit(
+    log: Annotated[
+        Path | None, typer.Argument(metavar="LOG", help="A keeper's bin log (CSV).")
+    ] = None,
+    template: Annotated[
+        bool,
+        typer.Option(
+            "--template", help="Write an empty log with explanations, to LOG or to the screen."
+        ),
+    ] = False,
+    check: Annotated[
+        bool, typer.Option("--check", help="Name every fault of the log with its remedy.")
+    ] = False,
+    experiment: Annotated[
+        Path | None,
+        typer.Option(
+            "--experiment", metavar="FILE", help="Experiment file with the room, bins and rules."
+        ),
+    ] = None,
+    policy: Annotated[
+        str | None, typer.Option("--policy", help="Its policy; default: the baseline.")
+    ] = None,
+    keys: Annotated[
+        str | None, typer.Option("--keys", metavar="KEY,KEY", help="Keys of the biology to fit.")
+    ] = None,
+    name: Annotated[
+        str | None, typer.Option("--name", help="Name of the profile; default: that of the log.")
+    ] = None,
+    simulations: Annotated[
+        int | None, typer.Option("--simulations", help="Simulated logs to learn from (2000).")
+    ] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the fit (1).")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-fit.")
+    ] = None,
+) -> None:
+    """Fit the model to a keeper's bin log: what it tells, what not, and a profile of the colony."""
+    from colony_sim.commands.fit import run_check, run_fit, run_template
+
+    if template:
+        return run_template(log)
+    if log is None:
+        raise InputError("command line", "LOG", "nothing", "a bin log (CSV), or --template")
+    if check:
+        return run_check(log)
+    run_fit(
+        log,
+        experiment=experiment,
+        policy=policy,
+        keys=keys,
+        name=name,
+        simulations=simulations,
+        seed=seed,
+        workers=workers,
+        out=out,
+    )
+
+
 def run() -> None:
     """Entry point: exit code 0 done, 1 failed, 2 bad input, 130 stopped with Ctrl-C."""
     usage_error = typer.BadParameter.__base__

@@ -40,11 +40,21 @@ PLAN_TABLES = (
 )  # fmt: skip
 """Tables that only some comparisons and studies have."""
 PLAN_FIGURES = ("plan_year", "plan_later", "plan_startup", "plan_purchases", "plan_remedies")
-FIGURES = ("comparison", "breakeven", "tornado", "screening", "pareto")
+FIT_TABLES = ("posterior", "learnt", "predictive", "calibration")
+FIGURES = (
+    "learnt",
+    "predictive",
+    "calibration",
+    "comparison",
+    "breakeven",
+    "tornado",
+    "screening",
+    "pareto",
+)
 FILES = (
     *(
         f"{name}.{kind}"
-        for name in (*TABLES, *RUN_TABLES, *SWEEP_TABLES, *STUDY_TABLES, *PLAN_TABLES)
+        for name in (*TABLES, *RUN_TABLES, *SWEEP_TABLES, *STUDY_TABLES, *PLAN_TABLES, *FIT_TABLES)
         for kind in ("parquet", "csv")
     ),
     *(f"{name}.{kind}" for name in (*FIGURES, *PLAN_FIGURES) for kind in ("png", "svg")),
@@ -219,7 +229,7 @@ def _refuse_foreign(folder: Path, experiment: str) -> None:
         reason = error.strerror or type(error).__name__
         raise InputError(where, "results folder", reason, "a folder that can be written") from None
     foreign = sorted(names - {*FILES, *_KEPT, _RUNS, _STAGED, _READY, _LOCK})
-    foreign = [name for name in foreign if not name.endswith(".tmp")]
+    foreign = [name for name in foreign if not name.endswith((".tmp", ".profile.toml"))]
     if foreign:
         raise InputError(
             where, "results folder", f"holds {foreign[0]}", "a new folder or one with results"

@@ -54,12 +54,16 @@ ACTIONS: dict[str, Action] = {
     "dead beetles": Action("dead beetles taken out of the bin and counted", ("beetles",)),
     "beetles out": Action("the breeding beetles strained out of this bin", ("beetles",)),
     "pupae picked": Action("pupae picked out of this bin and put on the tray", ("pupae",)),
-    "beetles picked": Action("emerged beetles picked out of this bin to the breeders", ("beetles",)),
+    "beetles picked": Action(
+        "emerged beetles picked out of this bin to the breeders", ("beetles",)
+    ),
     "count": Action(
         "a look: this many of the stage were in the bin; nothing taken", STAGES, ("count",)
     ),
     "weight": Action(
-        "a weighing: all of the stage in the bin weighed this much; nothing taken", STAGES, ("grams",)
+        "a weighing: all of the stage in the bin weighed this much; nothing taken",
+        STAGES,
+        ("grams",),
     ),
     "sample": Action(
         "a few weighed together: `count` insects weighed `grams`; nothing taken",
@@ -415,5 +419,8 @@ class _Reader:
             return
         each = 1000 * grams / count
         if each > 1000 or (action == "sample" and each < 0.01):
-            self._fault("grams", f"{count:g} insects of {each:.3g} mg each: check count, and that the "
-                        "weight is in grams")  # fmt: skip
+            remedy = (
+                f"{count:g} insects of {each:.3g} mg each: check the count, and that the weight "
+                "is in grams"
+            )
+            self._fault("grams", remedy)

@@ -8,6 +8,7 @@ the log says so. What a step shows is read off the simulated bins.
 from __future__ import annotations
 
 import numpy as np
+from mesa.datacollection import DataCollector
 
 from colony_sim.biology import growth
 from colony_sim.biology.parameters import Parameters
@@ -369,6 +370,8 @@ def replay(
     colony.keeper.remove()
     colony.bins[0].phase, colony.bins[0].date_in = Phase.FREE, None
     colony.substrate.bran[0] = 0
+    # No one reads the daily series.
+    colony.datacollector = DataCollector()
     keeper = colony.keeper = LogKeeper(colony, schedule, numbers, chance)
     keeper.work()
     # What happened on day 0 counts as there from the start.

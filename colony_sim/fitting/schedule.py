@@ -227,9 +227,9 @@ class _Compiler:
         ins = [e for e in today if e.action == "beetles in"]
         outs = [*waiting, *(e for e in today if e.action == "beetles out")]
         later: list[Entry] = []
-        if outs and not ins and not waiting and any(e.action == "beetles in" for e in tomorrow):
-            if not any(e.action == "beetles out" for e in tomorrow):
-                outs, later = [], outs
+        next_day = {e.action for e in tomorrow} & {"beetles in", "beetles out"}
+        if outs and not ins and not waiting and next_day == {"beetles in"}:
+            outs, later = [], outs
         moved = False
         for entry in today:
             if entry.action == "beetles out":

@@ -1,0 +1,221 @@
+"""``colony-sim fit``: what do a keeper's own notes tell about the colony?"""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+
+from colony_sim.biology.climate import constant
+from colony_sim.biology.parameters import Parameters
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import Bars, console
+from colony_sim.commands.study import split
+from colony_sim.errors import InputError
+from colony_sim.experiment.extras import MissingExtra
+from colony_sim.experiment.files import Policy, load, quoted
+from colony_sim.experiment.plan import Plan, replicate_seeds, whole
+from colony_sim.experiment.store import claim, write_atomic
+
+DEFAULT_C = 25.0
+
+
+def run_template(path: Path | None) -> None:
+    """Write the empty log with its explanations, to a file that must be new, or to the screen."""
+    from colony_sim.fitting.template import template
+
+    if path is None:
+        sys.stdout.write(template())
+        return
+    if path.exists():
+        raise InputError(str(path), "file", "exists", "a new file")
+    text = template()
+    write_atomic(path, lambda staged: staged.write_text(text, encoding="utf-8", newline="\n"))
+    console().print(f"Template: {path}", highlight=False, markup=False, soft_wrap=True)
+
+
+def run_check(log: Path) -> None:
+    """Every fault of a log with its remedy; ends with 2 if there is one."""
+    from colony_sim.fitting.logbook import read_log
+    from colony_sim.fitting.schedule import compile_schedule
+
+    logbook = read_log(log)
+    schedule = compile_schedule(logbook.entries)
+    # Rows that cannot be read leave holes that would show as faults of other rows.
+    faults = logbook.faults or schedule.faults
+    to = console()
+
+    def show(line: str) -> None:
+        to.print(line, highlight=False, markup=False, soft_wrap=True)
+
+    for fault in sorted(faults, key=lambda fault: fault.row):
+        show(fault.line)
+    if faults:
+        more = "; then check again" if logbook.faults else ""
+        raise Ending(f"{log}: {len(faults)} fault{'s' * (len(faults) > 1)} to mend{more}", 2)
+    for note in schedule.notes:
+        show(f"Note on {note}.")
+    show(
+        f"{log}: {len(logbook.entries)} rows, {len(schedule.bins)} bins, {schedule.days} days from "
+        f"{schedule.start}; {len(schedule.observed)} numbers to learn from. No faults."
+    )
+
+
+def run_fit(
+    log: Path,
+    *,
+    experiment: Path | None,
+    policy: str | None,
+    keys: str | None,
+    name: str | None,
+    simulations: int | None,
+    seed: int | None,
+    workers: int | None,
+    out: Path | None,
+) -> None:
+    """Fit the model to a log and write what was learnt."""
+    from colony_sim.experiment.runner import Interrupted, WorkerDied, check_workers
+    from colony_sim.experiment.study import write_study
+    from colony_sim.fitting import fit as fitting
+    from colony_sim.fitting import fit_words, inference
+
+    workers = check_workers(workers)
+    seed = whole("--seed", seed, 0, 2**32 - 1, 1)
+    simulations = whole("--simulations", simulations, fitting.LEAST_SIMULATIONS,
+                        fitting.MOST_SIMULATIONS, fitting.SIMULATIONS)  # fmt: skip
+    name = checked_name(name, log)
+    logbook, schedule = fitting.read_schedule(log)
+    parameters, climate, chosen, text = surroundings(experiment, policy)
+    job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
+    folder = out if out is not None else Path("results") / f"{name}-fit"
+    to = console()
+    say = lambda line: to.print(line, highlight=False, markup=False, soft_wrap=True)  # noqa: E731
+    try:
+        with claim(folder, f"{name}-fit"), Bars() as bars:
+            inference.check_installed()
+            if experiment is None:
+                say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
+                    "parameters.toml are assumed; bins, room and rules of your own go into an "
+                    "experiment file.")  # fmt: skip
+            seconds = fitting.forecast_seconds(job, simulations, workers)
+            say(f"{simulations} simulated logs of {schedule.days} days: about "
+                f"{_minutes(seconds)} with {workers} worker{'s' * (workers > 1)}, less if some "
+                "are stored.")  # fmt: skip
+            found = fitting.fit(
+                name, logbook, job, simulations=simulations, folder=folder / "runs",
+                workers=workers, on_progress=lambda what, progress: bars.of(what)(progress),
+            )  # fmt: skip
+            plan = _plan(f"{name}-fit", job, chosen, climate, text)
+            verdict = fit_words.answer(found)
+            write_study(
+                plan, folder, "fit", tables(found), verdict, facts(found, experiment, chosen),
+                command=command_line(), draw=lambda staged: _draw(found, staged),
+            )  # fmt: skip
+    except KeyboardInterrupt as stopped:
+        count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
+        line = f"Stopped.{count} kept in {folder}; the same command goes on from there."
+        raise Ending(line, 130) from None
+    except WorkerDied as error:
+        raise Ending(f"{error}; they are kept in {folder}", 1) from None
+    except MissingExtra as error:
+        raise Ending(str(error), 2) from None
+    say(verdict)
+    say(f"Results: {folder}")
+    say(f"Profile for other commands: {folder / f'{name}.profile.toml'}")
+
+
+def checked_name(name: str | None, log: Path) -> str:
+    """The name given, or one made of the log's."""
+    if name is None:
+        name = re.sub(r"[^a-z0-9_-]+", "-", log.stem.lower()).strip("-_")[:56] or "log"
+    if not re.fullmatch(r"[a-z0-9][a-z0-9_-]{0,55}", name):
+        allowed = "1 to 56 of the characters a-z 0-9 _ -, the first a letter or digit"
+        raise InputError("command line", "--name", name, allowed)
+    return name
+
+
+def surroundings(experiment: Path | None, policy: str | None):
+    """Parameters, climate, name of the policy and text of the file a log belongs to."""
+    if experiment is None:
+        if policy is not None:
+            allowed = "only with --experiment FILE, whose policy it names"
+            raise InputError("command line", "--policy", policy, allowed)
+        return Parameters.default(), constant(DEFAULT_C), "as in parameters.toml", ""
+    file = load(experiment)
+    names = [entry.name for entry in file.policies]
+    chosen = file.baseline if policy is None else policy
+    if chosen not in names:
+        raise InputError("command line", "--policy", policy, f"one of {quoted(names)}")
+    parameters = next(p.parameters for p in file.policies if p.name == chosen)
+    return parameters, file.climate, chosen, file.text
+
+
+def tables(found) -> dict:
+    """Tables of a fit by name."""
+    import pandas as pd
+
+    posterior = pd.DataFrame(found.draws, columns=list(found.prior.keys))
+    posterior.insert(0, "draw", range(1, len(posterior) + 1))
+    return {"posterior": posterior, "learnt": found.learnt, "predictive": found.predictive,
+            "calibration": found.calibration}  # fmt: skip
+
+
+def facts(found, experiment: Path | None, policy: str) -> dict:
+    """Settings of a fit, for the manifest."""
+    from importlib.metadata import version
+
+    prior, schedule = found.prior, found.schedule
+    return {
+        **found.profile().facts,
+        "profile": f"{found.name}.profile.toml",
+        "experiment": None if experiment is None else experiment.name,
+        "policy": policy,
+        "rows": len(found.logbook.entries),
+        "days": schedule.days,
+        "bins": list(schedule.bins),
+        "notes": list(schedule.notes),
+        "prior": [
+            {"key": key, "low": low, "high": high, "log": log}
+            for key, low, high, log in zip(
+                prior.keys, prior.low, prior.high, prior.log, strict=True
+            )
+        ],
+        "together": [list(pair) for pair in found.together],
+        "plausible_before": found.plausible_before,
+        "plausible_after": found.plausible_after,
+        "libraries": {name: version(name) for name in ("sbi", "torch")},
+    }
+
+
+def _plan(name: str, job, policy: str, climate, text: str) -> Plan:
+    return Plan(
+        name=name,
+        question="What does a keeper's log tell about the biology?",
+        days=max(1, job.schedule.days),
+        seeds=replicate_seeds(job.seed, 1),
+        seed=job.seed,
+        breeders=0,
+        larvae=0,
+        baseline=policy,
+        climate=climate,
+        policies=(Policy(policy, job.parameters),),
+        text=text,
+    )
+
+
+def _draw(found, folder: Path) -> None:
+    """Figures and profile."""
+    from colony_sim.experiment.profile import write_profile
+    from colony_sim.figures import fit_slides, style
+
+    for slide in fit_slides.of_fit(found):
+        with style.theme():
+            style.save(slide.paint(), folder, slide.name)
+    write_profile(folder / f"{found.name}.profile.toml", found.profile())
+
+
+def _minutes(seconds: float) -> str:
+    if seconds < 90:
+        return f"{max(10, round(seconds, -1)):.0f} seconds"
+    return f"{seconds / 60:.0f} minutes"

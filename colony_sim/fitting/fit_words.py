@@ -1,0 +1,174 @@
+"""What a fit found, in words: what was learnt, what was not, and how far to trust it."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from colony_sim.experiment.own_bins import how_to_measure
+from colony_sim.experiment.wording import number
+from colony_sim.fitting import calibration, learnt, predictive
+from colony_sim.fitting.fit import Fit
+
+#: Numbers outside their interval that are named one by one.
+_NAMED = 5
+
+
+def answer(fit: Fit) -> str:
+    """The whole verdict."""
+    parts = [headline(fit.learnt), _log(fit), *_values(fit), *_together(fit), fits_log(fit)]
+    parts += [*_odd(fit), trust(fit.calibration), *_open(fit), _caveat(fit)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def headline(table: pd.DataFrame) -> str:
+    """How many values the log tells, in one sentence."""
+    known = [row.key for row in table.itertuples() if row.learnt == learnt.LEARNT]
+    total = len(table)
+    if not known:
+        return f"The log pins down none of {total} values of the biology"
+    named = f": {listed(known)}" if len(known) <= 3 else ""
+    return f"The log pins down {len(known)} of {total} values of the biology{named}"
+
+
+def listed(names: list[str]) -> str:
+    """Names with commas and an "and"."""
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def interval(row, level: str = "90") -> str:
+    """A row's interval, its unit left out."""
+    low, high = getattr(row, f"low_{level}"), getattr(row, f"high_{level}")
+    return f"{number(low)} to {number(high)}"
+
+
+def _log(fit: Fit) -> str:
+    schedule = fit.schedule
+    first = schedule.start
+    lines = [
+        f"Log {fit.logbook.path.name}: {len(fit.logbook.entries)} rows over {schedule.days} days "
+        f"from {first}, {len(schedule.bins)} bin{'s' * (len(schedule.bins) != 1)}, "
+        f"{len(schedule.observed)} numbers to learn from; {fit.simulations} simulated logs under "
+        "the same schedule."
+    ]
+    lines += [f"Note on {note}." for note in schedule.notes]
+    return "\n".join(lines)
+
+
+def _values(fit: Fit) -> list[str]:
+    lines = {learnt.LEARNT: [], learnt.HARDLY: [], learnt.NOT: []}
+    for row in fit.learnt.itertuples():
+        unit = f" {row.unit}" if row.unit not in ("", "number", "share", "ratio") else ""
+        text = (
+            f"  {row.key}: {number(row.median)}{unit}, 90 % interval {interval(row)} "
+            f"(before {number(row.before_low)} to {number(row.before_high)})"
+        )
+        if row.learnt != learnt.LEARNT:
+            text += f"\n      to measure it: {how_to_measure(row.key)}"
+        lines[row.learnt].append(text)
+    heads = {
+        learnt.LEARNT: "Learnt",
+        learnt.HARDLY: "Hardly learnt",
+        learnt.NOT: "Not learnt from this log (the values are those from before)",
+    }
+    parts = [f"{heads[w]}:\n" + "\n".join(found) for w, found in lines.items() if found]
+    return [*parts, f"Rule: {learnt.RULE}."]
+
+
+def _together(fit: Fit) -> list[str]:
+    if not fit.together:
+        return []
+    pairs = []
+    for first, second, r in fit.together[:3]:
+        way = (
+            "a higher one goes with a higher other" if r > 0 else "a higher one with a lower other"
+        )
+        pairs.append(f"{first} and {second} ({way}, correlation {number(abs(r))})")
+    return ["Known better together than each alone: " + "; ".join(pairs) + "."]
+
+
+def fits_log(fit: Fit) -> str:
+    """Whether the fitted model can have given this log."""
+    table = fit.predictive
+    inside, total = int(table["inside"].sum()), len(table)
+    text = (
+        f"The log against the fitted model: {inside} of {total} numbers lie within their 90 % "
+        f"interval (some {round(0.9 * total)} would by chance); "
+    )
+    share = f"{100 * fit.plausible_after:.2g} %"
+    if fit.plausible_after >= predictive.DOUBT:
+        text += f"of the logs that the fitted model gives, {share} lie as far out as this one."
+        return text
+    return (
+        f"{text}of the logs that the fitted model gives, at most {share} lie as far out as this "
+        "one. The model does not reproduce this log: do not trust the values. Look at the numbers "
+        "below for a slip of the pen, at temperature and handling in the experiment file, and at "
+        "what the model leaves out (disease, mites, other feed)."
+    )
+
+
+def _odd(fit: Fit) -> list[str]:
+    parts = []
+    if fit.plausible_before < predictive.DOUBT:
+        parts.append(
+            "Before any fit: no plausible values of the biology give logs like this one (at most "
+            f"{100 * fit.plausible_before:.2g} % of those simulated lie as far out); the posterior "
+            "is an extrapolation."
+        )
+    table = fit.predictive[~fit.predictive["inside"]].copy()
+    if fit.plausible_after < predictive.DOUBT and len(table):
+        table["far"] = [_far(row) for row in table.itertuples()]
+        worst = table.sort_values("far", ascending=False, kind="stable").head(_NAMED)
+        lines = [
+            f"  row {r.row}, {r.date}, bin {r.bin}, {r.action} {r.stage}: {number(r.written)} "
+            f"{r.unit}, expected {number(r.low_90)} to {number(r.high_90)}"
+            for r in worst.itertuples()
+        ]
+        parts.append("Farthest from what was expected:\n" + "\n".join(lines))
+    return parts
+
+
+def _far(row) -> float:
+    edge = row.low_90 if row.written < row.low_90 else row.high_90
+    return abs(math.log((row.written + 1) / (edge + 1)))
+
+
+def trust(table: pd.DataFrame) -> str:
+    """What simulation-based calibration found."""
+    logs = int(table["logs"].iloc[0])
+    spans = [
+        f"{level} % intervals held the true value in {100 * table[f'covered_{level}'].min():.0f} "
+        f"to {100 * table[f'covered_{level}'].max():.0f} %"
+        for level in ("50", "90")
+    ]
+    text = f"Put to the test on {logs} simulated logs whose values are known: {listed(spans)}, "
+    failed = table[~table["passed"]]
+    if failed.empty:
+        return (
+            f"{text}over {len(table)} values; all within what chance allows, and ranks flat "
+            f"(false-alarm rate {100 * calibration.FALSE_ALARM:g} % for all checks together)."
+        )
+    return (
+        f"{text}over {len(table)} values. Beyond what chance allows for "
+        f"{listed(list(failed['key']))}: take their intervals as rough, or fit with more "
+        "--simulations."
+    )
+
+
+def _open(fit: Fit) -> list[str]:
+    known = fit.learnt[fit.learnt["learnt"] != learnt.NOT]
+    if known.empty:
+        return [
+            "Nothing was learnt: counts of beetles at moves, weights of harvests, and samples of "
+            "50 larvae weighed together tell most."
+        ]
+    return []
+
+
+def _caveat(fit: Fit) -> str:
+    return (
+        "All other values of the biology, and the handling, are those of "
+        "the experiment file or of parameters.toml: what is wrong there, the fitted values take "
+        "up. A statement about one colony and this log."
+    )

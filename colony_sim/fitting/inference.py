@@ -1,0 +1,256 @@
+"""Neural posterior estimation: one network, trained on simulated logs of one schedule.
+
+First, each fitted key is regressed on the features of a log (ridge regression, penalty by
+leave-one-out error; Fearnhead and Prangle 2012, J. R. Stat. Soc. B 74:419: the posterior means are
+the summaries that lose least). On these summaries a normalizing flow learns the joint posterior
+(Papamakarios and Murray 2016, arXiv:1605.06376; Greenberg, Nonnenmacher and Macke 2019,
+arXiv:1905.07488; package sbi). Several flows, each from another start, are mixed.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from colony_sim.experiment.extras import require
+from colony_sim.fitting import observe
+from colony_sim.fitting.schedule import Schedule
+
+#: Flows in the mixture.
+FLOWS = 3
+_BATCH, _PATIENCE, _RATE, _HIDDEN, _TRANSFORMS = 100, 20, 5e-4, 50, 5
+_PENALTIES = 10.0 ** np.arange(0.0, 5.5, 0.5)
+#: A standardised feature counts no further than this.
+_MOST_STANDARD = 5.0
+#: Scores beyond this are the end of a range to ten digits.
+_MOST_SCORE = 6.0
+
+
+@dataclass(frozen=True)
+class Summaries:
+    """Regressions of the scores of the keys on the features of a log.
+
+    Attributes
+    ----------
+    mean, spread : float64 arrays, shape (features,)
+        Of the simulated logs; features without spread have weight 0.
+    linear : float64 array, shape (features, keys)
+        Weights of the first regression.
+    pair_mean : float64 array, shape (pairs,)
+    scale : float64 array, shape (keys,)
+        Spread of the first summaries, from whose products the pairs are made.
+    weights : float64 array, shape (features + pairs, keys)
+        Weights of the second regression.
+    shares : float64 array, shape (keys,)
+        Share of the variance of each score that the regression explains, left-out logs.
+    """
+
+    mean: np.ndarray
+    spread: np.ndarray
+    linear: np.ndarray
+    pair_mean: np.ndarray
+    scale: np.ndarray
+    weights: np.ndarray
+    shares: np.ndarray
+
+    def of(self, features: np.ndarray) -> np.ndarray:
+        """Summaries of logs (logs x keys)."""
+        standard = self.standard(features)
+        pairs = _pairs(standard @ self.linear / self.scale) - self.pair_mean
+        return np.concatenate([standard, pairs], axis=1) @ self.weights
+
+    def standard(self, features: np.ndarray) -> np.ndarray:
+        """Standardised features of logs."""
+        far = (np.atleast_2d(features) - self.mean) / self.spread
+        return np.clip(far, -_MOST_STANDARD, _MOST_STANDARD)
+
+
+def learn_summaries(features: np.ndarray, scores: np.ndarray) -> tuple[Summaries, np.ndarray]:
+    """Regress scores (logs x keys) on features (logs x features), then on squares as well.
+
+    Also returns the summaries of these logs (logs x keys), each by a regression that left the
+    log out: summaries of logs that a regression has seen are better than those of the keeper's
+    log will be, and a flow trained on them would be too sure.
+    """
+    mean, spread = features.mean(axis=0), features.std(axis=0)
+    spread = np.where(spread > 1e-9, spread, np.inf)
+    standard = np.clip((features - mean) / spread, -_MOST_STANDARD, _MOST_STANDARD)
+    linear, first, _ = _ridge(standard, scores)
+    scale = np.maximum(first.std(axis=0), 1e-9)
+    pairs = _pairs(first / scale)
+    pair_mean = pairs.mean(axis=0)
+    both = np.concatenate([standard, pairs - pair_mean], axis=1)
+    weights, left_out, shares = _ridge(both, scores)
+    return Summaries(mean, spread, linear, pair_mean, scale, weights, shares), left_out
+
+
+def _pairs(values: np.ndarray) -> np.ndarray:
+    """Products of all pairs of columns, squares among them."""
+    i, j = np.triu_indices(values.shape[1])
+    return values[:, i] * values[:, j]
+
+
+def _ridge(features: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Weights (features x keys), left-out fits (logs x keys) and explained share of each key.
+
+    Without an intercept: scores have mean 0 by the prior. A mean over the logs would hold the
+    score of the log that is left out.
+    """
+    u, s, v = np.linalg.svd(features, full_matrices=False)
+    weights, fits, shares = [], [], []
+    for target in scores.T:
+        best = None
+        for penalty in _PENALTIES:
+            shrink = s**2 / (s**2 + penalty)
+            leverage = (u**2 * shrink).sum(axis=1)
+            gap = (target - u @ (shrink * (u.T @ target))) / np.maximum(1 - leverage, 1e-6)
+            error = float(np.mean(gap**2))
+            if best is None or error < best[0]:
+                best = (error, penalty, target - gap)
+        error, penalty, fit = best
+        weights.append(v.T @ (s / (s**2 + penalty) * (u.T @ target)))
+        fits.append(fit)
+        shares.append(1 - error / float(np.mean(target**2)))
+    return np.stack(weights, axis=1), np.stack(fits, axis=1), np.array(shares)
+
+
+class Posterior:
+    """What logs of one schedule say about the fitted keys.
+
+    Parameters
+    ----------
+    schedule : Schedule
+    summaries : Summaries
+    flows : list
+        Trained density estimators of sbi.
+    epochs : list of int
+        Passes over the logs that each took.
+    """
+
+    def __init__(
+        self, schedule: Schedule, summaries: Summaries, flows: list[Any], epochs: list[int]
+    ) -> None:
+        self.schedule, self.summaries = schedule, summaries
+        self.flows, self.epochs = flows, epochs
+
+    def draws(self, values: np.ndarray, count: int, seed: int) -> np.ndarray:
+        """Joint posterior draws for logs.
+
+        Parameters
+        ----------
+        values : float64 array, shape (logs, observed)
+            Numbers as written.
+        count : int
+            Draws for each log, a multiple of `FLOWS` rounded up.
+        seed : int
+
+        Returns
+        -------
+        float64 array, shape (logs, count, keys)
+            Standard normal scores of the prior.
+        """
+        torch = _torch()
+        inputs = self.summaries.of(observe.features(self.schedule, values))
+        each = -(-count // len(self.flows))
+        with _seeded(torch, seed), torch.no_grad():
+            condition = torch.tensor(inputs, dtype=torch.float32)
+            parts = [flow.sample((each,), condition=condition).numpy() for flow in self.flows]
+        # Flows take turns, so that the first draws hold all of them.
+        mixed = np.stack(parts, axis=1).reshape(each * len(parts), *parts[0].shape[1:])
+        return np.clip(np.moveaxis(mixed[:count], 0, 1).astype(float), -_MOST_SCORE, _MOST_SCORE)
+
+
+def check_installed() -> None:
+    """Raise `MissingExtra` if sbi is not installed, before hours of simulation."""
+    _torch()
+
+
+def train(schedule: Schedule, scores: np.ndarray, values: np.ndarray, seed: int) -> Posterior:
+    """Learn the posterior from simulated logs.
+
+    Parameters
+    ----------
+    schedule : Schedule
+    scores : float64 array, shape (logs, keys)
+        Standard normal scores of the values the logs were simulated with.
+    values : float64 array, shape (logs, observed)
+        Numbers as written.
+    seed : int
+        Of the starts and the order of training; one thread, so that it repeats.
+
+    Raises
+    ------
+    MissingExtra
+        If sbi is not installed.
+    """
+    torch = _torch()
+    sbi = require("sbi.inference", "sbi", "fit")
+    nets = require("sbi.neural_nets", "sbi", "fit")
+    features = observe.features(schedule, values)
+    summaries, left_out = learn_summaries(features, scores)
+    inputs = torch.tensor(left_out, dtype=torch.float32)
+    targets = torch.tensor(scores, dtype=torch.float32)
+    count = scores.shape[1]
+    prior = torch.distributions.MultivariateNormal(torch.zeros(count), torch.eye(count))
+    flows, epochs = [], []
+    for number in range(FLOWS):
+        with _seeded(torch, seed + number), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            build = nets.posterior_nn(
+                # A flow in one dimension has no order to mask; there a mixture does.
+                model="maf" if count > 1 else "mdn",
+                hidden_features=_HIDDEN,
+                num_transforms=_TRANSFORMS,
+            )
+            learner = sbi.NPE(
+                prior=prior, density_estimator=build, tracker=_Silent(), show_progress_bars=False
+            )
+            flow = learner.append_simulations(targets, inputs).train(
+                training_batch_size=min(_BATCH, max(10, len(targets) // 10)),
+                learning_rate=_RATE,
+                stop_after_epochs=_PATIENCE,
+            )
+        flow.eval()
+        flows.append(flow)
+        epochs.append(int(learner.summary["epochs_trained"][-1]))
+    return Posterior(schedule, summaries, flows, epochs)
+
+
+class _Silent:
+    """A tracker that keeps nothing: sbi would write a folder of logs into the working directory."""
+
+    log_dir = None
+
+    def log_metric(self, name: str, value: float, step: int | None = None) -> None: ...
+
+    def log_metrics(self, metrics: dict[str, float], step: int | None = None) -> None: ...
+
+    def log_params(self, params: dict[str, Any]) -> None: ...
+
+    def add_figure(self, name: str, figure: Any, step: int | None = None) -> None: ...
+
+    def flush(self) -> None: ...
+
+
+def _torch() -> Any:
+    # sbi brings torch; without either, the line names the one to install.
+    require("sbi", "sbi", "fit")
+    return require("torch", "torch", "fit")
+
+
+@contextmanager
+def _seeded(torch: Any, seed: int) -> Iterator[None]:
+    """One thread and a state of its own for torch's draws; the caller's come back."""
+    threads = torch.get_num_threads()
+    with torch.random.fork_rng(devices=[]):
+        torch.manual_seed(seed)
+        torch.set_num_threads(1)
+        try:
+            yield
+        finally:
+            torch.set_num_threads(threads)
