@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
 from colony_sim.experiment.finding import shortened
 from colony_sim.experiment.retrace import Traces
 from colony_sim.experiment.wording import number
 from colony_sim.figures import style
 from colony_sim.figures.bin_cycles import Cycles, band, cycles, harvest_by_week
-from colony_sim.figures.results import Results, footer
+from colony_sim.figures.results import Results, footer, run_in_words
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
 
@@ -73,7 +74,6 @@ def _slide(
     results: Results, seed: int, lives: dict[str, _Life | None], group: Sequence[str]
 ) -> Slide:
     title = fitting(lambda most: _title(lives, most), group)
-    run = f"1 run a policy, run seed {seed}"
     return Slide(
         name="bin_life",
         title=title,
@@ -85,7 +85,7 @@ def _slide(
         alt=_alt(lives),
         data=_data(lives),
         paint=lambda: _figure(results, seed, lives, title),
-        runs=run,
+        runs=run_in_words(seed),
     )
 
 
@@ -122,7 +122,7 @@ def _moist_in_words(lives: dict[str, _Life | None]) -> str:
         elif life.moist is None:
             parts.append(f"no moisture is started under “{policy}”")
         else:
-            parts.append(f"moisture starts {life.moist:g} days after under “{policy}”")
+            parts.append(f"moisture starts {life.moist:g} days after they leave under “{policy}”")
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]} (medians over bins)."
 
@@ -184,7 +184,7 @@ def _data(lives: dict[str, _Life | None]) -> pd.DataFrame:
 def _figure(results: Results, seed: int, lives: dict[str, _Life | None], title: str) -> Figure:
     figure = style.new_figure()
     top = style.headed(figure, title)
-    footer(figure, results, f"1 run a policy (run seed {seed})")
+    footer(figure, results, run_in_words(seed))
     _legend(figure, top)
     known = [life for life in lives.values() if life is not None]
     left, right, gap = 1.5, style.WIDTH - 0.4, 0.5
@@ -294,6 +294,7 @@ def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
     panels[1].set_ylim(0, 1.1 * max(mass, weekly) or 1)
     skins = max((life.bands["skins_per_day"]["high"].max() for life in known), default=1)
     panels[2].set_ylim(0, 1.15 * skins or 1)
+    panels[2].xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10], integer=True))
     panels[1].locator_params(axis="y", nbins=3)
     panels[2].locator_params(axis="y", nbins=2)
     if first:

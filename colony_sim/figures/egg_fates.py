@@ -32,7 +32,7 @@ NAMES = {
     "pupa_eaten": "Pupa eaten",
     "pupa_died_or_lost": "Pupa died or lost",
     "beetle_emerged": "Beetle emerged",
-    STOCK: "More alive at the end",
+    STOCK: "Change of number alive",
 }
 _ENDS = {
     "egg_eaten_by_beetles": "eaten by beetles",
@@ -107,7 +107,7 @@ def _title(
     elif _ahead(summary, known, fate):
         start = f"More eggs laid are {end} than come to any other end"
     else:
-        start = f"Eggs {end}"
+        start = f"Eggs laid that are {end}"
     values = [number(row["mean"]) for row in rows]
     if len(known) > 2:
         order = sorted(rows, key=lambda row: row["mean"])

@@ -17,7 +17,7 @@ from colony_sim.experiment.retrace import Traces
 from colony_sim.experiment.wording import limits, number
 from colony_sim.figures import style
 from colony_sim.figures.bin_cycles import cleared, cycles
-from colony_sim.figures.results import Results, footer
+from colony_sim.figures.results import Results, footer, run_in_words
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
 
@@ -57,16 +57,16 @@ def _slide(results: Results, traces: Traces, group: Sequence[str]) -> Slide:
     return Slide(
         name="rack_ages",
         title=title,
-        say=f"{title}. {_in_use(results, group)}",
+        say=f"{title}. {_reasons(ends)}{_in_use(results, group)}".strip(),
         caveat="One run of each policy; which bins are cleared follows from the rules and the "
         "number of bins. Ages at clearing are of bins filled after the warm-up of that run and "
         "early enough to be seen to their end.",
-        alt=_alt(data, ends, first, last),
+        alt=_alt(data, first, last),
         data=pd.concat(
             [table.assign(policy=policy) for policy, table in data.items()], ignore_index=True
         )[["policy", "bin", "day", "phase", "days_since_beetles_left"]],
         paint=lambda: _figure(results, traces, data, title, first, last),
-        runs=f"1 run a policy, run seed {traces.seed}",
+        runs=run_in_words(traces.seed),
     )
 
 
@@ -101,16 +101,26 @@ def _title(ends: dict[str, pd.DataFrame | None], most: int) -> str:
         if table is None or table.empty:
             continue
         why = table["why"].value_counts()
-        days = f"{table['cleared_age'].median():g} days"
-        count = f"{why.iloc[0]} of {len(table)} {_WHY[why.index[0]]}"
-        parts.append(f"{days} under “{shortened(policy, most)}” ({count})")
+        # With three policies the title would grow too long; the reasons are said instead.
+        count = f" ({why.iloc[0]} of {len(table)} {_WHY[why.index[0]]})" if len(ends) < 3 else ""
+        where = f"under “{shortened(policy, most)}”{count}"
+        parts.append((f"{table['cleared_age'].median():g}", where))
     if not parts:
         return "The rack as it was filled: no bin of a settled run was seen to its clearing"
-    text = (
-        f"Bins are cleared a median of {parts[0].replace(' days ', ' days after the beetles ', 1)}"
-    )
-    text = text.replace("after the beetles ", "after the beetles leave ", 1)
-    return "; ".join([text, *parts[1:]])
+    days, where = parts[0]
+    start = f"Bins are cleared a median of {days} days after the beetles leave {where}"
+    return "; ".join([start, *(f"{days} days {where}" for days, where in parts[1:])])
+
+
+def _reasons(ends: dict[str, pd.DataFrame | None]) -> str:
+    """Why the bins were cleared, in numbers."""
+    parts = []
+    for policy, table in ends.items():
+        if table is not None and len(table):
+            counts = table["why"].value_counts()
+            listed = ", ".join(f"{count} {_WHY[why]}" for why, count in counts.items())
+            parts.append(f"under “{policy}” of {len(table)} bins {listed}")
+    return f"Cleared: {'; '.join(parts)}. " if parts else ""
 
 
 def _in_use(results: Results, group: Sequence[str]) -> str:
@@ -125,9 +135,7 @@ def _in_use(results: Results, group: Sequence[str]) -> str:
     return f"Bins in use, mean over settled runs: {'; '.join(parts)}." if parts else ""
 
 
-def _alt(
-    data: dict[str, pd.DataFrame], ends: dict[str, pd.DataFrame | None], first: int, last: int
-) -> str:
+def _alt(data: dict[str, pd.DataFrame], first: int, last: int) -> str:
     parts = []
     for policy, table in data.items():
         if table.empty:
@@ -158,7 +166,7 @@ def _figure(
 ) -> Figure:
     figure = style.new_figure()
     top = style.headed(figure, title)
-    footer(figure, results, f"1 run a policy (run seed {traces.seed})")
+    footer(figure, results, run_in_words(traces.seed))
     left, right, low, gap = 1.1, style.WIDTH - 2.9, 1.15, 0.5
     height = (top - 0.2 - low) / len(data) - gap
     known = [table["days_since_beetles_left"].max() for table in data.values()]

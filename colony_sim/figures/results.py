@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from colony_sim.experiment import manifest
-from colony_sim.experiment.finding import YIELD
+from colony_sim.experiment.finding import YIELD, shortened
 from colony_sim.figures import style
 
 if TYPE_CHECKING:
@@ -98,6 +98,11 @@ def runs_in_words(results: Results, policies: Sequence[str] | None = None) -> st
     return f"{span(counts)} {noun} a policy"
 
 
+def run_in_words(seed: int) -> str:
+    """That a slide shows one run of each policy, and which."""
+    return f"1 run a policy, its seed {seed}"
+
+
 def span(counts: Sequence[int]) -> str:
     """Counts as one number or as least and most."""
     return f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
@@ -106,15 +111,26 @@ def span(counts: Sequence[int]) -> str:
 def footer(figure: Figure, results: Results, runs: str | None = None) -> None:
     """Experiment, seed, number of runs and their length at the foot of a slide."""
     head = results.manifest["experiment"]
-    parts = [head["name"], f"seed {head['seed']}", runs or runs_in_words(results),
-             f"{head['days']} days"]  # fmt: skip
+    parts = [
+        shortened(str(head["name"]), 50),
+        f"seed {head['seed']}",
+        runs or runs_in_words(results),
+        f"{head['days']} days",
+    ]
     if results.invented:
         parts.append("invented scenario")
-    for x, text, ha in ((0.35, "  ·  ".join(parts), "left"), (0, MODEL_ONLY, "right")):
+    text = "  ·  ".join(parts)
+    widths = [style.text_width(figure, words, style.FOOT) for words in (text, MODEL_ONLY)]
+    # Side by side, or one above the other where the experiment has a long name.
+    up = 0.14 if sum(widths) < style.WIDTH - 1.1 else 0.36
+    for x, y, words, ha in (
+        (0.4, 0.14, text, "left"),
+        (style.WIDTH - 0.4, up, MODEL_ONLY, "right"),
+    ):
         figure.text(
-            x / style.WIDTH if x else 1 - 0.4 / style.WIDTH,
-            0.14 / style.HEIGHT,
-            text,
+            x / style.WIDTH,
+            y / style.HEIGHT,
+            words,
             size=style.FOOT,
             color=style.QUIET,
             ha=ha,

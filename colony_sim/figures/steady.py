@@ -217,7 +217,7 @@ def _legend(figure: Figure, top: float, lengths: list[int]) -> None:
     handles = [
         Line2D([], [], color=style.FAINT, linewidth=2, label="warm-up"),
         Line2D([], [], color=style.INK, marker="o", markersize=6, linestyle="", label="its end"),
-        Line2D([], [], color=style.colour(0), linewidth=2.5, label="days used"),
+        Line2D([], [], color=style.colour(0), linewidth=2.5, label="days used, in colour"),
         Line2D([], [], color=style.QUIET, linestyle=dash, linewidth=1.5, label="never settled"),
         Line2D([], [], color=style.INK, marker="x", markersize=8, markeredgewidth=2,
                linestyle=dash, linewidth=1.5, label="died out"),
@@ -232,6 +232,6 @@ def _legend(figure: Figure, top: float, lengths: list[int]) -> None:
         borderaxespad=0,
         handlelength=1.4,
         handletextpad=0.4,
-        columnspacing=0.9,
+        columnspacing=0.8,
         labelcolor=style.QUIET,
     )
