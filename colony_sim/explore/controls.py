@@ -10,7 +10,7 @@ from nicegui import ui
 from colony_sim.errors import InputError
 from colony_sim.explore import rules
 from colony_sim.explore.clock import Clock
-from colony_sim.explore.elements import CHECKED, VALUE, prop, put, words
+from colony_sim.explore.elements import CHECKED, VALUE, Input, prop, put, words
 from colony_sim.explore.rules import Rule
 
 #: While a slider is dragged its number follows at once, without the server.
@@ -33,14 +33,15 @@ class Control:
     def __init__(self, clock: Clock, rule: Rule, then: Callable[[], None]) -> None:
         self._clock, self.rule, self._then = clock, rule, then
         self._field: ui.element
-        self._slider: ui.element | None = None
+        self._number: Input | None = None
+        self._slider: Input | None = None
         with ui.element("div").classes("rule").props(f"data-rule={rule.key}"):
             if rule.kind == "boolean":
                 self._checkbox()
             elif rule.kind == "choice":
                 self._list()
             else:
-                self._number()
+                self._numeric()
             self._note = words("p", "", "note")
             self._error = words("p", "", "error").props("role=alert")
         self._complain("")
@@ -60,12 +61,13 @@ class Control:
                     words("option", called).props(f"value={choice}")
         self._field.on("change", lambda event: self._apply(event.args), js_handler=VALUE)
 
-    def _number(self) -> None:
+    def _numeric(self) -> None:
         rule = self.rule
         with ui.element("div").classes("head"):
             label = words("label", rule.label)
             with ui.element("span"):
-                self._field = ui.element("input").props("type=number step=any inputmode=decimal")
+                self._number = Input("type=number step=any inputmode=decimal")
+                self._field = self._number.element
                 words("span", rule.unit, "unit")
         label.props(f"for={self._field.html_id}")
         self._field.on("change", self._typed, js_handler=VALUE)
@@ -75,15 +77,20 @@ class Control:
         low, high = rules.span(rule, start)
         with ui.element("div").classes("slide"):
             words("span", f"{low:g}")
-            self._slider = ui.element("input").props(
+            self._slider = Input(
                 f"type=range min={low:g} max={high:g} step={rule.step:g} "
                 f'aria-label="{rule.label}, slider"'
             )
             words("span", f"{high:g}")
-        self._slider.on("change", self._typed, js_handler=VALUE)
-        self._slider.on("input", js_handler=_FOLLOW)
+        self._slider.element.on("change", self._slid, js_handler=VALUE)
+        self._slider.element.on("input", js_handler=_FOLLOW)
+
+    def _slid(self, event: Any) -> None:
+        self._slider.told(event.args)
+        self._typed(event)
 
     def _typed(self, event: Any) -> None:
+        self._number.told(event.args)
         try:
             self._apply(float(event.args))
         except (TypeError, ValueError):
@@ -114,9 +121,12 @@ class Control:
         if self.rule.kind == "boolean":
             prop(self._field, "checked", now)
             return
+        if self.rule.kind == "choice":
+            prop(self._field, "value", now)
+            return
         text = "" if now is None else f"{now:g}" if isinstance(now, float) else str(now)
-        prop(self._field, "value", text)
+        self._number.show(text)
         if self._slider is not None:
-            if now is not None:
-                prop(self._slider, "value", text)
-            prop(self._slider, "aria-valuetext", rules.shown(key, now))
+            # A room that is not constant has no place on the slider.
+            self._slider.show(text or f"{self.rule.low:g}")
+            prop(self._slider.element, "aria-valuetext", rules.shown(key, now))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import json
 from typing import Any
 
 from nicegui import ui
@@ -33,3 +34,34 @@ def prop(element: ui.element, name: str, to: Any) -> None:
     if element.props.get(name) != to:
         element.props[name] = to
         element.update()
+
+
+class Input:
+    """An input element whose value the reader and the server both change.
+
+    The value is no property of the element for Vue: it would put the server's value back at every
+    change anywhere on the page, under the hands of one who types or drags.
+
+    Parameters
+    ----------
+    attributes : str
+        As for NiceGUI's ``props``.
+    """
+
+    def __init__(self, attributes: str) -> None:
+        self.element = ui.element("input").props(attributes)
+        self._known: str | None = None
+
+    def told(self, value: object) -> None:
+        """The browser has told its value."""
+        self._known = str(value)
+
+    def show(self, value: str) -> None:
+        """Let it show a value, unless it does."""
+        if self._known is None:
+            # An attribute of the markup, by the caret: only the value to begin with.
+            self.element.props["^value"] = value
+        elif self._known != value:
+            field = f"getHtmlElement({self.element.id})"
+            ui.run_javascript(f"{field}.value = {json.dumps(value)}")
+        self._known = value
