@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.errors import InputError
-from colony_sim.experiment import manifest
 from colony_sim.experiment.finding import YIELD, dashed
 from colony_sim.experiment.verdict import REMINDER
 from colony_sim.experiment.wording import number
@@ -20,7 +19,7 @@ from colony_sim.report.tables import Table
 from colony_sim.report.words import QUESTIONS
 
 COMPARISON = "comparison"
-_START = "In this model and under its assumptions:"
+_START = "In this model"
 
 
 @dataclass(frozen=True)
@@ -76,16 +75,14 @@ def ordered(facts: dict[str, Any]) -> tuple[str, ...]:
     return tuple(sorted(names, key=lambda name: name != baseline))
 
 
-def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
-    """Read a results folder of any kind that has figures.
+def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True) -> Contents:
+    """Read a results folder of any kind that has figures; `facts` is its manifest.
 
     Raises
     ------
     InputError
         If the folder has no results, results that cannot be drawn, or damaged ones.
     """
-    facts = manifest.read(folder, ())
-    deck = gather(folder, beside)
     compared = facts.get("kind") == COMPARISON
     question = str(facts.get("experiment", {}).get("question", ""))
     paragraphs = _paragraphs(folder, question)
@@ -94,6 +91,12 @@ def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
     summary = tables.read(folder, "policies") if compared else None
     differences = tables.read(folder, "differences") if compared else None
     text = f"{facts.get('file_text', '')} {question}".lower()
+    at = next((i for i, part in enumerate(paragraphs) if part.startswith(_START)), None)
+    if compared and at is None:
+        raise InputError(
+            str(folder / "verdict.txt"), "contents", "damaged", "the verdict as compare wrote it"
+        )
+    deck = gather(folder, beside)
     shared = {
         "facts": facts,
         "question": _question(facts, question),
@@ -104,7 +107,7 @@ def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
     }
     if not compared:
         return Contents(
-            answer=f"In this model and under its assumptions: {deck.slides[0].title}.",
+            answer=f"{_START} {deck.slides[0].title}.",
             evidence="",
             details=paragraphs,
             leaning=(),
@@ -113,11 +116,6 @@ def gather_contents(folder: Path, *, beside: bool = True) -> Contents:
             all_measures=[],
             assumptions=None,
             **shared,
-        )
-    at = next((i for i, text in enumerate(paragraphs) if text.startswith(_START)), None)
-    if at is None:
-        raise InputError(
-            str(folder / "verdict.txt"), "contents", "damaged", "the verdict as compare wrote it"
         )
     looked = (folder / "assumptions.parquet").is_file()
     assumptions = tables.assumptions_table(tables.read(folder, "assumptions")) if looked else None

@@ -14,11 +14,12 @@ import jinja2
 from markupsafe import Markup
 
 from colony_sim.errors import InputError
+from colony_sim.experiment import manifest
 from colony_sim.experiment.finding import YIELD
 from colony_sim.experiment.retrace import retrace
 from colony_sim.experiment.store import write_atomic
 from colony_sim.report import rack_data, tables, words
-from colony_sim.report.contents import COMPARISON, Contents, gather_contents
+from colony_sim.report.contents import COMPARISON, Contents, gather_contents, ordered
 from colony_sim.report.pictures import picture
 
 REPORT = "report.html"
@@ -69,19 +70,20 @@ def write_report(
         raise InputError("--out", "file", str(path), "a file in a folder that exists")
     if days is not None and not 1 <= days <= rack_data.MOST_DAYS:
         raise InputError("--days", "days", days, f"1 to {rack_data.MOST_DAYS} days")
-    contents = gather_contents(folder, beside=beside)
-    pair = _pair(contents, folder, policies)
-    rack, without = _rack(folder, contents, pair, days or rack_data.MOST_DAYS)
+    facts = manifest.read(folder, ())
+    pair = _pair(facts, folder, policies)
+    contents = gather_contents(folder, facts, beside=beside)
+    rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
     text = render(folder, contents, rack, without)
     write_atomic(path, lambda temporary: temporary.write_text(text, encoding="utf-8", newline="\n"))
     return Written(path, path.stat().st_size, without)
 
 
-def _pair(contents: Contents, folder: Path, asked: list[str] | None) -> tuple[str, ...]:
+def _pair(facts: dict[str, Any], folder: Path, asked: list[str] | None) -> tuple[str, ...]:
     """The two policies of the rack; fewer: there is none."""
-    names = contents.names
+    names = ordered(facts)
     if asked is not None:
-        if contents.facts.get("kind") != COMPARISON:
+        if facts.get("kind") != COMPARISON:
             allowed = "the folder of a comparison (only its runs can be watched)"
             raise InputError(str(folder), "--policies", ",".join(asked), allowed)
         unknown = [name for name in asked if name not in names]
@@ -89,7 +91,7 @@ def _pair(contents: Contents, folder: Path, asked: list[str] | None) -> tuple[st
             shown = unknown[0] if unknown else ",".join(asked)
             raise InputError("--policies", "policies", shown, f"two of {', '.join(names)}")
         return tuple(asked)
-    if contents.facts.get("kind") != COMPARISON or len(names) < 2:
+    if facts.get("kind") != COMPARISON or len(names) < 2:
         return ()
     summary = tables.read(folder, "policies")
     means = summary[summary["measure"] == YIELD].set_index("policy")["mean"].fillna(-1.0)
@@ -97,13 +99,13 @@ def _pair(contents: Contents, folder: Path, asked: list[str] | None) -> tuple[st
 
 
 def _rack(
-    folder: Path, contents: Contents, pair: tuple[str, ...], days: int
+    folder: Path, facts: dict[str, Any], pair: tuple[str, ...], days: int
 ) -> tuple[rack_data.Rack | None, str]:
-    if contents.facts.get("kind") != COMPARISON:
+    if facts.get("kind") != COMPARISON:
         return None, ""
     if len(pair) < 2:
         return None, "there are not two policies to compare"
-    bins = max(entry["handling"]["rack.bins"] for entry in contents.facts["policies"])
+    bins = max(entry["handling"]["rack.bins"] for entry in facts["policies"])
     if bins > rack_data.MOST_BINS:
         return None, f"the rack has {bins} bins, and at most {rack_data.MOST_BINS} can be watched"
     try:
@@ -192,12 +194,14 @@ def _made(facts: dict[str, Any]) -> str:
     head, software = facts.get("experiment", {}), facts.get("software", {})
     runs = f", {head['replicates']} seeds, {head['days']} days" if "replicates" in head else ""
     commit, plus, changes = str(facts.get("commit") or "none").partition("+")
+    with_what = ", ".join(
+        f"{name} {software.get(name)}" for name in ("python", "numpy", "platform")
+    )
+    when = f", {facts['created_utc']}" if "created_utc" in facts else ""
     return (
         f"Experiment {head.get('name')}: seed {head.get('seed', facts.get('seed'))}{runs}. Made by "
-        f"colony-sim {software.get('colony_sim')} (commit {commit[:12]}{plus}{changes}) with Python "
-        f"{software.get('python')} and numpy {software.get('numpy')} on {software.get('platform')}"
-        f"{', ' + facts['created_utc'] if 'created_utc' in facts else ''}. The same seed gives the "
-        "same numbers with any number of workers."
+        f"colony-sim {software.get('colony_sim')} (commit {commit[:12]}{plus}{changes}) with "
+        f"{with_what}{when}. The same seed gives the same numbers with any number of workers."
     )
 
 

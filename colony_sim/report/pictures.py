@@ -5,11 +5,16 @@ from __future__ import annotations
 import base64
 import io
 from dataclasses import dataclass
+from typing import Any
 
 import matplotlib
+from matplotlib.figure import Figure
 
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
+
+LARGE = 120_000
+"""Bytes of an SVG above which a PNG is tried; the figures take about as much as PNG."""
 
 
 @dataclass(frozen=True)
@@ -22,19 +27,23 @@ class Picture:
 
 
 def picture(slide: Slide) -> Picture:
-    """Draw a slide: as SVG with its letters as outlines or, where that is larger, as PNG.
+    """Draw a slide: as SVG with its letters as outlines or, where that is smaller, as PNG.
 
     A phone has not the typeface of the figures; outlines look the same everywhere.
     """
     with style.theme():
         matplotlib.rcParams["svg.fonttype"] = "path"
         figure = slide.paint()
-        svg, png = io.BytesIO(), io.BytesIO()
-        figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None})
-        figure.savefig(png, format="png", dpi=style.DPI, metadata={"Software": None})
         width, height = (round(96 * inches) for inches in figure.get_size_inches())
-    kind, data = min(
-        (("svg+xml", svg.getvalue()), ("png", png.getvalue())), key=lambda form: len(form[1])
-    )
+        kind, data = "svg+xml", _saved(figure, format="svg", metadata={"Date": None})
+        if len(data) > LARGE:
+            png = _saved(figure, format="png", dpi=style.DPI, metadata={"Software": None})
+            kind, data = ("png", png) if len(png) < len(data) else (kind, data)
     text = base64.b64encode(data).decode("ascii")
     return Picture(f"data:image/{kind};base64,{text}", width, height)
+
+
+def _saved(figure: Figure, **options: Any) -> bytes:
+    file = io.BytesIO()
+    figure.savefig(file, **options)
+    return file.getvalue()

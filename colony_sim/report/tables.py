@@ -170,7 +170,7 @@ def _handling(
 
 def first_sentence(text: str) -> str:
     """What comes before the first full stop that ends a sentence."""
-    return text.split(". ")[0].rstrip(".")
+    return re.split(r"\.\s+(?=[A-Z])", text)[0].rstrip(".")
 
 
 def _plain(x: Any) -> str:

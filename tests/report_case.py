@@ -1,0 +1,94 @@
+"""A small real comparison, a study and their pages, made once for all tests of pages."""
+
+from __future__ import annotations
+
+import atexit
+import shutil
+import sys
+import tempfile
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from unittest import mock
+
+from colony_sim.api import compare
+from colony_sim.commands.main import run
+from colony_sim.experiment.files import load
+from colony_sim.figures.deck import Deck, gather
+
+QUESTION = "Is 14 days <better> & cheaper than 21?"
+EXPERIMENT = f"""\
+# An invented scenario, for tests.
+[experiment]
+name = "small"
+question = "{QUESTION}"
+days = 600
+replicates = 3
+seed = 3
+baseline = "every 21 days"
+
+[climate]
+kind = "constant"
+temperature_c = 28.0
+
+[start]
+breeders = 60
+larvae = 3000
+
+[[policy]]
+name = "every 14 days"
+rotation.interval_days = 14
+
+[[policy]]
+name = "every 21 days"
+rotation.interval_days = 21
+"""
+DAYS = 120
+"""Days of the rack on the page."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """Folders and pages of a comparison and of a break-even map, and the slides of the first."""
+
+    folder: Path
+    page: Path
+    study: Path
+    study_page: Path
+    deck: Deck
+
+
+def command(*words: object) -> int:
+    """Run ``colony-sim`` in this process; returns the exit code."""
+    with mock.patch.object(sys, "argv", ["colony-sim", *map(str, words)]):
+        try:
+            run()
+        except SystemExit as ended:
+            return int(ended.code or 0)
+    return 0
+
+
+def with_slides(slides: Deck):
+    """Pages within this take slides made before: making them again takes seconds."""
+    return mock.patch("colony_sim.report.contents.gather", return_value=slides)
+
+
+@cache
+def case() -> Case:
+    """Made at the first call."""
+    base = Path(tempfile.mkdtemp(prefix="colony-sim-pages-"))
+    atexit.register(shutil.rmtree, base, ignore_errors=True)
+    file = base / "small.toml"
+    file.write_text(EXPERIMENT, encoding="utf-8")
+    short = base / "short.toml"
+    short.write_text(EXPERIMENT.replace("days = 600", "days = 60"), encoding="utf-8")
+    folder, study = base / "results" / "small", base / "elsewhere" / "map"
+    compare(load(file), out=folder, workers=1, figures=False, assumptions=False)
+    slides = gather(folder)
+    with with_slides(slides):
+        assert command("report", folder, "--days", DAYS) == 0
+    grid = ("--x", "predation.adult_egg=0,0.02", "--y", "rack.bins=6,12")
+    span = ("--replicates", 2, "--warm-up", 20, "--used", 21, "--workers", 1)
+    assert command("breakeven", short, *grid, *span, "--out", study) == 0
+    assert command("report", study) == 0
+    return Case(folder, folder / "report.html", study, study / "report.html", slides)
