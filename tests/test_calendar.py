@@ -24,11 +24,16 @@ from colony_sim.commands.main import run
 from colony_sim.commands.run import run_single
 from colony_sim.errors import InputError
 from colony_sim.experiment.store import claim
+from colony_sim.experiment.study import write_study
 from colony_sim.planning import cautions, ical
 from colony_sim.planning.checklist import checklist
+from colony_sim.planning.choose import Effort
+from colony_sim.planning.facts import stored
 from colony_sim.planning.fillings import fillings
 from colony_sim.planning.labels import labelled, labels
 from colony_sim.planning.paper import EDGE, SIZES, Paper
+from colony_sim.planning.planner import make_plan
+from colony_sim.planning.request import read_request
 from colony_sim.planning.task import Kind, Task, bins_in_words, day_in_words, merged
 from colony_sim.planning.tasks import build
 from colony_sim.planning.work import Work, read_work
@@ -54,6 +59,22 @@ moisture.breeding_g_per_day = 5.0
 [[policy]]
 name = "long"
 rotation.interval_days = 21
+"""
+PLAN = """\
+[plan]
+name = "tiny"
+start = 2030-03-01
+years = 2
+seed = 1
+[want]
+grams_per_day = 0.5
+probability = 0.5
+[have]
+bins = 8
+breeders = 60
+[climate]
+kind = "constant"
+temperature_c = 27.0
 """
 #: Action of the log and the kind of task that stands for it, bin by bin.
 SAME = {
@@ -376,10 +397,9 @@ def spots(page) -> list[tuple[float, float, str]]:
     return found
 
 
-@pytest.mark.parametrize("paper", SIZES)
-def test_cautions_stand_beside_their_task_on_the_checklist(work, tasks, paper):
+def test_cautions_stand_beside_their_task_on_the_checklist(work, tasks):
     """The PDF read by pypdf: each task's cautions begin level with its summary, to its right."""
-    reader = pypdf.PdfReader(BytesIO(checklist(work, tasks, WEEKS, paper)))
+    reader = pypdf.PdfReader(BytesIO(checklist(work, tasks, WEEKS, "letter")))
     beside = set()
     for page in reader.pages:
         texts = spots(page)
@@ -538,7 +558,7 @@ def test_the_command_writes_the_same_bytes_every_time(folder, capsys):
         (["--start", START, "--weeks", "0"], "--weeks: weeks = 0; allowed: a whole number"),
         (["--start", START, "--weeks", "few"], "--weeks"),
         (["--start", START, "--paper", "a5"], "--paper: paper = 'a5'; allowed: a4 or letter"),
-        (["--start", START, "--out", "taken"], "a folder that can be written"),
+        (["--start", START, "--weeks", "1", "--out", "taken"], "a folder that can be written"),
     ],
 )
 def test_bad_options_end_with_2_and_one_line(
@@ -625,3 +645,60 @@ def test_a_varying_climate_is_told_of(tmp_path, folder):
     assert "season" not in ical.about(read_work(folder, START))
     with pytest.raises(InputError):
         read_work(bad)
+
+
+@pytest.fixture(scope="module")
+def plan_folder(tmp_path_factory):
+    """The folder of a real, tiny plan."""
+    place = tmp_path_factory.mktemp("plan")
+    (place / "tiny.toml").write_text(PLAN)
+    request = read_request(place / "tiny.toml", {})
+    effort = Effort(
+        designed=1, first_seeds=1, seeds=2, fresh=2, parents=(), finalists=1, attempts=1
+    )
+    with claim(place / "out", "tiny-plan"):
+        found = make_plan(request, place / "out", effort, profile=None, workers=1)
+        kept = stored(found, effort)
+        plan = replace(found.plan, name="tiny-plan")
+        write_study(plan, place / "out", "plan", kept.tables, "", kept.facts)
+    return place / "out"
+
+
+def test_a_plan_has_its_own_start_and_tells_how_sure_it_is(plan_folder, tmp_path, capsys):
+    run_calendar(plan_folder, start=None, weeks=30, paper="a4", out=None)
+    told = capsys.readouterr().out
+    page = vobject.readOne((plan_folder / "calendar" / "work.ics").read_bytes().decode())
+    log = pd.read_parquet(plan_folder / "plan_log.parquet")
+    moves = log[(log["action"] == "beetles out") & (log["day"] <= 210)]
+    calendar = pd.date_range("2030-03-01", periods=210, freq="D")
+    found = [e.dtstart.value for e in page.vevent_list if e.summary.value.startswith("Move")]
+    assert found == [calendar[day - 1].date() for day in moves["day"]] and len(found) >= 5
+    study = json.loads((plan_folder / "manifest.json").read_text())["study"]
+    startup = pd.read_parquet(plan_folder / "startup.parquet").set_index("event")
+    day = date.fromisoformat(startup.loc["first_harvest", "date"])
+    for text in (told, page.contents["description"][0].value):
+        assert f"is met in {study['met']['met']} of {study['met']['runs']} runs" in text
+        assert f"first harvest {day_in_words(day)} (" in text
+    moved = read_work(plan_folder, "2031-05-05")
+    assert moved.date(1) == date(2031, 5, 5) and "not moved" not in " ".join(moved.notes)
+
+
+def test_a_plan_moved_to_another_season_is_warned_of(plan_folder, tmp_path):
+    copy = tmp_path / "copy"
+    copy.mkdir()
+    for name in ("manifest.json", "plan_log.parquet", "startup.parquet"):
+        (copy / name).write_bytes((plan_folder / name).read_bytes())
+    data = json.loads((copy / "manifest.json").read_text())
+    data["climate"] = {"kind": "yearly_wave", "values": [15, 8, 20]}
+    (copy / "manifest.json").write_text(json.dumps(data))
+    assert "not moved" in " ".join(read_work(copy, "2031-05-05").notes)
+    assert "not moved" not in " ".join(read_work(copy, "2030-03-01").notes)
+    for key in ("start", "policy", "met"):
+        broken = data | {"study": {k: v for k, v in data["study"].items() if k != key}}
+        (copy / "manifest.json").write_text(json.dumps(broken))
+        with pytest.raises(InputError, match="damaged"):
+            read_work(copy)
+    (copy / "manifest.json").write_text(json.dumps(data))
+    (copy / "startup.parquet").unlink()
+    with pytest.raises(InputError, match="startup.parquet: file = 'No such file"):
+        read_work(copy)

@@ -17,8 +17,12 @@ from colony_sim.colony.binlog import COLUMNS
 from colony_sim.errors import InputError
 from colony_sim.experiment import manifest
 from colony_sim.experiment.store import MANIFEST
+from colony_sim.planning.task import day_in_words
 
 RUN, PLAN = "single run", "plan"
+STARTUP = ("event", "label", "runs", "day", "day_low", "day_high")
+"""Columns of a plan's table of first days that are told of."""
+FIRSTS = ("first_pupa", "first_own_beetle", "first_harvest")
 EARLIEST, LATEST = date(1900, 1, 1), date(9000, 1, 1)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _FOLDERS = "the folder of a finished colony-sim plan or colony-sim run"
@@ -128,26 +132,48 @@ def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: 
 def _read_plan(folder: Path, data: Mapping[str, Any], start: date | None, where: str) -> Work:
     study, head = data["study"], data["experiment"]
     planned = _date(study["start"], where, "study.start")
-    log = _table(folder / "plan_log.parquet", COLUMNS)
-    notes = []
-    if start is not None and start != planned and not _is_constant(data):
+    first = start or planned
+    met, want = study["met"], study["want"]
+    notes = [
+        f"What is wanted ({want['in_words']}) is met in {met['met']} of {met['runs']} runs of "
+        "this plan.",
+        *_first_days(_table(folder / "startup.parquet", STARTUP), first),
+    ]
+    if first != planned and not _is_constant(data):
         notes.append(
             f"The plan was made for a start on {planned}; its temperatures are not moved with "
-            f"the start. Make a new plan for {start} instead."
+            f"the start. Make a new plan for {first} instead."
         )
     return Work(
         name=head["name"],
-        origin="the median run of the plan",
-        start=start or planned,
+        origin=f"the median run of the plan (seed {study['log_seed']})",
+        start=first,
         days=int(head["days"]),
         ended=None,
         handling=Parameters.default().with_values(study["policy"], where=where),
         breeders=head["breeders"],
         larvae=head["larvae"],
-        log=log,
+        log=_table(folder / "plan_log.parquet", COLUMNS),
         made=_made(data),
         notes=tuple(notes),
     )
+
+
+def _first_days(startup: pd.DataFrame, start: date) -> list[str]:
+    """How far the first dates spread over the runs of a plan."""
+    told = []
+    for row in startup[startup["event"].isin(FIRSTS)].itertuples():
+        if pd.isna(row.day):
+            continue
+        low, middle, high = (
+            "later" if pd.isna(day) else day_in_words(start + timedelta(int(day) - 1))
+            for day in (row.day_low, row.day, row.day_high)
+        )
+        told.append(f"{row.label} {middle} ({low} to {high})")
+    if not told:
+        return []
+    runs = int(startup["runs"].iloc[0])
+    return [f"Median over {runs} runs of the plan, with 80 % range: {'; '.join(told)}."]
 
 
 def _is_constant(data: Mapping[str, Any]) -> bool:
