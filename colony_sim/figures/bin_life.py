@@ -17,7 +17,7 @@ from colony_sim.experiment.wording import number
 from colony_sim.figures import style
 from colony_sim.figures.bin_cycles import Cycles, band, cycles, harvest_by_week
 from colony_sim.figures.results import Results, footer, run_in_words
-from colony_sim.figures.slide import Slide
+from colony_sim.figures.slide import Slide, says_only
 from colony_sim.figures.titles import fitting
 
 if TYPE_CHECKING:
@@ -73,6 +73,12 @@ class _Life:
 def _slide(
     results: Results, seed: int, lives: dict[str, _Life | None], group: Sequence[str]
 ) -> Slide:
+    if not any(lives.values()):
+        why = "The life of a bin cannot be shown for "
+        why += " and ".join(f"“{policy}”" for policy in group)
+        why += ": no settled run with 3 bins or more to follow"
+        run = run_in_words(seed)
+        return says_only("bin_life", why, lambda figure: footer(figure, results, run), run)
     title = fitting(lambda most: _title(lives, most), group)
     return Slide(
         name="bin_life",
@@ -95,8 +101,6 @@ def _title(lives: dict[str, _Life | None], most: int) -> str:
         if life is not None:
             day, grams = int(life.peak["age"]), number(life.peak["median"])
             parts.append((day, grams, f"“{shortened(policy, most)}”"))
-    if not parts:
-        return "The life of a bin cannot be shown: no run shown here settled with bins to follow"
     day, grams, name = parts[0]
     text = f"A bin’s larvae weigh most {_after(day)} ({grams} g) under {name}"
     for day, grams, name in parts[1:]:
@@ -176,8 +180,6 @@ def _data(lives: dict[str, _Life | None]) -> pd.DataFrame:
             }
             tables.append(pd.DataFrame([{**head, "days_since_beetles_left": life.moist}]))
     columns = ["policy", "series", "unit", *names.values(), "low", "median", "high", "mean"]
-    if not tables:
-        return pd.DataFrame(columns=columns)
     return pd.concat([table.reindex(columns=columns) for table in tables], ignore_index=True)
 
 
@@ -273,8 +275,8 @@ def _head(axes: Axes, place: int, policy: str, life: _Life | None, width: float)
 
 def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
     """Axes shared by all policies of the slide."""
-    first_age = min((int(life.bands["adults"]["age"].min()) for life in known), default=0)
-    last_age = max((int(t["age"].max()) for life in known for t in life.bands.values()), default=1)
+    first_age = min(int(life.bands["adults"]["age"].min()) for life in known)
+    last_age = max(int(t["age"].max()) for life in known for t in life.bands.values())
     for panel, label in zip(panels, ("insects\n(root scale)", "g", "skins"), strict=True):
         panel.set_xlim(min(first_age, 0), max(last_age, 1))
         panel.tick_params(labelbottom=panel is panels[-1])
@@ -284,15 +286,15 @@ def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
         else:
             panel.tick_params(labelleft=False)
     panels[-1].set_xlabel("days since the beetles left the bin")
-    counts = max((life.bands[s]["high"].max() for life in known for s in _STAGE_NAMES), default=1)
+    counts = max(life.bands[s]["high"].max() for life in known for s in _STAGE_NAMES)
     panels[0].set_yscale("function", functions=(_root, np.square))
     panels[0].set_ylim(0, 1.1 * max(counts, 1))
     ticks = sorted({style.tidy(counts * share) for share in (0.03, 0.25, 0.8)} | {0.0})
     panels[0].set_yticks(ticks, labels=[f"{tick:g}" for tick in ticks])
-    mass = max((life.bands["larvae_g"]["high"].max() for life in known), default=1)
+    mass = max(life.bands["larvae_g"]["high"].max() for life in known)
     weekly = max((life.weeks["grams"].max() for life in known if len(life.weeks)), default=0)
     panels[1].set_ylim(0, 1.1 * max(mass, weekly) or 1)
-    skins = max((life.bands["skins_per_day"]["high"].max() for life in known), default=1)
+    skins = max(life.bands["skins_per_day"]["high"].max() for life in known)
     panels[2].set_ylim(0, 1.15 * skins or 1)
     panels[2].xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10], integer=True))
     panels[1].locator_params(axis="y", nbins=3)

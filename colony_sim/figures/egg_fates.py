@@ -86,9 +86,9 @@ def _row(summary: pd.DataFrame, policy: str, fate: str) -> pd.Series:
 
 
 def _largest(summary: pd.DataFrame, known: list[str]) -> str:
-    """The end of most eggs, on the mean over the policies."""
-    rows = summary[summary["policy"].isin(known) & summary["measure"].isin(list(FATES))]
-    return rows.groupby("measure", sort=False)["mean"].mean().idxmax()
+    """The end of most eggs under the first policy."""
+    rows = summary[(summary["policy"] == known[0]) & summary["measure"].isin(list(FATES))]
+    return rows.set_index("measure")["mean"].idxmax()
 
 
 def _title(
@@ -179,7 +179,7 @@ def _figure(results: Results, summary: pd.DataFrame, known: list[str], title: st
     for i, policy in enumerate(known):
         axes = style.axes(figure, left + i * (width + gap), low, width, high - low)
         axes.set(xlim=(0, max(most, 100) * 1.02), ylim=(len(NAMES) - 0.5, -0.5), xlabel=UNIT)
-        axes.set_xticks([0, 50, 100])
+        axes.set_xticks([0, 50, 100] if most < 150 else [0, 100, 100 * int(most / 100)])
         axes.set_yticks(range(len(NAMES)), labels=list(NAMES.values()) if i == 0 else [""] * 10)
         place = results.index(policy)
         _bars(axes, ends[policy], style.colour(place), width)
@@ -234,7 +234,7 @@ def _bars(axes: Axes, stairs: dict[str, tuple[float, float]], colour: str, width
         text = _value(end - start, stock)
         low, high = sorted((start, end))
         room = 0.72 / width * scale
-        if high - low > room:
+        if high - low > room and not stock:
             axes.text((low + high) / 2, i, text, color="white", ha="center", va="center")
         elif scale - high > room:
             axes.annotate(text, (high, i), (5, 0), textcoords="offset points", va="center")

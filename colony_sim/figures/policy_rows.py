@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+LEAST_BOX = 4
+"""Fewer values than this have no middle half worth a box."""
+
 
 def names(figure: Figure, policies: Sequence[str]) -> tuple[list[str], float]:
     """The policies' names as they fit beside rows, and the width of the widest (in)."""
@@ -50,7 +53,7 @@ def dots(
     """Single values as dots (over a box of quartiles) and, above them, mean and interval."""
     import seaborn as sns
 
-    if box:
+    if box and len(values) >= LEAST_BOX:
         sns.boxplot(
             x=values,
             y=np.full(len(values), i + 0.22),

@@ -57,7 +57,7 @@ def fewest(
     if len(known) == 1:
         row = table.loc[known[0]]
         interval = f" ({dashed(limits(row))})" if math.isfinite(row["low"]) else ""
-        value = f"{number(row['mean'])} {words.unit}{interval}"
+        value = f"{number(row['mean'])} {words.what} {words.unit}{interval}"
         return f"{quoted[known[0]]} {words.does} {value}"
     ranked = sorted(known, key=lambda policy: table.loc[policy, "mean"])
     if len(known) == 2:

@@ -70,7 +70,8 @@ def _title(runs: pd.DataFrame) -> str:
     first, last = int(settled["warm_up_days"].min()), int(settled["warm_up_days"].max())
     when = f"after {first} days" if first == last else f"after {first} to {last} days"
     if not gone:
-        return f"All {n} runs settled, {when}, which are left out"
+        which = "Both" if n == 2 else f"All {n}"
+        return f"{which} runs settled, {when}, which are left out"
     verb = "is" if died + never == 1 else "are"
     return f"{len(settled)} of {n} runs settled, {when}; {' and '.join(gone)} and {verb} left out"
 
@@ -217,7 +218,7 @@ def _legend(figure: Figure, top: float, lengths: list[int]) -> None:
     handles = [
         Line2D([], [], color=style.FAINT, linewidth=2, label="warm-up"),
         Line2D([], [], color=style.INK, marker="o", markersize=6, linestyle="", label="its end"),
-        Line2D([], [], color=style.colour(0), linewidth=2.5, label="days used, in colour"),
+        Line2D([], [], color=style.colour(0), linewidth=2.5, label="days used"),
         Line2D([], [], color=style.QUIET, linestyle=dash, linewidth=1.5, label="never settled"),
         Line2D([], [], color=style.INK, marker="x", markersize=8, markeredgewidth=2,
                linestyle=dash, linewidth=1.5, label="died out"),
