@@ -13,6 +13,7 @@ from colony_sim.experiment.runner import compile_kernels
 from colony_sim.explore.session import invented
 
 INVENTED = "An invented scenario, every rule at its default. It is not data of a real colony."
+MODEL = "A model, not a forecast for your bins."
 
 
 def run_explore(file: Path | None, *, policy: str | None, port: int, browse: bool) -> None:
@@ -32,7 +33,7 @@ def run_explore(file: Path | None, *, policy: str | None, port: int, browse: boo
     from colony_sim.explore.server import serve
 
     compile_kernels()
-    serve(scenario, about, port, _tell, browse)
+    serve(scenario, f"{about} {MODEL}", port, _tell, browse)
 
 
 def _tell(address: str) -> None:

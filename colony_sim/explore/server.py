@@ -75,7 +75,11 @@ def serve(
         Run(scenario).live()
         clock = Clock(Session(scenario))
         try:
-            server = uvicorn.Server(uvicorn.Config(_app(clock, about), log_level="warning"))
+            # An open page must not hold up the end.
+            config = uvicorn.Config(
+                _app(clock, about), log_level="warning", timeout_graceful_shutdown=1
+            )
+            server = uvicorn.Server(config)
             server.config.load()
             ready(address)
             if browse:
