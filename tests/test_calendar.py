@@ -16,6 +16,7 @@ import pypdf
 import pytest
 import vobject
 from commandline import cli, tree
+from inline import Inline
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.binlog import COLUMNS
@@ -25,6 +26,7 @@ from colony_sim.commands.run import run_single
 from colony_sim.errors import InputError
 from colony_sim.experiment.store import claim
 from colony_sim.experiment.study import write_study
+from colony_sim.experiment.task import run_task
 from colony_sim.planning import cautions, ical
 from colony_sim.planning.checklist import checklist
 from colony_sim.planning.choose import Effort
@@ -657,7 +659,7 @@ def plan_folder(tmp_path_factory):
         designed=1, first_seeds=1, seeds=2, fresh=2, parents=(), finalists=1, attempts=1
     )
     with claim(place / "out", "tiny-plan"):
-        found = make_plan(request, place / "out", effort, profile=None, workers=1)
+        found = make_plan(request, place / "out", effort, executor=Inline(run_task))
         kept = stored(found, effort)
         plan = replace(found.plan, name="tiny-plan")
         write_study(plan, place / "out", "plan", kept.tables, "", kept.facts)

@@ -104,7 +104,7 @@ class _Sheet(Paper):
             "Dates in black are by your rules; dates in grey are expected by the model and may "
             "shift. The cautions stand beside the tasks that need them, and in full here:"
         )
-        for text in (about, legend):
+        for text in (*about.splitlines(), legend):
             self.paragraph(text, self.left, 9, 4.2)
             self.y += 1.5
         for caution in cautions.ALL:

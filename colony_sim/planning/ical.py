@@ -37,10 +37,10 @@ def uid(work: Work, task: Task) -> str:
 
 
 def about(work: Work) -> str:
-    """Where the dates come from and how far to trust them, in a few sentences."""
+    """Where the dates come from and how far to trust them; one sentence or two a line."""
     lines = [
-        f"Dates come from {work.origin}, {work.name}. Those by your own rule hold; all others "
-        "are what the model expects and may shift: go by what you see in the bin.",
+        f"Dates come from {work.origin}, {work.name}. Dates by your own rules hold; all "
+        "others are what the model expects and may shift: go by what you see in the bin.",
         *work.notes,
     ]
     if work.ended is not None:
@@ -48,7 +48,7 @@ def about(work: Work) -> str:
             f"In this run the colony died out on day {work.ended} "
             f"({work.date(work.ended).isoformat()}): there is no work after that."
         )
-    return " ".join([*lines, cautions.DEFER])
+    return "\n".join([*lines, cautions.DEFER])
 
 
 def description(task: Task) -> str:

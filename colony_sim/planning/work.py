@@ -135,7 +135,7 @@ def _read_plan(folder: Path, data: Mapping[str, Any], start: date | None, where:
     first = start or planned
     met, want = study["met"], study["want"]
     notes = [
-        f"What is wanted ({want['in_words']}) is met in {met['met']} of {met['runs']} runs of "
+        f"What is wanted, {want['in_words']}, is met in {met['met']} of {met['runs']} runs of "
         "this plan.",
         *_first_days(_table(folder / "startup.parquet", STARTUP), first),
     ]
