@@ -98,6 +98,7 @@ def sweep(
     out: str | Path | None = None,
     workers: int | None = None,
     cluster: str | None = None,
+    figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     **options: object,
 ) -> Sweep:
@@ -116,6 +117,8 @@ def sweep(
         Worker processes; default one per core. The results do not depend on it.
     cluster : str, optional
         Address of a Dask scheduler whose workers are used in place of this machine.
+    figures : bool
+        Draw the main figure as well.
     on_progress : callable
         Called with the number of finished runs and the seconds left.
     **options
@@ -136,7 +139,12 @@ def sweep(
         experiment = load(experiment)
     plan = plan_sweep(experiment, vary=vary, **options)
     folder = Path(out) if out is not None else Path("results") / plan.plan.name
-    return run_sweep(plan, folder, workers=workers, cluster=cluster, on_progress=on_progress)
+    draw = None
+    if figures:
+        from colony_sim.commands.sweep import draw
+    return run_sweep(
+        plan, folder, workers=workers, cluster=cluster, on_progress=on_progress, draw=draw
+    )
 
 
 def simulate_policy(

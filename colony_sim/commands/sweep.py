@@ -93,6 +93,7 @@ def _run(sweep: SweepPlan, folder: Path, workers: int, cluster: str | None) -> S
                 cluster=cluster,
                 on_progress=on_progress,
                 command=command_line(),
+                draw=draw,
             )
     except KeyboardInterrupt as stopped:
         done = stopped.done if isinstance(stopped, Interrupted) else "All"
@@ -102,6 +103,13 @@ def _run(sweep: SweepPlan, folder: Path, workers: int, cluster: str | None) -> S
         ) from None
     except ClusterLost as error:
         raise Ending(f"{error}; finished runs are kept in {folder}; {again}.", 1) from None
+
+
+def draw(folder: Path) -> None:
+    """Draw the main figure of a sweep, unless it has too many runs."""
+    from colony_sim.figures import sweep_slides
+
+    sweep_slides.draw(folder)
 
 
 def in_words(cost: Estimate, sweep: SweepPlan) -> list[str]:

@@ -71,7 +71,7 @@ def leading(values: np.ndarray, more: bool = True, level: float = 0.95) -> Leadi
     for place, i in enumerate(known[:-1]):
         others = known[place + 1 :]
         pairs += [(int(i), int(j)) for j in others]
-        p.append(_p_values(x[i] - x[others]))
+        p.append(paired_p_values(x[i] - x[others]))
     adjusted = holm(np.concatenate(p)) if p else np.empty(0)
     raw = dict(zip(pairs, np.concatenate(p) if p else (), strict=True))
     after = dict(zip(pairs, adjusted, strict=True))
@@ -86,7 +86,7 @@ def leading(values: np.ndarray, more: bool = True, level: float = 0.95) -> Leadi
     return Leading(best, means, ties, p_best, int(np.isfinite(adjusted).sum()))
 
 
-def _p_values(d: np.ndarray) -> np.ndarray:
+def paired_p_values(d: np.ndarray) -> np.ndarray:
     """Paired t test of each row (pairs that lack a value left out); NaN with fewer than two."""
     n = np.isfinite(d).sum(axis=1)
     size = np.maximum(n, 1)

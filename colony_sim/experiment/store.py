@@ -34,6 +34,7 @@ RUN_TABLES = ("daily", "bins_daily", "bin_log")
 SWEEP_TABLES = ("sweep", "points", "summary", "ranking", "precision", "failures")
 STUDY_TABLES = (
     "assumptions", "breakeven", "crossings", "sensitivity", "sampled", "front", "trials",
+    "against_default", "narrowing",
 )  # fmt: skip
 PLAN_TABLES = (
     "weeks", "purchases", "startup", "candidates", "shortfalls", "remedies", "plan_log",
@@ -46,6 +47,7 @@ FIGURES = (
     "predictive",
     "calibration",
     "comparison",
+    "sweep",
     "breakeven",
     "tornado",
     "screening",

@@ -191,6 +191,7 @@ def run_sweep(
     cluster: str | None = None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     command: str = "",
+    draw: Callable[[Path], object] | None = None,
 ) -> Sweep:
     """Run what is not finished yet and write the results folder.
 
@@ -208,6 +209,8 @@ def run_sweep(
         Told how far the runs are.
     command : str
         Command line, for the manifest.
+    draw : callable, optional
+        Draws the figure of a folder of tables into that folder.
 
     Raises
     ------
@@ -230,7 +233,7 @@ def run_sweep(
         replicates = _run(sweep, store, executor, measuring, count)
         runs = sweep.runs(measuring, [range(1, n + 1) for n in replicates])
         with replace_tables(folder) as staged:
-            written = sweep_tables.write(sweep, runs, store, staged, command)
+            written = sweep_tables.write(sweep, runs, store, staged, command, draw)
     return Sweep(
         name=sweep.plan.name,
         folder=folder,

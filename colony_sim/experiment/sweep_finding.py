@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
 from colony_sim.experiment import precision
@@ -47,10 +46,8 @@ class Finding:
         lines = [self._range(plan.baseline, means.xs(plan.baseline, level="policy"))]
         if len(plan.policies) > 1:
             table = pd.concat(self._parts, ignore_index=True)
-            adjusted = holm(table["p_t"].to_numpy())
-            clear = (table["low"] > 0) | (table["high"] < 0)
-            clear &= pd.Series(adjusted) < 1 - table["level"]
-            family = int(np.isfinite(adjusted).sum())
+            clear = separated_anywhere(table)
+            family = int(table["p_t"].notna().sum())
             for policy in plan.policies:
                 if policy.name != plan.baseline:
                     here = table["policy"] == policy.name
@@ -89,6 +86,16 @@ class Finding:
         ]
         shown = ", ".join(keys[:4]) + (", …" if len(keys) > 4 else "")
         return f"point {point} ({shown})"
+
+
+def separated_anywhere(table: pd.DataFrame) -> pd.Series:
+    """Which paired differences of one measure are told from 0, over all points of a sweep.
+
+    The interval must leave out 0 and the p value, adjusted by Holm over all rows of the table, be
+    below 1 - level.
+    """
+    adjusted = pd.Series(holm(table["p_t"].to_numpy()), index=table.index)
+    return ((table["low"] > 0) | (table["high"] < 0)) & (adjusted < 1 - table["level"])
 
 
 def _against(table: pd.DataFrame, clear: pd.Series, policy: str, baseline: str) -> str:

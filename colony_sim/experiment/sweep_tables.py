@@ -9,7 +9,7 @@ were done: the same sweep gives the same bytes.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -48,9 +48,14 @@ class Written:
 
 
 def write(
-    sweep: SweepPlan, runs: Iterable[PointRun], store: OutcomeStore, folder: Path, command: str
+    sweep: SweepPlan,
+    runs: Iterable[PointRun],
+    store: OutcomeStore,
+    folder: Path,
+    command: str,
+    draw: Callable[[Path], object] | None = None,
 ) -> Written:
-    """Write all tables and the manifest of a sweep to a folder."""
+    """Write all tables and the manifest of a sweep to a folder, and let `draw` add its figure."""
     plan, measures = sweep.plan, list(catalogue())
     names = [policy.name for policy in plan.policies]
     written, found = Written(), Finding(sweep)
@@ -81,8 +86,11 @@ def write(
     write_table(folder, "points", sweep.points.reset_index())
     varied = list(sweep.points.columns)
     written.finding = [*found.sentences(), *circumstances(plan, varied)]
-    files = [path.name for path in folder.iterdir()]
-    manifest.write(folder, _manifest(sweep, written, files, command))
+    data = _manifest(sweep, written, [path.name for path in folder.iterdir()], command)
+    manifest.write(folder, data)
+    if draw is not None:
+        draw(folder)
+        manifest.write(folder, manifest.listing(data, folder))
     return written
 
 

@@ -54,8 +54,9 @@ def figure(result: BreakEven, origin: Origin) -> Figure:
     d = _grid(result, "difference")
     hatched = _grid(result, "better") == NEITHER
     norm = heat.difference_norm(d)
+    shown = heat.signed(norm.vmax)
     mesh = heat.tiles(
-        axes, d, norm, heat.DIVERGING, hatched, lambda i, j: heat.signed(d[i, j])
+        axes, d, norm, heat.DIVERGING, hatched, lambda i, j: shown(d[i, j])
         if np.isfinite(d[i, j]) else ""
     )  # fmt: skip
     crossed = _border(axes, _grid(result, "better"))

@@ -111,15 +111,22 @@ def difference_bar(figure, mesh, axes: Axes, most: float) -> None:
     """Colour bar of differences with a few round ticks."""
     bar = figure.colorbar(mesh, cax=axes)
     bar.outline.set_visible(False)
-    at = sorted({sign * _tidy(most * share) for sign in (-1, 1) for share in (1, 0.4, 0.1, 0)})
+    high = axes.get_window_extent().height / figure.dpi
+    shares = (1, 0.4, 0.1, 0) if high > 2.2 else (1, 0.25, 0)
+    at = sorted({sign * _tidy(most * share) for sign in (-1, 1) for share in shares})
     bar.set_ticks(at, labels=[dashed(f"{tick:+g}" if tick else "0") for tick in at])
     axes.tick_params(length=0)
 
 
-def signed(value: float) -> str:
-    """A difference in a cell."""
-    text = f"{value:+.1f}" if abs(value) >= 10 else f"{value:+.2f}"
-    return dashed("0" if float(text) == 0 else text)
+def signed(most: float) -> Callable[[float], str]:
+    """How differences are written in cells, the largest of which is `most` in size."""
+    places = 2 if most >= 0.1 or most <= 0 else 1 - math.floor(math.log10(most))
+
+    def text(value: float) -> str:
+        shown = f"{value:+.1f}" if abs(value) >= 10 else f"{value:+.{places}f}"
+        return dashed("0" if float(shown) == 0 else shown)
+
+    return text
 
 
 def _root(value: np.ndarray) -> np.ndarray:
