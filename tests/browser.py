@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -101,6 +102,16 @@ class Visit:
             for rule in found
             for node in rule["nodes"]
         ]
+
+    def wait_until(self, expression: str, seconds: float = 20.0) -> None:
+        """Wait until a JavaScript expression holds.
+
+        Playwright's own way needs ``eval`` in the page, which a strict policy forbids.
+        """
+        end = time.monotonic() + seconds
+        while not self.page.evaluate(expression):
+            assert time.monotonic() < end, f"waited in vain for {expression}"
+            self.page.wait_for_timeout(20)
 
     def overflow(self) -> int:
         """By how many pixels the page is wider than its window."""
