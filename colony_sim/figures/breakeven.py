@@ -104,7 +104,7 @@ def _border(axes: Axes, better: np.ndarray) -> bool:
 
 def _legend(page: Figure, result: BreakEven, top: float, crossed: bool, framed: bool) -> None:
     measure = catalogue()[result.measure]
-    left, size = 10.5, 15
+    left, size = 10.5, style.BODY
     head = f"{measure.label},\ndifference\n({measure.unit})"
     page.text(left / style.WIDTH, top / style.HEIGHT, head, va="top", weight="bold", size=size,
               linespacing=1.2)  # fmt: skip
@@ -130,9 +130,9 @@ def _say(result: BreakEven) -> str:
     counts = result.table["better"].value_counts()
     left = counts.get(NEITHER, 0)
     text = (
-        f"Each cell is one combination of {labels.label(result.x.key)} and "
+        f"{headline(result)}. Each cell is one combination of {labels.label(result.x.key)} and "
         f"{labels.label(result.y.key)}, run under both policies with the same "
-        f"{len(result.seeds)} seeds. {headline(result)}."
+        f"{len(result.seeds)} seeds."
     )
     if left:
         text += (

@@ -41,7 +41,7 @@ def _slide(
 ) -> Slide:
     title = fitting(lambda most: headline(sweep, aim, found, what, most), sweep.policies)
     return Slide(
-        name=name, title=title, say=_say(sweep, aim, found, what, title),
+        name=name, title=title, say=_say(sweep, found, title),
         caveat=_caveat(sweep, found), alt=_alt(sweep, aim, found, what),
         data=_data(sweep, aim, found, what),
         paint=lambda: figure(sweep, aim, found, what, title, origin), runs=sweep_words.runs(sweep),
@@ -96,7 +96,7 @@ def _level(key: str, row: pd.Series) -> str:
     low, high = row["low_value"], row["high_value"]
     if low == high:
         return labels.shown(low)
-    return f"{_rounded(low)} to {_rounded(high)}"
+    return f"{_rounded(low)}–{_rounded(high)}"
 
 
 def _rounded(value: object) -> str:
@@ -198,12 +198,11 @@ def _point_values(sweep: StoredSweep, aim: Aim, what: str, policy: str) -> pd.Se
     return values.mean(axis=1).dropna()
 
 
-def _say(sweep: StoredSweep, aim: Aim, found: Effects, what: str, title: str) -> str:
-    first = found.keys[0]
+def _say(sweep: StoredSweep, found: Effects, title: str) -> str:
     return (
-        f"{len(found.keys)} keys were varied together at {len(sweep.points)} points; each panel "
-        f"shows one, whatever the others were. {title}. The largest change seen is that with "
-        f"{labels.label(first)}."
+        f"{title}. {len(found.keys)} keys were varied together at {len(sweep.points)} points; each "
+        f"panel shows one, whatever the others were. The largest change seen is that with "
+        f"{labels.label(found.keys[0])}."
     )
 
 

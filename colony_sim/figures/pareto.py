@@ -76,16 +76,16 @@ def figure(result: Search, origin: Origin) -> Figure:
     left = 8.75
     bar = page.colorbar(dots, cax=style.axes(page, left, low, 3.9, 0.2), orientation="horizontal")
     bar.outline.set_visible(False)
-    bar.set_label("Adult losses (per 100 a day)", size=15)
+    bar.set_label("Adult losses (per 100 a day)")
     bar.locator = MaxNLocator(4)
-    bar.ax.tick_params(length=0, labelsize=15)
+    bar.ax.tick_params(length=0, labelsize=style.BODY)
     handles, names = axes.get_legend_handles_labels()
-    page.legend(handles, names, loc="upper left", fontsize=15, borderpad=0, markerscale=0.75,
+    page.legend(handles, names, loc="upper left", borderpad=0, markerscale=0.75,
                 labelspacing=0.3,
                 bbox_to_anchor=((left - 0.1) / style.WIDTH, top / style.HEIGHT))  # fmt: skip
     room = top - 1.35 - (low + 0.35)
-    text = _candidates(result, int(room * 72 / (15 * 1.2)))
-    page.text(left / style.WIDTH, (top - 1.35) / style.HEIGHT, text, va="top", size=15,
+    text = _candidates(result, int(room * 72 / (style.BODY * 1.2)))
+    page.text(left / style.WIDTH, (top - 1.35) / style.HEIGHT, text, va="top",
               linespacing=1.2)  # fmt: skip
     return page
 
@@ -124,7 +124,7 @@ def _limits(axes: Axes, result: Search) -> None:
     right = max(front["minutes_high"].max(), result.trials["minutes_per_week"].quantile(0.95))
     if limit is not None:
         axes.axvline(limit, color=style.INK, linestyle=(0, (4, 3)), linewidth=1.5, zorder=2)
-        axes.annotate(f"limit {limit:g}", (limit, 0), (-5, 8), size=14, ha="right",
+        axes.annotate(f"limit {limit:g}", (limit, 0), (-5, 8), ha="right",
                       xycoords=("data", "axes fraction"), textcoords="offset points")  # fmt: skip
         right = max(right, limit)
     axes.set_xlim(0, 1.06 * right)
@@ -156,8 +156,8 @@ def _value(value: object) -> str:
 
 def _say(result: Search) -> str:
     text = (
-        f"{len(result.trials)} ways of handling were tried; those no other betters were run again "
-        f"with {result.fresh_seeds} seeds they had not seen. {title(result)}."
+        f"{title(result)}. {len(result.trials)} ways of handling were tried; those no other "
+        f"betters were run again with {result.fresh_seeds} seeds they had not seen."
     )
     front = result.front[result.front["on_front"]]
     if len(front):

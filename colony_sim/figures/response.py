@@ -178,12 +178,12 @@ def _strip(axes: Axes, sweep: StoredSweep, scale: Scale, rows: list[str]) -> Non
             seen |= set(words)
             text = " ".join(f"{SIGNS[s]}{n}" if few else SIGNS[s] for s, n in words.items())
             x = scale.at([sweep.points.loc[point, scale.key]])[0]
-            axes.text(x, place, text, color=style.colour(sweep.policies.index(policy)), size=15,
+            axes.text(x, place, text, color=style.colour(sweep.policies.index(policy)),
                       ha="center", va="center_baseline", weight="bold")  # fmt: skip
     meaning = ", ".join(f"{SIGNS[s]} {_MEANING[s]}" for s in SIGNS if s in seen)
     axes.set_xlabel(labels.axis(scale.key))
     axes.annotate(f"runs left out: {meaning}", (0, 1), (4, -4), xycoords="axes fraction",
-                  textcoords="offset points", size=15, color=style.QUIET, va="top")  # fmt: skip
+                  textcoords="offset points", color=style.QUIET, va="top")  # fmt: skip
 
 
 def _say(sweep: StoredSweep, aim: Aim, title: str) -> str:

@@ -106,7 +106,7 @@ def plane(result: Sensitivity, origin: Origin) -> Figure:
     axes.set_ylabel(f"Spread of effects, sigma ({result.unit})")
     left = 8.9
     lines = [f"{i}  {labels.label(row.key)}" for i, row in enumerate(named.itertuples(), start=1)]
-    page.text(left / style.WIDTH, top / style.HEIGHT, "\n".join(lines), va="top", size=style.BODY,
+    page.text(left / style.WIDTH, top / style.HEIGHT, "\n".join(lines), va="top",
               linespacing=1.25)  # fmt: skip
     dot = {"marker": "o", "linestyle": "", "markersize": 10}
     handles = [Line2D([], [], color=PLAIN, label="one value", **dot)]
@@ -118,7 +118,7 @@ def plane(result: Sensitivity, origin: Origin) -> Figure:
         Line2D([], [], color=style.FAINT, linewidth=1.6, label="spread as large as mean"),
         Line2D([], [], color=style.SHADE, linewidth=9, label="noise of seeds alone"),
     ]
-    page.legend(handles=handles, loc="lower left", fontsize=15, borderpad=0, labelspacing=0.35,
+    page.legend(handles=handles, loc="lower left", borderpad=0, labelspacing=0.35,
                 bbox_to_anchor=((left - 0.08) / style.WIDTH,
                                 (low - 0.7) / style.HEIGHT))  # fmt: skip
     return page
@@ -152,7 +152,7 @@ def indices(result: Sensitivity, origin: Origin) -> Figure:
         Line2D([], [], color=style.INK, linewidth=2.5, label="95 % bootstrap"),
         Line2D([], [], color=style.SHADE, linewidth=9, label="noise of seeds"),
     ]
-    page.legend(handles=handles, ncols=4, loc="upper left", fontsize=style.BODY, borderpad=0,
+    page.legend(handles=handles, ncols=4, loc="upper left", borderpad=0,
                 columnspacing=1.2,
                 bbox_to_anchor=(0.32 / style.WIDTH, (top - 0.1) / style.HEIGHT))  # fmt: skip
     return page
@@ -179,7 +179,7 @@ def _say(result: Sensitivity) -> str:
         else "The total index is the share of the variance that a value has a part in, the "
         "first-order index what it does by itself."
     )
-    return f"{what} {headline(result)}."
+    return f"{headline(result)}. {what}"
 
 
 def _caveat(result: Sensitivity) -> str:

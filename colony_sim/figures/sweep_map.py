@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-SIDE = 2.75
+SIDE = 2.9
 """Room for colour bar and legend at the right (in)."""
 
 
@@ -37,7 +37,7 @@ def slides(sweep: StoredSweep, aim: Aim, origin: Origin) -> list[Slide]:
     if len(sweep.policies) > 1:
         title = fitting(lambda most: sweep_words.against(sweep, aim, most), sweep.policies)
         found.append(Slide(
-            name=f"{name}-difference", title=title, say=_say_difference(sweep, aim, title),
+            name=f"{name}-difference", title=title, say=_say_difference(sweep, title),
             caveat=_caveat(sweep, sweep_words.chosen_how(sweep, aim)),
             alt=_alt_difference(sweep, aim), data=_pairs(sweep, aim),
             paint=lambda: difference_figure(sweep, aim, title, origin),
@@ -45,7 +45,7 @@ def slides(sweep: StoredSweep, aim: Aim, origin: Origin) -> list[Slide]:
         ))  # fmt: skip
     best = fitting(lambda most: sweep_words.point_title(sweep, aim, most), sweep.policies)
     found.append(Slide(
-        name=name, title=best, say=f"Each cell is a mean of settled runs. {best}.",
+        name=name, title=best, say=f"{best}. Each cell is a mean of settled runs.",
         caveat=_caveat(sweep, sweep_words.best_how("cell")), alt=_alt(sweep, aim),
         data=sweep_words.counts_table(sweep, aim.key),
         paint=lambda: mean_figure(sweep, aim, best, origin), runs=sweep_words.runs(sweep),
@@ -64,12 +64,11 @@ def mean_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Fig
     foot = _foot(page, sweep, origin, "Means of settled runs")
     names = ["" if len(sweep.policies) == 1 else policy for policy in sweep.policies]
     panels = _panels(page, sweep, names, foot, top)
-    partly = False
+    seen: set[str] = set()
     for panel, grid, policy in zip(panels, grids, sweep.policies, strict=True):
         part = _grid(sweep, _incomplete(sweep, policy)).astype(bool)
         mesh = heat.tiles(panel, grid, norm, heat.RISING,
-                          words=_words(sweep, grid, part, [policy], _short))  # fmt: skip
-        partly |= bool(part.any())
+                          words=_words(sweep, grid, part, [policy], _short, seen))  # fmt: skip
     _ticks(sweep, panels)
     left = style.WIDTH - SIDE
     head = _beside(page, f"{aim.measure.label}\n({aim.unit})", left, top)
@@ -77,7 +76,7 @@ def mean_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Fig
     bar.outline.set_visible(False)
     bar.locator = MaxNLocator(5)
     bar.ax.tick_params(length=0)
-    _legend(page, sweep, left, foot + 1.4, [], partly)
+    _legend(page, left, foot + 1.4, [], seen, "no run settled")
     return page
 
 
@@ -97,15 +96,15 @@ def difference_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) 
                  f"(Holm over all {family} comparisons) does not leave out 0")  # fmt: skip
     panels = _panels(page, sweep, names if len(others) > 1 else [""], foot, top)
     norm = heat.difference_norm(np.stack(grids))
-    partly, hatched_any = False, False
+    seen: set[str] = set()
+    hatched_any = False
     for panel, grid, policy in zip(panels, grids, others, strict=True):
         told = clear[table["policy"] == policy].set_axis(rows[policy].index)
         hatched = ~_grid(sweep, told).astype(bool) & np.isfinite(grid)
         part = _grid(sweep, rows[policy]["n_dropped"] > 0).astype(bool)
         mesh = heat.tiles(panel, grid, norm, heat.DIVERGING, hatched,
                           _words(sweep, grid, part, [policy, sweep.policies[0]],
-                                 heat.signed(norm.vmax)))  # fmt: skip
-        partly |= bool((part & np.isfinite(grid)).any())
+                                 heat.signed(norm.vmax), seen))  # fmt: skip
         hatched_any |= bool(hatched.any())
     _ticks(sweep, panels)
     left, middle = style.WIDTH - SIDE, foot + 2.05
@@ -116,7 +115,7 @@ def difference_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) 
     if hatched_any:
         sides.append(Patch(facecolor="white", edgecolor=style.QUIET, hatch=heat.HATCH,
                            label="not separated"))  # fmt: skip
-    _legend(page, sweep, left, middle - 0.2, sides, partly, "no pair settled")
+    _legend(page, left, middle - 0.2, sides, seen, "no pair settled")
     return page
 
 
@@ -145,12 +144,12 @@ def _panels(
         row, column = divmod(i, columns)
         bottom = top - head - height - row * (height + up)
         panel = style.axes(page, left + column * (width + across), bottom, width, height)
-        panel.set_title(_cut(page, name, width), loc="left", size=style.BODY, weight="bold", pad=6)
+        panel.set_title(_cut(page, name, width), loc="left", weight="bold", pad=6)
         panels.append(panel)
     page.text((left + right) / 2 / style.WIDTH, (foot + 0.08) / style.HEIGHT, labels.axis(x),
-              ha="center", va="bottom", size=style.BODY)  # fmt: skip
+              ha="center", va="bottom")  # fmt: skip
     page.text(0.4 / style.WIDTH, (low + top - head) / 2 / style.HEIGHT, labels.axis(y),
-              ha="left", va="center", rotation=90, size=style.BODY)  # fmt: skip
+              ha="left", va="center", rotation=90)  # fmt: skip
     return panels
 
 
@@ -174,9 +173,12 @@ def _cut(page: Figure, text: str, width: float) -> str:
 
 def _words(
     sweep: StoredSweep, grid: np.ndarray, partly: np.ndarray, policies: Sequence[str],
-    shown: Callable[[float], str],
+    shown: Callable[[float], str], seen: set[str],
 ) -> Callable[[int, int], str]:  # fmt: skip
-    """Text of a cell: its number, an asterisk where runs are left out, or why there is none."""
+    """Text of a cell: its number, an asterisk where runs are left out, or why there is none.
+
+    The signs that are used are added to `seen`.
+    """
     died = np.zeros(grid.shape, dtype=bool)
     for policy in policies:
         here = sweep.runs[sweep.runs["policy"] == policy]
@@ -184,9 +186,10 @@ def _words(
         died |= _grid(sweep, gone).astype(bool)
 
     def words(i: int, j: int) -> str:
-        if not np.isfinite(grid[i, j]):
-            return "×" if died[i, j] else "○"
-        return f"{shown(grid[i, j])}{'*' if partly[i, j] else ''}"
+        known = np.isfinite(grid[i, j])
+        sign = ("*" if partly[i, j] else "") if known else "×" if died[i, j] else "○"
+        seen.update(sign)
+        return f"{shown(grid[i, j])}{sign}" if known else sign
 
     return words
 
@@ -198,32 +201,27 @@ def _incomplete(sweep: StoredSweep, policy: str) -> pd.Series:
 
 
 def _legend(
-    page: Figure, sweep: StoredSweep, left: float, top: float, sides: list[Patch], partly: bool,
-    nothing: str = "no run settled",
-) -> None:  # fmt: skip
-    signs = []
-    if partly:
-        signs.append("*  some runs left out")
-    counts = sweep.left_out()
-    whole = sweep.runs.groupby(["point", "policy"])["status"].agg(lambda s: set(s))
-    if counts and any(len(s) and "settled" not in s for s in whole):
-        signs.append(f"○  {nothing}")
-        if any(s == {"died_out"} for s in whole):
-            signs.append("×  all died out")
+    page: Figure, left: float, top: float, sides: list[Patch], seen: set[str], nothing: str
+) -> None:
+    """What colours, hatching and the signs in the cells mean."""
+    signs = {"*": "some runs left out", "○": nothing, "×": "all died out"}
+    signs = [f"{sign}  {text}" for sign, text in signs.items() if sign in seen]
     if sides:
-        page.legend(handles=sides, loc="upper left", fontsize=14, borderpad=0, handlelength=1.4,
+        page.legend(handles=sides, loc="upper left", borderpad=0, handlelength=1.4,
                     labelspacing=0.5,
                     bbox_to_anchor=((left - 0.1) / style.WIDTH, top / style.HEIGHT))  # fmt: skip
-        top -= sum(0.24 * (p.get_label().count("\n") + 1) + 0.1 for p in sides) + 0.05
-    page.text(left / style.WIDTH, top / style.HEIGHT, "\n".join(signs), va="top", size=14,
+        top -= sum(0.27 * (p.get_label().count("\n") + 1) + 0.1 for p in sides) + 0.05
+    page.text(left / style.WIDTH, top / style.HEIGHT, "\n".join(signs), va="top",
               linespacing=1.3)  # fmt: skip
 
 
 def _beside(page: Figure, text: str, left: float, top: float) -> float:
     """Write what the colours show; returns the height (in) below it."""
     lines = [part for line in text.split("\n") for part in textwrap.wrap(line, 22)]
-    page.text(left / style.WIDTH, top / style.HEIGHT, "\n".join(lines), va="top", weight="bold",
-              size=15, linespacing=1.15)  # fmt: skip
+    page.text(
+        left / style.WIDTH, top / style.HEIGHT, "\n".join(lines), va="top", weight="bold",
+        linespacing=1.15,
+    )  # fmt: skip
     return top - 0.26 * len(lines) - 0.12
 
 
@@ -259,11 +257,11 @@ def _grid(sweep: StoredSweep, values: pd.Series) -> np.ndarray:
     return found
 
 
-def _say_difference(sweep: StoredSweep, aim: Aim, title: str) -> str:
+def _say_difference(sweep: StoredSweep, title: str) -> str:
     a, b = (labels.label(key) for key in sweep.keys)
     return (
-        f"Each cell is one combination of {a} and {b}, run under every policy with the same seeds. "
-        f"{title}. Hatched cells are ties: there the runs do not tell the policies apart."
+        f"{title}. Each cell is one combination of {a} and {b}, run under every policy with the "
+        f"same seeds. Hatched cells are ties: there the runs do not tell the policies apart."
     )
 
 

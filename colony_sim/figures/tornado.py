@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from colony_sim.experiment.sensitivity import Sensitivity
 
-SHOWN = 8
+SHOWN = 6
 LOW, HIGH = "#e06010", "#7db1e3"
 ENDS = ("low", "high")
 
@@ -139,14 +139,13 @@ def figure(result: Sensitivity, origin: Origin) -> Figure:
     top = style.headed(page, headline(result))
     rows = result.table.head(SHOWN)
     names = [_label(key, unit) for key, unit in zip(rows["key"], rows["unit"], strict=True)]
-    size = 15.0
-    left = 0.55 + max(style.text_width(page, line, size) for name in names
+    left = 0.55 + max(style.text_width(page, line, style.BODY) for name in names
                       for line in name.split("\n"))  # fmt: skip
     hidden = len(result.table) - len(rows)
     low = 0.95 + origin.foot(
         page,
-        f"Each value moved alone to both ends of its plausible range (numbers at the bars), the same "
-        f"{result.noise.seeds} seeds everywhere; upright line: nothing moved."
+        "Each value moved alone to both ends of its plausible range (numbers at the bars), the "
+        f"same {result.noise.seeds} seeds everywhere; upright line: nothing moved."
         + (f" {count(hidden, 'value')} with less influence not shown." if hidden else ""),
         count(runs(result), "run"),
         days(result.span),
@@ -162,7 +161,6 @@ def figure(result: Sensitivity, origin: Origin) -> Figure:
             _bar(axes, row, end, place + shift, middle, colour)
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.set_yticks(range(len(rows)), labels=names, linespacing=1.0)
-    axes.tick_params(axis="y", labelsize=size)
     axes.margins(x=0.14)
     axes.set_xlabel(dashed(f"{result.output[0].upper()}{result.output[1:]} ({result.unit})"))
     handles = [Patch(color=LOW, label="low end"), Patch(color=HIGH, label="high end"),
@@ -171,7 +169,7 @@ def figure(result: Sensitivity, origin: Origin) -> Figure:
     if result.is_difference:
         handles.append(Line2D([], [], color=style.QUIET, linestyle=(0, (4, 3)),
                               label="no difference"))  # fmt: skip
-    page.legend(handles=handles, ncols=4, loc="upper left", fontsize=style.BODY, borderpad=0,
+    page.legend(handles=handles, ncols=4, loc="upper left", borderpad=0,
                 bbox_to_anchor=(0.32 / style.WIDTH, (top - 0.1) / style.HEIGHT))  # fmt: skip
     return page
 
@@ -185,7 +183,7 @@ def _bar(axes, row: dict, end: str, at: float, middle: float, colour: str) -> No
         axes.plot([low, high], [at, at], color=style.INK, linewidth=1.8, zorder=4)
         outer = high if side > 0 else low
     edge = max(outer, middle) if side > 0 else min(outer, middle)
-    axes.annotate(labels.shown(row[f"{end}_used"]), (edge, at), (6 * side, 0), size=14,
+    axes.annotate(labels.shown(row[f"{end}_used"]), (edge, at), (6 * side, 0),
                   textcoords="offset points", va="center", color=style.INK,
                   ha="left" if side > 0 else "right")  # fmt: skip
 
@@ -204,8 +202,8 @@ def _say(result: Sensitivity) -> str:
         for end in ENDS
     )
     return (
-        f"Each bar moves one uncertain value to an end of its plausible range and leaves all "
-        f"others as they are. With nothing moved, {subject(result)} is {dashed(number(mean))} "
+        f"{headline(result)}. Each bar moves one value to an end of its plausible range and leaves "
+        f"all others as they are. With nothing moved, {subject(result)} is {dashed(number(mean))} "
         f"{result.unit}{about if math.isfinite(low) else ''}; with {labels.label(top['key'])} it "
         f"is {ends}."
     )
