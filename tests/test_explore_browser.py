@@ -123,7 +123,7 @@ def let_days_pass(page, days: int) -> None:
 
 def until(page, which: str, wanted: dict[str, str]) -> None:
     """Wait until the table says so; tell the difference if it does not."""
-    for _ in range(60):
+    for _ in range(150):
         if numbers(page, which) == wanted:
             return
         page.wait_for_timeout(100)

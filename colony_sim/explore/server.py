@@ -23,6 +23,11 @@ _ICON = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 16 16"><rect x="1" y="3" width="14" '
     'height="11" rx="1" fill="#14508c"/><rect x="3" y="8" width="10" height="4" fill="#fff"/></svg>'
 )
+_TELL_SCHEME = """
+const scheme = matchMedia('(prefers-color-scheme: dark)');
+scheme.addEventListener('change', () => emitEvent('scheme', scheme.matches));
+if (scheme.matches) emitEvent('scheme', true);
+"""
 
 
 def listening(port: int) -> socket.socket:
@@ -95,8 +100,10 @@ def _app(clock: Clock, about: str) -> Guard:
 
     async def root() -> None:
         page = Page(clock, about)
+        # Charts are drawn by script: they must be told of the reader's light or dark scheme.
+        ui.on("scheme", lambda event: page.colours(bool(event.args)))
         await ui.context.client.connected()
-        await _follow_scheme(page)
+        ui.run_javascript(_TELL_SCHEME)
 
     ui.run_with(
         web,
@@ -110,15 +117,3 @@ def _app(clock: Clock, about: str) -> Guard:
         show_welcome_message=False,
     )
     return Guard(web)
-
-
-async def _follow_scheme(page: Page) -> None:
-    """Charts are drawn by script: they must be told of the reader's light or dark scheme."""
-    ui.on("scheme", lambda event: page.colours(bool(event.args)))
-    await ui.run_javascript(
-        """
-        const scheme = matchMedia('(prefers-color-scheme: dark)');
-        scheme.addEventListener('change', () => emitEvent('scheme', scheme.matches));
-        if (scheme.matches) emitEvent('scheme', true);
-        """
-    )
