@@ -115,6 +115,8 @@ def show_comparison(result: Comparison, to: Console) -> None:
             to.print(line, highlight=False, markup=False)
     to.print(result.details, highlight=False, markup=False)
     to.print(result.verdict, style="bold", highlight=False, markup=False)
+    for line in (*result.circumstances, *result.answer):
+        to.print(line, highlight=False, markup=False)
     to.print(result.leaning, highlight=False, markup=False)
 
 

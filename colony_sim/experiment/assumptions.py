@@ -49,7 +49,7 @@ from colony_sim.experiment.points import (
     range_end,
     window,
 )
-from colony_sim.experiment.profile import fitted_ranges
+from colony_sim.experiment.profile import RANGE, fitted_ranges
 from colony_sim.experiment.runner import Progress
 from colony_sim.experiment.wording import number
 
@@ -148,7 +148,7 @@ def find_assumptions(
         Runs that raise at some end leave that end NaN.
     """
     entries = fitted_ranges(uncertain() if entries is None else entries, plan.profile)
-    plan = only(plan, pair).at_medians()
+    fitted, plan = plan.profile, only(plan, pair).at_medians()
     seeds = replicate_seeds(plan.seed, CENTRAL_SEEDS)
     span = window(plan, WARM_UP, USED, plan.days)
     ends = _ends(plan, entries)
@@ -189,6 +189,11 @@ def find_assumptions(
     table = _table(plan, entries, ends, values, kept, inert)
     central = mean_interval(values[()])
     text = _words(pair, span, central, table)
+    if fitted is not None:
+        text += (
+            f"\nValues of profile “{fitted.name}” start from its medians here and go to the ends "
+            f"of the interval that holds {100 * RANGE:g} % of its draws."
+        )
     return Assumptions(*pair, span, central, used, table, text)
 
 
@@ -326,6 +331,9 @@ def _words(pair: tuple[str, str], span: Window, central: tuple, table: pd.DataFr
 
 def _one(pair: tuple[str, str], rows: pd.DataFrame) -> str:
     first = rows.iloc[0]
+    basis = first["basis"]
+    if basis != "fitted":
+        basis += f", confidence {first['confidence']}"
     about = first["about"].split(". ")[0].rstrip(".")
     ends = "; ".join(
         f"at {row['value']:g}{' (the furthest that fits the other keys)' if row['clipped'] else ''}"
@@ -333,8 +341,8 @@ def _one(pair: tuple[str, str], rows: pd.DataFrame) -> str:
         for _, row in rows.sort_values("value").iterrows()
     )
     return (
-        f"{about} ({first['key']} = {first['default']:g} {first['unit']}; {first['basis']}, "
-        f"confidence {first['confidence']}): {ends}. Source: {first['source']}."
+        f"{about} ({first['key']} = {first['default']:g} {first['unit']}; {basis}): {ends}. "
+        f"Source: {first['source']}."
     )
 
 

@@ -24,8 +24,14 @@ from colony_sim.experiment.paired import (
 )
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
 from colony_sim.experiment.points import open_points
+from colony_sim.experiment.profile_words import (
+    circumstances,
+    this_colony_in_words,
+    with_profile,
+)
 from colony_sim.experiment.runner import Failure, Progress, check_workers, run_all
 from colony_sim.experiment.store import RunStore, claim, replace_tables, write_table
+from colony_sim.experiment.this_colony import this_colony
 from colony_sim.experiment.verdict import verdict
 
 DAILY = (
@@ -76,6 +82,13 @@ class Comparison:
         One row per uncertain value and end of its range, if they were looked for.
     precision : tuple of str
         What precision was asked for and reached, in sentences; empty if none was asked for.
+    circumstances : tuple of str
+        The profile and the log of temperatures it rests on, in sentences.
+    answer : tuple of str
+        With a profile: how the answer for this colony differs from the default, and what would
+        narrow it, in sentences.
+    against_default, narrowing : pandas.DataFrame or None
+        The tables behind that.
     """
 
     name: str
@@ -89,6 +102,10 @@ class Comparison:
     leaning: str = ""
     assumptions: pd.DataFrame | None = None
     precision: tuple[str, ...] = ()
+    circumstances: tuple[str, ...] = ()
+    answer: tuple[str, ...] = ()
+    against_default: pd.DataFrame | None = None
+    narrowing: pd.DataFrame | None = None
 
 
 def compare_plan(
@@ -106,6 +123,8 @@ def compare_plan(
     on_assumptions: Callable[[Progress], None] = lambda progress: None,
 ) -> Comparison:
     """Run every policy with every seed and write the results folder.
+
+    With a profile, the two policies compared are run with the default biology as well.
 
     Parameters
     ----------
@@ -157,8 +176,9 @@ def compare_plan(
         with replace_tables(folder) as staged:
             comparison = write_tables(plan, runs, store, staged)
             lean = None
+            pair = compared(plan, comparison["policies"])
+            comparison |= write_answer(plan, pair, comparison["runs"], store, run, staged)
             if assumptions:
-                pair = compared(plan, comparison["policies"])
                 without = "there are not two policies to compare"
                 if pair is not None:
                     with open_points(folder, workers) as runner:
@@ -204,7 +224,9 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
     everything = all_paired_differences(table, measures=keys)
     died = died_out_comparison(table, plan.baseline)
     names = [plan.baseline] + [p.name for p in plan.policies if p.name != plan.baseline]
-    sentence = f"In this model and under its assumptions: {finding(names, summary, everything)}."
+    under = f"In this model{with_profile(plan.profile)} and under its "
+    under += "assumptions" if plan.profile is None else "other assumptions"
+    sentence = f"{under}: {finding(names, summary, everything)}."
     pairs = everything if len(plan.policies) > 2 else differences
     details = verdict("", _quoted(summary), _quoted(pairs), _quoted(died))
     for name, frame in (
@@ -216,7 +238,8 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
         ("died_out", died),
     ):
         write_table(folder, name, frame)
-    text = f"{plan.question}\n\n{sentence}\n\n{details}\n".lstrip()
+    rests_on = tuple(circumstances(plan))
+    text = "\n\n".join([plan.question, sentence, details, *rests_on]).lstrip() + "\n"
     (folder / "verdict.txt").write_text(text, encoding="utf-8", newline="\n")
     return {
         "name": plan.name,
@@ -226,6 +249,30 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
         "policies": summary,
         "differences": differences,
         "died_out": died,
+        "circumstances": rests_on,
+    }
+
+
+def write_answer(
+    plan: Plan,
+    pair: tuple[str, str] | None,
+    runs: pd.DataFrame,
+    store: RunStore,
+    run: Callable[[Plan], None],
+    folder: Path,
+) -> dict:
+    """Add the answer for one colony to the tables and the verdict; fields of a Comparison."""
+    if plan.profile is None or pair is None:
+        return {}
+    found = this_colony(plan, pair, runs, store, run)
+    lines = tuple(this_colony_in_words(found, plan.profile))
+    write_table(folder, "against_default", found.against)
+    write_table(folder, "narrowing", found.narrowing.table)
+    _append(folder, "\n\n".join(lines))
+    return {
+        "answer": lines,
+        "against_default": found.against,
+        "narrowing": found.narrowing.table,
     }
 
 
@@ -234,9 +281,13 @@ def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> d
     text = skipped(without) if lean is None else lean.text
     if lean is not None:
         write_table(folder, "assumptions", lean.table)
+    _append(folder, text)
+    return {"leaning": text, "assumptions": None if lean is None else lean.table}
+
+
+def _append(folder: Path, text: str) -> None:
     with open(folder / "verdict.txt", "a", encoding="utf-8", newline="\n") as file:
         file.write(f"\n{text}\n")
-    return {"leaning": text, "assumptions": None if lean is None else lean.table}
 
 
 def _run(

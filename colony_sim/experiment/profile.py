@@ -146,11 +146,14 @@ class Profile:
 def fitted_ranges(entries: Iterable[Entry], profile: Profile | None) -> list[Entry]:
     """Entries with the interval that holds 90 % of the draws as range, where a key is fitted."""
     keys = () if profile is None else profile.keys
-    ranges = {key: profile.interval(key, RANGE) for key in keys}
-    return [
-        replace(e, low=ranges[e.key][0], high=ranges[e.key][1]) if e.key in ranges else e
-        for e in entries
-    ]
+    found = []
+    for entry in entries:
+        if entry.key in keys:
+            low, high = profile.interval(entry.key, RANGE)
+            about = f"profile {profile.name}"
+            entry = replace(entry, low=low, high=high, basis="fitted", source=about)
+        found.append(entry)
+    return found
 
 
 def write_profile(path: Path, profile: Profile) -> None:

@@ -13,7 +13,13 @@ import pyarrow.parquet as pq
 from colony_sim.errors import InputError
 from colony_sim.experiment import manifest
 from colony_sim.experiment.assumptions import compared, find_assumptions
-from colony_sim.experiment.compare import RunsFailed, write_assumptions, write_tables
+from colony_sim.experiment.compare import (
+    RunsFailed,
+    write_answer,
+    write_assumptions,
+    write_tables,
+)
+from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.points import open_points
 from colony_sim.experiment.runner import Progress, check_workers, run_all
 from colony_sim.experiment.store import MANIFEST, TABLES, RunStore
@@ -52,14 +58,20 @@ def repeat(
         again = Path(name)
         store = RunStore(again)
         store.folder.mkdir()
-        failures = run_all(runs, store, workers=workers, on_progress=on_progress)
-        if failures:
-            raise RunsFailed(failures, len(runs))
+
+        def run(plan: Plan) -> None:
+            wanted = list(plan.runs())
+            failures = run_all(wanted, store, workers=workers, on_progress=on_progress)
+            if failures:
+                raise RunsFailed(failures, len(wanted))
+
+        run(plan)
         tables = write_tables(plan, runs, store, again)
+        pair = compared(plan, tables["policies"])
+        write_answer(plan, pair, tables["runs"], store, run, again)
         asked = data.get("assumptions", {})
         lean = None
         if asked.get("looked_for"):
-            pair = compared(plan, tables["policies"])
             with open_points(again, workers) as runner:
                 lean = find_assumptions(plan, pair, runner, on_progress=on_progress)
         if asked:
@@ -77,7 +89,8 @@ def first_difference(recorded: Path, repeated: Path) -> str | None:
     Parquet tables are compared value by value (a missing value equals a missing value), texts
     byte by byte.
     """
-    more = ["assumptions"] if (repeated / "assumptions.parquet").exists() else []
+    some = ("against_default", "narrowing", "assumptions")
+    more = [name for name in some if (repeated / f"{name}.parquet").exists()]
     for name in ("runs", "daily", *TABLES[1:], *more):
         file = f"{name}.parquet"
         try:

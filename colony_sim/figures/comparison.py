@@ -48,7 +48,8 @@ def draw(folder: Path) -> list[Path]:
 
 def title(results: Results, most: int = 60) -> str:
     """The finding as the figure's title, policy names cut to `most` characters."""
-    return finding(results.policies, results.summary, results.all_differences, most)
+    found = finding(results.policies, results.summary, results.all_differences, most)
+    return f"With profile “{results.profile}”: {found}" if results.profile else found
 
 
 def slide_title(results: Results) -> str:

@@ -102,7 +102,8 @@ def _same_experiment(one: dict[str, Any], other: dict[str, Any]) -> bool:
         return False
     same = all(head.get(key) == second.get(key) for key in ("question", "breeders", "larvae"))
     return same and all(
-        _plain(one.get(key)) == _plain(other.get(key)) for key in ("climate", "biology", "policies")
+        _plain(one.get(key)) == _plain(other.get(key))
+        for key in ("climate", "biology", "policies", "profile")
     )
 
 

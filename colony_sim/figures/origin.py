@@ -31,18 +31,22 @@ class Origin:
         Of the experiment; all seeds follow from it.
     invented : bool
         Whether the experiment file calls its scenario invented.
+    profile : str
+        Name of the profile that the biology was drawn from; empty if there was none.
     """
 
     name: str
     seed: int
     invented: bool
+    profile: str = ""
 
     @classmethod
     def of(cls, manifest: Mapping[str, Any]) -> Origin:
         """From the manifest of a results folder."""
         head = manifest["experiment"]
         words = f"{manifest.get('file_text', '')} {head.get('question', '')}".lower()
-        return cls(str(head["name"]), int(head["seed"]), "invented scenario" in words)
+        profile = str((manifest.get("profile") or {}).get("name", ""))
+        return cls(str(head["name"]), int(head["seed"]), "invented scenario" in words, profile)
 
     def foot(self, figure: Figure, how: str, *facts: str) -> float:
         """Write the foot; returns the height (in) of its upper edge.
@@ -55,6 +59,7 @@ class Origin:
             What follows experiment and seed on the last line, such as the number of runs.
         """
         parts = [self.name, f"seed {self.seed}", *facts]
+        parts += [f"with profile {self.profile}"] if self.profile else []
         parts += ["invented scenario"] if self.invented else []
         lines = textwrap.wrap(how, 148)
         for x, y, text, ha in (

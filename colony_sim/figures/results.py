@@ -56,6 +56,11 @@ class Results:
         head = self.manifest["experiment"]
         return "invented scenario" in f"{self.manifest['file_text']} {head['question']}".lower()
 
+    @property
+    def profile(self) -> str:
+        """Name of the profile that the biology was drawn from; empty if there was none."""
+        return str((self.manifest.get("profile") or {}).get("name", ""))
+
     def handling(self, policy: str) -> dict[str, Any]:
         """The handling keys of a policy."""
         entries = self.manifest["policies"]
@@ -117,6 +122,8 @@ def footer(figure: Figure, results: Results, runs: str | None = None) -> None:
         runs or runs_in_words(results),
         f"{head['days']} days",
     ]
+    if results.profile:
+        parts.append(f"with profile {results.profile}")
     if results.invented:
         parts.append("invented scenario")
     text = "  ·  ".join(parts)
