@@ -4,14 +4,15 @@ First, each fitted key is regressed on the features of a log (ridge regression, 
 leave-one-out error; Fearnhead and Prangle 2012, J. R. Stat. Soc. B 74:419: the posterior means are
 the summaries that lose least). On these summaries a normalizing flow learns the joint posterior
 (Papamakarios and Murray 2016, arXiv:1605.06376; Greenberg, Nonnenmacher and Macke 2019,
-arXiv:1905.07488; package sbi). Several flows, each from another start, are mixed.
+arXiv:1905.07488; package sbi), as what is left over them: where a key stands to its regression.
 """
 
 from __future__ import annotations
 
+import io
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,8 +22,8 @@ from colony_sim.experiment.extras import require
 from colony_sim.fitting import observe
 from colony_sim.fitting.schedule import Schedule
 
-#: Flows in the mixture.
-FLOWS = 3
+#: Flows, each from another start, that take turns in the draws.
+FLOWS = 1
 _BATCH, _PATIENCE, _RATE, _HIDDEN, _TRANSFORMS = 100, 20, 5e-4, 50, 5
 _PENALTIES = 10.0 ** np.arange(0.0, 5.5, 0.5)
 #: A standardised feature counts no further than this.
@@ -126,6 +127,8 @@ class Posterior:
     ----------
     schedule : Schedule
     summaries : Summaries
+    root : float64 array, shape (keys, keys)
+        Root of the covariance of scores about their summaries; the flows give multiples of it.
     flows : list
         Trained density estimators of sbi.
     epochs : list of int
@@ -133,9 +136,14 @@ class Posterior:
     """
 
     def __init__(
-        self, schedule: Schedule, summaries: Summaries, flows: list[Any], epochs: list[int]
+        self,
+        schedule: Schedule,
+        summaries: Summaries,
+        root: np.ndarray,
+        flows: list[Any],
+        epochs: list[int],
     ) -> None:
-        self.schedule, self.summaries = schedule, summaries
+        self.schedule, self.summaries, self.root = schedule, summaries, root
         self.flows, self.epochs = flows, epochs
 
     def draws(self, values: np.ndarray, count: int, seed: int) -> np.ndarray:
@@ -162,7 +170,8 @@ class Posterior:
             parts = [flow.sample((each,), condition=condition).numpy() for flow in self.flows]
         # Flows take turns, so that the first draws hold all of them.
         mixed = np.stack(parts, axis=1).reshape(each * len(parts), *parts[0].shape[1:])
-        return np.clip(np.moveaxis(mixed[:count], 0, 1).astype(float), -_MOST_SCORE, _MOST_SCORE)
+        about = np.moveaxis(mixed[:count], 0, 1).astype(float) @ self.root.T
+        return np.clip(inputs[:, None, :] + about, -_MOST_SCORE, _MOST_SCORE)
 
 
 def check_installed() -> None:
@@ -193,14 +202,16 @@ def train(schedule: Schedule, scores: np.ndarray, values: np.ndarray, seed: int)
     nets = require("sbi.neural_nets", "sbi", "fit")
     features = observe.features(schedule, values)
     summaries, left_out = learn_summaries(features, scores)
-    inputs = torch.tensor(left_out, dtype=torch.float32)
-    targets = torch.tensor(scores, dtype=torch.float32)
+    about = scores - left_out
     count = scores.shape[1]
+    root = np.linalg.cholesky(np.atleast_2d(np.cov(about.T)) + 1e-12 * np.eye(count))
+    inputs = torch.tensor(left_out, dtype=torch.float32)
+    targets = torch.tensor(np.linalg.solve(root, about.T).T, dtype=torch.float32)
+    # In one round, training does not use it; the prior is in the simulated logs.
     prior = torch.distributions.MultivariateNormal(torch.zeros(count), torch.eye(count))
     flows, epochs = [], []
     for number in range(FLOWS):
-        with _seeded(torch, seed + number), warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        with _seeded(torch, seed + number), _quiet():
             build = nets.posterior_nn(
                 # A flow in one dimension has no order to mask; there a mixture does.
                 model="maf" if count > 1 else "mdn",
@@ -218,7 +229,15 @@ def train(schedule: Schedule, scores: np.ndarray, values: np.ndarray, seed: int)
         flow.eval()
         flows.append(flow)
         epochs.append(int(learner.summary["epochs_trained"][-1]))
-    return Posterior(schedule, summaries, flows, epochs)
+    return Posterior(schedule, summaries, root, flows, epochs)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep sbi's remarks on its training off the screen."""
+    with warnings.catch_warnings(), redirect_stdout(io.StringIO()):
+        warnings.simplefilter("ignore")
+        yield
 
 
 class _Silent:

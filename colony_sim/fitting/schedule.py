@@ -23,7 +23,7 @@ from colony_sim.fitting.logbook import (
 
 FREE, BREEDING, GROWING = "free", "breeding", "growing"
 #: Days without a row after which the check asks whether something is missing.
-LONG_SILENCE_DAYS = 35
+LONG_SILENCE_DAYS = 42
 #: Actions of which a number says how many there were. Of the other actions it is given.
 _LOOKS = ("count", "weight", "sample")
 _IN_USE = ("dead beetles", "pupae picked", "beetles picked", "harvest", "beetles removed",
