@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 YEAR_WEEKS = 52
-_HARVEST, _COLD, _ROOM, _GROWTH = "#14508c", "#c4d9ee", "#575757", "#e06010"
+_HARVEST, _ROOM, _GROWTH = "#14508c", "#575757", "#e06010"
+_COLD = style.SHADE
 _SERIES = "four_weeks_g_per_day"
 
 
@@ -60,7 +61,7 @@ def later(plan: StoredPlan, origin: Origin) -> Slide | None:
             f"give what is wanted in fewer than {asked} of runs"
         )
         if cold:
-            title += f"; {cold if cold < short else 'all'} of them because of the cold"
+            title += f"; a room at {WARM_C:g} C or more feeds {cold if cold < short else 'all'}"
     return _slide(plan, origin, "plan_later", rows, title)
 
 
@@ -109,8 +110,8 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
         count(plan.met.runs, "run"),
     )
     low = foot + 0.55
-    height = top - 0.75 - low - 0.65
-    upper = style.axes(figure, 1.1, low + 0.36 * height + 0.45, style.WIDTH - 1.6, 0.64 * height)
+    height = top - 0.62 - low - 0.4
+    upper = style.axes(figure, 1.1, low + 0.36 * height + 0.4, style.WIDTH - 1.6, 0.64 * height)
     lower = style.axes(figure, 1.1, low, style.WIDTH - 1.6, 0.36 * height)
     days = pd.to_datetime(rows["date"]) + pd.Timedelta(days=3.5)
     upper.fill_between(days, rows[f"{_SERIES}_low"], rows[f"{_SERIES}_high"], color=_HARVEST,
@@ -132,7 +133,7 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
         lower.set_ylim(middle - 3, middle + 3)
     for axes in (upper, lower):
         _months(axes, rows)
-        axes.grid(axis="y", color=style.SHADE, linewidth=1)
+        axes.grid(axis="y", color=style.FAINT, linewidth=0.7)
     upper.tick_params(labelbottom=False)
     handles = [
         Line2D([], [], color=_HARVEST, linewidth=2.6, label="median run"),
@@ -140,10 +141,11 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
         Line2D([], [], color=style.INK, linestyle=(0, (5, 3)), linewidth=1.6,
                label=f"wanted: {number(wanted)} g"),
         Line2D([], [], color=_ROOM, linewidth=2.2, label="room"),
-        Line2D([], [], color=_GROWTH, linewidth=2.2, linestyle=(0, (4, 2)), label="its growth"),
+        Line2D([], [], color=_GROWTH, linewidth=2.2, linestyle=(0, (4, 2)),
+               label="mean over the growth"),
     ]  # fmt: skip
     if rows["cold"].any():
-        handles.append(Patch(color=_COLD, linewidth=0, label="short for cold"))
+        handles.append(Patch(color=_COLD, linewidth=0, label="short of warmth"))
     figure.legend(handles=handles, ncols=6, loc="upper left", fontsize=13, borderpad=0,
                   columnspacing=1.3, handlelength=1.6,
                   bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.12) / style.HEIGHT))  # fmt: skip

@@ -61,6 +61,10 @@ def values(choice: Choice, of: Levels, have: Have) -> dict[str, Value]:
         "pupae.isolate": inspection != NEVER,
         **{key: round(float(entries[key].value) * share, 1) for key in _SCALED},
     }
+    if found["rotation.surplus"] == "remove":
+        # More would only be taken out at the first move.
+        most = int(found["rotation.most_breeders_per_bin"])
+        found["start.breeders"] = min(int(found["start.breeders"]), most)
     if inspection != NEVER:
         found["pupae.inspection_days"] = inspection
     return found

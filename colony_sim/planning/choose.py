@@ -45,7 +45,7 @@ class Effort:
     first_seeds: int = 2
     seeds: int = 8
     fresh: int = 40
-    parents: tuple[int, ...] = (2, 1)
+    parents: tuple[int, ...] = (2, 1, 1)
     finalists: int = 6
     attempts: int = 2
 
@@ -55,7 +55,7 @@ class Effort:
         return self.seeds + self.attempts * self.fresh
 
 
-QUICK = Effort(designed=8, seeds=3, fresh=8, parents=(1,), finalists=3, attempts=1)
+QUICK = Effort(designed=16, seeds=3, fresh=8, parents=(1, 1), finalists=3, attempts=1)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from colony_sim.experiment.store import MANIFEST
 from colony_sim.planning import room
 from colony_sim.planning.candidates import kept
 from colony_sim.planning.chance import Share
-from colony_sim.planning.choose import Effort
+from colony_sim.planning.choose import QUICK, Effort
 from colony_sim.planning.planner import YearPlan
 from colony_sim.planning.shortfall import reach
 from colony_sim.planning.wants import STRETCH_DAYS, Want
@@ -101,6 +101,7 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
         "log_seed": found.log_seed,
         "candidates": len(found.chosen.tried),
         "effort": asdict(effort),
+        "quick": effort == QUICK,
     })  # fmt: skip
 
 

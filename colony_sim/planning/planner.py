@@ -163,7 +163,7 @@ def _make(
     short = helped = None
     if not met or cold:
         base = Forecast(forecast.job, forecast.seeds[:PAIRED], forecast.outcomes[:PAIRED])
-        what = remedies(forecast.job, chosen.choice, chosen.levels, request.days)
+        what = remedies(forecast.job, chosen.choice, chosen.levels, have.bins, request.days)
         helped = try_remedies(base, what, want, have, forecaster, paired)
     if not met:
         few = paired[: max(2, min(effort.seeds, len(paired)))]

@@ -43,8 +43,8 @@ class Remedy:
     stored: int = 0
 
 
-def remedies(job: Job, choice: Choice, of: Levels, days: int) -> list[Remedy]:
-    """What may help a job in its room; `days` are those of a run."""
+def remedies(job: Job, choice: Choice, of: Levels, bins: int, days: int) -> list[Remedy]:
+    """What may help a job in its room; `bins` are there, `days` are those of a run."""
     found = []
     coldest, _ = room.extremes(job.climate)
     for floor in FLOORS:
@@ -52,7 +52,8 @@ def remedies(job: Job, choice: Choice, of: Levels, days: int) -> list[Remedy]:
             warm = replace(job, climate=room.at_least(job.climate, floor, days))
             note = "heating, thermostat; fire and power: follow the maker and local codes"
             found.append(Remedy(f"keep the room at {floor:g} C or more", note, warm))
-    more = round(1.5 * float(job.values["rack.bins"]))
+    used = int(job.values["rack.bins"])
+    more = bins if used < bins else round(1.5 * bins)
     larger = {**job.values, "rack.bins": more}
     found.append(Remedy(f"{more} bins, all else as planned", "", replace(job, values=larger)))
     keys = list(of)
@@ -62,7 +63,7 @@ def remedies(job: Job, choice: Choice, of: Levels, days: int) -> list[Remedy]:
         values = {**job.values, "harvest.fraction": part}
         note = "all year: the model's keeper has one rule for every season"
         found.append(
-            Remedy(f"keep back more: harvest {part:.0%}", note, replace(job, values=values))
+            Remedy(f"keep back more: harvest {100 * part:.0f} %", note, replace(job, values=values))
         )
     smaller = {**job.values, "harvest.smallest_mg": SMALLER_MG}
     note = "smaller larvae, so more of them to a gram"

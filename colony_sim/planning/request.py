@@ -267,6 +267,9 @@ def _room(
     if len(ways) > 1:
         allowed = "one of --temperature, --coldest with --warmest, --logger"
         raise InputError(OPTIONS, f"--{ways[1]}", given.get(ways[1]), allowed)
+    if "coldest_day" in given and not wave:
+        allowed = "only with --coldest and --warmest"
+        raise InputError(OPTIONS, "--coldest-day", given["coldest_day"], allowed)
     if "temperature" in ways:
         table = {"kind": "constant", "temperature_c": given["temperature"]}
         return table, OPTIONS, None
@@ -278,9 +281,6 @@ def _room(
                 raise InputError(OPTIONS, f"--{name}", Nothing(), "degrees C, beside the other end")
         day = given.get("coldest_day", room.COLDEST_DAY)
         return room.wave_table(wave["coldest"], wave["warmest"], day), OPTIONS, None
-    if "coldest_day" in given:
-        allowed = "only with --coldest and --warmest"
-        raise InputError(OPTIONS, "--coldest-day", given["coldest_day"], allowed)
     if "climate" not in tables:
         key = "climate" if path is not None else "--temperature"
         allowed = "the room: --temperature, --coldest with --warmest, or --logger"

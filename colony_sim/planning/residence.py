@@ -42,6 +42,9 @@ class Bins:
         Bins in use in the runs, mean over days, with a 95 % interval over runs.
     gap, gap_low, gap_high : float
         `used` minus `little`, paired by run, with a 95 % interval.
+    edge : float
+        Bins that one filling more or less at an edge of the weeks counted makes: mean stay over
+        days counted. The law holds to within about that in a run.
     most : int
         Most bins in use on any day after the start.
     full_weeks : float
@@ -69,6 +72,7 @@ class Bins:
     gap: float
     gap_low: float
     gap_high: float
+    edge: float
     most: int
     full_weeks: float
 
@@ -125,6 +129,7 @@ def bins_needed(forecast: Forecast, after_days: int) -> Bins:
         gap=gap[0],
         gap_low=gap[2],
         gap_high=gap[3],
+        edge=float(np.mean(stays)) / (end - begin) if stays else np.nan,
         most=int(most.max()) if most.size else 0,
         full_weeks=float((most >= rack).mean()) if most.size else np.nan,
     )

@@ -2,8 +2,8 @@
 
 The runs of a limit are over the same seeds as the plan's fresh ones, and the handling is one of
 the best that the search found, so a limit that is told is one that suffices for it; a better
-handling might need less. A limit is found by bisection: more of it is taken to be no worse, which
-the last runs check with the share of runs that meet the want and its exact interval.
+handling might need less. A limit is found by bisection: more of it is taken to be no worse. Where
+more seeds do not bear it out, it is raised step by step until they do.
 """
 
 from __future__ import annotations
@@ -110,6 +110,12 @@ def shortfalls(
             )  # fmt: skip
         amount = limit.tried if needed is None else needed
         forecast = forecaster.run([at(best, amount)], many, f"short of {limit.key}")[0]
+        # The few seeds may have flattered it.
+        rise = step
+        while needed is not None and share(forecast.met(want, have)).value < want.probability:
+            needed = None if amount >= limit.tried else min(amount + rise, limit.tried)
+            amount, rise = limit.tried if needed is None else needed, 2 * rise
+            forecast = forecaster.run([at(best, amount)], many, f"short of {limit.key}")[0]
         rows.append(_row(limit, needed, forecast, want, have, chosen))
 
     search(

@@ -46,7 +46,10 @@ def event_days(forecast: Forecast, want: Want) -> dict[str, list[int | None]]:
     days["in_full_run"] = [
         _first(row >= mean) if mean > 0 else None for row, mean in zip(ends, level, strict=True)
     ]
-    days["want_met_for_good"] = [_for_good(row >= want.grams_per_day) for row in ends]
+    # The stretches are those by which a run is judged, followed back to the start.
+    offset = want.after_days % STRETCH_DAYS
+    met = forecast.stretch_yields(offset) >= want.grams_per_day
+    days["want_met_for_good"] = [_for_good(row, offset) for row in met]
     return {name: days[name] for name in LABELS}
 
 
@@ -57,7 +60,8 @@ def startup(forecast: Forecast, want: Want, start: date) -> pd.DataFrame:
     -------
     pandas.DataFrame
         Per event: event, label, runs, came (runs in which it came), day, day_low, day_high,
-        date, date_low, date_high; a day or date that lies beyond the run is missing.
+        date, date_low, date_high; a day or date that lies beyond the run is missing. Events in
+        the order of their median dates.
     """
     rows = []
     for event, days in event_days(forecast, want).items():
@@ -75,7 +79,8 @@ def startup(forecast: Forecast, want: Want, start: date) -> pd.DataFrame:
                 for key, v in found.items()
             },
         })  # fmt: skip
-    return pd.DataFrame(rows).astype({"day": "Int64", "day_low": "Int64", "day_high": "Int64"})
+    table = pd.DataFrame(rows).astype({"day": "Int64", "day_low": "Int64", "day_high": "Int64"})
+    return table.sort_values("day", kind="stable", na_position="last", ignore_index=True)
 
 
 def _first(holds: np.ndarray) -> int | None:
@@ -83,8 +88,10 @@ def _first(holds: np.ndarray) -> int | None:
     return int(places[0]) + STRETCH_DAYS if len(places) else None
 
 
-def _for_good(holds: np.ndarray) -> int | None:
-    if not holds[-1]:
+def _for_good(met: np.ndarray, offset: int) -> int | None:
+    """Last day of the first of the stretches that are met without a break up to the end."""
+    if not met[-1]:
         return None
-    misses = np.flatnonzero(~holds)
-    return (int(misses[-1]) + 1 if len(misses) else 0) + STRETCH_DAYS
+    misses = np.flatnonzero(~met)
+    first = int(misses[-1]) + 1 if len(misses) else 0
+    return offset + (first + 1) * STRETCH_DAYS

@@ -101,7 +101,7 @@ def chances(plan: StoredPlan) -> str:
     want, share, reach = facts["want"], plan.met, facts["reach"]
     weeks = facts["stretch_days"] // 7
     text = (
-        f"{headline(plan)}. Counted on fresh seeds, not those the handling was chosen on: "
+        f"Counted on fresh seeds, not those the handling was chosen on: "
         f"{share.met} of {share.runs} runs, 95 % interval {interval(share.low, share.high)}; a run "
         f"counts where every stretch of {weeks} weeks from {due(facts)} on gives what is wanted"
     )
@@ -152,6 +152,8 @@ def handling(plan: StoredPlan) -> str:
         f"Empty and wash a bin {p['rack.clear_after_days']} days after the beetles left it.",
     ]  # fmt: skip
     head = "The handling" if plan.is_met else "The handling that comes closest"
+    if facts["quick"]:
+        head = f"A quick first look with few candidates and runs. {head}"
     return f"{head} (of {facts['candidates']} tried):\n" + "\n".join(f"- {x}" for x in lines)
 
 
@@ -171,7 +173,8 @@ def bins(plan: StoredPlan) -> str:
         f"bin is filled every {number(every)} days; so {number(b['growth'])} / {number(every)} = "
         f"{number(b['needed'])} bins are growing or breeding ({number(b['needed_low'])} to "
         f"{number(b['needed_high'])}). A bin is kept until it is emptied, {number(b['stay_mean'])} "
-        f"days in the mean, which makes {number(b['little'])} by Little's law; the runs used "
+        f"days in the mean, which makes {number(b['little'])} by Little's law (a filling more or "
+        f"less at the ends of the time counted makes {number(b['edge'])}); the runs used "
         f"{number(b['used'])} ({range_text(b['used_low'], b['used_high'])}), {b['most']} at most "
         f"of {used}."
     )
@@ -199,7 +202,13 @@ def when(row: Any, facts: Mapping[str, Any]) -> str:
     def shown(value: Any) -> str:
         return nice(value) if isinstance(value, str) else f"not by {end}"
 
-    text = f"{shown(row.date)} ({shown(row.date_low)} to {shown(row.date_high)})"
+    low, high = shown(row.date_low), shown(row.date_high)
+    if low.rpartition(" ")[2] == high.rpartition(" ")[2] and "not" not in high:
+        # Both ends in one year: it is said once.
+        low = low.rpartition(" ")[0]
+        if isinstance(row.date, str) and row.date[:4] == row.date_high[:4]:
+            high = high.rpartition(" ")[0]
+    text = f"{shown(row.date)} ({low} to {high})"
     return text if row.came == row.runs else f"{text}; came in {row.came} of {row.runs} runs"
 
 
