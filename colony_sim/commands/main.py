@@ -565,7 +565,7 @@ def figures(
 def explore(
     file: Annotated[
         Path | None,
-        typer.Argument(metavar="[FILE]", help="Experiment file; default: an invented scenario."),
+        typer.Argument(metavar="FILE", help="Experiment file; default: an invented scenario."),
     ] = None,
     policy: Annotated[
         str | None, typer.Option("--policy", help="Policy to start from; default: the baseline.")
