@@ -205,6 +205,8 @@ def _paint_predictive(found: Found, title: str) -> Figure:
     table["when"] = pd.to_datetime(table["date"])
     groups = [group for _, group in table.groupby(["action", "stage", "unit"], sort=False)]
     groups = sorted(groups, key=len, reverse=True)
+    ends = table["when"].min(), table["when"].max()
+    around = (ends[1] - ends[0]) * 0.04 + pd.Timedelta(days=3)
     shown, rest = groups[:_PANELS], sum(len(group) for group in groups[_PANELS:])
     slide = style.new_figure()
     top = style.headed(slide, title)
@@ -218,6 +220,7 @@ def _paint_predictive(found: Found, title: str) -> Figure:
         axes = style.axes(slide, left + across * (width + gap_x),
                           low + (rows - 1 - down) * (height + gap_y), width, height)  # fmt: skip
         _panel(axes, group.sort_values("when"))
+        axes.set_xlim(ends[0] - around, ends[1] + around)
     handles = [
         Line2D([], [], color=style.FAINT, linewidth=4, label="90 % of the fitted model's logs"),
         Line2D([], [], color=style.INK, marker="o", linestyle="", markersize=6, label="the log"),
@@ -250,16 +253,16 @@ def _panel(axes, group: pd.DataFrame) -> None:
                   zorder=3 - inside, linestyle="")  # fmt: skip
     top = float(scale(group[["high_90", "written"]].to_numpy()).max())
     least = float(scale(group[["low_90", "written"]].to_numpy()).min())
-    steps = [0, 1, 3, 10, 30, 100, 300, 1000, 3000, 10_000, 30_000, 100_000]
+    steps = [0, *(m * 10**k for k in range(5) for m in (1, 2, 5))]
     ticks = [v for v in steps if least - 0.15 <= math.log10(v + 1) <= top + 0.15]
-    ticks = ticks[:: -(-len(ticks) // 5)] if len(ticks) > 5 else ticks
+    ticks = ticks[:: -(-len(ticks) // 5)]
     axes.set_ylim(least - 0.15, top + 0.15)
     axes.set_yticks([math.log10(v + 1) for v in ticks], [f"{v:g}" for v in ticks])
     locator = AutoDateLocator(minticks=3, maxticks=6)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
     axes.tick_params(labelsize=12)
-    axes.margins(x=0.04)
+    axes.xaxis.get_offset_text().set_size(12)
 
 
 # ---- The test of the fit
@@ -274,7 +277,7 @@ def _calibration(found: Found) -> Slide:
         if len(failed) > 3:
             title = f"Put to the test on {logs} known logs, the fit is off for {len(failed)} values"
     else:
-        title = f"Put to the test on {logs} known logs, the fit is as sure as it should be"
+        title = f"Put to the test on {logs} known logs, the fit is neither too sure nor too unsure, as far as they tell"
     return Slide(
         name="calibration",
         title=title,

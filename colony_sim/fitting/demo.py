@@ -23,6 +23,8 @@ from colony_sim.fitting.logbook import COLUMNS, Entry, in_order
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Observed, compile_schedule
 
+#: Where the files are shipped, in a clone of the repository.
+FOLDER = Path(__file__).parents[2] / "experiments"
 SEED = 20310201
 START, DAYS, BINS, TEMPERATURE_C = datetime.date(2031, 2, 1), 365, 9, 27.0
 #: The keeper was away.
@@ -181,7 +183,7 @@ def _shown(value: float | None) -> str:
     return "" if value is None else f"{value:g}"
 
 
-def main(folder: str = "experiments") -> None:
+def main(folder: str | Path = FOLDER) -> None:
     """Write both files."""
     Path(folder, "demo_log.csv").write_text(text(), encoding="utf-8", newline="\n")
     Path(folder, "demo_log.toml").write_text(_TOML, encoding="utf-8", newline="\n")

@@ -27,9 +27,9 @@ def headline(table: pd.DataFrame) -> str:
     known = [row.key for row in table.itertuples() if row.learnt == learnt.LEARNT]
     total = len(table)
     if not known:
-        return f"The log pins down none of {total} values of the biology"
-    named = f": {listed(known)}" if len(known) <= 3 else ""
-    return f"The log pins down {len(known)} of {total} values of the biology{named}"
+        return f"The log narrows none of {total} values of the biology to half its plausible range"
+    named = f": {listed(known)}" if len(known) <= 2 else ""
+    return f"The log narrows {len(known)} of {total} values to half their plausible range{named}"
 
 
 def listed(names: list[str]) -> str:
