@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from colony_sim.experiment.compare import Comparison, RunsFailed, compare_plan
 from colony_sim.experiment.files import Experiment, load
 from colony_sim.experiment.plan import expand, single
+from colony_sim.experiment.profile import Profile, read_profile
 from colony_sim.experiment.runner import Progress, compile_kernels
 from colony_sim.experiment.sweep import Sweep, plan_sweep, run_sweep
 
@@ -34,6 +35,7 @@ def compare(
     fresh: bool = False,
     figures: bool = True,
     assumptions: bool = True,
+    profile: Profile | str | Path | None = None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Comparison:
     """Run every policy of an experiment with the same seeds and compare them.
@@ -57,6 +59,9 @@ def compare(
     assumptions : bool
         Look for the assumptions that the verdict leans on most (never if `quick`); takes a
         minute or two.
+    profile : Profile, str or Path, optional
+        Fitted biology of one colony, or its file: one draw for each replicate. The results folder
+        is then ``results/<name>-<name of the profile>``.
     on_progress : callable
         Called with the number of finished runs and the seconds left.
 
@@ -73,7 +78,8 @@ def compare(
     """
     if not isinstance(experiment, Experiment):
         experiment = load(experiment)
-    plan = expand(experiment, quick=quick, replicates=replicates, seed=seed)
+    fitted = _fitted(profile)
+    plan = expand(experiment, quick=quick, replicates=replicates, seed=seed, profile=fitted)
     folder = Path(out) if out is not None else Path("results") / plan.name
     draw = None
     if figures:
@@ -98,6 +104,7 @@ def sweep(
     out: str | Path | None = None,
     workers: int | None = None,
     cluster: str | None = None,
+    profile: Profile | str | Path | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     **options: object,
@@ -117,6 +124,8 @@ def sweep(
         Worker processes; default one per core. The results do not depend on it.
     cluster : str, optional
         Address of a Dask scheduler whose workers are used in place of this machine.
+    profile : Profile, str or Path, optional
+        Fitted biology of one colony, or its file: one draw for each replicate.
     figures : bool
         Draw the main figure as well.
     on_progress : callable
@@ -137,7 +146,7 @@ def sweep(
     """
     if not isinstance(experiment, Experiment):
         experiment = load(experiment)
-    plan = plan_sweep(experiment, vary=vary, **options)
+    plan = plan_sweep(experiment, vary=vary, profile=_fitted(profile), **options)
     folder = Path(out) if out is not None else Path("results") / plan.plan.name
     draw = None
     if figures:
@@ -153,6 +162,8 @@ def simulate_policy(
     *,
     seed: int | None = None,
     days: int | None = None,
+    profile: Profile | str | Path | None = None,
+    draw: int | None = None,
 ) -> RunRecord:
     """Simulate one policy once, in this process, and write nothing.
 
@@ -166,6 +177,10 @@ def simulate_policy(
         Seed of the run; default: that of replicate 1 of the comparison.
     days : int, optional
         Simulated days; default: those of the file.
+    profile : Profile, str or Path, optional
+        Fitted biology of one colony, or its file.
+    draw : int, optional
+        Number of a draw of the profile; default: its medians.
 
     Returns
     -------
@@ -181,6 +196,11 @@ def simulate_policy(
 
     if not isinstance(experiment, Experiment):
         experiment = load(experiment)
-    run = single(experiment, policy=policy, seed=seed, days=days)
+    fitted = _fitted(profile)
+    run = single(experiment, policy=policy, seed=seed, days=days, profile=fitted, draw=draw)
     compile_kernels()
     return simulate.simulate(run.scenario, record_bins=True)
+
+
+def _fitted(profile: Profile | str | Path | None) -> Profile | None:
+    return profile if profile is None or isinstance(profile, Profile) else read_profile(profile)

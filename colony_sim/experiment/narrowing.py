@@ -39,6 +39,8 @@ WORTH = 0.25
 POWER = 0.8
 _RESAMPLES, _PERMUTATIONS, _SEED = 400, 1999, 20_014
 _MOST_RUNS = 20_000
+_AT_ONCE = 50_000
+"""Resampled runs looked at together."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,8 @@ def narrowing(
     z = float(stats.norm.ppf(0.5 + level / 2))
     rows, resampled = [], np.empty((0, 0))
     if fits:
-        estimates, values = np.array([fit.share_and_value(y) for fit in fits]).T
+        found = [_share_and_value(fit.frame[None], y[None])[:, 0] for fit in fits]
+        estimates, values = np.array(found).T
         resampled, valued = _bootstrap(fits, y)
         errors = resampled.std(axis=1, ddof=1)
         p = holm([fit.p_value(y) for fit in fits])
@@ -168,12 +171,10 @@ class _Fit:
         basis = _natural_spline(x, int(_degrees(len(x))))
         return cls(np.linalg.qr(basis - basis.mean(axis=0))[0])
 
-    def share_and_value(self, y: np.ndarray) -> tuple[float, float]:
-        share, curve = self.explained(y)
-        return share, float(np.maximum(curve, 0).mean() - max(curve.mean(), 0.0))
-
     def turns(self, y: np.ndarray) -> float:
-        return float((self.explained(y)[1] * y.mean() < 0).mean())
+        """Share of the runs at which the curve has another sign than the mean."""
+        _, curve = _curves(self.frame[None], y[None])
+        return float((curve[0] * y.mean() < 0).mean())
 
     def p_value(self, y: np.ndarray) -> float:
         """Of no influence, by permutation of the results."""
@@ -183,20 +184,35 @@ class _Fit:
         at_least = int((((shuffled @ self.frame) ** 2).sum(axis=1) >= found * (1 - 1e-12)).sum())
         return (at_least + 1) / (_PERMUTATIONS + 1)
 
-    def explained(self, y: np.ndarray) -> tuple[float, np.ndarray]:
-        """Adjusted R squared, and the curve drawn in so that its variance is not too large."""
-        n, df = self.frame.shape
-        mean = y.mean()
-        total = ((y - mean) ** 2).sum()
-        if not df or total == 0:
-            return 0.0, np.full(n, mean)
-        centred = self.frame - self.frame.mean(axis=0)
-        weights = np.linalg.pinv(centred.T @ centred, hermitian=True) @ (centred.T @ (y - mean))
-        curve = centred @ weights
-        crude = float((curve**2).sum() / total)
+
+def _curves(frames: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Adjusted R squared, and the curve drawn in so that its variance is not too large.
+
+    `frames` of shape (sets, runs, df) and `y` of shape (sets, runs); one of each for every set.
+    """
+    _, n, df = frames.shape
+    mean = y.mean(axis=1, keepdims=True)
+    left = y - mean
+    total = (left**2).sum(axis=1)
+    if not df:
+        return np.zeros(len(y)), np.broadcast_to(mean, y.shape)
+    centred = frames - frames.mean(axis=1, keepdims=True)
+    turned = centred.transpose(0, 2, 1)
+    # A resampled set may hold too few different runs for all columns.
+    weights = np.linalg.pinv(turned @ centred, hermitian=True) @ (turned @ left[:, :, None])
+    curve = (centred @ weights)[:, :, 0]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        crude = np.where(total > 0, (curve**2).sum(axis=1) / total, 0.0)
         adjusted = 1 - (1 - crude) * (n - 1) / (n - df - 1)
-        drawn_in = math.sqrt(max(adjusted, 0.0) / crude) if crude > 0 else 0.0
-        return adjusted, mean + drawn_in * curve
+        drawn_in = np.where(crude > 0, np.sqrt(np.maximum(adjusted, 0.0) / crude), 0.0)
+    return np.where(total > 0, adjusted, 0.0), mean + drawn_in[:, None] * curve
+
+
+def _share_and_value(frames: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Share and value of every set, array of shape (2, sets)."""
+    shares, curves = _curves(frames, y)
+    gained = np.maximum(curves, 0).mean(axis=1) - np.maximum(curves.mean(axis=1), 0)
+    return np.stack([shares, gained])
 
 
 def _natural_spline(x: np.ndarray, df: int) -> np.ndarray:
@@ -223,9 +239,14 @@ def _bootstrap(fits: Sequence[_Fit], y: np.ndarray) -> np.ndarray:
     """Shares and values of resampled runs, array of shape (2, keys, resamples)."""
     rng = np.random.default_rng(_SEED)
     rows = rng.integers(0, len(y), size=(_RESAMPLES, len(y)))
-    return np.array(
-        [[_Fit(fit.frame[row]).share_and_value(y[row]) for row in rows] for fit in fits]
-    ).transpose(2, 0, 1)
+    parts = np.array_split(rows, 1 + rows.size // _AT_ONCE)
+    return np.stack(
+        [
+            np.concatenate([_share_and_value(fit.frame[part], y[part]) for part in parts], axis=1)
+            for fit in fits
+        ],
+        axis=1,
+    )
 
 
 def _leading(

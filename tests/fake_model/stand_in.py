@@ -42,6 +42,8 @@ def simulate(scenario, each_day=None, record_bins=False):
 
     faults = dict(p.split("=") for p in os.environ.get("FAKE_MODEL", "").split(",") if p)
     interval = scenario.parameters["rotation.interval_days"]
+    # The more eggs are eaten, the more the interval matters.
+    weight = interval * (scenario.parameters["predation.adult_egg"] / 0.008)
     log = os.environ.get("FAKE_MODEL_LOG")
     if log and scenario.days > 2:  # Not the run that compiles.
         with open(log, "a") as handle:
@@ -61,7 +63,7 @@ def simulate(scenario, each_day=None, record_bins=False):
     daily = pd.DataFrame({"day": np.arange(1, days + 1)})
     daily["temperature_c"] = scenario.climate.daily(days)
     for name in (*STOCKS, *FLOWS):
-        daily[name] = 100.0 + 5 * shared - interval / 7 + rng.normal(size=days)
+        daily[name] = 100.0 + 5 * shared - weight / 7 + rng.normal(size=days)
     for name in ("eggs", "larvae", "pupae", "adults", "bins_in_use"):
         daily[name] = daily[name].round().astype(int)
     if died:
