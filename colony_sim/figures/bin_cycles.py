@@ -27,8 +27,7 @@ class Cycles:
         negative before), the columns of `COUNTED`.
     ends : DataFrame
         One row a life: bin, date_in, date_out, most_age (the last age the run could have shown),
-        cleared_age (NaN if not cleared by the end), why, moist_age (NaN if never), peak_age (of
-        larval mass, in lives that ended).
+        cleared_age (NaN if not cleared by the end), why, moist_age (NaN if never).
     harvests : DataFrame
         One row a harvest: bin, date_in, age, grams.
     first_day, last_day : int
@@ -71,9 +70,7 @@ def cycles(traces: Traces, policy: str) -> Cycles | None:
     moist = log[log["action"] == "moisture started"].groupby(lives)["day"].min().reset_index()
     ends = ends.drop(columns="day").merge(moist, "left", on=lives)
     ends["moist_age"] = ends["day"].astype(float) - ends["date_out"]
-    done = used.merge(ends[[*lives, "cleared_age"]].dropna(), on=lives)
-    peaks = done.loc[done.groupby(lives)["larvae_g"].idxmax(), [*lives, "age"]]
-    ends = ends.drop(columns="day").merge(peaks.rename(columns={"age": "peak_age"}), "left", lives)
+    ends = ends.drop(columns="day")
     harvests = log[log["action"] == "harvest"].merge(ends[[*lives, "most_age"]], on=lives)
     harvests["age"] = (harvests["day"] - harvests["date_out"]).astype(int)
     columns = [*lives, "date_out", "age", *COUNTED]

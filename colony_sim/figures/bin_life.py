@@ -289,7 +289,11 @@ def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
     counts = max(life.bands[s]["high"].max() for life in known for s in _STAGE_NAMES)
     panels[0].set_yscale("function", functions=(_root, np.square))
     panels[0].set_ylim(0, 1.1 * max(counts, 1))
-    ticks = sorted({style.tidy(counts * share) for share in (0.03, 0.25, 0.8)} | {0.0})
+    ticks = [0.0]
+    for share in (0.05, 0.3, 0.85):
+        tick = style.tidy(counts * share)
+        if _root(tick) - _root(ticks[-1]) > 0.18 * _root(counts):
+            ticks.append(tick)
     panels[0].set_yticks(ticks, labels=[f"{tick:g}" for tick in ticks])
     mass = max(life.bands["larvae_g"]["high"].max() for life in known)
     weekly = max((life.weeks["grams"].max() for life in known if len(life.weeks)), default=0)

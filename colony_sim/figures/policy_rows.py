@@ -54,22 +54,11 @@ def dots(
     import seaborn as sns
 
     if box and len(values) >= LEAST_BOX:
-        sns.boxplot(
-            x=values,
-            y=np.full(len(values), i + 0.22),
-            ax=axes,
-            orient="h",
-            native_scale=True,
-            width=0.3,
-            color=style.SHADE,
-            linecolor=style.FAINT,
-            linewidth=1.5,
-            whis=0,
-            fliersize=0,
-            showcaps=False,
-            zorder=0.5,
-            legend=False,
-        )
+        first, middle, third = np.quantile(values, [0.25, 0.5, 0.75])
+        axes.barh(i + 0.22, third - first, left=first, height=0.3, facecolor=style.SHADE,
+                  edgecolor=style.FAINT, linewidth=1.5, zorder=0.5)  # fmt: skip
+        axes.plot([middle, middle], [i + 0.07, i + 0.37], color=style.FAINT, linewidth=1.5,
+                  zorder=0.6)  # fmt: skip
     sns.scatterplot(
         x=values,
         y=i + 0.22 + style.spread(values),

@@ -30,7 +30,7 @@ ROWS = 3
 SPAN = 420
 """Days shown at most."""
 BREEDING, FREE = "#e06010", "#ffffff"
-YOUNG, OLD = "#cfe3ee", "#0b2545"
+YOUNG, OLD = "#b8d4e8", "#0b2545"
 """Ends of the scale of ages; breeding bins keep apart from all of it by 30 or more in CIELAB."""
 _WHY = {
     "cleared as spent": "as spent",

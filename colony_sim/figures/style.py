@@ -13,6 +13,7 @@ import re
 import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 
 import matplotlib
@@ -21,6 +22,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
 from matplotlib.ticker import MaxNLocator
 
 from colony_sim.experiment.finding import shortened
@@ -30,6 +32,8 @@ WIDTH, HEIGHT, DPI = 40 / 3, 7.5, 150
 BODY, HEAD, TITLE, FOOT = 16.0, 18.0, 26.0, 12.0
 """Type sizes (points): all text, panel headings, the largest title, the footer."""
 LEAST_TITLE = 22.0
+FONTS = ["DejaVu Sans", "Verdana", "sans-serif"]
+"""Verdana is as wide: a browser without DejaVu can show the SVG with it."""
 INK, QUIET, FAINT, SHADE = "#1a1a1a", "#575757", "#b4b4b4", "#e4e4e4"
 PALETTE = ("#14508c", "#e06010", "#4aa08f", "#3d0c1a", "#3a35d8")
 MARKERS = ("o", "s", "D", "^", "v", "P", "X")
@@ -50,8 +54,7 @@ def theme() -> Iterator[None]:
         matplotlib.rcdefaults()
         matplotlib.rcParams.update({
             "font.family": ["sans-serif"],
-            # Verdana is as wide: a browser without DejaVu can show the SVG with it.
-            "font.sans-serif": ["DejaVu Sans", "Verdana", "sans-serif"],
+            "font.sans-serif": FONTS,
             "font.size": BODY, "text.parse_math": False, "text.color": INK,
             "axes.labelcolor": INK, "axes.labelsize": BODY,
             "axes.edgecolor": QUIET, "axes.linewidth": 1.0, "axes.spines.top": False,
@@ -90,11 +93,22 @@ def save(figure: Figure, folder: Path, name: str) -> list[Path]:
 
 
 def text_width(figure: Figure, text: str, size: float, weight: str = "normal") -> float:
-    """Width (in) of a line of text."""
-    probe = figure.text(0, 0, text, size=size, weight=weight)
-    width = probe.get_window_extent(figure.canvas.get_renderer()).width / figure.dpi
-    probe.remove()
-    return width
+    """Width (in) of a line of text on a figure of `new_figure`."""
+    return _width(text, size, weight)
+
+
+@lru_cache(maxsize=20_000)
+def _width(text: str, size: float, weight: str) -> float:
+    # Fitting a title measures the same words again and again.
+    renderer = _renderer()
+    font = FontProperties(family=FONTS[0], size=size, weight=weight)
+    with matplotlib.rc_context({"text.hinting": matplotlib.rcParamsDefault["text.hinting"]}):
+        return renderer.get_text_width_height_descent(text, font, False)[0] / renderer.dpi
+
+
+@lru_cache(maxsize=1)
+def _renderer():
+    return FigureCanvasAgg(Figure(dpi=100)).get_renderer()
 
 
 def labels(names: Sequence[str], lines: int, width: int = 18) -> list[str]:

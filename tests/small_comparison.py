@@ -1,0 +1,88 @@
+"""Small real comparisons, made once for all tests of a process that draw from them."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from functools import cache
+from pathlib import Path
+
+from colony_sim.colony.simulate import simulate
+from colony_sim.experiment.compare import compare_plan
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
+from colony_sim.experiment.store import RunStore
+
+HEAD = """\
+# An invented scenario, not data of a real colony.
+
+[experiment]
+name = "small"
+question = "Which interval gives more?"
+days = {days}
+replicates = {replicates}
+seed = 11
+baseline = "{baseline}"
+
+[climate]
+kind = "constant"
+temperature_c = 27.0
+
+[start]
+breeders = {breeders}
+larvae = {larvae}
+"""
+POLICY = """
+[[policy]]
+name = "{name}"
+rotation.interval_days = {interval}
+rack.bins = 14
+rack.bin_area_dm2 = 2.4
+rotation.most_breeders_per_bin = {most}
+moisture.growing_g_per_day = 5.0
+pupae.isolate = false
+harvest.fraction = {fraction}
+{more}
+"""
+LONG = "moved by hand every other Friday, sieved on the Monday"
+KINDS = {
+    "two": {"days": 700, "replicates": 3, "breeders": 60, "larvae": 2600, "policies": [
+        ("every 21 days", 21, 0.8, ""), ("every 14 days", 14, 0.8, "")]},
+    "one": {"days": 270, "replicates": 2, "breeders": 40, "larvae": 1700, "policies": [
+        (LONG, 14, 0.8, "")]},
+    "dying": {"days": 560, "replicates": 2, "breeders": 40, "larvae": 1700, "policies": [
+        (LONG, 14, 0.8, ""), (f"all, {LONG}", 14, 1.0, "rotation.killed_share = 0.9"),
+        (f"no, {LONG}", 30, 0.8, "")]},
+}  # fmt: skip
+
+
+def make(folder: Path, kind: str) -> Path:
+    """Run a comparison of `KINDS` into a folder, in this process."""
+    spec = dict(KINDS[kind])
+    policies = spec.pop("policies")
+    text = HEAD.format(**spec, baseline=policies[0][0])
+    for name, interval, fraction, more in policies:
+        text += POLICY.format(name=name, interval=interval, fraction=fraction, more=more,
+                              most=spec["breeders"])  # fmt: skip
+    folder.mkdir(parents=True, exist_ok=True)
+    file = folder.parent / f"{folder.name}.toml"
+    file.write_text(text, encoding="utf-8")
+    plan = expand(load(file))
+    store = RunStore(folder)
+    for run in plan.runs():
+        record = simulate(run.scenario)
+        store.save(run.key, record.daily, record.died_out_day)
+    compare_plan(plan, folder, workers=1, command="colony-sim compare small.toml")
+    return folder
+
+
+@cache
+def made(kind: str) -> Path:
+    """A comparison of `KINDS`, made once; not to be written to."""
+    folder = Path(tempfile.mkdtemp(prefix=f"colony-sim-{kind}-"))
+    return make(folder / "results" / "small", kind)
+
+
+def small(kind: str, parent: Path) -> Path:
+    """A copy of a comparison of `KINDS`, in a parent folder of its own."""
+    return Path(shutil.copytree(made(kind), parent / "small"))

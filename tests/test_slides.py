@@ -1,0 +1,700 @@
+"""The slides of a comparison say what the tables say, and can be read."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from functools import cache
+from itertools import combinations
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+import pandas as pd
+import pytest
+from made_up_traces import LIFE, MOIST, traces
+from matplotlib.colors import to_hex
+from small_comparison import KINDS, made, small
+from test_figures import ALL_LOSSES, SIGHT, _lab, _linear, results, texts
+from test_figures import LONG as NAMES
+
+from colony_sim.errors import InputError
+from colony_sim.experiment import manifest
+from colony_sim.experiment.egg_ledger import FATES, STOCK, egg_ledger, egg_ledgers
+from colony_sim.experiment.retrace import Traces, retrace
+from colony_sim.experiment.store import RunStore
+from colony_sim.experiment.wording import number
+from colony_sim.figures import (
+    bin_life,
+    comparison_slides,
+    egg_fates,
+    losses,
+    overview,
+    rack_ages,
+    steady,
+    style,
+)
+from colony_sim.figures.bin_cycles import band, cleared, cycles, harvest_by_week
+from colony_sim.figures.months import months
+from colony_sim.figures.results import read
+from colony_sim.figures.slide import Slide
+
+LOSS = ALL_LOSSES[0]
+NUMBER = re.compile(r"[+−-]?\d+(?:\.\d+)?")
+
+
+@cache
+def slides(kind: str) -> dict[str, Slide]:
+    """Slides of a small real comparison, by name; a second one of a name counts on."""
+    found: dict[str, Slide] = {}
+    for slide in comparison_slides.slides(made(kind)):
+        count = sum(name.split("+")[0] == slide.name for name in found)
+        found[f"{slide.name}{'+' * count}"] = slide
+    return found
+
+
+def numbers(text: str) -> list[float]:
+    """Numbers of a sentence, true minus signs included; those in quoted names left out."""
+    bare = re.sub(r"“[^”]*”", "", text)
+    return [float(found.replace("−", "-")) for found in NUMBER.findall(bare)]
+
+
+@cache
+def small_figure(kind: str, name: str) -> matplotlib.figure.Figure:
+    """The picture of one of `slides`."""
+    return drawn(slides(kind)[name])
+
+
+@cache
+def lived_again(kind: str) -> Traces:
+    return retrace(made(kind))
+
+
+def drawn(slide: Slide) -> matplotlib.figure.Figure:
+    figure = slide.figure()
+    with style.theme():
+        figure.canvas.draw()
+    return figure
+
+
+# ---- Every slide
+
+
+ALL = [(kind, name) for kind, names in {
+    "two": ["comparison", "losses", "egg_fates", "bin_life", "rack_ages", "steady"],
+    "one": ["comparison", "losses", "egg_fates", "bin_life", "rack_ages", "steady"],
+    "dying": ["comparison", "losses", "egg_fates", "bin_life", "bin_life+", "rack_ages", "steady"],
+}.items() for name in names]  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_question_has_its_slide(kind):
+    assert list(slides(kind)) == [name for other, name in ALL if other == kind]
+
+
+@pytest.mark.parametrize(("kind", "name"), ALL)
+def test_texts_are_large_inside_the_slide_and_on_no_other(kind, name):
+    readable(small_figure(kind, name), slides(kind)[name])
+
+
+def readable(figure, slide: Slide) -> None:
+    """Type of 16 points and more but for the foot, nothing cut, nothing on top of another."""
+    found = texts(figure)
+    sizes = {t.get_fontsize() for t in found}
+    assert min(sizes - {style.FOOT}) >= style.BODY and max(sizes) >= style.LEAST_TITLE
+    assert sum(t.get_fontsize() == style.FOOT for t in found) == 2
+    boxes = [(t.get_text(), t.get_window_extent()) for t in found]
+    wide, high = figure.bbox.width, figure.bbox.height
+    for text, box in boxes:
+        assert box.x0 > 0 and box.y0 > 0 and box.x1 < wide and box.y1 < high, text
+    for (one, a), (other, b) in combinations(boxes, 2):
+        across, up = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+        # Boxes hold room for descenders, so a sliver of shared height is no overlap.
+        assert across <= 0 or up <= 0.15 * style.BODY / 72 * figure.dpi, (one, other)
+    title = max(found, key=lambda t: t.get_fontsize()).get_text()
+    assert " ".join(title.split()) == " ".join(slide.title.split())
+
+
+@pytest.mark.parametrize(("kind", "name"), ALL)
+def test_every_slide_tells_experiment_seed_runs_and_that_it_is_invented(kind, name):
+    slide = slides(kind)[name]
+    words = " ".join(t.get_text() for t in texts(small_figure(kind, name)))
+    runs = "1 run a policy" if name[:4] in ("bin_", "rack") else f"{KINDS[kind]['replicates']} runs"
+    assert all(part in words for part in ("small", "seed 11", runs, "days", "invented scenario"))
+    assert runs in slide.runs
+    assert slide.say.startswith(slide.title) and slide.caveat and slide.alt
+    assert len(slide.data) and not slide.data.columns.duplicated().any()
+
+
+UNITS = {
+    "comparison": ["g live larvae per day", "per 100 adults per day", "Day of the run"],
+    "losses": ["per 100 beetles a day"],
+    "egg_fates": ["of 100 eggs laid"],
+    "bin_life": ["insects", "g", "skins", "days since the beetles left the bin"],
+    "rack_ages": ["bin", "Day of the run", "days since the\nbeetles left"],
+    "steady": ["mass of larvae (g)", "beetles (number)", "harvest (g a day)", "Day of the run"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", UNITS)
+def test_axes_have_units(name):
+    words = [t.get_text() for t in texts(small_figure("two", name))]
+    for unit in UNITS[name]:
+        assert any(unit in word for word in words), unit
+
+
+# ---- Losses of beetles
+
+
+def test_the_title_of_losses_states_the_row_of_the_table(tmp_path):
+    folder = results(tmp_path, {"a": 8, "b": 8})
+    table = pd.read_parquet(folder / "runs.parquet")
+    shift = np.where(table["policy"] == "b", 0.3, 0.0)
+    tables = with_losses(folder, shift)
+    slide = losses.slide(tables)
+    row = loss_row(tables, "a", "b")
+    assert slide.title.startswith("“a” loses ")
+    percent, value, level, low, high = numbers(slide.title)[:3] + numbers(slide.title)[4:]
+    assert percent == pytest.approx(-row["relative_percent"], rel=5e-3)
+    assert value == pytest.approx(row["difference"], rel=5e-3) and value < 0
+    assert low <= row["low"] and high >= row["high"] and high < 0
+    for policy in "ab":
+        mean = tables.of(policy, LOSS)["mean"]
+        assert f"{number(mean)} under “{policy}”" in slide.say and slide.say[-1] == "."
+        for cause, key in losses.CAUSES.items():
+            assert f"{cause} {number(tables.of(policy, key)['mean'])}" in slide.alt
+
+
+def with_losses(folder: Path, shift: np.ndarray):
+    """The tables of a folder with losses raised run by run."""
+    from colony_sim.experiment.paired import (
+        all_paired_differences,
+        paired_differences,
+        policy_summary,
+    )
+
+    tables = read(folder)
+    runs = tables.runs.copy()
+    runs[LOSS] += shift
+    keys = ["yield_g_per_day", *ALL_LOSSES]
+    return dataclasses.replace(
+        tables,
+        runs=runs,
+        summary=policy_summary(runs, measures=keys),
+        differences=paired_differences(runs, tables.policies[0], measures=keys),
+        all_differences=all_paired_differences(runs, measures=keys),
+    )
+
+
+def loss_row(tables, policy: str, baseline: str) -> pd.Series:
+    rows = tables.all_differences
+    return rows[
+        (rows["measure"] == LOSS) & (rows["policy"] == policy) & (rows["baseline"] == baseline)
+    ].iloc[0]
+
+
+@pytest.mark.parametrize(("low", "high", "p"), [(-0.4, -0.2, 0.06), (-0.4, 0.1, 0.01)])
+def test_the_title_of_losses_claims_nothing_without_interval_and_holm(tmp_path, low, high, p):
+    tables = read(results(tmp_path, {"a": 8, "b": 8}))
+    weak = tables.all_differences.assign(p_holm=p)
+    forth = (weak["policy"] == "a") & (weak["measure"] == LOSS)
+    weak.loc[forth, ["difference", "low", "high"]] = -0.3, low, high
+    back = (weak["policy"] == "b") & (weak["measure"] == LOSS)
+    weak.loc[back, ["difference", "low", "high"]] = 0.3, -high, -low
+    title = losses.slide(dataclasses.replace(tables, all_differences=weak)).title
+    assert title.startswith("The runs do not separate ") and "losses of beetles" in title
+
+
+@pytest.mark.parametrize(
+    ("shifts", "statuses", "words"),
+    [
+        ((0, 0.3, 0.6), {}, "“a” loses fewest beetles; against “b”, the next: −0."),
+        ((0, 0, 0.6), {}, "beetles than 1 of 2 others; the runs do not put it below "),
+        ((0, 0, 0), {}, "The runs do not separate the 3 policies in losses of beetles"),
+        ((0, 0, 0), {"a": ["unsettled"] * 8, "b": ["died_out"] * 8}, "“c” loses 0.8"),
+        ((0, 0.5, 0), {"c": ["unsettled"] * 8}, "% fewer beetles than “b”: −0."),
+        ((0, 0, 0), {p: ["unsettled"] * 8 for p in "abc"}, "No run settled, so there are no"),
+        ((0, 0, 0), {"a": ["unsettled"] * 7, "b": ["died_out"] * 8}, "in too few pairs"),
+    ],
+)
+def test_the_title_of_losses_in_words(tmp_path, shifts, statuses, words):
+    folder = results(tmp_path, dict.fromkeys("abc", 8), statuses=statuses)
+    runs = read(folder).runs
+    tables = with_losses(folder, runs["policy"].map(dict(zip("abc", shifts, strict=True))))
+    slide = losses.slide(tables)
+    assert words in slide.title
+    readable(drawn(slide), slide)
+
+
+def test_losses_of_five_long_names_can_be_read(tmp_path):
+    statuses = {NAMES[1]: ["died_out"] * 3 + ["unsettled"], NAMES[4]: ["died_out"] * 20}
+    folder = results(tmp_path, dict.fromkeys(NAMES, 8), 20, statuses=statuses)
+    slide = losses.slide(read(folder))
+    figure = drawn(slide)
+    readable(figure, slide)
+    assert any("died out in all 20 runs" in t.get_text() for t in texts(figure))
+
+
+def test_the_dots_of_losses_are_the_rows_of_the_csv(tmp_path):
+    statuses = {"a": ["died_out", "settled", "unsettled"], "b": ["settled", "died_out"]}
+    folder = results(tmp_path, {"a": 8, "b": 9}, statuses=statuses)
+    slide = losses.slide(read(folder))
+    table = slide.data
+    each, pairs = drawn(slide).axes
+    dots = [np.sort(c.get_offsets()[:, 0]) for c in each.collections if len(c.get_offsets())]
+    assert len(dots) == 2
+    for policy, found in zip("ab", dots, strict=True):
+        rows = table[(table["policy"] == policy) & (table["status"] == "settled")]
+        np.testing.assert_allclose(found, np.sort(rows[LOSS]))
+        assert (
+            table[(table["policy"] == policy) & (table["status"] != "settled")][LOSS].isna().all()
+        )
+    wide = table.pivot(index="seed", columns="policy", values=LOSS)
+    gaps = np.sort((wide["b"] - wide["a"]).dropna())
+    np.testing.assert_allclose(np.sort(pairs.collections[0].get_offsets()[:, 0]), gaps)
+    column = table["difference_from_baseline_per_100_per_day"]
+    np.testing.assert_allclose(np.sort(column.dropna()), gaps)
+    assert column[table["policy"] == "a"].isna().all()
+
+
+def test_the_numbers_of_the_overview_are_those_of_the_tables(tmp_path):
+    folder = results(tmp_path, {"a": 8, "b": 9}, statuses={"b": ["died_out", "unsettled"]})
+    tables = read(folder)
+    slide = overview.slide(tables)
+    for policy in "ab":
+        row = tables.of(policy)
+        assert f"{number(row['mean'])} under “{policy}” ({row['n_used']} of 8 runs" in slide.say
+    table = slide.data
+    for what, measure in (("yield of a run", "yield_g_per_day"),):
+        rows = table[(table["panel"] == "a") & (table["what"] == what)]
+        expected = tables.runs[tables.runs["status"] == "settled"][measure]
+        np.testing.assert_allclose(np.sort(rows["value"]), np.sort(expected))
+    lines = drawn(slide).axes[3].get_lines()
+    for policy, line in zip("ab", lines, strict=False):
+        rows = table[
+            table["what"].str.startswith("mean yield of settled") & (table["policy"] == policy)
+        ]
+        np.testing.assert_allclose(line.get_xdata(), rows["day"])
+        np.testing.assert_allclose(line.get_ydata(), rows["value"])
+
+
+# ---- Where the eggs went
+
+
+def test_the_account_of_eggs_closes_and_names_every_egg():
+    folder = made("two")
+    runs = pd.read_parquet(folder / "runs.parquet")
+    facts = manifest.read(folder)
+    table = egg_ledgers(folder, facts, runs)
+    settled = table["status"] == "settled"
+    assert settled.sum() == 5 and table[~settled][[*FATES, STOCK]].isna().all(axis=None)
+    np.testing.assert_allclose(table[settled][[*FATES, STOCK]].sum(axis=1), 100, atol=1e-9)
+    # The measures of the comparison know the share eaten, of eggs hatched or lost.
+    row = table[settled].iloc[0]
+    run = runs[(runs["policy"] == row["policy"]) & (runs["seed"] == row["seed"])].iloc[0]
+    key = next(
+        e["key"] for e in facts["runs"] if (e["policy"], e["seed"]) == (run.policy, run.seed)
+    )
+    daily = RunStore(folder).read(key).daily
+    used = daily[daily["day"] > run["warm_up_days"]]
+    laid = used["eggs_laid"].sum()
+    assert row["eggs_laid"] == laid
+    decided = used[["eggs_hatched", "eggs_eaten_adults", "eggs_eaten_larvae",
+                    "eggs_lost_handling", "eggs_unhatched"]].sum().sum()  # fmt: skip
+    eaten = row["egg_eaten_by_beetles"] + row["egg_eaten_by_larvae"]
+    assert eaten * laid / decided == pytest.approx(100 * run["eggs_eaten_share"])
+    assert row["larva_harvested"] * laid / 100 == pytest.approx(used["harvest_larvae"].sum())
+    # An egg that is nobody's is missed.
+    daily.loc[daily.index[-30], "eggs_eaten_adults"] += 50
+    assert abs(sum(egg_ledger(daily, int(run["warm_up_days"])).values()) - 100) > 0.01
+
+
+def test_the_account_from_the_first_day_counts_the_founders():
+    folder = made("two")
+    facts = manifest.read(folder)
+    daily = RunStore(folder).read(facts["runs"][0]["key"]).daily
+    account = egg_ledger(daily, 0)
+    assert sum(account.values()) == pytest.approx(100)
+    last = daily.iloc[-1]
+    alive, laid = last["eggs"] + last["larvae"] + last["pupae"], daily["eggs_laid"].sum()
+    # Founder larvae spread over all ages: some are pupae on the first day, and beetles.
+    founders = alive - account[STOCK] * laid / 100
+    assert 0.9 * KINDS["two"]["larvae"] <= round(founders) <= KINDS["two"]["larvae"]
+    assert egg_ledger(daily.assign(eggs_laid=0), 0) is None
+
+
+def ledgers(shares: dict[str, float], runs: int = 6, noise: float = 0.3) -> pd.DataFrame:
+    """Made-up accounts: so many of 100 eaten by beetles under each policy."""
+    rng = np.random.default_rng(3)
+    rows = []
+    for policy, share in shares.items():
+        for seed in range(runs):
+            eaten = share + noise * rng.normal()
+            rest = 100 - eaten
+            shares = (0.002, 0.15, 0.01, 0.1, 0.55, 0.005, 0.02, 0.15)
+            parts = dict(zip(FATES, [eaten, *(rest * share for share in shares)], strict=True))
+            stock = 100 - sum(parts.values())
+            rows.append({"policy": policy, "seed": seed, "status": "settled", "eggs_laid": 1000,
+                         **parts, STOCK: stock})  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def fates(monkeypatch, folder: Path, table: pd.DataFrame) -> Slide:
+    monkeypatch.setattr(egg_fates, "egg_ledgers", lambda *_: table)
+    return egg_fates.slide(read(folder), folder)
+
+
+@pytest.mark.parametrize(
+    ("shares", "start", "end"),
+    [
+        ((60, 55), "Most eggs laid are eaten by beetles: ", "95 % interval"),
+        ((60, 60), "Most eggs laid are eaten by beetles: ", ", which the runs do not separate"),
+        ((45, 40), "More eggs laid are eaten by beetles than come to any other end: ", "interval"),
+        ((36, 34), "Eggs laid that are harvested as larvae: ", "interval"),
+        ((60, 55, 50.1), "More eggs laid are eaten by beetles than come to any other end: ",
+         " of 100, by policy"),
+        ((60,), "Most eggs laid are eaten by beetles: ", " of 100 under “a”"),
+    ],
+)  # fmt: skip
+def test_the_title_of_the_eggs_is_no_stronger_than_the_runs(
+    tmp_path, monkeypatch, shares, start, end
+):
+    names = "abc"[: len(shares)]
+    folder = results(tmp_path, dict.fromkeys(names, 8))
+    table = ledgers(dict(zip(names, shares, strict=True)))
+    if shares[:2] == (36, 34):
+        # Harvested and eaten come close: nothing is said of which is more.
+        table["egg_eaten_by_beetles"] -= 1
+        table["larva_harvested"] = table["egg_eaten_by_beetles"] + 0.1
+        table["larva_harvested"] += np.resize([0.3, -0.3], len(table))
+    slide = fates(monkeypatch, folder, table)
+    assert slide.title.startswith(start) and end in slide.title
+    means = table.groupby("policy")["egg_eaten_by_beetles"].mean()
+    if "eaten" in start and len(shares) < 3:
+        assert all(f"{number(means[p])} " in slide.title for p in names)
+    readable(drawn(slide), slide)
+
+
+def test_without_intervals_nothing_is_most(tmp_path, monkeypatch):
+    folder = results(tmp_path, {"a": 8}, 1)
+    slide = fates(monkeypatch, folder, ledgers({"a": 80.0}, runs=1))
+    assert slide.title.startswith("Eggs laid that are eaten by beetles: ")
+
+
+def test_the_bars_of_the_eggs_are_the_rows_of_the_csv(tmp_path, monkeypatch):
+    folder = results(tmp_path, {"a": 8, "b": 9})
+    slide = fates(monkeypatch, folder, ledgers({"a": 60.0, "b": 50.0}))
+    table = slide.data
+    for policy, axes in zip("ab", drawn(slide).axes, strict=True):
+        rows = table[table["policy"] == policy].set_index("end")["mean"]
+        bars = axes.patches[: len(rows)]
+        np.testing.assert_allclose([bar.get_width() for bar in bars], rows[[*FATES, STOCK]])
+        # Each begins where the one above ends, and the last ends at 100.
+        starts = [bar.get_x() for bar in bars]
+        np.testing.assert_allclose(starts, [0, *np.cumsum(rows)[:-1]], atol=1e-9)
+        assert bars[-1].get_x() + bars[-1].get_width() == pytest.approx(100)
+    for policy in "ab":
+        mean = table[(table["policy"] == policy) & (table["end"] == "larva_harvested")]["mean"]
+        assert f"{number(mean.iloc[0])} are harvested" in slide.say
+
+
+def test_no_account_without_a_settled_run_or_the_stored_runs(tmp_path):
+    folder = results(tmp_path, {"a": 8})
+    slide = egg_fates.slide(read(folder), folder)
+    assert slide.title.startswith("No account of the eggs")
+    readable(drawn(slide), slide)
+
+
+# ---- The life of a bin
+
+
+def with_bins(folder: Path):
+    """The tables of a folder of made-up runs, with a mean number of bins in use."""
+    tables = read(folder)
+    rows = tables.summary[tables.summary["measure"] == "yield_g_per_day"]
+    summary = pd.concat([tables.summary, rows.assign(measure="bins_in_use")], ignore_index=True)
+    return dataclasses.replace(tables, summary=summary)
+
+
+def test_the_band_is_the_middle_of_the_bins_in_use_at_that_age():
+    found = lived_again("two")
+    policy = "every 21 days"
+    lives = cycles(found, policy)
+    record, warm_up = found.records[policy], found.warm_up[policy]
+    table = record.bins_daily
+    out = record.bin_log[record.bin_log["action"] == "beetles out"]
+    out = out[out["date_in"] > warm_up]
+    assert len(lives.ends) == len(out) > 3
+    for what, column in (("larvae_g", "larvae_g"), ("eggs", "eggs")):
+        drawn_band = band(lives, what).set_index("age")
+        for age in (-5, 0, 30, 60):
+            values = []
+            for move in out.itertuples():
+                day = move.date_out + age
+                row = table[(table["bin"] == move.bin) & (table["day"] == day)]
+                if day > 700 or row.empty or row["date_in"].iloc[0] != move.date_in:
+                    continue
+                values.append(float(row[column].iloc[0]))
+            low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
+            assert drawn_band.loc[age, "bins"] == len(values)
+            np.testing.assert_allclose(drawn_band.loc[age, ["low", "median", "high"]].astype(float),
+                                       [low, middle, high])  # fmt: skip
+
+
+def test_skins_and_harvests_of_lives_are_those_of_the_bins():
+    found = lived_again("two")
+    policy = "every 14 days"
+    lives = cycles(found, policy)
+    record = found.records[policy]
+    for (bin_, start), days in lives.days.groupby(["bin", "date_in"]):
+        rows = record.bins_daily
+        rows = rows[(rows["bin"] == bin_) & (rows["date_in"] == start)]
+        assert days["skins_per_day"].sum() == rows["skins"].max()
+        assert (days["skins_per_day"] >= 0).all()
+        assert days["age"].tolist() == list(range(days["age"].min(), days["age"].max() + 1))
+    log = record.bin_log
+    taken = log[(log["action"] == "harvest") & (log["date_in"] > found.warm_up[policy])]
+    assert lives.harvests["grams"].sum() == pytest.approx(taken["grams"].sum())
+
+
+def test_ages_that_late_bins_could_not_reach_are_judged_by_the_others():
+    lives = cycles(traces(a=20), "a")
+    ends = lives.ends
+    late = int((ends["most_age"] < LIFE - 1).sum())
+    assert late >= 3
+    table = band(lives, "larvae").set_index("age")
+    last = table.loc[LIFE - 1]
+    # All bins that could live so long do; the late ones are not taken for cleared.
+    assert last["bins"] == last["watched"] == len(ends) - late
+    assert table.index.max() == LIFE - 1 and table.index.min() == -20
+    assert set(cleared(lives)["cleared_age"]) == {LIFE}
+    assert len(cleared(lives)) == int((ends["most_age"] >= LIFE).sum())
+    weeks = harvest_by_week(lives)
+    harvests = lives.harvests.merge(ends, on=["bin", "date_in"])
+    for week in weeks.itertuples():
+        able = ends[ends["most_age"] >= 7 * week.week + 6]
+        mine = harvests[
+            (harvests["age"] // 7 == week.week) & (harvests["most_age"] >= 7 * week.week + 6)
+        ]
+        assert week.bins == len(able)
+        assert week.grams == pytest.approx(mine["grams"].sum() / len(able))
+
+
+def test_bins_cleared_early_end_the_lines_where_half_of_them_are_left():
+    found = traces(a=20)
+    record = found.records["a"]
+    gone = record.bins_daily["bin"] > 2
+    age = record.bins_daily["day"] - record.bins_daily["date_out"]
+    short = gone & (age > 40)
+    record.bins_daily.loc[short, ["phase", "date_in", "date_out"]] = ["free", np.nan, np.nan]
+    table = band(cycles(found, "a"), "larvae")
+    share = table["bins"] / table["watched"]
+    assert table["age"].max() == 40 and (share >= 0.5).all()
+
+
+def test_the_lines_and_words_of_a_bin_are_the_rows_of_the_csv(tmp_path):
+    tables = with_bins(results(tmp_path, {"a": 8, "b": 9}))
+    (slide,) = bin_life.slides(tables, traces(a=15, b=20))
+    table = slide.data
+    figure = drawn(slide)
+    readable(figure, slide)
+    panels = figure.axes
+    for column, policy in enumerate("ab"):
+        mine = table[table["policy"] == policy]
+        mass = mine[mine["series"] == "larvae_g"]
+        line = max(panels[3 * column + 1].get_lines(), key=lambda line: len(line.get_xdata()))
+        np.testing.assert_allclose(line.get_xdata(), mass["days_since_beetles_left"])
+        np.testing.assert_allclose(line.get_ydata(), mass["median"])
+        bars = [
+            p.get_height()
+            for p in panels[3 * column + 1].patches
+            if abs(p.get_width() - 5.6) < 1e-9
+        ]
+        weeks = mine[mine["series"] == "harvested_g_per_week"]
+        np.testing.assert_allclose(bars, weeks["mean"])
+        top = mass.loc[mass["median"].idxmax()]
+        part = slide.title.split(";")[column]
+        day, grams = numbers(part)[:2]
+        assert day == top["days_since_beetles_left"]
+        assert grams == pytest.approx(top["median"], rel=5e-3)
+        moist = mine[mine["series"] == "moisture_starts"]["days_since_beetles_left"]
+        assert (
+            moist.tolist() == [MOIST]
+            and f"{MOIST} days after they leave under “{policy}”" in slide.say
+        )
+
+
+def test_five_policies_take_three_slides_of_bins_and_two_of_racks(tmp_path):
+    tables = with_bins(results(tmp_path, dict.fromkeys("abcde", 8)))
+    found = traces(a=15, b=20, c=20, d=20, e=30)
+    found.warm_up["b"] = None
+    lives, racks = bin_life.slides(tables, found), rack_ages.slides(tables, found)
+    assert [sorted(set(s.data["policy"])) for s in lives] == [["a"], ["c", "d"], ["e"]]
+    assert "no settled run with 3 bins or more under “b”" in lives[0].say
+    assert [sorted(set(s.data["policy"])) for s in racks] == [["a", "b", "c"], ["d", "e"]]
+    for slide in (*lives, *racks):
+        readable(drawn(slide), slide)
+
+
+# ---- The rack
+
+
+def test_the_picture_of_the_rack_is_the_csv(tmp_path):
+    tables = with_bins(results(tmp_path, {"a": 8, "b": 9}))
+    found = traces(a=15, b=20)
+    (slide,) = rack_ages.slides(tables, found)
+    table = slide.data
+    figure = drawn(slide)
+    readable(figure, slide)
+    oldest = int(table["days_since_beetles_left"].max())
+    for policy, axes in zip("ab", figure.axes, strict=False):
+        picture = axes.images[0].get_array()
+        mine = table[table["policy"] == policy]
+        first = mine["day"].min()
+        for row in mine.sample(60, random_state=1).itertuples():
+            colour = to_hex(picture[row.bin - 1, row.day - first])
+            if row.phase == "free":
+                assert colour == rack_ages.FREE
+            elif row.phase == "breeding":
+                assert colour == rack_ages.BREEDING
+            else:
+                assert colour == to_hex(rack_ages.ages()(row.days_since_beetles_left / oldest))
+        truth = found.records[policy].bins_daily
+        row = mine[mine["phase"] == "growing"].iloc[37]
+        same = truth[(truth["bin"] == row["bin"]) & (truth["day"] == row["day"])].iloc[0]
+        assert row["days_since_beetles_left"] == row["day"] - same["date_out"]
+    days = numbers(slide.title)
+    assert days[0] == LIFE and f"{LIFE} days under “b”" in slide.title
+    counts = re.findall(r"\((\d+) of (\d+) as spent\)", slide.title)
+    for (some, whole), policy in zip(counts, "ab", strict=True):
+        assert some == whole == str(len(cleared(cycles(found, policy))))
+
+
+def test_the_rack_of_runs_that_never_settle_or_die_out_is_shown_as_such():
+    words = [t.get_text() for t in texts(small_figure("dying", "rack_ages"))]
+    assert any("did not settle" in word for word in words)
+    found = retrace(made("dying"), seed=_seed_that_died())
+    (slide,) = rack_ages.slides(read(made("dying")), found)
+    words = [t.get_text() for t in texts(drawn(slide))]
+    assert any("died out on day" in word for word in words)
+
+
+def _seed_that_died() -> int:
+    runs = pd.read_parquet(made("dying") / "runs.parquet")
+    return int(runs[runs["status"] == "died_out"]["seed"].iloc[0])
+
+
+# ---- Warm-up
+
+
+def test_the_lines_of_the_warm_up_are_the_rows_of_the_csv():
+    folder = made("two")
+    slide = slides("two")["steady"]
+    tables, table = read(folder), slides("two")["steady"].data
+    runs = tables.runs
+    settled = runs[runs["status"] == "settled"]
+    assert slide.title == (
+        f"{len(settled)} of {len(runs)} runs settled, after {settled['warm_up_days'].min()} to "
+        f"{settled['warm_up_days'].max()} days; 1 never settled and is left out"
+    )
+    axes = small_figure("two", "steady").axes[
+        1
+    ]  # Larvae, second policy: one run never settled, two did.
+    solid = [
+        line
+        for line in axes.get_lines()
+        if line.get_color() == style.colour(1) and len(line.get_xdata()) > 1
+    ]
+    assert len(solid) == 2
+    own = table[table["policy"] == tables.policies[1]]
+    for line in solid:
+        start = line.get_xdata()[0]
+        run = own[(own["warm_up_days"] == start) & (own["status"] == "settled")]
+        after = run[run["day"] > start]
+        np.testing.assert_allclose(line.get_xdata()[1:], after["day"])
+        np.testing.assert_allclose(line.get_ydata()[1:], after["larvae_g"])
+    dashed = [line for line in axes.get_lines() if line.get_color() == style.QUIET]
+    assert len(dashed) == 1
+    whole = pd.read_parquet(folder / "daily.parquet")
+    means, length = months(whole, tables.policies[1], 14, ("larvae_g",))
+    row = means.iloc[3]
+    days = whole[(whole["policy"] == tables.policies[1]) & (whole["seed"] == row["seed"])]
+    inside = days[
+        (days["day"] > row["day"] - length / 2) & (days["day"] <= row["day"] + length / 2)
+    ]
+    assert len(inside) == length and inside["larvae_g"].mean() == pytest.approx(row["larvae_g"])
+
+
+@pytest.mark.parametrize(
+    ("statuses", "title"),
+    [
+        (["settled"] * 3, "All 3 runs settled, after 10 to 30 days, which are left out"),
+        (["settled", "died_out", "settled"],
+         "2 of 3 runs settled, after 10 to 30 days; 1 died out and is left out"),
+        (["settled", "died_out", "unsettled"],
+         "1 of 3 runs settled, after 10 days; 1 died out and 1 never settled and are left out"),
+        (["unsettled"] * 3, "No run of 3 settled: 3 never settled"),
+    ],
+)  # fmt: skip
+def test_the_title_of_the_warm_up_counts_the_runs(statuses, title):
+    runs = pd.DataFrame({"status": statuses, "warm_up_days": [10, 20, 30]})
+    assert steady._title(runs) == title
+
+
+def test_what_is_said_of_the_level_is_recomputed_by_hand():
+    folder = made("two")
+    tables = read(folder)
+    daily = pd.read_parquet(folder / "daily.parquet")
+    policy = tables.policies[0]
+    changes = steady.changes_in_window(tables, daily, policy)
+    run = tables.runs[(tables.runs["policy"] == policy)].iloc[0]
+    series = daily[(daily["policy"] == policy) & (daily["seed"] == run["seed"])]["larvae_g"]
+    used = series.to_numpy()[int(run["warm_up_days"]) :]
+    half = len(used) // 42 * 21
+    expected = 100 * (used[-half:].mean() - used[-2 * half : -half].mean()) / used.mean()
+    assert changes[0] == pytest.approx(expected)
+    assert (
+        f"{number(abs(changes.mean()))} % under “{policy}” (3 runs" in slides("two")["steady"].say
+    )
+
+
+# ---- Colours
+
+
+def _apart(one: str, other: str) -> float:
+    return min(
+        np.linalg.norm(_lab(SIGHT[sight] @ _linear(one)) - _lab(SIGHT[sight] @ _linear(other)))
+        for sight in SIGHT
+    )
+
+
+def test_stages_and_ages_keep_apart_in_colour_blind_sight():
+    stages = [colour for colour, _ in style.STAGES.values()]
+    assert min(_apart(a, b) for a, b in combinations(stages, 2)) > 35
+    assert len({str(dash) for _, dash in style.STAGES.values()}) == 4
+    scale = [to_hex(rack_ages.ages()(x)) for x in np.linspace(0, 1, 21)]
+    assert min(_apart(rack_ages.BREEDING, colour) for colour in scale) > 30
+    assert min(_apart(rack_ages.FREE, colour) for colour in scale) > 15
+    # Old bins are darker than young ones, in grey too.
+    light = [float(_linear(colour) @ [0.2126, 0.7152, 0.0722]) for colour in scale]
+    assert all(np.diff(light) < 0)
+
+
+# ---- Which run is lived again
+
+
+def test_a_seed_that_is_none_of_the_runs_is_refused():
+    with pytest.raises(InputError, match="--seed = 5; allowed: the seed of a run in"):
+        comparison_slides.slides(made("one"), seed=5)
+
+
+def test_runs_of_another_version_are_said_not_shown(tmp_path):
+    folder = small("one", tmp_path)
+    daily = pd.read_parquet(folder / "daily.parquet")
+    daily["larvae"] += 1
+    daily.to_parquet(folder / "daily.parquet", index=False)
+    found = comparison_slides.slides(folder)
+    slide = next(slide for slide in found if slide.name == "bins")
+    assert "The bins cannot be shown: the stored runs come out otherwise than stored" in slide.title
+    assert len(found) == 5
+    readable(drawn(slide), slide)
