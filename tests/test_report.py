@@ -16,7 +16,17 @@ import numpy as np
 import pandas as pd
 import pytest
 from commandline import tree
-from report_case import DAYS, QUESTION, ROWS, case, command, few_numbers, with_slides
+from report_case import (
+    DAYS,
+    PAIR,
+    QUESTION,
+    ROWS,
+    case,
+    command,
+    few_numbers,
+    lived_again,
+    with_slides,
+)
 from tinyhtml5.parser import HTMLParser
 
 from colony_sim.biology.climate import constant
@@ -24,12 +34,11 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario, simulate
 from colony_sim.experiment.finding import dashed
 from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.retrace import Traces, retrace
+from colony_sim.experiment.retrace import Traces
 from colony_sim.figures.deck import Deck
 from colony_sim.report import rack_data, tables, words
 from colony_sim.report.page import write_report
 
-PAIR = ("every 21 days", "every 14 days")
 TYPES = {"u1": "<u1", "u2": "<u2", "u4": "<u4"}
 
 
@@ -286,8 +295,7 @@ def unpacked(entry: dict[str, str]) -> np.ndarray:
 
 @pytest.fixture(scope="module")
 def lived():
-    """The runs of the page lived again, apart from the code of the page."""
-    return retrace(case().folder, PAIR)
+    return lived_again()
 
 
 def test_rack_of_the_page_is_the_run_of_the_folder(root, lived):

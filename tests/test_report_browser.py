@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from browser import LAPTOP, PHONE, SMALLEST, chromium, visit
-from report_case import DAYS, case
+from report_case import DAYS, PAIR, case, lived_again, with_slides
 
-from colony_sim.experiment.retrace import retrace
+from colony_sim.biology.climate import constant
+from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.simulate import Scenario, simulate
+from colony_sim.experiment.retrace import Traces
+from colony_sim.figures.deck import Deck
+from colony_sim.report import rack_data
+from colony_sim.report.contents import gather_contents
+from colony_sim.report.page import render
 
-PAIR = ("every 21 days", "every 14 days")
 STAGES = ("eggs", "larvae", "pupae", "adults")
 
 
@@ -23,7 +31,7 @@ def browser():
 
 @pytest.fixture(scope="module")
 def lived():
-    return retrace(case().folder, PAIR)
+    return lived_again()
 
 
 @pytest.fixture
@@ -221,7 +229,9 @@ def test_play_pause_speed_and_the_end(browser, lived):
         page.keyboard.press("Space")
         assert page.text_content("#rack-play") == "Pause"
         seen.wait_until(f"Number(document.getElementById('rack').dataset.day) > {first + 5}")
-        # Nothing is read out while it moves.
+        # Nothing is read out while it moves, however slowly.
+        page.select_option("#rack-speed", "1")
+        page.wait_for_timeout(500)
         assert page.text_content("#rack-told") == ""
         page.click("#rack-play")
         assert page.text_content("#rack-play") == "Play"
@@ -233,6 +243,7 @@ def test_play_pause_speed_and_the_end(browser, lived):
         told = page.text_content("#rack-told")
         assert told.startswith(f"Day {day}. “{PAIR[0]}”") and f"“{PAIR[1]}”" in told
         page.fill("#rack-slide", str(first + DAYS - 10))
+        page.select_option("#rack-speed", "60")
         page.click("#rack-play")
         seen.wait_until("document.getElementById('rack').dataset.playing === 'no'")
         check_day(page, lived, first + DAYS - 1)
@@ -277,6 +288,36 @@ def test_readout_counts_every_insect_of_the_day(seen, lived):
         assert counts in told
         assert f"{row['pupae']:.0f} pupae, {row['adults']:.0f} beetles" in told
         assert f"“{policy}”: {row['bins_in_use']:.0f} of 14 bins in use" in told
+
+
+def test_colony_that_died_out_is_told_and_drawn_as_free_bins(browser, tmp_path):
+    record = died_out_record()
+    facts = SimpleNamespace(days=record.died_out_day + 30)
+    traces = Traces(1, facts, {"a": record, "b": record}, {"a": None, "b": None})
+    rack = rack_data.build(traces, ("a", "b"))
+    manifest = json.loads((case().folder / "manifest.json").read_text("utf-8"))
+    with with_slides(Deck([], [], [])):
+        contents = gather_contents(case().folder, manifest)
+    contents = replace(contents, facts=manifest | {"policies": [{"name": "a"}, {"name": "b"}]})
+    path = tmp_path / "page.html"
+    path.write_text(render(case().folder, contents, rack, ""), encoding="utf-8")
+    with visit(browser, path, still=True) as seen:
+        seen.page.focus("#rack-view")
+        seen.page.keyboard.press("End")
+        shown = state(seen.page)
+        assert {row[1] for row in shown["tables"][0][:-1]} == {"free"}
+        died = f"died out on day {record.died_out_day}"
+        seen.wait_until(f"document.getElementById('rack-told').textContent.includes('{died}')")
+        assert seen.complaints() == []
+
+
+def died_out_record():
+    deadly = {"adult.hazard_per_day": 0.05, "egg.viable_share": 0.5, "rack.bins": 3,
+              "larva.young_hazard_per_day": 0.5, "larva.hazard_per_day": 0.02}  # fmt: skip
+    parameters = Parameters.default().with_values(deadly, where="test")
+    record = simulate(Scenario(parameters, constant(27.0), 700, 1, 20), record_bins=True)
+    assert record.died_out_day is not None
+    return record
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])

@@ -74,7 +74,8 @@ def write_report(
     pair = _pair(facts, folder, policies)
     contents = gather_contents(folder, facts, beside=beside)
     rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
-    text = render(folder, contents, rack, without)
+    chosen = "two" if policies else "the baseline and the other one with the highest mean yield"
+    text = render(folder, contents, rack, without, chosen)
     write_atomic(path, lambda temporary: temporary.write_text(text, encoding="utf-8", newline="\n"))
     return Written(path, path.stat().st_size, without)
 
@@ -114,8 +115,17 @@ def _rack(
         return None, error.line
 
 
-def render(folder: Path, contents: Contents, rack: rack_data.Rack | None, without: str) -> str:
-    """The page as text; the same results always give the same page."""
+def render(
+    folder: Path,
+    contents: Contents,
+    rack: rack_data.Rack | None,
+    without: str,
+    chosen: str = "two",
+) -> str:
+    """The page as text; the same results always give the same page.
+
+    `without` says why there is no rack, `chosen` which of many policies are in it.
+    """
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader(_PACKAGE, "templates"),
         autoescape=True,
@@ -136,6 +146,7 @@ def render(folder: Path, contents: Contents, rack: rack_data.Rack | None, withou
         rack=rack,
         rack_json=None if rack is None else Markup(rack_data.as_json(rack)),
         without=without,
+        chosen=chosen,
         policy_index={name: i % 5 for i, name in enumerate(contents.names)},
         limits=words.LIMITS,
         cautions=words.CAUTIONS,
