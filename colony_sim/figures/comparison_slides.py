@@ -57,5 +57,6 @@ def _bins(found: results.Results, folder: Path, seed: int | None) -> list[Slide]
         traces = retrace(folder, seed=seed)
     except InputError as error:
         why = f"The bins cannot be shown: the stored runs {error.value}"
-        return [says_only("bins", why, lambda figure: results.footer(figure, found))]
+        runs = results.runs_in_words(found)
+        return [says_only("bins", why, lambda figure: results.footer(figure, found), runs)]
     return [*bin_life.slides(found, traces), *rack_ages.slides(found, traces)]

@@ -93,8 +93,8 @@ def save(figure: Figure, folder: Path, name: str) -> list[Path]:
 
 
 def text_width(figure: Figure, text: str, size: float, weight: str = "normal") -> float:
-    """Width (in) of a line of text on a figure of `new_figure`."""
-    return _width(text, size, weight)
+    """Width (in) of a text, of its longest line, on a figure of `new_figure`."""
+    return max(_width(line, size, weight) for line in text.split("\n"))
 
 
 @lru_cache(maxsize=20_000)
