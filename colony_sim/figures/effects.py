@@ -175,7 +175,7 @@ def _panel(
         shift = 0.0 if scale.numeric else 0.12 * (i - (len(policies) - 1) / 2)
         axes.errorbar(rows["place"] + shift, rows["mean"], yerr=half, fmt="none", capsize=5,
                       ecolor=style.colour(i), elinewidth=2.2, zorder=3)  # fmt: skip
-        sns.lineplot(x=rows["place"] + shift, y=rows["mean"], ax=axes, zorder=4,
+        sns.lineplot(x=rows["place"] + shift, y=rows["mean"], ax=axes, zorder=4, errorbar=None,
                      color=style.colour(i), marker=style.marker(i), markersize=10, linewidth=2.5,
                      linestyle="-" if scale.numeric else "", legend=False)  # fmt: skip
     wide = axes.get_window_extent().width / axes.figure.dpi

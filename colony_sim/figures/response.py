@@ -149,7 +149,7 @@ def _curve(
     axes.errorbar(known["x"], known["y"], yerr=half.fillna(0), fmt="none",
                   ecolor=style.colour(i), elinewidth=2, capsize=5, zorder=3)  # fmt: skip
     for pale, part in known.groupby("hollow"):
-        sns.lineplot(x=part["x"], y=part["y"], ax=axes, linestyle="", zorder=4,
+        sns.lineplot(x=part["x"], y=part["y"], ax=axes, linestyle="", zorder=4, errorbar=None,
                      markerfacecolor="white" if pale else style.colour(i),
                      markeredgecolor=style.colour(i) if pale else "white",
                      markeredgewidth=2.2 if pale else 1, legend=False, **shape)  # fmt: skip

@@ -90,11 +90,10 @@ def difference_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) 
     page = style.new_figure()
     top = style.headed(page, title) - 0.2
     base = shortened(sweep.policies[0], 40)
-    names = [f"{shortened(policy, 30)} minus {base}" for policy in others]
     family = int(table["p_t"].notna().sum())
     foot = _foot(page, sweep, origin, f"Minus {base}, paired by seed; hatched: 95 % interval or p "
                  f"(Holm over all {family} comparisons) does not leave out 0")  # fmt: skip
-    panels = _panels(page, sweep, names if len(others) > 1 else [""], foot, top)
+    panels = _panels(page, sweep, others if len(others) > 1 else [""], foot, top)
     norm = heat.difference_norm(np.stack(grids))
     seen: set[str] = set()
     hatched_any = False
@@ -144,7 +143,8 @@ def _panels(
         row, column = divmod(i, columns)
         bottom = top - head - height - row * (height + up)
         panel = style.axes(page, left + column * (width + across), bottom, width, height)
-        panel.set_title(_cut(page, name, width), loc="left", weight="bold", pad=6)
+        panel.set_title(_cut(page, name, width), loc="left", size=style.BODY, weight="bold",
+                        pad=6)  # fmt: skip
         panels.append(panel)
     page.text((left + right) / 2 / style.WIDTH, (foot + 0.08) / style.HEIGHT, labels.axis(x),
               ha="center", va="bottom")  # fmt: skip
