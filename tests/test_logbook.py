@@ -253,7 +253,7 @@ def test_mixed_weights_and_handfuls():
     seen = replay(schedule, Parameters.default(), WARM, 3)
     rows = [one.entry.row for one in schedule.observed]
     shown = dict(zip(rows, seen, strict=True))
-    assert shown[3] == pytest.approx(shown[4], rel=0.01)  # No pupae or beetles yet.
+    assert shown[3] == pytest.approx(shown[4], rel=0.03)  # Few pupae yet.
     assert shown[5] + shown[6] == pytest.approx(400, abs=40)
     assert shown[7] == pytest.approx(shown[8] + shown[9] + shown[10], rel=1e-3)
     assert min(shown[8], shown[9], shown[10]) > 0

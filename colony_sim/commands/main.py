@@ -439,7 +439,12 @@ def plan(
         typer.Option("--coldest-day", help="Day of the year that is coldest; default 20."),
     ] = None,
     logger: Annotated[
-        Path | None, typer.Option("--logger", metavar="CSV", help="Temperatures of a logger.")
+        Path | None,
+        typer.Option(
+            "--logger",
+            metavar="CSV",
+            help="Temperatures of a logger; to fill gaps, use [climate] of a plan file.",
+        ),
     ] = None,
     start: Annotated[
         str | None, typer.Option("--start", metavar="DATE", help="Day 1, such as 2030-03-01.")
@@ -613,7 +618,7 @@ def fit(
         str | None, typer.Option("--name", help="Name of the profile; default: that of the log.")
     ] = None,
     simulations: Annotated[
-        int | None, typer.Option("--simulations", help="Simulated logs to learn from (2000).")
+        int | None, typer.Option("--simulations", help="Simulated logs to learn from (3000).")
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the fit (1).")] = None,
     workers: Workers = None,

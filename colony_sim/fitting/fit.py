@@ -24,7 +24,7 @@ from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule, compile_schedule
 from colony_sim.fitting.simulated import CALIBRATE, PREDICT, TRAIN, Job, simulate_logs
 
-SIMULATIONS, CALIBRATIONS, DRAWS = 2000, 200, 2000
+SIMULATIONS, CALIBRATIONS, DRAWS = 3000, 200, 2000
 LEAST_SIMULATIONS, MOST_SIMULATIONS = 200, 100_000
 #: Joint draws in a profile.
 PROFILE_DRAWS = 200
