@@ -60,7 +60,7 @@ def grid(task, rng):
     if p["rack.bins"] == 6 and p[EGGS] == 0.01 and p[ROTATION] == 21:
         return {"status": "unsettled"}
     own = noise(task, 0.15, ROTATION, "rack.bins", EGGS)
-    return {"yield": 10 - 100 * p[EGGS] + p["rack.bins"] / 4 + ahead + rng.normal() + own,
+    return {"yield": 10 - 100 * p[EGGS] + p["rack.bins"] / 20 + ahead + rng.normal() + own,
             "losses": 1.7 + own}  # fmt: skip
 
 
