@@ -68,6 +68,8 @@ def gather(folder: Path, beside: bool = True, seed: int | None = None) -> Deck:
     folder = Path(folder)
     facts = manifest.read(folder, ())
     options = {} if seed is None else {"seed": seed}
+    if options and facts.get("kind") != "comparison":
+        raise InputError("command line", "--seed", seed, "none: only comparisons show single runs")
     found = [(slide, folder) for slide in _slides(folder, facts, **options)]
     left_out = []
     others = studies_beside(folder, facts) if beside and facts.get("kind") == "comparison" else []
