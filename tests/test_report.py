@@ -37,7 +37,7 @@ from colony_sim.experiment.measures import catalogue
 from colony_sim.experiment.retrace import Traces
 from colony_sim.figures.deck import Deck
 from colony_sim.report import rack_data, tables, words
-from colony_sim.report.page import write_report
+from colony_sim.report.page import SCRIPTS, write_report
 
 TYPES = {"u1": "<u1", "u2": "<u2", "u4": "<u4"}
 
@@ -124,7 +124,7 @@ def test_page_asks_for_nothing(which):
             assert value is None or value.startswith(("data:image/", "#")), (element.tag, value)
         assert element.tag not in ("link", "iframe", "object", "embed", "form", "base")
         assert not [key for key in element.attrib if key.startswith("on") or key == "style"]
-    for part in ("page.css", "watch.js"):
+    for part in ("page.css", *SCRIPTS):
         text = files("colony_sim.report").joinpath(part).read_text("utf-8")
         assert not re.search(r"url\(|@import|https?:|fetch\(|XMLHttp|WebSocket|import\s*\(", text)
 

@@ -23,6 +23,8 @@ from colony_sim.report.contents import COMPARISON, Contents, gather_contents, or
 from colony_sim.report.pictures import picture
 
 REPORT = "report.html"
+SCRIPTS = ("rack_words.js", "rack_paint.js", "rack_play.js")
+"""Parts of the page's one script, in this order; a later one uses the names of those before."""
 _PACKAGE = "colony_sim.report"
 
 
@@ -133,7 +135,8 @@ def render(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    style, script = _part("page.css"), _part("watch.js")
+    style = _part("page.css")
+    script = "".join(['(() => {\n"use strict";\n', *map(_part, SCRIPTS), "})();\n"])
     page = environment.get_template("page.html")
     return page.render(
         c=contents,

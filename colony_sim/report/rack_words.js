@@ -1,0 +1,71 @@
+// The data of the page and what they say in words.
+
+const $ = (id) => document.getElementById(id);
+const data = JSON.parse($("rack-data").textContent);
+const ARRAYS = { u1: Uint8Array, u2: Uint16Array, u4: Uint32Array };
+const STAGES = ["eggs", "larvae", "pupae", "adults"];
+const FREE = data.phases.indexOf("free"), BREEDING = data.phases.indexOf("breeding");
+
+const unpack = ({ type, text }) =>
+  new ARRAYS[type](Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
+
+const unpackAll = (side) => {
+  const found = {};
+  for (const [name, value] of Object.entries(side)) {
+    found[name] = value && value.text !== undefined ? unpack(value) : value;
+  }
+  const marks = {};
+  for (const [name, value] of Object.entries(side.marks)) marks[name] = unpack(value);
+  // Marks by day and bin: the last word of the list that was done counts most.
+  found.done = new Map();
+  for (let i = 0; i < marks.day.length; i++) {
+    const key = marks.day[i] * data.bins + marks.bin[i];
+    const list = found.done.get(key) || [];
+    list.push({ word: data.words[marks.word[i]], mg: marks.mg[i] });
+    found.done.set(key, list);
+  }
+  return found;
+};
+const sides = data.sides.map(unpackAll);
+
+const digits = (x) => {
+  if (x === 0) return "0";
+  const rounded = Number(x.toPrecision(3));
+  return rounded >= 100 ? rounded.toFixed(0) : x.toPrecision(3);
+};
+const grams = (mg) => (mg >= 1e6 ? (mg / 1000).toFixed(0) : digits(mg / 1000));
+const duration = (minutes) => (minutes < 60 ? `${minutes} min` : `${digits(minutes / 60)} h`);
+const SAY = {
+  harvestedMg: (x) => `${grams(x)} g`, harvestMg: (x) => `${grams(x)} g`,
+  standingMg: (x) => `${grams(x)} g`, breeders: (x) => `${x}`, minutes: duration,
+};
+const doneOn = (side, at, bin) => side.done.get(at * data.bins + bin) || [];
+const markText = (mark) => (mark.word === "harvest" ? `harvest ${grams(mark.mg)} g` : mark.word);
+
+const doneInWords = (side, day) => {
+  const by = new Map();
+  for (let bin = 0; bin < data.bins; bin++) {
+    for (const { word } of doneOn(side, day, bin)) by.set(word, [...(by.get(word) || []), bin + 1]);
+  }
+  if (!by.size) return "nothing";
+  return [...by].map(([word, bins]) => `${word} (bin ${bins.join(", ")})`).join("; ");
+};
+
+const inWords = (side, day) => {
+  if (side.diedOut && data.first + day >= side.diedOut) {
+    return `“${side.policy}”: the colony died out on day ${side.diedOut}; ` +
+      `${grams(side.harvestedMg[day])} g harvested in all.`;
+  }
+  let used = 0;
+  const count = STAGES.map(() => 0);
+  for (let bin = 0; bin < data.bins; bin++) {
+    const i = day * data.bins + bin;
+    used += side.phase[i] !== FREE;
+    STAGES.forEach((stage, k) => { count[k] += side[stage][i]; });
+  }
+  count[2] += side.trayPupae[day];
+  count[3] += side.trayAdults[day];
+  return `“${side.policy}”: ${used} of ${data.bins} bins in use; ${count[0]} eggs, ${count[1]} ` +
+    `larvae (${grams(side.standingMg[day])} g), ${count[2]} pupae, ${count[3]} beetles; ` +
+    `${grams(side.harvestedMg[day])} g harvested so far. Done today: ${doneInWords(side, day)}.`;
+};
