@@ -14,6 +14,7 @@ from colony_sim.biology.calendar import covers_year, on_calendar
 from colony_sim.biology.climate import Climate, climate_from_table
 from colony_sim.biology.logger import JUMP_K_PER_HOUR
 from colony_sim.errors import InputError
+from colony_sim.experiment import manifest
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import content_key, expand
 
@@ -374,9 +375,11 @@ def test_the_manifest_keeps_the_series_and_the_rule(tmp_path):
     daily = pd.read_parquet(folder / "daily.parquet")
     one = daily[(daily["policy"] == "short") & (daily["seed"] == daily["seed"].iloc[0])]
     assert one["temperature_c"].to_numpy() == pytest.approx(climate.daily(700))
-    # The file is not needed to repeat it.
+    # The log is not needed to repeat it.
     (tmp_path / "log.csv").unlink()
-    assert cli("repeat", "results/demo", cwd=tmp_path)[0] == 0
+    again = manifest.plan_from(manifest.read(folder), "x")
+    runs = json.loads((folder / "manifest.json").read_text())["runs"]
+    assert [run.key for run in again.runs()] == [run["key"] for run in runs]
 
 
 def test_what_is_noted_does_not_change_the_key_of_a_run(tmp_path):

@@ -24,7 +24,7 @@ SHARES = {"a": 2.5**2 / VARIANCE, "b": 2.0**2 / VARIANCE, "c": 0.0}
 
 
 def test_shares_of_a_linear_model_with_correlated_keys():
-    found = narrowing("abc", *linear(3000, 1)).table.set_index("key")
+    found = narrowing("abc", *linear(2000, 1)).table.set_index("key")
     for key, share in SHARES.items():
         assert found.loc[key, "share"] == pytest.approx(share, abs=0.03)
         assert found.loc[key, "share_low"] <= share <= found.loc[key, "share_high"]

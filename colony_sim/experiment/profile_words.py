@@ -65,7 +65,10 @@ def _profile(profile: Profile | None, varied: Collection[str], ranges: bool) -> 
             f"that holds {100 * RANGE:g} % of the draws, in place of the published range."
         )
     elif fixed:
-        lines.append(f"Profile “{profile.name}”: {listed(fixed)} varied as asked, not drawn.")
+        verb = "is" if len(fixed) == 1 else "are"
+        lines.append(
+            f"Profile “{profile.name}”: {listed(fixed)} {verb} varied as asked, not drawn."
+        )
     return lines
 
 
