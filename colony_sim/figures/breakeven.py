@@ -47,7 +47,15 @@ def figure(result: BreakEven, origin: Origin) -> Figure:
     """The map: colour for the difference, hatching where it is not separated from 0."""
     page = style.new_figure()
     bottom = style.headed(page, headline(result)) - 0.3
-    low = 1.7
+    n = len(result.seeds)
+    low = 0.85 + origin.foot(
+        page,
+        f"{shortened(result.first, 40)} minus {shortened(result.second, 40)}, {n} seeds per cell, "
+        f"the same everywhere; each cell's 95 % interval stands for itself. {result.x.key} by "
+        f"{result.y.key}.",
+        count(runs(result), "run"),
+        days(result.span),
+    )
     widest = max(style.text_width(page, labels.shown(v), style.BODY) for v in result.y.values)
     left = 0.95 + widest
     axes = style.axes(page, left, low, 9.05 - left, bottom - low)
@@ -71,15 +79,6 @@ def figure(result: BreakEven, origin: Origin) -> Figure:
     bar = style.axes(page, 9.3, low, 0.22, bottom - low)
     heat.difference_bar(page, mesh, bar, norm.vmax)
     _legend(page, result, bottom, crossed, framed)
-    n = len(result.seeds)
-    origin.foot(
-        page,
-        f"{shortened(result.first, 40)} minus {shortened(result.second, 40)}, {n} seeds per cell, "
-        f"the same everywhere; each cell's 95 % interval stands for itself. {result.x.key} by "
-        f"{result.y.key}.",
-        count(runs(result), "run"),
-        days(result.span),
-    )
     return page
 
 

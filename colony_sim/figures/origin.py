@@ -61,16 +61,16 @@ class Origin:
         parts = [self.name, f"seed {self.seed}", *facts]
         parts += [f"with profile {self.profile}"] if self.profile else []
         parts += ["invented scenario"] if self.invented else []
-        lines = textwrap.wrap(how, 148)
-        for x, y, text, ha in (
-            (0.4, 0.14, "  ·  ".join(parts), "left"),
-            (style.WIDTH - 0.4, 0.14, MODEL_ONLY, "right"),
-            *((0.4, 0.14 + LINE * up, line, "left") for up, line in
-              enumerate(reversed(lines), start=1)),
-        ):  # fmt: skip
-            figure.text(x / style.WIDTH, y / style.HEIGHT, text, size=style.FOOT, ha=ha,
-                        color=style.QUIET, va="bottom")  # fmt: skip
-        return 0.14 + LINE * (len(lines) + 1)
+        last = "  ·  ".join(parts)
+        lines = [*textwrap.wrap(how, 148), last]
+        wide = sum(style.text_width(figure, text, style.FOOT) for text in (last, MODEL_ONLY))
+        if wide > style.WIDTH - 1.1:  # The two would run into each other.
+            lines = [*lines[:-1], *textwrap.wrap(last, 148), ""]
+        places = [(0.4, up, line, "left") for up, line in enumerate(reversed(lines)) if line]
+        for x, up, text, ha in (*places, (style.WIDTH - 0.4, 0, MODEL_ONLY, "right")):
+            figure.text(x / style.WIDTH, (0.14 + LINE * up) / style.HEIGHT, text, size=style.FOOT,
+                        ha=ha, color=style.QUIET, va="bottom")  # fmt: skip
+        return 0.14 + LINE * len(lines)
 
 
 def days(span: Window) -> str:
