@@ -289,11 +289,7 @@ def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
     counts = max(life.bands[s]["high"].max() for life in known for s in _STAGE_NAMES)
     panels[0].set_yscale("function", functions=(_root, np.square))
     panels[0].set_ylim(0, 1.1 * max(counts, 1))
-    ticks = [0.0]
-    for share in (0.05, 0.3, 0.85):
-        tick = style.tidy(counts * share)
-        if _root(tick) - _root(ticks[-1]) > 0.18 * _root(counts):
-            ticks.append(tick)
+    ticks = _ticks(counts)
     panels[0].set_yticks(ticks, labels=[f"{tick:g}" for tick in ticks])
     mass = max(life.bands["larvae_g"]["high"].max() for life in known)
     weekly = max((life.weeks["grams"].max() for life in known if len(life.weeks)), default=0)
@@ -306,6 +302,17 @@ def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
     if first:
         style.row_heading(panels[1], "mass of larvae; bars: harvest of a week, mean of a bin")
         style.row_heading(panels[2], "molts: skins shed a day")
+
+
+def _ticks(top: float) -> list[float]:
+    """0 and round numbers up to `top` that keep apart on a root scale."""
+    ladder = [step * 10.0**power for power in range(6) for step in (1, 2, 5)]
+    found: list[float] = []
+    for tick in sorted((tick for tick in ladder if tick <= top), reverse=True):
+        above = _root(found[-1]) if found else np.inf
+        if min(_root(tick), above - _root(tick)) > 0.18 * _root(top):
+            found.append(tick)
+    return [0.0, *reversed(found)]
 
 
 def _root(value: np.ndarray) -> np.ndarray:

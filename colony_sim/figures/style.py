@@ -7,7 +7,6 @@ beyond five policies they come again with another marker.
 
 from __future__ import annotations
 
-import math
 import os
 import re
 import textwrap
@@ -240,14 +239,6 @@ def groups(names: Sequence[str], most: int) -> list[list[str]]:
     sizes = [len(part) for part in np.array_split(np.arange(len(names)), count)]
     edges = np.cumsum([0, *sizes])
     return [list(names[a:b]) for a, b in zip(edges, edges[1:], strict=False)]
-
-
-def tidy(value: float) -> float:
-    """The value cut down to one significant digit."""
-    if value <= 0:
-        return 0.0
-    size = 10.0 ** math.floor(math.log10(value))
-    return math.floor(value / size + 1e-9) * size
 
 
 def row_heading(panel: Axes, text: str) -> None:
