@@ -22,6 +22,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.outcome_store import open_store
 from colony_sim.experiment.plan import replicate_seeds
+from colony_sim.experiment.profile import Profile
 from colony_sim.experiment.task import run_task
 from colony_sim.planning import candidates, room
 from colony_sim.planning.chance import Share, next_run, reach_limits, share, within_reach
@@ -184,6 +185,18 @@ def test_a_room_kept_warmer():
     warm = room.at_least(wave, 20.0, 1096)
     assert warm.daily(1096) == pytest.approx(np.maximum(wave.daily(1096), 20.0))
     assert room.at_least(constant(18.0), 22.0, 1096) == constant(22.0)
+
+
+def test_a_log_of_temperatures_goes_by_the_date(tmp_path):
+    days = pd.date_range("2031-01-01", "2031-12-31")
+    grades = 20.0 + np.arange(len(days)) / 100
+    rows = [f"{d:%Y-%m-%d} {h:02}:00,{t:.2f}" for d, t in zip(days, grades, strict=True)
+            for h in range(0, 24, 6)]  # fmt: skip
+    (tmp_path / "log.csv").write_text("time,temperature_c\n" + "\n".join(rows) + "\n")
+    request = asked(temperature=None, logger=tmp_path / "log.csv", start="2031-03-01")
+    assert request.climate.daily(30) == pytest.approx(grades[59:89].round(2))
+    warm = room.at_least(request.climate, 22.0, request.days).daily(request.days)
+    assert warm == pytest.approx(np.maximum(request.climate.daily(request.days), 22.0))
 
 
 # ---- Chances
@@ -417,6 +430,18 @@ def test_the_same_plan_whatever_the_order_of_the_runs(tmp_path):
     for name in ("weeks", "months", "startup", "candidates", "remedies", "log"):
         pd.testing.assert_frame_equal(getattr(one, name), getattr(two, name))
     assert one.chosen.met == two.chosen.met and one.log_seed == two.log_seed
+
+
+def test_a_profile_gives_each_run_its_draw(tmp_path):
+    draws = np.linspace(50.0, 80.0, 12)[:, None]
+    profile = Profile("mine", ("adult.life_mean_days",), draws)
+    executor = Inline(made_up)
+    found = make_plan(asked(), tmp_path, SMALL, profile=profile, executor=executor)
+    seeds = replicate_seeds(1, SMALL.all_seeds)
+    for task in executor.ran:
+        number = seeds.index(task.scenario.seed)
+        assert task.scenario.parameters["adult.life_mean_days"] == draws[number % 12, 0]
+    assert found.plan.name == "rack-mine-plan" and found.plan.profile is profile
 
 
 # ---- What is short

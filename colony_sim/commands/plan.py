@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -42,11 +43,12 @@ def run_plan(
     name = base_plan(request, fitted).name + ("-quick" if quick else "")
     folder = out if out is not None else Path("results") / name
     to = console()
-    most = effort.designed * effort.first_seeds + 60 + effort.seeds * effort.finalists
+    near = 14 * effort.first_seeds * sum(effort.parents)
+    runs = effort.designed * effort.first_seeds + near + effort.seeds * effort.finalists
     print(
-        f"Some {most + effort.fresh} runs of {request.years} years for the search, and about as "
-        "many where something is short: a few minutes on two cores.",
-        flush=True,
+        f"About {runs + effort.fresh} runs of {request.years} years for the search and as many "
+        "again where something is short; a run of 14 bins takes about a second on one core.",
+        file=sys.stderr, flush=True,
     )  # fmt: skip
     try:
         with claim(folder, name), Bars() as bars:

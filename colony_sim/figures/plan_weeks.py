@@ -61,7 +61,7 @@ def later(plan: StoredPlan, origin: Origin) -> Slide | None:
             f"give what is wanted in fewer than {asked} of runs"
         )
         if cold:
-            title += f"; a room at {WARM_C:g} C or more feeds {cold if cold < short else 'all'}"
+            title += f"; a room at {WARM_C:g} C or more feeds {cold if cold < short else 'all'} of them"
     return _slide(plan, origin, "plan_later", rows, title)
 
 

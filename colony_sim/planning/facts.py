@@ -79,7 +79,7 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
         "want": {**asdict(want), "in_words": want.in_words},
         "have": asdict(request.have),
         "room": {"in_words": room.in_words(request.climate), "coldest_c": low, "warmest_c": high,
-                 "table": request.room_table},
+                 "table": request.room_table, "notes": list(request.climate.notes)},
         "biology": request.biology,
         "policy": handling,
         "varied": kept([t.forecast.job.values for t in found.chosen.tried]),

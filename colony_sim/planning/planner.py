@@ -31,6 +31,8 @@ from colony_sim.planning.weeks import in_the_middle, week_table
 
 PAIRED = 20
 """Fresh seeds at most that remedies and loosened limits are run on."""
+FEW = 5
+"""Of these, at most as many as a limit is searched with."""
 
 
 @dataclass(frozen=True)
@@ -166,7 +168,7 @@ def _make(
         what = remedies(forecast.job, chosen.choice, chosen.levels, have.bins, request.days)
         helped = try_remedies(base, what, want, have, forecaster, paired)
     if not met:
-        few = paired[: max(2, min(effort.seeds, len(paired)))]
+        few = paired[: max(2, min(effort.seeds, FEW))]
         short = shortfalls(chosen, want, have, forecaster, few, paired)
     return YearPlan(
         request=request,

@@ -24,7 +24,7 @@ MOST_BINS = 4
 MOST_BEETLES = 4
 WARMEST_C = 26.0
 STEP_C = 0.5
-HANDLINGS = 4
+HANDLINGS = 3
 
 
 @dataclass(frozen=True)

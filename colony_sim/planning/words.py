@@ -90,6 +90,8 @@ def asked_for(plan: StoredPlan) -> str:
     mass = facts["larva_mg_harvested"]
     if want["birds"] is not None and mass is not None:
         text += f" Larvae harvested weigh {number(mass)} mg in the mean."
+    if facts["room"]["notes"]:
+        text += f" The log of temperatures: {' '.join(facts['room']['notes'])}"
     if facts["profile"]:
         text += f" With profile {facts['profile']}."
     return text
