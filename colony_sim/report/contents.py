@@ -20,6 +20,8 @@ from colony_sim.report.words import QUESTIONS
 
 COMPARISON = "comparison"
 _START = "In this model"
+_LEANS = ("What this leans on most", "Which assumptions this leans on most")
+"""Beginnings of the verdict, and of what it leans on, as compare writes them."""
 
 
 @dataclass(frozen=True)
@@ -107,7 +109,7 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
     }
     if not compared:
         return Contents(
-            answer=f"{_START} {deck.slides[0].title}.",
+            answer=f"{_under(facts)}: {deck.slides[0].title}.",
             evidence="",
             details=paragraphs,
             leaning=(),
@@ -117,13 +119,15 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
             assumptions=None,
             **shared,
         )
+    leans = (i for i, text in enumerate(paragraphs) if text.startswith(_LEANS))
+    end = next(leans, len(paragraphs))
     looked = (folder / "assumptions.parquet").is_file()
     assumptions = tables.assumptions_table(tables.read(folder, "assumptions")) if looked else None
     return Contents(
         answer=dashed(paragraphs[at]),
         evidence=_evidence(summary, differences),
-        details=tuple(map(dashed, paragraphs[at + 1 : at + 2])),
-        leaning=tuple(map(dashed, paragraphs[at + 2 :])),
+        details=tuple(map(dashed, paragraphs[at + 1 : end])),
+        leaning=tuple(map(dashed, paragraphs[end:])),
         unsaid=tuple(_unsaid(folder, summary, differences)),
         between=tables.yield_table(differences) if len(handling) > 2 else None,
         all_measures=[
@@ -133,6 +137,13 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
         assumptions=assumptions,
         **shared,
     )
+
+
+def _under(facts: dict[str, Any]) -> str:
+    profile = facts.get("profile")
+    if not profile:
+        return "In this model and under its assumptions"
+    return f"In this model with profile “{profile['name']}” and under its other assumptions"
 
 
 def _question(facts: dict[str, Any], question: str) -> str:
