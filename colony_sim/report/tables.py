@@ -133,8 +133,10 @@ def policies_table(
     groups.append(Group("Runs", tuple(_runs(summary, names, empty))))
     rows = tuple(_means(summary, names, differences if beside else None, MAIN))
     groups.append(Group(MEANS, rows))
-    last = (f"Paired difference: {names[1]} minus {names[0]}",) if beside else ()
-    caption = f"Handling, runs and main measures ({level_of(summary)} intervals in brackets)"
+    last = ("Paired difference",) if beside else ()
+    meaning = f"; difference: {names[1]} minus {names[0]}" if beside else ""
+    caption = "Handling, runs and main measures "
+    caption += f"({level_of(summary)} intervals in brackets{meaning})"
     return Table(caption, ("", *names, *last), tuple(groups), BOLD if beside else "")
 
 
