@@ -10,6 +10,7 @@ from commandline import cli
 from conftest import QUIET
 
 from colony_sim.biology.parameters import Parameters
+from colony_sim.errors import InputError
 from colony_sim.fitting import demo, observe
 from colony_sim.fitting.fit import temperatures
 from colony_sim.fitting.logbook import ABOUT_ERROR, parse
@@ -188,6 +189,19 @@ def test_a_yearly_wave_runs_by_the_calendar():
     # 1 March is day 60, the coldest; the replay's day 1 is the day after.
     assert found[0] == pytest.approx(wave.daily(61)[60])
     assert found == pytest.approx(wave.daily(60 + len(found))[60:])
+
+
+def test_a_logger_runs_by_its_dates_or_is_refused():
+    from colony_sim.biology.climate import Climate
+
+    schedule = schedule_of("2031-03-01,1,beetles in,,80,,,,\n2031-03-06,1,count,beetles,9,,,,\n")
+    series = tuple(float(t) for t in range(10, 20))
+    from_26_february = Climate("logger", series, "2031-02-26", "2031-02-26")
+    # 2 March is its fifth day; the day after the last row is not needed, and begins it again.
+    assert temperatures(from_26_february, schedule)[:5] == (14.0, 15.0, 16.0, 17.0, 18.0)
+    for first in ("2031-03-03", "2031-02-20"):
+        with pytest.raises(InputError, match="every day from 2031-03-02 to 2031-03-06"):
+            temperatures(Climate("logger", series, first, first), schedule)
 
 
 # ---- What a replay shows, with nothing left to chance

@@ -98,6 +98,8 @@ def run_fit(
                 say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
                     "parameters.toml are assumed; bins, room and rules of your own go into an "
                     "experiment file.")  # fmt: skip
+            for note in climate.notes:
+                say(note)
             seconds = fitting.forecast_seconds(job, simulations, workers)
             say(f"{simulations} simulated logs of {schedule.days} days: about "
                 f"{_minutes(seconds)} with {workers} worker{'s' * (workers > 1)}, less if some "

@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from colony_sim.biology.calendar import covers_year
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
@@ -124,13 +125,35 @@ def read_schedule(path: str | Path) -> tuple[Logbook, Schedule]:
 def temperatures(climate: Climate, schedule: Schedule) -> tuple[float, ...]:
     """Daily means (C) from the day after the log's first, day 1 of the replay.
 
-    A yearly wave runs by the calendar; a constant and a series begin with the log.
+    A yearly wave and a logger's temperatures run by the calendar; a constant and a series begin
+    with the bin log.
+
+    Raises
+    ------
+    InputError
+        A logger that has neither the days of the bin log nor a whole year.
     """
     days = schedule.days + 1
+    if climate.kind == "logger":
+        return _logged(climate, schedule.start + datetime.timedelta(days=1), days)
     if climate.kind == "yearly_wave":
         since = schedule.start.timetuple().tm_yday
         return tuple(climate.daily(since + days)[since:].tolist())
     return tuple(climate.daily(days).tolist())
+
+
+def _logged(climate: Climate, start: datetime.date, days: int) -> tuple[float, ...]:
+    """A logger's temperatures on the dates of the bin log."""
+    first, count = datetime.date.fromisoformat(climate.first), len(climate.values)
+    offset = (start - first).days
+    if not covers_year(first, count) and not 0 <= offset <= count - days + 1:
+        until = start + datetime.timedelta(days=days - 2)
+        last = first + datetime.timedelta(days=count - 1)
+        raise InputError(
+            "climate", "logger", f"{first} to {last}",
+            f"every day from {start} to {until}, as the bin log has them, or a whole year",
+        )  # fmt: skip
+    return tuple(replace(climate, start=start.isoformat()).daily(days).tolist())
 
 
 def make_job(
