@@ -16,7 +16,7 @@ from colony_sim.biology.parameters import catalogue
 from colony_sim.commands import main
 from colony_sim.errors import InputError
 from colony_sim.experiment import manifest, points
-from colony_sim.experiment.assumptions import uncertain
+from colony_sim.experiment.assumptions import find_assumptions, uncertain
 from colony_sim.experiment.executor import point_plan, run_points
 from colony_sim.experiment.files import load
 from colony_sim.experiment.measures import catalogue as measures
@@ -425,6 +425,29 @@ def test_sensitivity_moves_fitted_keys_through_their_draws(experiment, tmp_path,
     said = " ".join(circumstances(plan, [EGG], ranges=True))
     assert f"{EGG} goes through the interval that holds 90 % of the draws" in said
     assert f"{LAID} and {LIFE} are drawn" in said
+
+
+def test_assumptions_start_from_the_medians(experiment, tmp_path, monkeypatch):
+    def work(task: Task) -> TaskResult:
+        p = task.scenario.parameters
+        eaten = p[EGG] * p["rotation.interval_days"] + p["egg.viable_share"]
+        return TaskResult({"died_out_day": None, **dict.fromkeys(measures(), eaten)}, None, 0.1, 1)
+
+    inline = Inline(work)
+    monkeypatch.setattr(points, "open_executor", lambda workers: inline)
+    plan = expand(experiment, profile=PROFILE)
+    entries = [catalogue()[key] for key in (EGG, "egg.viable_share")]
+    with points.open_points(tmp_path) as runner:
+        found = find_assumptions(plan, ("long", "short"), runner, entries=entries)
+    assert {task.scenario.parameters[LIFE] for task in inline.ran} == {PROFILE.medians()[LIFE]}
+    rows = found.table[found.table["key"] == EGG].set_index("end")
+    assert (rows["rank"] == 1).all() and (rows["basis"] == "fitted").all()
+    assert (rows["default"] == PROFILE.medians()[EGG]).all()
+    ends = [rows.loc[end, "value"] for end in ("low", "high")]
+    assert ends == list(PROFILE.interval(EGG, 0.9))
+    assert found.central[0] == pytest.approx(7 * PROFILE.medians()[EGG])
+    assert "; fitted): at" in found.text and "Source: profile shed" in found.text
+    assert "start from its medians here and go to the ends of the interval" in found.text
 
 
 def test_a_sweep_draws_what_it_does_not_vary(experiment):

@@ -105,6 +105,8 @@ def _change(found: ThisColony, profile: Profile) -> str:
         else f"the verdict changes, from {states[0]} to {states[1]}"
     )
     moved = _interval(row["change"], row["change_low"], row["change_high"])
+    if row["pairs"] < max(row["default_pairs"], row["profile_pairs"]):
+        moved += f" over the {row['pairs']} seeds that settled in all four runs"
     if row["change_low"] <= 0 <= row["change_high"]:
         moved += ", which the runs do not separate from no change"
     return (
