@@ -156,7 +156,7 @@ def test_the_demo_log_comes_out_of_its_generator(tmp_path):
 def test_a_move_over_night_is_a_move():
     rows = "2031-03-01,1,beetles in,,80,,,,\n2031-03-15,1,beetles out,,70,,,,\n"
     schedule = schedule_of(rows + "2031-03-16,2,beetles in,,,,,,\n")
-    assert [step.what for step in schedule.steps[15]] == ["move"]
+    assert [step.what for step in schedule.steps[15]] == ["take out", "put in"]
     assert 14 not in schedule.steps
 
 
@@ -165,7 +165,7 @@ def test_a_missing_move_is_put_into_the_middle_of_the_gap():
         "2031-03-01,1,beetles in,,80,,,,\n2031-03-10,,not written,,,,,2031-03-20,\n"
         "2031-03-28,2,beetles out,,60,,,,\n2031-03-28,3,beetles in,,,,,,\n"
     )
-    assert [step.what for step in schedule.steps[14]] == ["move"]
+    assert [step.what for step in schedule.steps[14]] == ["take out", "put in"]
     assert "taken as moved there on 2031-03-15" in schedule.notes[0]
     assert not schedule.written(9) and schedule.written(8) and not schedule.written(19)
 
@@ -241,6 +241,19 @@ def test_pupae_go_to_the_tray_and_beetles_back_to_the_breeders():
     assert seen[:-1].sum() > 100
     # All picked have emerged, and joined the founders (19 to 21 within the error of counting).
     assert abs(seen[-1] - seen[:-1].sum() - 20) <= 1
+
+
+def test_a_bin_washed_between_out_and_in_takes_its_beetles_back():
+    """A second breeding bin does not get the beetles that wait."""
+    schedule = schedule_of(
+        "2031-03-01,1,beetles in,,80,,1%,,\n2031-03-01,2,beetles in,,40,,1%,,\n"
+        "2031-03-01,3,larvae in,,9,,,,\n"
+        "2031-03-10,1,beetles out,,80,,,,\n2031-03-10,1,cleared,,,,,,\n"
+        "2031-03-10,1,beetles in,,80,,,,\n2031-03-11,1,count,larvae,0,,,,\n"
+    )
+    assert not schedule.notes
+    seen = replay(schedule, quiet(), WARM, 4)
+    assert abs(seen[0] - 80) <= 4 and seen[1] == seen[0] and seen[2] == 0
 
 
 def test_one_bin_only():

@@ -20,6 +20,7 @@ from colony_sim.colony.model import Colony
 from colony_sim.colony.simulate import _forget
 from colony_sim.fitting.logbook import Entry
 from colony_sim.fitting.schedule import Schedule, Step
+from colony_sim.population import census
 from colony_sim.population.draws import Block
 from colony_sim.population.insects import Flag, Stage
 from colony_sim.population.ledger import Event
@@ -62,6 +63,7 @@ class LogKeeper(Keeper):
         self.seen = np.full(len(schedule.observed), np.nan)
         self._counts: dict[str, float] = {}
         self._arrivals = 0
+        self._held = False
         self._bran_g = 0.0
 
     def work(self) -> None:
@@ -127,9 +129,10 @@ class LogKeeper(Keeper):
     def _bring_tray_beetles(self) -> None:
         """Beetles on the tray join the breeders; where there are none they wait."""
         breeding = self._bins(Phase.BREEDING)
-        rows = self.model.insects.rows(Stage.ADULT, self.model.tray)
-        if rows.size and breeding:
-            self._spread(rows, breeding)
+        if breeding and not self._held:
+            rows = self.model.insects.rows(Stage.ADULT, self.model.tray)
+            if rows.size:
+                self._spread(rows, breeding)
 
     def _do_dead_beetles(self, step: Step) -> None:
         dead = self.model.substrate.dead_adults
@@ -137,11 +140,15 @@ class LogKeeper(Keeper):
         self._show(step.seen, int(dead[step.slot]), each * int(dead[step.slot]))
         dead[step.slot] = 0
 
-    def _do_move(self, step: Step) -> None:
+    def _do_take_out(self, step: Step) -> None:
+        for slot, seen in step.sources:
+            self._take_out(self.model.bins[slot], seen)
+        # They wait on the tray for their bins, whatever else is done that day.
+        self._held = True
+
+    def _do_put_in(self, step: Step) -> None:
         model = self.model
-        homes = [model.bins[slot] for slot, _ in step.sources]
-        for bin_, (_, seen) in zip(homes, step.sources, strict=True):
-            self._take_out(bin_, seen)
+        self._held = False
         rows = model.insects.rows(Stage.ADULT, model.tray)
         order = rows[np.argsort(self._draw(Block.MOVE, 3, rows), kind="stable")]
         shares = np.cumsum([share for _, share, _ in step.targets])
@@ -237,6 +244,13 @@ class LogKeeper(Keeper):
             self._remove(pupae, Event.PUPA_LOST_HANDLING)
         model.discard_substrate(bin_)
         bin_.phase, bin_.date_in, bin_.date_out, bin_.moist = Phase.FREE, None, None, False
+
+    def _top_up(self) -> None:
+        # Most days no bin is short of bran; looking at all at once keeps a replay quick.
+        table, few = self.model.table, self.model.parameters["bran.top_up_below_g"]
+        eaters = table[:-1, census.LARVAE] + table[:-1, census.ADULTS]
+        if np.any((eaters > 0) & (self.model.substrate.bran[:-1] < few * NG_PER_G)):
+            super()._top_up()
 
     def _do_moisture_started(self, step: Step) -> None:
         self.model.bins[step.slot].moist = True

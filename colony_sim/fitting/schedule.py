@@ -66,16 +66,16 @@ class Step:
     Attributes
     ----------
     what : str
-        Word of the action; "move", "leave" and "arrive" for beetles that change their bins, leave
-        the log's sight or come into it.
+        Word of the action; "take out", "put in", "leave" and "arrive" for beetles that change
+        their bins, leave the log's sight or come into it.
     slot : int
         Place of the bin in the rack, from 0; -1: the tray.
     entry : Entry
     seen : dict of str to int
         By unit, the place among `Schedule.observed` of what this step shows.
     sources, targets : tuple
-        Of a move: slots the beetles come from, each with its `seen`; slots they go to, each with
-        its share and its `seen`.
+        Slots that beetles come from, each with its `seen`; slots they go to, each with its share
+        and its `seen`.
     """
 
     what: str
@@ -230,23 +230,23 @@ class _Compiler:
         next_day = {e.action for e in tomorrow} & {"beetles in", "beetles out"}
         if outs and not ins and not waiting and next_day == {"beetles in"}:
             outs, later = [], outs
-        moved = False
+        out = bool(outs) and (bool(waiting) and self._out(day, outs, ins))
+        moving, put = bool(outs), False
         for entry in today:
             if entry.action == "beetles out":
-                if outs and not moved:
-                    moved = True
-                    self._out(day, outs, ins)
+                out = out or (moving and self._out(day, outs, ins))
             elif entry.action == "beetles in":
-                if outs and not moved:  # They came out the day before.
-                    moved = True
-                    self._out(day, outs, ins)
-                if not outs:
+                if not moving:
                     self._in(day, entry)
+                elif not put:
+                    put = True
+                    self._put(day, ins)
             elif entry.action != "not written":
                 self._other(day, entry)
         return later
 
-    def _out(self, day: int, outs: list[Entry], ins: list[Entry]) -> None:
+    def _out(self, day: int, outs: list[Entry], ins: list[Entry]) -> bool:
+        """Beetles come out of bins; true, so that they do so once a day."""
         sources = []
         for entry in outs:
             if self.phase[entry.bin] != BREEDING:
@@ -258,8 +258,13 @@ class _Compiler:
                 continue
             self.phase[entry.bin] = GROWING
             sources.append((self._slot(entry.bin), self._see(entry, day)))
-        if not sources:
-            return
+        if sources:
+            what = "take out" if ins else "leave"
+            self.steps[day].append(Step(what, sources[0][0], outs[0], sources=tuple(sources)))
+        return True
+
+    def _put(self, day: int, ins: list[Entry]) -> None:
+        """Beetles taken out go into bins."""
         total = sum(e.count or 0 for e in ins)
         even = not all(e.count for e in ins)
         targets = []
@@ -268,10 +273,7 @@ class _Compiler:
             self.phase[entry.bin] = BREEDING
             share = 1 / len(ins) if even else entry.count / total
             targets.append((self._slot(entry.bin), share, self._see(entry, day)))
-        what = "move" if targets else "leave"
-        self.steps[day].append(
-            Step(what, sources[0][0], outs[0], {}, tuple(sources), tuple(targets))
-        )
+        self.steps[day].append(Step("put in", targets[0][0], ins[0], targets=tuple(targets)))
 
     def _in(self, day: int, entry: Entry) -> None:
         again = self.phase[entry.bin] == BREEDING
@@ -281,7 +283,7 @@ class _Compiler:
         slot = self._slot(entry.bin)
         if self.in_hand:
             self.in_hand = False
-            step = Step("move", slot, entry, targets=((slot, 1.0, self._see(entry, day)),))
+            step = Step("put in", slot, entry, targets=((slot, 1.0, self._see(entry, day)),))
             self.steps[day].append(step)
             return
         if entry.count is None and entry.grams is None:
