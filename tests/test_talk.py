@@ -242,6 +242,19 @@ def test_a_study_that_cannot_be_drawn_is_left_out_and_told(tmp_path, few):
     assert gather(folder, beside=False).left_out == []
 
 
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({"study": {"simulations": 300}, "experiment": {"seeds": [1]}}, "300 simulated logs"),
+        ({"study": {"replicates": 2, "seeds": [1, 2, 3]}}, "2 seeds"),
+        ({"experiment": {"seeds": [4], "replicates": 9}}, "1 seed"),
+        ({"experiment": {}}, "number not stored"),
+    ],
+)
+def test_the_number_of_runs_comes_from_the_manifest_where_a_slide_tells_none(facts, words):
+    assert notes.runs_of(facts) == words
+
+
 def test_names_of_slides_differ(tmp_path, few, monkeypatch):
     one = kept_slides()[0]
     monkeypatch.setattr(comparison_slides, "slides", lambda *_, **__: [one, one, one])
