@@ -34,7 +34,7 @@ from colony_sim.planning.planner import base_plan, make_plan
 from colony_sim.planning.purchases import purchases
 from colony_sim.planning.remedies import _served
 from colony_sim.planning.request import read_request
-from colony_sim.planning.residence import bins_needed
+from colony_sim.planning.residence import bins_needed, unhurried
 from colony_sim.planning.shortfall import bisect
 from colony_sim.planning.startup import event_days, startup, trailing
 from colony_sim.planning.wants import STRETCH_DAYS, Have, Want, for_birds
@@ -242,8 +242,8 @@ def test_bound_of_the_next_run_holds_as_often_as_asked():
 # ---- What is kept of a run
 
 
-def small_runs(tmp_path, days=900, runs=4, **values):
-    """Real runs of a small rack in a warm room."""
+def small_runs(tmp_path, days=900, runs=4, also=None, **values):
+    """Real runs of a small rack in a warm room; `also` makes a second job of the first."""
     request = asked(bins=10, bin_area_dm2=2.0, breeders=60)
     handling = candidates.values(
         candidates.usual(candidates.levels(request.have)),
@@ -255,12 +255,13 @@ def small_runs(tmp_path, days=900, runs=4, **values):
     seeds = tuple(enumerate(replicate_seeds(1, runs), start=1))
     with open_store(tmp_path) as store:
         forecaster = Forecaster(plan, "2031-12-15", store, Inline(run_task))
-        return forecaster.run([job], seeds, "test")[0], forecaster, seeds
+        jobs = [job] if also is None else [job, also(job)]
+        return forecaster.run(jobs, seeds, "test"), forecaster, seeds
 
 
 @pytest.fixture(scope="module")
 def real(tmp_path_factory):
-    forecast, forecaster, seeds = small_runs(tmp_path_factory.mktemp("real"))
+    (forecast,), forecaster, seeds = small_runs(tmp_path_factory.mktemp("real"))
     records = [simulate(forecaster.scenario(forecast.job, *pair)) for pair in seeds]
     return forecast, records
 
@@ -313,6 +314,16 @@ def test_littles_law_holds_in_the_runs(real):
     assert found.needed == pytest.approx(found.fillings_per_day * found.growth)
     assert found.first <= found.growth <= found.stay
     assert found.most <= 10
+
+
+def test_growth_is_timed_where_no_bin_is_emptied_early(tmp_path):
+    # A full rack ends a bin's harvest when its room is needed: that is no time of growth.
+    (tight, free), *_ = small_runs(tmp_path, runs=1, also=unhurried, **{"rack.bins": 5})
+    found = bins_needed(tight, 365, free)
+    assert found.stay_high <= 5 * 14 < found.growth
+    assert found.growth == bins_needed(free, 365).growth
+    assert found.needed > found.used
+    assert free.weeks("bins_most").max() < free.job.values["rack.bins"]
 
 
 def test_life_of_a_filling_from_the_log():

@@ -20,9 +20,10 @@ from colony_sim.experiment.store import claim
 from colony_sim.experiment.study import write_study
 from colony_sim.planning.choose import QUICK, Effort
 from colony_sim.planning.facts import KIND, StoredPlan, stored
+from colony_sim.planning.phrases import percent
 from colony_sim.planning.planner import base_plan, make_plan
 from colony_sim.planning.request import read_request
-from colony_sim.planning.words import headline, in_words, percent
+from colony_sim.planning.words import headline, in_words
 
 _SHOWN_WEEKS = 52
 

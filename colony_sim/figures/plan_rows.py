@@ -15,7 +15,8 @@ from colony_sim.figures.origin import Origin, count
 from colony_sim.figures.slide import Slide
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
-from colony_sim.planning.words import CAUTION, nice, percent, points, when
+from colony_sim.planning.phrases import nice, percent, points
+from colony_sim.planning.words import CAUTION, when
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

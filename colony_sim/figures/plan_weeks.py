@@ -17,7 +17,8 @@ from colony_sim.figures.origin import Origin, count
 from colony_sim.figures.slide import Slide
 from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.facts import StoredPlan
-from colony_sim.planning.words import due, headline, interval, nice, percent, when
+from colony_sim.planning.phrases import interval, nice, percent
+from colony_sim.planning.words import due, headline, when
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,7 +62,9 @@ def later(plan: StoredPlan, origin: Origin) -> Slide | None:
             f"give what is wanted in fewer than {asked} of runs"
         )
         if cold:
-            title += f"; a room at {WARM_C:g} C or more feeds {cold if cold < short else 'all'} of them"
+            title += (
+                f"; a room at {WARM_C:g} C or more feeds {cold if cold < short else 'all'} of them"
+            )
     return _slide(plan, origin, "plan_later", rows, title)
 
 

@@ -4,7 +4,8 @@ Every candidate runs from the first beetles through start-up and steady running,
 seeds. It promises to meet the want if the next run's poorest stretch would reach it with the
 probability asked for (`chance.next_run`), and likewise stay within the minutes. Of those that
 promise it, the one with the least work is taken; work within 3 % counts as equal, and then the
-fewest beetles to start with, then the fewest bins decide. The chosen one is run again on fresh
+fewest beetles to start with, then the fewest bins decide. Where none promises it, the one is taken
+that lacks least, summed over all stretches (`shortage`). The chosen one is run again on fresh
 seeds, and only these count: the best of many is flattered by the seeds it was chosen on.
 """
 
@@ -126,9 +127,30 @@ def lacking(forecast: Forecast, want: Want, have: Have) -> float:
     return lack
 
 
-def rank(forecast: Forecast, want: Want, have: Have) -> tuple[float, float]:
-    """Order of candidates: what is lacking, then minutes a week; less is better."""
-    return lacking(forecast, want, have), float(forecast.minutes(want.after_days).mean())
+def shortage(forecast: Forecast, want: Want, have: Have) -> float:
+    """What a candidate lacks over all: 0 where every stretch of every run is fed in time.
+
+    Share of the want that a stretch lacks, mean over stretches and runs, plus the share of the
+    minutes that a run is over.
+    """
+    lack = 1.0 - forecast.stretch_yields(want.after_days) / want.grams_per_day
+    total = float(np.maximum(lack, 0.0).mean())
+    if have.minutes_per_week is not None:
+        over = forecast.minutes(want.after_days) / have.minutes_per_week - 1.0
+        total += float(np.maximum(over, 0.0).mean())
+    return total
+
+
+def rank(forecast: Forecast, want: Want, have: Have) -> tuple[float, float, float]:
+    """Order of candidates; less is better.
+
+    Those that promise the want come first, by their minutes a week; the others follow by what
+    they lack over all, then by what they are short of a promise.
+    """
+    lack = lacking(forecast, want, have)
+    if lack == 0:
+        return -1.0, 0.0, float(forecast.minutes(want.after_days).mean())
+    return shortage(forecast, want, have), lack, float(forecast.minutes(want.after_days).mean())
 
 
 def choose(
@@ -211,7 +233,7 @@ def _order(
         ),
     )
     if not promise:
-        return surest
+        return sorted(finalists, key=lambda c: (*rank(tried[c].forecast, want, have), c))
     least = min(map(minutes, promise))
     level = [c for c in promise if minutes(c) <= SAME_WORK * least]
     winner = min(level, key=lambda c: (*beetles_and_bins(c), minutes(c), c))

@@ -19,6 +19,7 @@ from colony_sim.planning.candidates import kept
 from colony_sim.planning.chance import Share
 from colony_sim.planning.choose import QUICK, Effort
 from colony_sim.planning.planner import YearPlan
+from colony_sim.planning.remedies import fed
 from colony_sim.planning.shortfall import reach
 from colony_sim.planning.wants import STRETCH_DAYS, Want
 
@@ -92,6 +93,7 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
         "promised": found.chosen.promised,
         "reach": asdict(found.reach),
         "reach_last_year": asdict(reach(forecast, last)),
+        "fed_share": float(fed(forecast, want).mean()),
         "mean_g_per_day": float(forecast.mean_yield(want.after_days).mean()),
         "minutes_per_week": float(forecast.minutes(want.after_days).mean()),
         "larva_mg_harvested": 1000 * mass / number if number else None,

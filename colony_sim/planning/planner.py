@@ -23,7 +23,7 @@ from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
 from colony_sim.planning.purchases import purchases
 from colony_sim.planning.remedies import remedies, try_remedies
 from colony_sim.planning.request import Request
-from colony_sim.planning.residence import Bins, bins_needed
+from colony_sim.planning.residence import Bins, bins_needed, unhurried
 from colony_sim.planning.shortfall import Reach, reach, shortfalls
 from colony_sim.planning.startup import startup
 from colony_sim.planning.trials import trial_table
@@ -31,6 +31,8 @@ from colony_sim.planning.weeks import in_the_middle, week_table
 
 PAIRED = 20
 """Fresh seeds at most that remedies and loosened limits are run on."""
+FREE = 6
+"""Of these, as many as the time of growth is taken from, in a rack that is never full."""
 FEW = 5
 """Of these, at most as many as a limit is searched with."""
 
@@ -151,12 +153,13 @@ def _make(
     want, have = request.want, request.have
     chosen = choose(want, have, request.climate, forecaster, seeds, effort, request.seed)
     forecast = chosen.forecast
-    bins = bins_needed(forecast, want.after_days)
     by_seed = dict(zip([seed for _, seed in seeds], [number for number, _ in seeds], strict=True))
+    paired = tuple((by_seed[seed], seed) for seed in forecast.seeds)[:PAIRED]
+    free = forecaster.run([unhurried(forecast.job)], paired[:FREE], "time of growth")[0]
+    bins = bins_needed(forecast, want.after_days, free)
     middle = forecast.seeds[in_the_middle(forecast)]
     record = simulate(forecaster.scenario(forecast.job, by_seed[middle], middle))
     weeks = week_table(forecast, want, request.start, bins.growth, record.bin_log)
-    paired = tuple((by_seed[seed], seed) for seed in forecast.seeds)[:PAIRED]
     warm = _warm(forecast.job, forecaster, paired, request, bins, record.bin_log)
     # A week is due once the first four weeks that must be met are over.
     weeks = mark(weeks, warm, want.probability, want.after_days)

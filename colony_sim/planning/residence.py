@@ -7,12 +7,15 @@ is emptied.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from colony_sim.experiment.points import mean_interval
-from colony_sim.planning.forecast import Forecast
+from colony_sim.planning.forecast import Forecast, Job
+
+LONGEST_DAYS = 300
+"""Days after the beetles left at which a bin is emptied at last, where room does not press."""
 
 
 @dataclass(frozen=True)
@@ -22,8 +25,8 @@ class Bins:
     Attributes
     ----------
     growth, growth_low, growth_high : float
-        Days from beetles in to the harvest of 9 tenths of a filling: median and 80 % range over
-        fillings.
+        Days from beetles in to the harvest of 9 tenths of a filling, where no bin is emptied
+        before it is spent: median and 80 % range over fillings.
     first, first_low, first_high : float
         Days from beetles in to the first harvest, likewise.
     stay, stay_low, stay_high : float
@@ -77,8 +80,23 @@ class Bins:
     full_weeks: float
 
 
-def bins_needed(forecast: Forecast, after_days: int) -> Bins:
+def unhurried(job: Job) -> Job:
+    """The same handling in a rack where no bin is emptied to make room, nor before it is spent.
+
+    In a rack that is full, a bin's harvest ends when its room is needed, so that its time would
+    tell of the rack and not of growth.
+    """
+    every = int(job.values["rotation.interval_days"])
+    bins = int(job.values["rack.bins"])
+    enough = bins + -(-LONGEST_DAYS // every)
+    more = {"rack.bins": max(2 * bins, enough), "rack.clear_after_days": LONGEST_DAYS}
+    return replace(job, values={**job.values, **more})
+
+
+def bins_needed(forecast: Forecast, after_days: int, free: Forecast | None = None) -> Bins:
     """Growth times, stays and bins in use of a forecast in steady running.
+
+    Growth times are those of `free`, runs of the `unhurried` job, if they are given.
 
     The law is taken over whole weeks between `after_days` and the end. Fillings that are in use
     within those weeks count with the days they are: the law then holds up to the edges, where
@@ -86,15 +104,13 @@ def bins_needed(forecast: Forecast, after_days: int) -> Bins:
     """
     first_week, last_week = -(-after_days // 7), forecast.days // 7
     begin, end = 7 * first_week, 7 * last_week
-    growth, early, stays, per_run = [], [], [], []
+    growth, early = _growth_times(forecast if free is None else free, begin)
+    stays, per_run = [], []
     for outcome in forecast.outcomes:
         rate, own = 0, []
-        for day_in, first, most, out, _ in outcome["fillings"]:
+        for day_in, _, _, out, _ in outcome["fillings"]:
             if begin < day_in <= end:
                 rate += 1
-            if day_in >= 1 and most is not None and out is not None and out > begin:
-                growth.append(most - day_in)
-                early.append(first - day_in)
             if out is not None and begin < out <= end and day_in >= 1:
                 own.append(out - day_in)
         stays += own
@@ -133,6 +149,23 @@ def bins_needed(forecast: Forecast, after_days: int) -> Bins:
         most=int(most.max()) if most.size else 0,
         full_weeks=float((most >= rack).mean()) if most.size else np.nan,
     )
+
+
+def _growth_times(forecast: Forecast, begin: int) -> tuple[list[float], list[float]]:
+    """Days to 9 tenths of the harvest and to its first, of fillings emptied after a day.
+
+    The last fillings of a run are not over; they would tell of the quick ones only. So only
+    fillings of the days before any that is still open count.
+    """
+    growth, early = [], []
+    for outcome in forecast.outcomes:
+        rows = [row for row in outcome["fillings"] if row[0] >= 1]
+        still_open = min((row[0] for row in rows if row[3] is None), default=np.inf)
+        for day_in, first, most, out, _ in rows:
+            if most is not None and out is not None and out > begin and day_in < still_open:
+                growth.append(most - day_in)
+                early.append(first - day_in)
+    return growth, early
 
 
 def _range(values: list[float]) -> tuple[float, float, float]:

@@ -15,7 +15,7 @@ import pandas as pd
 
 from colony_sim.planning import room
 from colony_sim.planning.chance import next_run, reach_limits, share, within_reach
-from colony_sim.planning.choose import Chosen, Tried, lacking
+from colony_sim.planning.choose import Chosen, Tried, lacking, rank
 from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
 from colony_sim.planning.wants import Have, Want
 
@@ -159,10 +159,10 @@ def bisect(there: float, tried: float, step: float, enough: Callable[[float], bo
 
 def _handlings(chosen: Chosen, want: Want, have: Have) -> list[Tried]:
     """The best of the search, and the best that spreads beetles over more bins."""
-    order = sorted(chosen.tried, key=lambda t: (lacking(t.forecast, want, have), t.choice))
+    order = sorted(chosen.tried, key=lambda t: (*rank(t.forecast, want, have), t.choice))
     # A handling that is over the minutes may be what another limit needs.
     free = replace(have, minutes_per_week=None)
-    by_yield = sorted(chosen.tried, key=lambda t: (lacking(t.forecast, want, free), t.choice))
+    by_yield = sorted(chosen.tried, key=lambda t: (*rank(t.forecast, want, free), t.choice))
     split = [t for t in by_yield if t.forecast.job.values["rotation.surplus"] == "split"]
     picked = [*order[:2], *by_yield[:1], *split[:1], *order[2:]]
     return list({tried.choice: tried for tried in picked}.values())[:HANDLINGS]
@@ -173,9 +173,8 @@ def _first_that_promises(
     forecaster: Forecaster, seeds: Seeds, stage: str,
 ) -> tuple[bool, Tried]:  # fmt: skip
     ran = forecaster.run([at(tried) for tried in handlings], seeds, f"short of {stage}")
-    lack = [lacking(forecast, want, have) for forecast in ran]
-    best = min(range(len(ran)), key=lambda i: (lack[i], i))
-    return lack[best] == 0, handlings[best]
+    best = min(range(len(ran)), key=lambda i: (*rank(ran[i], want, have), i))
+    return lacking(ran[best], want, have) == 0, handlings[best]
 
 
 def _with_bins(tried: Tried, bins: float) -> Job:
@@ -202,7 +201,7 @@ def _minutes(
     best = (
         min(enough, key=lambda t: (needs(t), t.choice))
         if enough
-        else min(chosen.tried, key=lambda t: (lacking(t.forecast, want, free), t.choice))
+        else min(chosen.tried, key=lambda t: (*rank(t.forecast, want, free), t.choice))
     )
     forecast = forecaster.run([best.forecast.job], seeds, "short of minutes")[0]
     most = max(needs(tried) for tried in chosen.tried)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from colony_sim.planning.chance import next_run, share
-from colony_sim.planning.choose import Chosen, lacking
+from colony_sim.planning.choose import Chosen, lacking, shortage
 from colony_sim.planning.forecast import Forecast
 from colony_sim.planning.wants import Have, Want
 
@@ -18,15 +18,16 @@ def trial_table(chosen: Chosen, want: Want, have: Have) -> pd.DataFrame:
     pandas.DataFrame
         stage, runs, the keys of the handling, sure_g_per_day (poorest stretch, mean over runs),
         next_run_g_per_day (what the next run reaches with the probability asked for),
-        mean_g_per_day, minutes_per_week, bins_in_use, met, lacking (0: it promises the want),
-        chosen. Best first within the stages of the search.
+        mean_g_per_day, minutes_per_week, bins_in_use, met, lacking (0: promises the want),
+        shortage (what it lacks over all stretches), chosen. Fresh seeds first, then best
+        first.
     """
     rows = [
         _row(tried.forecast, tried.stage, want, have, tried.choice == chosen.choice)
         for tried in chosen.tried
     ]
     table = pd.DataFrame(rows).sort_values(
-        ["lacking", "minutes_per_week"], kind="stable", ignore_index=True
+        ["shortage", "lacking", "minutes_per_week"], kind="stable", ignore_index=True
     )
     fresh = pd.DataFrame([
         _row(a.forecast, "fresh seeds", want, have, a.choice == chosen.choice)
@@ -53,4 +54,5 @@ def _row(
         "met": met.met,
         "met_share": met.value,
         "lacking": lacking(forecast, want, have),
+        "shortage": shortage(forecast, want, have),
     }

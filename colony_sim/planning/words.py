@@ -5,19 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from datetime import date
-from decimal import ROUND_CEILING, ROUND_FLOOR
 from typing import Any
-
-import pandas as pd
 
 from colony_sim.experiment.wording import number
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
+from colony_sim.planning.phrases import interval, nice, percent, range_text, reach_limits
+from colony_sim.planning.words_short import cold, remedies, short
 
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
 CAUTION = (
     "Check your local feed law before you feed insects to animals, and ask a vet or a feed adviser "
     "how many are right for your birds."
@@ -52,15 +47,14 @@ def headline(plan: StoredPlan) -> str:
             f"The plan gives {grams}, but within {facts['have']['minutes_per_week']:g} minutes a "
             f"week only {counted}; {asked} are asked for"
         )
-    if sure <= 0:
-        return (
-            f"No plan was found: in the poorest {weeks} weeks there is no harvest, {grams} wanted"
-        )
-    lack = number(facts["reach"]["lack"])
-    return (
-        f"No plan was found that gives {grams}: the best reaches {number(sure)} g in {asked} of "
-        f"runs, {lack} g short"
+    text = (
+        f"No plan was found that gives {grams} in every {weeks} weeks: the closest feeds "
+        f"{percent(facts['fed_share'])} of them; "
     )
+    if sure <= 0:
+        return f"{text}the poorest give nothing"
+    lack = number(facts["reach"]["lack"])
+    return f"{text}the poorest give {number(sure)} g in {asked} of runs, {lack} g short"
 
 
 def in_words(plan: StoredPlan) -> str:
@@ -110,8 +104,9 @@ def chances(plan: StoredPlan) -> str:
     if facts["have"]["minutes_per_week"] is not None:
         text += " and the work stays within the minutes, in the mean"
     text += (
-        f". In {percent(want['probability'])} of runs the poorest {weeks} weeks give "
-        f"{number(reach['grams'])} g a day or more ({_reach_limits(reach)}); the mean is "
+        f". Of the stretches of all runs {percent(facts['fed_share'])} are fed. In "
+        f"{percent(want['probability'])} of runs the poorest {weeks} weeks give "
+        f"{number(reach['grams'])} g a day or more ({reach_limits(reach)}); the mean is "
         f"{number(facts['mean_g_per_day'])} g a day, the work "
         f"{number(facts['minutes_per_week'])} minutes a week."
     )
@@ -125,7 +120,7 @@ def chances(plan: StoredPlan) -> str:
     if not plan.is_met and last["grams"] > 1.1 * max(reach["grams"], 1e-9):
         text += (
             f" In the last year alone, with the waves of the start-up behind, it is "
-            f"{number(last['grams'])} g a day ({_reach_limits(last)})."
+            f"{number(last['grams'])} g a day ({reach_limits(last)})."
         )
     if facts["died_out"]:
         text += f" The colony died out in {facts['died_out']} of {share.runs} runs."
@@ -170,20 +165,20 @@ def bins(plan: StoredPlan) -> str:
     every = 1 / b["fillings_per_day"] if b["fillings_per_day"] else math.inf
     used = plan.facts["policy"]["rack.bins"]
     text = (
-        f"Bins needed and why: from beetles in to the harvest of nine tenths of a bin takes "
-        f"{b['growth']:.0f} days (80 % range {b['growth_low']:.0f} to {b['growth_high']:.0f}); a "
-        f"bin is filled every {number(every)} days; so {number(b['growth'])} / {number(every)} = "
-        f"{number(b['needed'])} bins are growing or breeding ({number(b['needed_low'])} to "
-        f"{number(b['needed_high'])}). A bin is kept until it is emptied, {number(b['stay_mean'])} "
-        f"days in the mean, which makes {number(b['little'])} by Little's law (a filling more or "
-        f"less at the ends of the time counted makes {number(b['edge'])}); the runs used "
-        f"{number(b['used'])} ({range_text(b['used_low'], b['used_high'])}), {b['most']} at most "
-        f"of {used}."
+        f"Bins needed and why: where no bin is emptied early, it takes {b['growth']:.0f} days "
+        f"(80 % range {b['growth_low']:.0f} to {b['growth_high']:.0f}) from beetles in to the "
+        f"harvest of nine tenths of a bin; a bin is filled every {number(every)} days; so "
+        f"{b['growth']:.0f} / {number(every)} = {number(b['needed'])} bins ("
+        f"{number(b['needed_low'])} to {number(b['needed_high'])}). In the plan a bin is emptied "
+        f"after {number(b['stay_mean'])} days in the mean, which makes {number(b['little'])} in "
+        f"use by Little's law (a filling more or less at the ends of the time counted makes "
+        f"{number(b['edge'])}); the runs used {number(b['used'])} "
+        f"({range_text(b['used_low'], b['used_high'])}), {b['most']} at most of {used}."
     )
-    if b["full_weeks"] > 0.5:
+    if b["stay_mean"] < b["growth"]:
         text += (
-            f" In {percent(b['full_weeks'])} of weeks no bin of the {used} was free on some day: "
-            "the rack, not growth, then decides when a bin is emptied."
+            " Bins are emptied before most of their harvest is grown; the larvae move on to the "
+            "next bin."
         )
     return text
 
@@ -234,98 +229,6 @@ def purchases(plan: StoredPlan) -> str:
     return f"To buy: {'; '.join(parts)}. The table purchases has every month."
 
 
-def cold(plan: StoredPlan) -> str:
-    """Weeks that a cold spell starves."""
-    found = plan.facts["spells"]
-    room = plan.facts["room"]
-    asked = percent(plan.facts["want"]["probability"])
-    short = int(plan.tables["weeks"]["short"].sum())
-    if not found:
-        if room["warmest_c"] - room["coldest_c"] < 1.0:
-            return "Cold spells: none, the room is the same all year."
-        if not short:
-            return "Cold spells: no week from the day the want is due is starved."
-        return (
-            f"Cold spells: none can be told apart. {short} weeks are short, and the same room kept "
-            "at 25 C or more does not feed them either: the rack, the handling or the start-up is "
-            "what is short."
-        )
-    lines = [
-        f"- {nice(s['begins'])} to {nice(_week_end(s['ends']))}: in the worst week the want is met "
-        f"in {percent(s['least_share'])} of runs, {number(s['lack'])} g a day lacking in the "
-        f"median run; the growth before was at {number(s['growth_c'])} C"
-        for s in found
-    ]
-    other = short - int(plan.tables["weeks"]["cold"].sum())
-    text = (
-        f"Weeks that the cold starves (the four weeks up to them give what is wanted in fewer than "
-        f"{asked} of runs, and in the same room at 25 C or more they do not):\n" + "\n".join(lines)
-    )
-    if other:
-        text += f"\n{other} further weeks are short in the warm room as well."
-    return text
-
-
-def short(plan: StoredPlan) -> str:
-    """What is short and by how much."""
-    table = plan.tables.get("shortfalls")
-    if table is None:
-        return ""
-    lines = [f"- {limit_text(row)}" for row in table.itertuples()]
-    return (
-        "What would be enough, each alone (with the best handling tried for it; another might need "
-        "less):\n" + "\n".join(lines)
-    )
-
-
-def limit_text(row: Any) -> str:
-    """One loosened limit."""
-    share = (
-        f"met in {percent(row.met)} of {row.runs} runs (95 % interval "
-        f"{interval(row.met_low, row.met_high)})"
-    )
-    there, tried = number(row.there), number(row.tried)
-    if pd.isna(row.needed):
-        if row.limit == "minutes":
-            return (
-                f"minutes: more alone do not do it in any handling tried; the best gives "
-                f"{number(row.sure_g_per_day)} g a day, {share}"
-            )
-        return (
-            f"{row.limit}: not even {tried} {row.unit} ({there} there) alone: "
-            f"{number(row.sure_g_per_day)} g a day, {share}"
-        )
-    text = f"{row.limit}: {number(row.needed)} {row.unit} ({there} there): {share}"
-    return f"{text}; with {row.handling}" if row.handling else text
-
-
-def remedies(plan: StoredPlan) -> str:
-    """What helps, ranked."""
-    table = plan.tables.get("remedies")
-    if table is None:
-        return ""
-    base, rest = table.iloc[0], table.iloc[1:]
-    helping = rest[rest["helps"]]
-    head = (
-        f"What to do, each run on {base['runs']} seeds of the plan (of the stretches of four "
-        f"weeks, the plan as it is feeds {percent(base['fed_share'])}):"
-    )
-    if helping.empty:
-        return f"{head} nothing of {len(rest)} remedies tried helps beyond chance."
-    lines = []
-    for row in helping.itertuples():
-        note = f" ({row.note})" if row.note else ""
-        lines.append(
-            f"- {row.remedy}{note}: {points(row.gain, row.gain_low, row.gain_high)} of stretches "
-            f"fed; the want met in {percent(row.met)} of runs "
-            f"({interval(row.met_low, row.met_high)})"
-        )
-    others = rest[~rest["helps"]]["remedy"].tolist()
-    if others:
-        lines.append(f"- no help that the runs show: {'; '.join(others)}")
-    return head + "\n" + "\n".join(lines)
-
-
 def cautions(plan: StoredPlan) -> str:
     """Cautions, and what the plan is not."""
     return f"{CAUTION} {DUST} {MODEL}"
@@ -337,47 +240,6 @@ def due(facts: Mapping[str, Any]) -> str:
     return nice(day_date(start, facts["want"]["after_days"] + 1).isoformat())
 
 
-def nice(iso: str) -> str:
-    """A date in words: 1 March 2030."""
-    day = date.fromisoformat(iso)
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
-
-
-def percent(share: float) -> str:
-    """A share as a whole percentage."""
-    return f"{100 * share:.0f} %"
-
-
-def interval(low: float, high: float) -> str:
-    """An interval of shares in percent, rounded outward."""
-    return f"{math.floor(100 * low + 1e-9)} to {math.ceil(100 * high - 1e-9)} %"
-
-
-def points(gain: float, low: float, high: float) -> str:
-    """A gain in percentage points with its interval, rounded outward."""
-    ends = f"{math.floor(100 * low + 1e-9)} to {math.ceil(100 * high - 1e-9)}"
-    return f"{100 * gain:.0f} percentage points more (95 % interval {ends})"
-
-
-def range_text(low: float, high: float) -> str:
-    """A 95 % interval, rounded outward."""
-    if low is None or high is None:
-        return "too few runs for an interval"
-    bottom, top = number(low, ROUND_FLOOR), number(high, ROUND_CEILING)
-    return f"95 % interval {bottom} to {top}"
-
-
-def _reach_limits(reach: Mapping[str, Any]) -> str:
-    low = number(reach["low"], ROUND_FLOOR) if reach["low"] else "0"
-    if reach["high"] is None:
-        return f"95 % interval from {low} up, too few runs for an upper limit"
-    return f"95 % interval {low} to {number(reach['high'], ROUND_CEILING)}"
-
-
 def _minutes(have: Mapping[str, Any]) -> str:
     minutes = have["minutes_per_week"]
     return "no limit of work" if minutes is None else f"{minutes:g} minutes of work a week"
-
-
-def _week_end(first_day: str) -> str:
-    return day_date(date.fromisoformat(first_day), 7).isoformat()

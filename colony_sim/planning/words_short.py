@@ -1,0 +1,111 @@
+"""What a plan is short of, the weeks that the cold starves and what helps, in words."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from colony_sim.experiment.wording import number
+from colony_sim.planning.cold import WARM_C
+from colony_sim.planning.facts import StoredPlan
+from colony_sim.planning.measuring import day_date
+from colony_sim.planning.phrases import interval, nice, percent, points
+
+
+def cold(plan: StoredPlan) -> str:
+    """Weeks that a cold spell starves."""
+    found = plan.facts["spells"]
+    room = plan.facts["room"]
+    asked = percent(plan.facts["want"]["probability"])
+    short = int(plan.tables["weeks"]["short"].sum())
+    if not found:
+        if room["warmest_c"] - room["coldest_c"] < 1.0:
+            return "Cold spells: none, the room is the same all year."
+        if not short:
+            return "Cold spells: no week from the day the want is due is starved."
+        return (
+            f"Cold spells: none can be told apart. {short} weeks are short, and the same room kept "
+            f"at {WARM_C:g} C or more does not feed them either: the rack, the handling or the "
+            "start-up is what is short."
+        )
+    lines = [
+        f"- {nice(s['begins'])} to {nice(_week_end(s['ends']))}: in the worst week the want is met "
+        f"in {percent(s['least_share'])} of runs, {number(s['lack'])} g a day lacking in the "
+        f"median run; the growth before was at {number(s['growth_c'])} C"
+        for s in found
+    ]
+    other = short - int(plan.tables["weeks"]["cold"].sum())
+    text = (
+        f"Weeks that the cold starves (the four weeks up to them give what is wanted in fewer than "
+        f"{asked} of runs, and in the same room at {WARM_C:g} C or more they do not):\n"
+        + "\n".join(lines)
+    )
+    if other:
+        text += f"\n{other} further weeks are short in the warm room as well."
+    return text
+
+
+def short(plan: StoredPlan) -> str:
+    """What is short and by how much."""
+    table = plan.tables.get("shortfalls")
+    if table is None:
+        return ""
+    lines = [f"- {limit_text(row)}" for row in table.itertuples()]
+    return (
+        "What would be enough, each alone (with the best handling tried for it; another might need "
+        "less):\n" + "\n".join(lines)
+    )
+
+
+def limit_text(row: Any) -> str:
+    """One loosened limit."""
+    share = (
+        f"met in {percent(row.met)} of {row.runs} runs (95 % interval "
+        f"{interval(row.met_low, row.met_high)})"
+    )
+    there, tried = number(row.there), number(row.tried)
+    if pd.isna(row.needed):
+        if row.limit == "minutes":
+            return (
+                f"minutes: more alone do not do it in any handling tried; the best gives "
+                f"{number(row.sure_g_per_day)} g a day, {share}"
+            )
+        return (
+            f"{row.limit}: not even {tried} {row.unit} ({there} there) alone: "
+            f"{number(row.sure_g_per_day)} g a day, {share}"
+        )
+    text = f"{row.limit}: {number(row.needed)} {row.unit} ({there} there): {share}"
+    return f"{text}; with {row.handling}" if row.handling else text
+
+
+def remedies(plan: StoredPlan) -> str:
+    """What helps, ranked."""
+    table = plan.tables.get("remedies")
+    if table is None:
+        return ""
+    base, rest = table.iloc[0], table.iloc[1:]
+    helping = rest[rest["helps"]]
+    head = (
+        f"What to do, each run on {base['runs']} seeds of the plan (of the stretches of four "
+        f"weeks, the plan as it is feeds {percent(base['fed_share'])}):"
+    )
+    if helping.empty:
+        return f"{head} nothing of {len(rest)} remedies tried helps beyond chance."
+    lines = []
+    for row in helping.itertuples():
+        note = f" ({row.note})" if row.note else ""
+        lines.append(
+            f"- {row.remedy}{note}: {points(row.gain, row.gain_low, row.gain_high)} of stretches "
+            f"fed; the want met in {percent(row.met)} of runs "
+            f"({interval(row.met_low, row.met_high)})"
+        )
+    others = rest[~rest["helps"]]["remedy"].tolist()
+    if others:
+        lines.append(f"- no help that the runs show: {'; '.join(others)}")
+    return head + "\n" + "\n".join(lines)
+
+
+def _week_end(first_day: str) -> str:
+    return day_date(date.fromisoformat(first_day), 7).isoformat()
