@@ -259,6 +259,21 @@ def test_numbers_of_answer_and_titles_stand_in_the_tables(root, slides):
     assert float(plain(said[2])) == pytest.approx(pairs.max(), rel=5e-3)
 
 
+def test_answer_of_a_study_is_the_headline_of_its_verdict(tmp_path):
+    folder = tmp_path / "map"
+    shutil.copytree(case().study, folder)
+    (folder / "verdict.txt").write_text(
+        f"{QUESTION}\n\nNothing was found below -3.\n\nMore -4 words.\n", encoding="utf-8"
+    )
+    with with_slides(Deck(case().deck.slides[:1], [folder], [])):
+        root = parsed(write_report(folder).path)[0]
+    answer = text_of(next(e for e in root.iter("p") if e.get("class") == "answer"))
+    assert answer == "In this model and under its assumptions: Nothing was found below −3."
+    assert "More −4 words." in text_of(next(root.iter("details")))
+    assert text_of(next(root.iter("h1"))) == words.QUESTIONS["break-even map"]
+    assert QUESTION in text_of(root.find("body/header"))
+
+
 def test_assumptions_are_ranked_as_in_their_table_and_turning_ones_are_marked():
     ends = []
     for rank, key in enumerate(("predation.adult_egg", "egg.duration_days"), start=1):

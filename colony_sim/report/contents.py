@@ -16,7 +16,7 @@ from colony_sim.experiment.wording import number
 from colony_sim.figures.deck import Deck, gather
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
-from colony_sim.report.words import QUESTIONS
+from colony_sim.report.words import HEADED, QUESTIONS
 
 COMPARISON = "comparison"
 _START = "In this model"
@@ -102,16 +102,18 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
     shared = {
         "facts": facts,
         "question": _question(facts, question),
-        "part_of": "" if compared else question,
+        "part_of": question if facts.get("kind") in QUESTIONS else "",
         "deck": deck,
         "invented": "invented scenario" in text,
         "policies": None if not handling else tables.policies_table(handling, summary, differences),
     }
     if not compared:
+        headed = facts.get("kind") in HEADED and paragraphs
+        headline = paragraphs[0] if headed else deck.slides[0].title
         return Contents(
-            answer=f"{_under(facts)}: {deck.slides[0].title}.",
+            answer=dashed(f"{_under(facts)}: {headline.rstrip('.')}."),
             evidence="",
-            details=paragraphs,
+            details=tuple(map(dashed, paragraphs[1:] if headed else paragraphs)),
             leaning=(),
             unsaid=(REMINDER, *(slide.caveat for slide in deck.slides[:1] if slide.caveat)),
             between=None,

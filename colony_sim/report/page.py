@@ -232,8 +232,10 @@ def _settings(facts: dict[str, Any]) -> list[tuple[str, str]]:
         if key in head:
             found.append((key, str(head[key])))
     found += [(f"climate: {key}", _short(value)) for key, value in facts.get("climate", {}).items()]
-    for key, value in facts.get("study", {}).items():
-        found.append((f"study: {key}", _short(value)))
+    for part in ("study", "sweep"):
+        found += [(f"{part}: {key}", _short(value)) for key, value in facts.get(part, {}).items()]
+    if facts.get("profile") is not None:
+        found.append(("profile of the biology", _short(facts["profile"])))
     if "created_utc" in facts:
         found.append(("made (UTC)", str(facts["created_utc"])))
     return found

@@ -7,10 +7,11 @@ QUESTIONS = {
     "break-even map": "Where does the order of the two policies turn?",
     "sensitivity": "Which unknowns move the result most?",
     "search": "Which handling gives much, loses little and takes little work?",
-    "plan": "What does it take to get what is wanted?",
-    "fit": "Which values of the model fit the records?",
 }
-"""What a study other than a comparison asks, by the kind in its manifest."""
+"""What a study of an experiment asks, by its kind; other kinds have the question of their own."""
+
+HEADED = ("break-even map", "search", "plan", "fit")
+"""Kinds whose ``verdict.txt`` begins with the answer; of others it is the first slide's title."""
 
 LIMITS = (
     (
