@@ -546,15 +546,23 @@ def test_the_picture_of_the_rack_is_the_csv(tmp_path):
 def test_the_rack_of_runs_that_never_settle_or_die_out_is_shown_as_such():
     words = [t.get_text() for t in texts(small_figure("dying", "rack_ages"))]
     assert any("did not settle" in word for word in words)
-    found = retrace(made("dying"), seed=_seed_that_died())
-    (slide,) = rack_ages.slides(read(made("dying")), found)
-    words = [t.get_text() for t in texts(drawn(slide))]
-    assert any("died out on day" in word for word in words)
 
 
-def _seed_that_died() -> int:
-    runs = pd.read_parquet(made("dying") / "runs.parquet")
-    return int(runs[runs["status"] == "died_out"]["seed"].iloc[0])
+def test_the_rack_of_a_run_that_died_out_ends_there(tmp_path):
+    found = traces(a=15, b=20)
+    record = found.records["b"]
+    record.died_out_day, found.warm_up["b"] = 150, None
+    found.records["b"] = dataclasses.replace(
+        record, bins_daily=record.bins_daily[record.bins_daily["day"] <= 150]
+    )
+    (slide,) = rack_ages.slides(with_bins(results(tmp_path, {"a": 8, "b": 9})), found)
+    figure = readable(slide)
+    assert any("b: died out on day 150" in t.get_text() for t in texts(figure))
+    assert slide.data[slide.data["policy"] == "b"]["day"].max() == 150
+    pictures = [axes.images[0].get_array() for axes in figure.axes[:2]]
+    assert pictures[0].shape == pictures[1].shape
+    assert (pictures[1][:, 150 - int(slide.data["day"].min()) + 1 :] == 1).all()
+    assert "under “b”" not in slide.title
 
 
 # ---- Warm-up

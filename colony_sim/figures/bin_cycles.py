@@ -30,15 +30,11 @@ class Cycles:
         cleared_age (NaN if not cleared by the end), why, moist_age (NaN if never).
     harvests : DataFrame
         One row a harvest: bin, date_in, age, grams.
-    first_day, last_day : int
-        Days in which the bins were filled and watched.
     """
 
     days: pd.DataFrame
     ends: pd.DataFrame
     harvests: pd.DataFrame
-    first_day: int
-    last_day: int
 
 
 def cycles(traces: Traces, policy: str) -> Cycles | None:
@@ -78,8 +74,6 @@ def cycles(traces: Traces, policy: str) -> Cycles | None:
         days=used[columns].reset_index(drop=True),
         ends=ends,
         harvests=harvests[[*lives, "age", "grams"]].reset_index(drop=True),
-        first_day=warm_up + 1,
-        last_day=last,
     )
 
 

@@ -13,9 +13,8 @@ from matplotlib.ticker import MaxNLocator
 
 from colony_sim.experiment.finding import shortened
 from colony_sim.experiment.retrace import Traces
-from colony_sim.experiment.wording import number
-from colony_sim.figures import style
-from colony_sim.figures.bin_cycles import Cycles, band, cycles, harvest_by_week
+from colony_sim.figures import bin_words, style
+from colony_sim.figures.bin_words import STAGE_NAMES, Life
 from colony_sim.figures.results import Results, footer, run_in_words
 from colony_sim.figures.slide import Slide, says_only
 from colony_sim.figures.titles import fitting
@@ -26,52 +25,17 @@ if TYPE_CHECKING:
 
 COLUMNS = 2
 """Policies beside each other on one slide."""
-_STAGE_NAMES = {"eggs": "eggs", "larvae": "larvae", "pupae": "pupae", "adults": "beetles"}
-_UNITS = {
-    **dict.fromkeys(_STAGE_NAMES, "insects a bin"),
-    "larvae_g": "g larvae a bin",
-    "skins_per_day": "skins shed a bin and day",
-}
-_HARVEST, _MOIST = "harvested_g_per_week", "moisture_starts"
 
 
 def slides(results: Results, traces: Traces) -> list[Slide]:
     """The life of a bin under each policy, two policies a slide."""
-    data = {policy: _Life.of(traces, policy) for policy in results.policies}
+    data = {policy: Life.of(traces, policy) for policy in results.policies}
     groups = style.groups(results.policies, COLUMNS)
     return [_slide(results, traces.seed, {p: data[p] for p in group}, group) for group in groups]
 
 
-class _Life:
-    """What is drawn of one policy."""
-
-    def __init__(self, lives: Cycles) -> None:
-        self.bins = len(lives.ends)
-        self.bands = {what: band(lives, what) for what in _UNITS}
-        self.weeks = harvest_by_week(lives)
-        moist = lives.ends["moist_age"].dropna()
-        self.moist = float(moist.median()) if len(moist) >= 3 else None
-        self.moist_bins = len(moist)
-        self.days = (lives.first_day, lives.last_day)
-
-    @classmethod
-    def of(cls, traces: Traces, policy: str) -> _Life | None:
-        """None where there are too few bins to show."""
-        lives = cycles(traces, policy)
-        if lives is None or lives.days.empty:
-            return None
-        life = cls(lives)
-        return None if life.bands["larvae_g"].empty else life
-
-    @property
-    def peak(self) -> pd.Series:
-        """The day on which the median mass of larvae is largest."""
-        table = self.bands["larvae_g"]
-        return table.loc[table["median"].idxmax()]
-
-
 def _slide(
-    results: Results, seed: int, lives: dict[str, _Life | None], group: Sequence[str]
+    results: Results, seed: int, lives: dict[str, Life | None], group: Sequence[str]
 ) -> Slide:
     if not any(lives.values()):
         why = "The life of a bin cannot be shown for "
@@ -79,111 +43,23 @@ def _slide(
         why += ": no settled run with 3 bins or more to follow"
         run = run_in_words(seed)
         return says_only("bin_life", why, lambda figure: footer(figure, results, run), run)
-    title = fitting(lambda most: _title(lives, most), group)
+    title = fitting(lambda most: bin_words.title(lives, most), group)
     return Slide(
         name="bin_life",
         title=title,
-        say=f"{title}. {_moist_in_words(lives)}",
+        say=f"{title}. {bin_words.moist_in_words(lives)}",
         caveat="Bins of one run of each policy, filled after its warm-up; lines are medians over "
         "bins and bands their middle 80 %. Bins of one run are not independent, so this shows "
         "how a bin lives, not how sure a difference is. Larvae and pupae left in a bin that is "
         "cleared go on to an older bin.",
-        alt=_alt(lives),
-        data=_data(lives),
+        alt=bin_words.alt(lives),
+        data=bin_words.data(lives),
         paint=lambda: _figure(results, seed, lives, title),
         runs=run_in_words(seed),
     )
 
 
-def _title(lives: dict[str, _Life | None], most: int) -> str:
-    parts = []
-    for policy, life in lives.items():
-        if life is not None:
-            day, grams = int(life.peak["age"]), number(life.peak["median"])
-            parts.append((day, grams, f"“{shortened(policy, most)}”"))
-    day, grams, name = parts[0]
-    text = f"A bin’s larvae weigh most {_after(day)} ({grams} g) under {name}"
-    for day, grams, name in parts[1:]:
-        text = f"{text}; {_days(day)} ({grams} g) under {name}"
-    return text
-
-
-def _days(day: int) -> str:
-    return f"{day} day{'' if day == 1 else 's'}"
-
-
-def _after(day: int) -> str:
-    if day < 0:
-        return f"{_days(-day)} before the beetles leave"
-    return f"{_days(day)} after the beetles leave"
-
-
-def _moist_in_words(lives: dict[str, _Life | None]) -> str:
-    parts = []
-    for policy, life in lives.items():
-        if life is None:
-            parts.append(f"no settled run with 3 bins or more under “{policy}”")
-        elif life.moist is None:
-            parts.append(f"no moisture is started under “{policy}”")
-        else:
-            parts.append(f"moisture starts {life.moist:g} days after they leave under “{policy}”")
-    text = "; ".join(parts)
-    return f"{text[0].upper()}{text[1:]} (medians over bins)."
-
-
-def _alt(lives: dict[str, _Life | None]) -> str:
-    parts = []
-    for policy, life in lives.items():
-        if life is None:
-            parts.append(f"Under “{policy}” there is nothing to show.")
-            continue
-        laid = life.bands["eggs"]["median"].max()
-        skins = life.bands["skins_per_day"]
-        top = skins.loc[skins["median"].idxmax()]
-        week = life.weeks.loc[life.weeks["grams"].idxmax()] if len(life.weeks) else None
-        best = "" if week is None else (
-            f" and the largest harvest comes in week {int(week['week']) + 1}: "
-            f"{number(week['grams'])} g a bin"
-        )  # fmt: skip
-        parts.append(
-            f"Under “{policy}” ({life.bins} bins) the median count of eggs reaches "
-            f"{number(laid)}, the mass of larvae {number(life.peak['median'])} g on day "
-            f"{int(life.peak['age'])}, skins shed {number(top['median'])} a day on day "
-            f"{int(top['age'])}{best}."
-        )
-    return (
-        "Three rows by days since the beetles left: insects by stage, mass of larvae with the "
-        f"harvest of each week, skins shed a day. {' '.join(parts)}"
-    )
-
-
-def _data(lives: dict[str, _Life | None]) -> pd.DataFrame:
-    names = {"age": "days_since_beetles_left", "bins": "bins_in_use", "watched": "bins_watched"}
-    tables = []
-    for policy, life in lives.items():
-        if life is None:
-            continue
-        for what, table in life.bands.items():
-            head = {"policy": policy, "series": what, "unit": _UNITS[what]}
-            tables.append(table.rename(columns=names).assign(**head, mean=np.nan))
-        weeks = life.weeks.assign(days_since_beetles_left=7 * life.weeks["week"])
-        head = {"policy": policy, "series": _HARVEST, "unit": "g a bin and week from that day"}
-        tables.append(
-            weeks.rename(columns={"bins": "bins_watched", "grams": "mean"}).assign(**head)
-        )
-        if life.moist is not None:
-            head = {
-                "policy": policy,
-                "series": _MOIST,
-                "unit": "day",
-                "bins_in_use": life.moist_bins,
-            }
-            tables.append(pd.DataFrame([{**head, "days_since_beetles_left": life.moist}]))
-    columns = ["policy", "series", "unit", *names.values(), "low", "median", "high", "mean"]
-    return pd.concat([table.reindex(columns=columns) for table in tables], ignore_index=True)
-
-
-def _figure(results: Results, seed: int, lives: dict[str, _Life | None], title: str) -> Figure:
+def _figure(results: Results, seed: int, lives: dict[str, Life | None], title: str) -> Figure:
     figure = style.new_figure()
     top = style.headed(figure, title)
     footer(figure, results, run_in_words(seed))
@@ -227,7 +103,7 @@ def _figure(results: Results, seed: int, lives: dict[str, _Life | None], title: 
 
 def _legend(figure: Figure, top: float) -> None:
     handles = [
-        Line2D([], [], color=colour, linestyle=dash, linewidth=3, label=_STAGE_NAMES[stage])
+        Line2D([], [], color=colour, linestyle=dash, linewidth=3, label=STAGE_NAMES[stage])
         for stage, (colour, dash) in style.STAGES.items()
     ]
     handles += [
@@ -250,7 +126,7 @@ def _legend(figure: Figure, top: float) -> None:
     )
 
 
-def _head(axes: Axes, place: int, policy: str, life: _Life | None, width: float) -> None:
+def _head(axes: Axes, place: int, policy: str, life: Life | None, width: float) -> None:
     bins = "" if life is None else f", {life.bins} bins"
     most = int(width / 0.165) - len(bins)
     axes.annotate(
@@ -273,7 +149,7 @@ def _head(axes: Axes, place: int, policy: str, life: _Life | None, width: float)
     )
 
 
-def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
+def _frame(panels: list[Axes], known: list[Life], first: bool) -> None:
     """Axes shared by all policies of the slide."""
     first_age = min(int(life.bands["adults"]["age"].min()) for life in known)
     last_age = max(int(t["age"].max()) for life in known for t in life.bands.values())
@@ -286,7 +162,7 @@ def _frame(panels: list[Axes], known: list[_Life], first: bool) -> None:
         else:
             panel.tick_params(labelleft=False)
     panels[-1].set_xlabel("days since the beetles left the bin")
-    counts = max(life.bands[s]["high"].max() for life in known for s in _STAGE_NAMES)
+    counts = max(life.bands[s]["high"].max() for life in known for s in STAGE_NAMES)
     panels[0].set_yscale("function", functions=(_root, np.square))
     panels[0].set_ylim(0, 1.1 * max(counts, 1))
     ticks = _ticks(counts)
@@ -319,12 +195,12 @@ def _root(value: np.ndarray) -> np.ndarray:
     return np.sqrt(np.clip(value, 0, None))
 
 
-def _stages(axes: Axes, life: _Life) -> None:
+def _stages(axes: Axes, life: Life) -> None:
     for stage, (colour, dash) in style.STAGES.items():
         _line(axes, life.bands[stage], colour, dash)
 
 
-def _mass(axes: Axes, life: _Life, colour: str) -> None:
+def _mass(axes: Axes, life: Life, colour: str) -> None:
     if len(life.weeks):
         axes.bar(7 * life.weeks["week"] + 3.5, life.weeks["grams"], width=5.6, color=colour,
                  alpha=0.55, linewidth=0, zorder=1)  # fmt: skip
