@@ -55,7 +55,7 @@ def run_check(log: Path) -> None:
         more = "; then check again" if logbook.faults else ""
         raise Ending(f"{log}: {len(faults)} fault{'s' * (len(faults) > 1)} to mend{more}", 2)
     for note in schedule.notes:
-        show(f"Note on {note}.")
+        show(f"Note: {note}.")
     show(
         f"{log}: {len(logbook.entries)} rows, {len(schedule.bins)} bins, {schedule.days} days from "
         f"{schedule.start}; {len(schedule.observed)} numbers to learn from. No faults."

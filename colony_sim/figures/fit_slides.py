@@ -69,6 +69,7 @@ def of_fit(fit) -> list[Slide]:
         "log": fit.logbook.path.name,
         "numbers": len(fit.schedule.observed),
         "days": fit.schedule.days,
+        "first_date": fit.schedule.start.isoformat(),
         "simulations": fit.simulations,
         "plausible_after": fit.plausible_after,
         "prior": [
@@ -229,7 +230,7 @@ def _paint_predictive(found: Found, title: str) -> Figure:
     slide.legend(handles=handles, ncols=3, loc="upper left", fontsize=13, borderpad=0,
                  bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.1) / style.HEIGHT))  # fmt: skip
     more = f" {rest} numbers of other kinds are in the table." if rest else ""
-    style.footed(slide, f"{_shared(found)} Scales are logarithmic, of the number and 1.{more}")
+    style.footed(slide, f"{_shared(found)} Logarithmic scales (of the number plus 1).{more}")
     return slide
 
 
@@ -260,9 +261,8 @@ def _panel(axes, group: pd.DataFrame) -> None:
     axes.set_yticks([math.log10(v + 1) for v in ticks], [f"{v:g}" for v in ticks])
     locator = AutoDateLocator(minticks=3, maxticks=6)
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, show_offset=False))
     axes.tick_params(labelsize=12)
-    axes.xaxis.get_offset_text().set_size(12)
 
 
 # ---- The test of the fit
@@ -344,6 +344,7 @@ def _paint_calibration(found: Found, title: str) -> Figure:
 def _shared(found: Found) -> str:
     facts = found.facts
     return (
-        f"Log {facts['log']}: {facts['numbers']} numbers over {facts['days']} days; "
+        f"Log {facts['log']}: {facts['numbers']} numbers over {facts['days']} days from "
+        f"{facts['first_date']}; "
         f"{facts['simulations']} simulated logs."
     )

@@ -52,7 +52,7 @@ def _log(fit: Fit) -> str:
         f"{len(schedule.observed)} numbers to learn from; {fit.simulations} simulated logs under "
         "the same schedule."
     ]
-    lines += [f"Note on {note}." for note in schedule.notes]
+    lines += [f"Note: {note}." for note in schedule.notes]
     return "\n".join(lines)
 
 

@@ -95,13 +95,17 @@ class Calibration(Claim):
         return checks
 
     def figure(self, ax) -> None:
-        for place, (about, share) in enumerate(self.bars):
-            edges = np.arange(len(share) + 1) / len(share)
-            shift = 2.0 * place
-            ax.stairs(share + shift, edges, baseline=shift, fill=True, alpha=0.6)
-            ax.hlines(1 + shift, 0, 1, color="black", linewidth=0.6)
-            ax.text(1.02, 0.5 + shift, about, fontsize=5, va="center")
-        ax.set_yticks([])
-        ax.set_xlim(0, 1.9)
-        ax.set_xticks([0, 0.5, 1])
-        ax.set_xlabel("rank of the known value among the draws (share); line: uniform")
+        names = list(dict.fromkeys(about.split(", ")[0] for about, _ in self.bars))
+        rows = dict.fromkeys(about.split(", ")[1] for about, _ in self.bars)
+        for about, share in self.bars:
+            name, key = about.split(", ")
+            left, low = 1.2 * names.index(name), -2.0 * list(rows).index(key)
+            edges = left + np.arange(len(share) + 1) / len(share)
+            ax.stairs(share + low, edges, baseline=low, fill=True, alpha=0.6, color="#14508c")
+            ax.hlines(1 + low, left, left + 1, color="black", linewidth=0.6)
+        for place, name in enumerate(names):
+            ax.text(1.2 * place, 2.0, name, fontsize=9, weight="bold")
+        ax.set_yticks([0.5 - 2.0 * i for i in range(len(rows))], list(rows), fontsize=7)
+        ax.set_ylim(-2.0 * len(rows) + 1.6, 3.0)
+        ax.set_xticks([])
+        ax.set_xlabel("rank of the known value among the draws; line: uniform")
