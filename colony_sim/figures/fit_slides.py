@@ -273,11 +273,11 @@ def _calibration(found: Found) -> Slide:
     failed = list(table[~table["passed"]]["key"])
     logs = int(table["logs"].iloc[0])
     if failed:
-        title = f"Put to the test on {logs} known logs, the fit is off for {listed(failed)}"
+        title = f"{logs} logs of known values show that the fit is off for {listed(failed)}"
         if len(failed) > 3:
-            title = f"Put to the test on {logs} known logs, the fit is off for {len(failed)} values"
+            title = f"{logs} logs of known values show that the fit is off for {len(failed)} values"
     else:
-        title = f"Put to the test on {logs} known logs, the fit is neither too sure nor too unsure, as far as they tell"
+        title = f"{logs} logs of known values show no sign of a fit too sure or too unsure"
     return Slide(
         name="calibration",
         title=title,
