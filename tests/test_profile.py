@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from dataclasses import replace
+from decimal import ROUND_FLOOR
 
 import numpy as np
 import pandas as pd
@@ -390,12 +391,13 @@ def test_few_runs_say_how_many_are_needed():
            "profile_difference": d.mean(), "profile_low": d.mean() - 1, "profile_high": -0.01,
            "change": 0.5, "change_low": -0.1, "change_high": 1.1}  # fmt: skip
     found = ThisColony(("long", "short"), pd.DataFrame([row]),
-                       narrowing(KEYS, PROFILE.draws[:8], d), 0)  # fmt: skip
+                       narrowing(KEYS, PROFILE.draws[:8], d), 0, d.min(), d.max())  # fmt: skip
     text = " ".join(this_colony_in_words(found, PROFILE))
     needed = runs_needed(3)
     assert "cannot be told: 8 settled pairs of runs are too few to show it" in text
     assert f"--replicates {needed} or more" in text and "the profile has 40 draws" in text
     assert "the verdict changes, from neither ahead to “short” ahead" in text
+    assert f"went from {number(d.min(), ROUND_FLOOR)} to".replace("-", "−") in text
     assert "which the runs do not separate from no change" in text
     none = replace(found, against=pd.DataFrame([row | {"default_pairs": 0}]))
     assert "cannot be told: of the seeds, 0 settled" in this_colony_in_words(none, PROFILE)[0]

@@ -127,19 +127,17 @@ def _spread(found: ThisColony, profile: Profile) -> list[str]:
     runs, row = found.narrowing.runs, found.of_yield
     if runs < 2:
         return []
-    half = found.narrowing.table["range_now"].iloc[0] / 2
-    low, high = found.narrowing.mean - half, found.narrowing.mean + half
     text = (
         f"The intervals above are of means over the draws. A single colony that fits the profile "
         f"may lie anywhere in a wider range: “{found.pair[0]}” yielded more in {found.ahead} of "
-        f"{int(row['profile_pairs'])} pairs of runs, and 95 % of pairs lie within about "
-        f"{number(low, ROUND_FLOOR)} to {number(high, ROUND_CEILING)} g/day (normal approximation)"
+        f"{int(row['profile_pairs'])} pairs of runs, whose differences went from "
+        f"{number(found.least, ROUND_FLOOR)} to {number(found.most, ROUND_CEILING)} g/day"
     )
     if row["default_pairs"] > 1 and row["default_sd"] > 0 and found.narrowing.sd > 0:
         share = 100 * (row["default_sd"] / found.narrowing.sd) ** 2
         text += (
             ". Chance alone gives pairs with the default biology a variance of "
-            f"{number(min(share, 999))} % of that; no measurement removes chance"
+            f"{number(min(share, 999))} % of theirs; no measurement removes chance"
         )
     return [f"{dashed(text)}."]
 
@@ -180,8 +178,9 @@ def _one_key(key: str, row: pd.Series) -> str:
     share, error = 100 * min(row["share"], 1.0), 100 * row["share_se"]
     text = (
         f"knowing {key} would remove about {number(share)} % of the variance (standard error "
-        f"{number(error)}), so that the range in which 95 % of pairs lie is expected to narrow "
-        f"from {number(row['range_now'])} to {number(row['range_after'])} g/day"
+        f"{number(error)}), so that the 95 % range of the difference (3.92 standard deviations of "
+        f"the pairs) is expected to narrow from {number(row['range_now'])} to "
+        f"{number(row['range_after'])} g/day"
     )
     if row["value"] > 2 * row["value_se"] > 0:
         text += (

@@ -41,12 +41,16 @@ class ThisColony:
         Of the difference in yield.
     ahead : int
         Pairs of runs in which the first policy yields more.
+    least, most : float
+        Smallest and largest difference in yield of a pair (g/day); NaN without any.
     """
 
     pair: tuple[str, str]
     against: pd.DataFrame
     narrowing: Narrowing
     ahead: int
+    least: float
+    most: float
 
     @property
     def of_yield(self) -> pd.Series:
@@ -97,7 +101,9 @@ def this_colony(
     count = len(plan.profile.draws)
     draws = plan.profile.draws[[(int(number[seed]) - 1) % count for seed in wide.index]]
     found = narrowing(plan.profile.keys, draws, wide.to_numpy())
-    return ThisColony(pair, against, found, int((wide > 0).sum()))
+    return ThisColony(
+        pair, against, found, int((wide > 0).sum()), float(wide.min()), float(wide.max())
+    )
 
 
 def _against(profile: pd.DataFrame, default: pd.DataFrame, pair: tuple[str, str]) -> pd.DataFrame:
