@@ -132,7 +132,7 @@ def figure(
     )
     rows = 1 if len(keys) <= 3 else 2
     columns = -(-len(keys) // rows)
-    left, across, below, above = 1.3, 0.45, 0.75, 0.42
+    left, across, below, above = 1.3, 0.6, 0.75, 0.42
     width = (style.WIDTH - 0.4 - left - (columns - 1) * across) / columns
     height = (top - foot - rows * (below + above)) / rows
     panels = []

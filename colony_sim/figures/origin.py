@@ -62,10 +62,10 @@ class Origin:
         parts += [f"with profile {self.profile}"] if self.profile else []
         parts += ["invented scenario"] if self.invented else []
         last = "  ·  ".join(parts)
-        lines = [*textwrap.wrap(how, 148), last]
+        lines = [*textwrap.wrap(how, 140), last]
         wide = sum(style.text_width(figure, text, style.FOOT) for text in (last, MODEL_ONLY))
         if wide > style.WIDTH - 1.1:  # The two would run into each other.
-            lines = [*lines[:-1], *textwrap.wrap(last, 148), ""]
+            lines = [*lines[:-1], *textwrap.wrap(last, 140), ""]
         places = [(0.4, up, line, "left") for up, line in enumerate(reversed(lines)) if line]
         for x, up, text, ha in (*places, (style.WIDTH - 0.4, 0, MODEL_ONLY, "right")):
             figure.text(x / style.WIDTH, (0.14 + LINE * up) / style.HEIGHT, text, size=style.FOOT,

@@ -1,14 +1,27 @@
-"""Labels beside the marks of a plot, where they hide neither each other nor other marks."""
+"""Labels where there is room: beside the marks of a plot, and names cut to a width."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 from matplotlib.transforms import Bbox
 
+from colony_sim.experiment.finding import shortened
+from colony_sim.figures import style
+
 _WAYS = ((0, 1), (1, 0.6), (-1, 0.6), (1, -0.6), (-1, -0.6), (0, -1), (1, 1.6), (-1, 1.6))
+
+
+def cut(page: Figure, text: str, width: float, size: float = style.BODY) -> str:
+    """Bold text with its middle left out, so that it is no wider than `width` (in)."""
+    for most in range(len(text), 6, -1):
+        found = shortened(text, most)
+        if style.text_width(page, found, size, "bold") <= width:
+            return found
+    return shortened(text, 6)
 
 
 def beside(

@@ -8,12 +8,13 @@ import numpy as np
 import pandas as pd
 from matplotlib.lines import Line2D
 
-from colony_sim.experiment.finding import dashed, shortened
+from colony_sim.experiment.finding import dashed
 from colony_sim.experiment.stored_sweep import LEFT_OUT, StoredSweep
 from colony_sim.experiment.sweep_finding import separated_anywhere
 from colony_sim.experiment.wording import limits, number
 from colony_sim.figures import labels, policy_legend, style, sweep_words
 from colony_sim.figures.origin import Origin
+from colony_sim.figures.placing import cut
 from colony_sim.figures.scale import Scale
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.sweep_words import Aim
@@ -61,14 +62,15 @@ def figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Figure:
     more = [(hollow, "not separated from 0")] if several else []
     names = sweep.policies if several else ()
     top = policy_legend.draw(page, names, top - 0.1, more) - 0.55
+    scale = Scale.of(sweep, sweep.keys[0])
+    how = "95 % intervals of the means at the values run"
+    how = f"Bands: {how}, joined by straight lines" if scale.numeric else f"Bars: {how}"
     foot = origin.foot(
         page,
-        f"Bands: 95 % intervals of the means at the values run, joined by straight lines; the same "
-        f"{sweep_words.per_point(sweep)} seeds at every value. {sweep.keys[0]}.",
+        f"{how}; the same {sweep_words.per_point(sweep)} seeds at every value. {sweep.keys[0]}.",
         sweep_words.runs(sweep),
         f"{sweep.manifest['experiment']['days']} days",
     )
-    scale = Scale.of(sweep, sweep.keys[0])
     rows = _left_out_rows(sweep)
     low = foot + 0.75
     strip = ROW * (len(rows) + 1) if rows else 0.0
@@ -82,7 +84,8 @@ def figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Figure:
     if several:
         pairs = style.axes(page, left + width + gap, low, width, top - low)
         _differences(pairs, sweep, aim, scale)
-        _head(pairs, "b", f"Minus “{shortened(sweep.policies[0], 20)}”", "paired")
+        base = cut(page, f"Minus “{sweep.policies[0]}”", width - 1.4, style.HEAD)
+        _head(pairs, "b", base, "paired")
         panels.append(pairs)
     for panel in panels:
         scale.ticks(panel)
@@ -90,6 +93,13 @@ def figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Figure:
         panel.locator_params(axis="y", nbins=6)
         panel.set_xlabel(labels.axis(scale.key))
         panel.set_ylabel(aim.unit)
+    known = [sweep.summary.loc[sweep.summary["measure"] == aim.key, "mean"]]
+    known += [sweep.paired(aim.key)["difference"]] if several else []
+    for panel, values in zip(panels, known, strict=True):
+        if not values.notna().any():
+            panel.set_yticks([])
+            panel.text(0.5, 0.5, "no run settled", transform=panel.transAxes, ha="center",
+                       va="bottom", color=style.QUIET)  # fmt: skip
     if rows:
         _strip(style.axes(page, left, low, width, strip), sweep, scale, rows)
         main.tick_params(axis="x", labelbottom=False, length=0)
@@ -108,12 +118,12 @@ def _responses(axes: Axes, sweep: StoredSweep, aim: Aim, scale: Scale) -> None:
 
     for i, policy in enumerate(sweep.policies):
         runs = sweep.runs[sweep.runs["policy"] == policy].dropna(subset=[aim.key])
-        at = scale.at(sweep.points.loc[runs["point"], scale.key])
+        at = scale.at(sweep.points.loc[runs["point"], scale.key]) + _aside(sweep, scale, i)
         sns.scatterplot(x=at, y=runs[aim.key].to_numpy(), ax=axes, s=34, alpha=FAINT,
                         color=style.colour(i), marker=style.marker(i), linewidth=0,
                         legend=False)  # fmt: skip
         means = sweep.means(aim.key, policy)
-        _curve(axes, scale, sweep.points[scale.key], means["mean"], means, i)
+        _curve(axes, sweep, scale, means["mean"], means, i)
 
 
 def _differences(axes: Axes, sweep: StoredSweep, aim: Aim, scale: Scale) -> None:
@@ -124,18 +134,19 @@ def _differences(axes: Axes, sweep: StoredSweep, aim: Aim, scale: Scale) -> None
         here = table["policy"] == policy
         rows = table[here].set_index("point").reindex(sweep.points.index)
         told = clear[here].set_axis(table.loc[here, "point"]).reindex(sweep.points.index)
-        _curve(axes, scale, sweep.points[scale.key], rows["difference"], rows, i,
+        _curve(axes, sweep, scale, rows["difference"], rows, i,
                hollow=~told.fillna(False).astype(bool))  # fmt: skip
 
 
 def _curve(
-    axes: Axes, scale: Scale, values: pd.Series, means: pd.Series, rows: pd.DataFrame, i: int,
+    axes: Axes, sweep: StoredSweep, scale: Scale, means: pd.Series, rows: pd.DataFrame, i: int,
     hollow: pd.Series | None = None,
 ) -> None:  # fmt: skip
     """Means with their intervals: a band over numbers, bars over words."""
     import seaborn as sns
 
-    table = rows[["low", "high"]].assign(x=scale.at(values), y=means)
+    at = scale.at(sweep.points[scale.key]) + _aside(sweep, scale, i)
+    table = rows[["low", "high"]].assign(x=at, y=means)
     table["hollow"] = False if hollow is None else hollow.to_numpy()
     table = table.sort_values("x", kind="stable")
     shape = {"color": style.colour(i), "marker": style.marker(i), "markersize": 10}
@@ -154,6 +165,11 @@ def _curve(
                      markeredgecolor=style.colour(i) if pale else "white",
                      markeredgewidth=2.2 if pale else 1, legend=False, **shape)  # fmt: skip
     axes.set(xlabel="", ylabel="")
+
+
+def _aside(sweep: StoredSweep, scale: Scale, i: int) -> float:
+    """How far the marks of a policy stand beside a value that is a word."""
+    return 0.0 if scale.numeric else 0.12 * (i - (len(sweep.policies) - 1) / 2)
 
 
 def _left_out_rows(sweep: StoredSweep) -> list[str]:
@@ -223,7 +239,8 @@ def _alt(sweep: StoredSweep, aim: Aim) -> str:
         means = sweep.means(aim.key, policy)
         told = [f"{_told(means.loc[point])} at {labels.shown(sweep.points.loc[point, key])}"
                 for point in sweep.in_order()]  # fmt: skip
-        parts.append(f"“{policy}”: {', '.join(told)}")
+        name = f"“{policy}”: " if len(sweep.policies) > 1 else ""
+        parts.append(f"{name}{', '.join(told)}")
     unit = labels.unit(key)
     return (
         f"Curves of {aim.measure.label.lower()} ({aim.unit}) against {labels.label(key)}"

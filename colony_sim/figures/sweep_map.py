@@ -18,6 +18,7 @@ from colony_sim.experiment.sweep_finding import separated_anywhere
 from colony_sim.experiment.wording import limits, number
 from colony_sim.figures import heat, labels, style, sweep_words
 from colony_sim.figures.origin import Origin
+from colony_sim.figures.placing import cut
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.sweep_words import Aim
 from colony_sim.figures.titles import fitting
@@ -143,7 +144,7 @@ def _panels(
         row, column = divmod(i, columns)
         bottom = top - head - height - row * (height + up)
         panel = style.axes(page, left + column * (width + across), bottom, width, height)
-        panel.set_title(_cut(page, name, width), loc="left", size=style.BODY, weight="bold",
+        panel.set_title(cut(page, name, width), loc="left", size=style.BODY, weight="bold",
                         pad=6)  # fmt: skip
         panels.append(panel)
     page.text((left + right) / 2 / style.WIDTH, (foot + 0.08) / style.HEIGHT, labels.axis(x),
@@ -160,15 +161,6 @@ def _ticks(sweep: StoredSweep, panels: Sequence[Axes]) -> None:
     for i, panel in enumerate(panels):
         heat.ticks(panel, sweep.values(x), sweep.values(y))
         panel.tick_params(labelbottom=i + columns >= len(panels), labelleft=i % columns == 0)
-
-
-def _cut(page: Figure, text: str, width: float) -> str:
-    """The text cut to a width (in)."""
-    most = len(text)
-    while most > 6 and style.text_width(page, text, style.BODY, "bold") > width:
-        most -= 1
-        text = shortened(text, most)
-    return text
 
 
 def _words(

@@ -122,7 +122,8 @@ def _signs(result: Sensitivity) -> str:
     if not turned and not unsure:
         return f"none of {total} values, moved alone, turns the sign"
     if len(turned) == 1:
-        text = f"{labels.label(turned[0])} alone turns the sign"
+        first = turned[0] == result.table["key"].iloc[0]
+        text = f"{'it' if first else labels.label(turned[0])} alone turns the sign"
     else:
         text = f"{len(turned) or 'none'} of {total} values, moved alone, turn the sign"
     return f"{text}; {len(unsure)} leave it open" if unsure else text
