@@ -331,6 +331,9 @@ def test_print_is_light_still_and_has_no_controls(browser, dark, tmp_path):
         for name in ("#rack-0", "#rack-1", "#rack-course", "#rack-told", "table.totals", ".answer"):
             assert page.is_visible(name), name
         assert page.text_content("#rack-told") != ""
+        # The key of colours is printed even by those who leave out backgrounds.
+        kept = "getComputedStyle(document.querySelector('{}')).printColorAdjust"
+        assert [page.evaluate(kept.format(name)) for name in (".swatch", ".sign")] == ["exact"] * 2
         ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
         assert ground == "rgb(255, 255, 255)"
         box = page.evaluate(

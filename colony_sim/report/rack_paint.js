@@ -123,11 +123,11 @@ const drawBin = (pen, side, day, bin, colour) => {
   const { small, tileWidth, gauge } = layout;
   const phase = side.phase[i];
   box(pen, tile, phase, colour);
-  const right = tile.x + tileWidth - (small ? 5 : 7);
+  const right = tile.x + tileWidth - (small ? 4 : 7);
   const since = phase === FREE ? "" : `${side.since[i]}${small ? "" : " "}d`;
   if (small) {
-    write(pen, `${bin + 1}`, tile.x + 5, tile.y + 13, 11, { bold: true });
-    write(pen, since, right, tile.y + 13, 10, { right: true, colour: colours.soft });
+    write(pen, `${bin + 1}`, tile.x + 4, tile.y + 13, 10.5, { bold: true });
+    write(pen, since, right, tile.y + 13, 9.5, { right: true, colour: colours.soft });
   } else {
     write(pen, `${bin + 1}`, tile.x + 7, tile.y + 17, 14, { bold: true });
     write(pen, data.phases[phase], right, tile.y + 16, 11.5, { right: true });
