@@ -39,10 +39,10 @@ MARKERS = ("o", "s", "D", "^", "v", "P", "X")
 LOSSES = {"age": "#cfd6de", "background": "#8793a1", "handling": "#37424e"}
 """Shades of one hue, light to dark, for the causes of adult losses."""
 STAGES = {
-    "eggs": ("#b07d00", (0, (5, 2))), "larvae": (INK, "-"),
-    "pupae": ("#8e44ad", (0, (1.5, 1.2))), "adults": ("#6b6b6b", (0, (7, 2, 1.5, 2))),
+    "eggs": ("#4f8fb8", (0, (5, 2))), "larvae": ("#b87a00", "-"),
+    "pupae": ("#3a35d8", (0, (1.5, 1.2))), "adults": ("#16120f", (0, (7, 2, 1.5, 2))),
 }  # fmt: skip
-"""Colour and dashes of each stage; colours keep apart as those of the policies, by 35 or more."""
+"""Colour and dashes of each stage, the colours of the rack in the report and in explore too."""
 
 
 @contextmanager

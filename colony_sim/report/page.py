@@ -178,7 +178,7 @@ def _figure(slide, place: Path) -> dict[str, Any]:
     said = slide.say.strip()
     # The title stands above the picture already.
     said = said.removeprefix(slide.title).lstrip(". ")
-    file = f"the whole table: {slide.name}.csv, written by colony-sim slides"
+    file = f"the whole table: {slide.name}.csv, written by colony-sim figures"
     return {
         "name": slide.name,
         "title": slide.title,
