@@ -103,6 +103,8 @@ CASES = {
     "five": (five, {"vary": [f"{FRACTION}=0.5,0.9"], "text": MANY, "replicates": 6}),
     "five_grid": (five, {"vary": [f"{FRACTION}=0.5,0.9", "rack.bins=6,9"], "text": MANY,
                          "replicates": 4}),
+    "fine": (many, {"vary": [f"{FRACTION}=0.05:1:0.05", f"{EGGS}=0,0.01"],
+                    "replicates": 2}),
     "words": (words, {"vary": ["moisture.start=never,skins,always"], "replicates": 4}),
     "gone": (lambda task, rng: {"status": "died_out"},
              {"vary": [f"{FRACTION}=0.5,0.6"], "replicates": 3}),
@@ -151,6 +153,7 @@ NAMES = {
     "five": ["sweep-yield", "sweep-losses"],
     "five_grid": ["sweep-yield-difference", "sweep-yield", "sweep-losses-difference",
                   "sweep-losses"],
+    "fine": ["sweep-yield-difference", "sweep-yield", "sweep-losses-difference", "sweep-losses"],
     "words": ["sweep-yield", "sweep-losses"],
     "gone": ["sweep-yield", "sweep-losses"],
 }  # fmt: skip
@@ -158,7 +161,12 @@ NAMES = {
 
 @pytest.mark.parametrize(
     ("case", "name"),
-    [(case, name) for case, names in NAMES.items() for name in names if "losses" not in name]
+    [
+        (case, name)
+        for case, names in NAMES.items()
+        for name in names
+        if "losses" not in name and (case, name) != ("fine", "sweep-yield-difference")
+    ]
     + [("pair", "sweep-losses"), ("grid", "sweep-losses-difference"), ("lhs", "sweep-losses")],
 )
 def test_slides_can_be_read_and_tell_where_they_come_from(case, name):

@@ -86,10 +86,16 @@ def _size(axes: Axes, texts: Sequence[str], columns: int, rows: int) -> float:
 
 def ticks(axes: Axes, x: Sequence[object], y: Sequence[object]) -> None:
     """Values of the keys at the middles of the cells, some left out where there are many."""
-    for values, which in ((x, axes.xaxis), (y, axes.yaxis)):
-        step = math.ceil(len(values) / 10)
-        places = range(0, len(values), step)
-        which.set_ticks([p + 0.5 for p in places], labels=[labels.shown(values[p]) for p in places])
+    box = axes.get_window_extent()
+    texts = [[labels.shown(value) for value in values] for values in (x, y)]
+    widest = max(style.text_width(axes.figure, text, style.BODY) for text in texts[0]) + 0.12
+    for shown, which, side, need in (
+        (texts[0], axes.xaxis, box.width, widest),
+        (texts[1], axes.yaxis, box.height, 1.3 * style.BODY / 72),
+    ):
+        step = math.ceil(need / (side / axes.figure.dpi / len(shown)))
+        places = range(0, len(shown), step)
+        which.set_ticks([p + 0.5 for p in places], labels=[shown[p] for p in places])
     axes.tick_params(length=0, rotation=0)
     axes.spines[:].set_visible(False)
 
