@@ -1,8 +1,9 @@
 """On PYTHONPATH, this puts fast stand-ins in place of model and figure, in workers as well.
 
 The environment variable FAKE_MODEL says what goes wrong in the model: ``slow=SECONDS`` for each
-day, ``fail=SEED``, ``exit=SEED`` (the process ends abruptly), ``die=SEED``. Every simulated run
-adds a line to the file FAKE_MODEL_LOG.
+day, ``fail=SEED``, ``exit=SEED`` (the process ends abruptly), ``die=SEED``. With ``eggs=eaten``
+eggs eaten by beetles widen the difference between policies; no other biology is looked at. Every
+simulated run adds a line to the file FAKE_MODEL_LOG.
 """
 
 import importlib.util

@@ -42,8 +42,10 @@ def simulate(scenario, each_day=None, record_bins=False):
 
     faults = dict(p.split("=") for p in os.environ.get("FAKE_MODEL", "").split(",") if p)
     interval = scenario.parameters["rotation.interval_days"]
-    # The more eggs are eaten, the more the interval matters.
-    weight = interval * (scenario.parameters["predation.adult_egg"] / 0.008)
+    weight = interval
+    if "eggs" in faults:
+        # The more eggs are eaten, the more the interval matters.
+        weight *= scenario.parameters["predation.adult_egg"] / 0.008
     log = os.environ.get("FAKE_MODEL_LOG")
     if log and scenario.days > 2:  # Not the run that compiles.
         with open(log, "a") as handle:
