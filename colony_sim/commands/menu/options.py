@@ -1,0 +1,41 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+File = Annotated[Path, typer.Argument(metavar="FILE", help="Experiment file (TOML).")]
+Workers = Annotated[
+    int | None, typer.Option("--workers", help="Worker processes; default: one per core.")
+]
+
+Until = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--until",
+        metavar="MEASURE=HALFWIDTH",
+        help="Add replicates until the paired 95 % interval of this measure has at most this half "
+        "width, in its unit. May be given several times.",
+    ),
+]
+Least = Annotated[
+    int | None, typer.Option("--least", help="With --until: replicates at least (10).")
+]
+Most = Annotated[int | None, typer.Option("--most", help="With --until: replicates at most (200).")]
+
+Measure = Annotated[
+    str | None, typer.Option("--measure", help="Measure; default: yield_g_per_day.")
+]
+WarmUp = Annotated[int | None, typer.Option("--warm-up", help="Days left out.")]
+Used = Annotated[int | None, typer.Option("--used", help="Days measured.")]
+ProfileFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--profile",
+        metavar="FILE",
+        help="Biology of one colony, from colony-sim fit: one draw for each replicate.",
+    ),
+]

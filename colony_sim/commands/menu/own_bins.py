@@ -1,0 +1,200 @@
+"""Commands for one keeper's own rack, year and notebook."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from colony_sim.commands.menu.app import OWN, app
+from colony_sim.commands.menu.options import ProfileFile, Workers
+from colony_sim.errors import InputError
+
+
+@app.command(rich_help_panel=OWN)
+def plan(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="Plan file (TOML); options stand above it."),
+    ] = None,
+    grams: Annotated[
+        float | None, typer.Option("--grams-per-day", help="Live larvae wanted (g a day).")
+    ] = None,
+    birds: Annotated[
+        int | None, typer.Option("--birds", help="Birds to feed, in place of grams.")
+    ] = None,
+    larvae_each: Annotated[
+        float | None,
+        typer.Option(
+            "--larvae-each",
+            help="Larvae a bird a day; default 10, cautious (common practice, no source).",
+        ),
+    ] = None,
+    larva_mg: Annotated[
+        float | None, typer.Option("--larva-mg", help="Mass of a larva (mg); default 85.")
+    ] = None,
+    bins: Annotated[int | None, typer.Option("--bins", help="Bins in the rack.")] = None,
+    bin_area: Annotated[
+        float | None, typer.Option("--bin-area", help="Floor of a bin (dm2); default 12.")
+    ] = None,
+    minutes: Annotated[
+        float | None,
+        typer.Option("--minutes-per-week", help="Work at most (min a week); default: no limit."),
+    ] = None,
+    breeders: Annotated[
+        int | None,
+        typer.Option("--breeders", help="Beetles to start with, at most; default 300."),
+    ] = None,
+    temperature: Annotated[
+        float | None, typer.Option("--temperature", help="Room, the same all year (C).")
+    ] = None,
+    coldest: Annotated[
+        float | None, typer.Option("--coldest", help="Daily mean of the coldest day (C).")
+    ] = None,
+    warmest: Annotated[
+        float | None, typer.Option("--warmest", help="Daily mean of the warmest day (C).")
+    ] = None,
+    coldest_day: Annotated[
+        int | None,
+        typer.Option("--coldest-day", help="Day of the year that is coldest; default 20."),
+    ] = None,
+    logger: Annotated[
+        Path | None,
+        typer.Option(
+            "--logger",
+            metavar="CSV",
+            help="Temperatures of a logger; to fill gaps, use [climate] of a plan file.",
+        ),
+    ] = None,
+    start: Annotated[
+        str | None, typer.Option("--start", metavar="DATE", help="Day 1, such as 2030-03-01.")
+    ] = None,
+    probability: Annotated[
+        float | None,
+        typer.Option("--probability", help="Share of runs that must be fed; default 0.8."),
+    ] = None,
+    after_days: Annotated[
+        int | None,
+        typer.Option("--after-days", help="Days from the start to be fed from; default 365."),
+    ] = None,
+    years: Annotated[int | None, typer.Option("--years", help="Years run; default 3.")] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the plan.")] = None,
+    profile: ProfileFile = None,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Fewer candidates and runs, into NAME-plan-quick.")
+    ] = False,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-plan.")
+    ] = None,
+) -> None:
+    """Size the rack and plan the year: what is wanted against what is there."""
+    from colony_sim.commands.plan import run_plan
+
+    run_plan(
+        file,
+        {
+            "grams_per_day": grams,
+            "birds": birds,
+            "larvae_each": larvae_each,
+            "larva_mg": larva_mg,
+            "bins": bins,
+            "bin_area_dm2": bin_area,
+            "minutes_per_week": minutes,
+            "breeders": breeders,
+            "temperature": temperature,
+            "coldest": coldest,
+            "warmest": warmest,
+            "coldest_day": coldest_day,
+            "logger": logger,
+            "start": start,
+            "probability": probability,
+            "after_days": after_days,
+            "years": years,
+            "seed": seed,
+        },
+        quick=quick,
+        profile=profile,
+        workers=workers,
+        out=out,
+    )
+
+
+@app.command(rich_help_panel=OWN)
+def calendar(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of plan or of run.")],
+    start: Annotated[
+        str | None,
+        typer.Option("--start", metavar="DATE", help="First day, YYYY-MM-DD; a plan has its own."),
+    ] = None,
+    weeks: Annotated[int, typer.Option("--weeks", help="Weeks from the start.")] = 52,
+    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder; default: FOLDER/calendar.")
+    ] = None,
+) -> None:
+    """Write the work as a calendar (.ics), bin labels and a checklist (PDF)."""
+    from colony_sim.commands.calendar import run_calendar
+
+    run_calendar(folder, start=start, weeks=weeks, paper=paper, out=out)
+
+
+@app.command(rich_help_panel=OWN)
+def fit(
+    log: Annotated[
+        Path | None, typer.Argument(metavar="LOG", help="A keeper's bin log (CSV).")
+    ] = None,
+    template: Annotated[
+        bool,
+        typer.Option(
+            "--template", help="Write an empty log with explanations, to LOG or to the screen."
+        ),
+    ] = False,
+    check: Annotated[
+        bool, typer.Option("--check", help="Name every fault of the log with its remedy.")
+    ] = False,
+    experiment: Annotated[
+        Path | None,
+        typer.Option(
+            "--experiment", metavar="FILE", help="Experiment file with the room, bins and rules."
+        ),
+    ] = None,
+    policy: Annotated[
+        str | None, typer.Option("--policy", help="Its policy; default: the baseline.")
+    ] = None,
+    keys: Annotated[
+        str | None, typer.Option("--keys", metavar="KEY,KEY", help="Keys of the biology to fit.")
+    ] = None,
+    name: Annotated[
+        str | None, typer.Option("--name", help="Name of the profile; default: that of the log.")
+    ] = None,
+    simulations: Annotated[
+        int | None, typer.Option("--simulations", help="Simulated logs to learn from (3000).")
+    ] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the fit (1).")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-fit.")
+    ] = None,
+) -> None:
+    """Fit the model to a keeper's bin log: what it tells, what not, and a profile of the colony."""
+    from colony_sim.commands.fit import run_check, run_fit, run_template
+
+    if template:
+        return run_template(log)
+    if log is None:
+        raise InputError("command line", "LOG", "nothing", "a bin log (CSV), or --template")
+    if check:
+        return run_check(log)
+    run_fit(
+        log,
+        experiment=experiment,
+        policy=policy,
+        keys=keys,
+        name=name,
+        simulations=simulations,
+        seed=seed,
+        workers=workers,
+        out=out,
+    )

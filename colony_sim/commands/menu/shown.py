@@ -1,0 +1,79 @@
+"""Commands that show results, or a colony as it runs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from colony_sim.commands.menu.app import SHOW, app
+
+
+@app.command(rich_help_panel=SHOW)
+def figures(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Results folder.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder to write; default: FOLDER/slides.")
+    ] = None,
+    alone: Annotated[
+        bool, typer.Option("--alone", help="Leave out studies of the same experiment beside it.")
+    ] = False,
+    seed: Annotated[
+        int | None,
+        typer.Option(
+            "--seed",
+            help="Seed of the run whose bins are shown (see runs.csv); default: the first that "
+            "settled under the most policies.",
+        ),
+    ] = None,
+) -> None:
+    """Draw the slides of a talk (PNG, SVG, PDF), with speaker notes and the data behind them."""
+    from colony_sim.commands.figures import run_figures
+
+    run_figures(folder, out=out, alone=alone, seed=seed)
+
+
+@app.command(rich_help_panel=SHOW)
+def report(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Results folder.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="File; default: FOLDER/report.html.")
+    ] = None,
+    policies: Annotated[
+        str | None,
+        typer.Option("--policies", help="The two policies of the rack, FIRST,SECOND."),
+    ] = None,
+    days: Annotated[
+        int | None, typer.Option("--days", help="Days of the rack; default: two years at most.")
+    ] = None,
+    alone: Annotated[
+        bool, typer.Option("--alone", help="Leave out studies of the same experiment beside it.")
+    ] = False,
+) -> None:
+    """Write one page of a results folder that opens in any browser, with a rack to watch."""
+    from colony_sim.commands.report import run_report
+
+    run_report(folder, out=out, policies=policies, days=days, alone=alone)
+
+
+@app.command(rich_help_panel=SHOW)
+def explore(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE", help="Experiment file; default: an invented scenario."),
+    ] = None,
+    policy: Annotated[
+        str | None, typer.Option("--policy", help="Policy to start from; default: the baseline.")
+    ] = None,
+    port: Annotated[
+        int, typer.Option("--port", min=0, max=65535, help="Port; default: any that is free.")
+    ] = 0,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+    ] = True,
+) -> None:
+    """Try rules on a running colony: a page in your browser, served to this machine only."""
+    from colony_sim.commands.explore import run_explore
+
+    run_explore(file, policy=policy, port=port, browse=browser)

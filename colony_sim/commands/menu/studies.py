@@ -1,0 +1,166 @@
+"""Commands that ask what a result depends on, and what would be best."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from colony_sim.commands.menu.app import STUDY, app
+from colony_sim.commands.menu.options import File, Measure, ProfileFile, Used, WarmUp, Workers
+
+
+@app.command(rich_help_panel=STUDY)
+def breakeven(
+    file: File,
+    x: Annotated[
+        str, typer.Option("--x", metavar="KEY=SPEC", help="Key across: KEY=1,2,3 or LOW:HIGH:STEP.")
+    ],
+    y: Annotated[str, typer.Option("--y", metavar="KEY=SPEC", help="Key upwards, likewise.")],
+    policies: Annotated[
+        str | None, typer.Option("--policies", help="Two policies, FIRST,SECOND.")
+    ] = None,
+    replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each cell.")] = 5,
+    measure: Measure = None,
+    warm_up: WarmUp = None,
+    used: Used = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the study.")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-breakeven.")
+    ] = None,
+    profile: ProfileFile = None,
+) -> None:
+    """Map where the ranking of two policies flips, over two keys."""
+    from colony_sim.commands.breakeven import run_break_even
+
+    run_break_even(
+        file,
+        x=x,
+        y=y,
+        policies=policies,
+        replicates=replicates,
+        measure=measure,
+        warm_up=warm_up,
+        used=used,
+        seed=seed,
+        workers=workers,
+        out=out,
+        profile=profile,
+    )
+
+
+@app.command(rich_help_panel=STUDY)
+def sensitivity(
+    file: File,
+    method: Annotated[
+        str, typer.Option("--method", help="morris, sobol (need SALib) or oneway.")
+    ] = "morris",
+    keys: Annotated[
+        str | None, typer.Option("--keys", metavar="KEY,KEY", help="Keys to vary.")
+    ] = None,
+    group: Annotated[
+        str | None,
+        typer.Option("--group", help="Keys to vary: biology (its uncertain values) or handling."),
+    ] = None,
+    policies: Annotated[
+        str | None,
+        typer.Option("--policies", help="One policy, or FIRST,SECOND for their difference."),
+    ] = None,
+    measure: Measure = None,
+    size: Annotated[
+        int | None,
+        typer.Option("--size", help="Trajectories (default 10) or Sobol' base sample (64)."),
+    ] = None,
+    replicates: Annotated[
+        int | None,
+        typer.Option("--replicates", help="Seeds of each point; default: 2, oneway 6."),
+    ] = None,
+    warm_up: WarmUp = None,
+    used: Used = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the study.")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-METHOD.")
+    ] = None,
+    profile: ProfileFile = None,
+) -> None:
+    """Find the unknowns that would change the result, and what to measure to settle it."""
+    from colony_sim.commands.sensitivity import run_sensitivity
+
+    run_sensitivity(
+        file,
+        method=method,
+        keys=keys,
+        group=group,
+        policies=policies,
+        measure=measure,
+        size=size,
+        replicates=replicates,
+        warm_up=warm_up,
+        used=used,
+        seed=seed,
+        workers=workers,
+        out=out,
+        profile=profile,
+    )
+
+
+@app.command(rich_help_panel=STUDY)
+def search(
+    file: File,
+    keys: Annotated[
+        str,
+        typer.Option(
+            "--keys", metavar="KEY,KEY", help="Handling keys: KEY, KEY=LOW:HIGH or KEY=A,B."
+        ),
+    ],
+    bins: Annotated[int | None, typer.Option("--bins", help="Bins in the rack.")] = None,
+    minutes: Annotated[
+        float | None, typer.Option("--minutes-per-week", help="Work at most (minutes a week).")
+    ] = None,
+    breeders: Annotated[
+        int | None, typer.Option("--breeders", help="Beetles to start with.")
+    ] = None,
+    persist: Annotated[
+        float, typer.Option("--persist", help="Share of runs in which the colony must live on.")
+    ] = 0.95,
+    trials: Annotated[int, typer.Option("--trials", help="Candidates to try.")] = 100,
+    replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each.")] = 3,
+    fresh: Annotated[
+        int | None,
+        typer.Option("--fresh-seeds", help="Seeds of the front's runs; default: 59 for 95 %."),
+    ] = None,
+    policy: Annotated[
+        str | None,
+        typer.Option("--policy", help="Policy with the other keys; default: the baseline."),
+    ] = None,
+    warm_up: WarmUp = None,
+    used: Used = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the search.")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-search.")
+    ] = None,
+    profile: ProfileFile = None,
+) -> None:
+    """Search for the best handling under limits of room, time and founders."""
+    from colony_sim.commands.search import run_search
+    from colony_sim.experiment.search import Limits
+
+    run_search(
+        file,
+        keys=keys,
+        limits=Limits(bins, minutes, breeders, persist),
+        trials=trials,
+        replicates=replicates,
+        fresh=fresh,
+        policy=policy,
+        warm_up=warm_up,
+        used=used,
+        seed=seed,
+        workers=workers,
+        out=out,
+        profile=profile,
+    )
