@@ -184,6 +184,8 @@ def test_dates_and_intervals_in_words():
         "date_high": "2032-03-07",
     })  # fmt: skip
     assert words.when(row, facts) == "29 February 2032 (22 February to 7 March)"
+    same = replace_row(row, date_low="2032-02-29", date_high="2032-02-29")
+    assert words.when(same, facts) == "29 February 2032 (8 of 10 runs on that day)"
     wide = replace_row(row, date_low="2031-12-30")
     assert words.when(wide, facts) == "29 February 2032 (30 December 2031 to 7 March 2032)"
     late = replace_row(row, date_high=None, came=3)

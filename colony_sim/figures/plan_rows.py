@@ -82,8 +82,14 @@ def _dates(plan: StoredPlan, origin: Origin, title: str) -> Figure:
                           textcoords="offset points", ha="left", color=style.QUIET)  # fmt: skip
     axes.set_ylim(len(rows) - 0.5, -0.7)
     axes.set_yticks(range(len(rows)), labels=[_broken(label) for label in rows["label"]])
+    shown = [_number(v) for v in (*rows["date_high"], *rows["date"])]
+    last = max((v for v in shown if v is not None), default=end)
+    if not (rows["date_low"].notna() & rows["date_high"].isna()).any():
+        # No arrow points beyond the end of the runs: the axis may stop earlier.
+        end = min(end, last + 0.15 * (last - mdates.date2num(start)))
     axes.set_xlim(mdates.date2num(start), end)
-    axes.xaxis.set_major_locator(mdates.MonthLocator(bymonth=(1, 7)))
+    step = 6 if end - mdates.date2num(start) > 600 else 3
+    axes.xaxis.set_major_locator(mdates.MonthLocator(bymonth=range(1, 13, step)))
     axes.xaxis.set_major_formatter(mdates.DateFormatter("%b\n%Y"))
     axes.grid(axis="x", color=style.SHADE, linewidth=1)
     return figure
@@ -170,7 +176,7 @@ def remedies(plan: StoredPlan, origin: Origin) -> Slide | None:
         "is best is not told apart where the lines overlap. A statement about the model.",
         alt=f"One row a remedy, the share of stretches fed gained, with intervals. {listed}.",
         data=table,
-        paint=lambda: _gains(plan, origin, rest, title),
+        paint=lambda: _gains(plan, origin, rest.sort_values("gain", ascending=False), title),
         runs=count(int(base["runs"]), "run") + " a remedy",
     )
 

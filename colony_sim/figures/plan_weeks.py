@@ -129,7 +129,7 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
     lower.plot(days, rows["temperature_c"], color=_ROOM, linewidth=2.2)
     lower.plot(days, rows["growth_temperature_c"], color=_GROWTH, linewidth=2.2,
                linestyle=(0, (4, 2)))  # fmt: skip
-    lower.set_ylabel("C")
+    lower.set_ylabel("Degrees C")
     lower.margins(y=0.2)
     if np.ptp(rows["temperature_c"]) < 1:
         middle = rows["temperature_c"].mean()

@@ -126,8 +126,8 @@ def try_remedies(
         Per remedy, best first: remedy, note, runs, fed_share (share of stretches fed, mean over
         runs), gain with gain_low and gain_high (that share minus the plan's, paired, 95 %),
         met and met_low, met_high (share of runs with every stretch fed within the minutes; exact
-        interval), mean_g_per_day, minutes_per_week, helps (the interval of the gain is above 0).
-        The first row is the plan itself.
+        interval), mean_g_per_day, in_time (share of runs within the minutes), minutes_per_week,
+        helps (the interval of the gain is above 0). The first row is the plan itself.
     """
     jobs = [remedy.job for remedy in found if remedy.job is not None]
     ran = iter(forecaster.run(jobs, seeds, "remedies")) if jobs else iter(())
@@ -163,6 +163,7 @@ def _row(
         "met_low": every.low,
         "met_high": every.high,
         "mean_g_per_day": float(forecast.mean_yield(want.after_days).mean()),
+        "in_time": float(forecast.in_time(want, have).mean()),
         "minutes_per_week": float(forecast.minutes(want.after_days).mean()),
         "helps": bool(low > 0),
     }

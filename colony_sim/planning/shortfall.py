@@ -13,18 +13,19 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from colony_sim.biology.parameters import Value
 from colony_sim.planning import room
 from colony_sim.planning.chance import next_run, reach_limits, share, within_reach
 from colony_sim.planning.choose import Chosen, Tried, lacking, rank
 from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
 from colony_sim.planning.wants import Have, Want
 
-MOST_BINS = 4
-"""Times the bins there that are tried at most."""
+MOST_BINS, MANY_BINS = 4, 20
+"""Times the bins there that are tried at most: 4, and 2 where there are more than `MANY_BINS`."""
 MOST_BEETLES = 4
 WARMEST_C = 26.0
 STEP_C = 0.5
-HANDLINGS = 3
+HANDLINGS = 4
 
 
 @dataclass(frozen=True)
@@ -89,16 +90,17 @@ def shortfalls(
     -------
     pandas.DataFrame
         Per limit: limit, unit, there, needed (missing if nothing up to `tried` does), tried,
-        runs, met with met_low and met_high at `needed` (at `tried` if that does not do),
-        sure_g_per_day there, handling (keys that differ from the plan's).
+        runs, met with met_low and met_high at `needed` (at `tried` if that does not do), in_time
+        (share of runs within the minutes), minutes_per_week and sure_g_per_day there, handling
+        (keys that differ from the plan's).
     """
-    finalists = _handlings(chosen, want, have)
+    jobs = _handlings(chosen, want, have)
     climate = chosen.forecast.job.climate
     rows = []
 
-    def search(limit: Limit, at: Callable[[Tried, float], Job], step: float) -> None:
+    def search(limit: Limit, at: Callable[[Job, float], Job], step: float) -> None:
         promise, best = _first_that_promises(
-            finalists, lambda t: at(t, limit.tried), want, have, forecaster, few, limit.key
+            jobs, lambda job: at(job, limit.tried), want, have, forecaster, few, limit.key
         )
         needed = None
         if promise:
@@ -119,22 +121,22 @@ def shortfalls(
         rows.append(_row(limit, needed, forecast, want, have, chosen))
 
     search(
-        Limit("bins", "bins", have.bins, MOST_BINS * have.bins),
-        lambda tried, bins: _with_bins(tried, bins),
+        Limit("bins", "bins", have.bins, have.bins * (MOST_BINS if have.bins <= MANY_BINS else 2)),
+        lambda job, bins: _with(job, "rack.bins", int(bins)),
         1.0,
     )
     low, _ = room.extremes(climate)
     if low < WARMEST_C - STEP_C:
         search(
             Limit("warmth", "C at least", low, WARMEST_C),
-            lambda tried, floor: replace(
-                tried.forecast.job, climate=room.at_least(climate, floor, chosen.forecast.days)
+            lambda job, floor: replace(
+                job, climate=room.at_least(climate, floor, chosen.forecast.days)
             ),
             STEP_C,
         )
     search(
         Limit("beetles to start with", "beetles", have.breeders, MOST_BEETLES * have.breeders),
-        lambda tried, count: _with_beetles(tried, count),
+        lambda job, count: _with(job, "start.breeders", round(count)),
         max(1.0, have.breeders / 10),
     )
     if have.minutes_per_week is not None:
@@ -157,34 +159,35 @@ def bisect(there: float, tried: float, step: float, enough: Callable[[float], bo
     return there + high * step
 
 
-def _handlings(chosen: Chosen, want: Want, have: Have) -> list[Tried]:
-    """The best of the search, and the best that spreads beetles over more bins."""
+def _handlings(chosen: Chosen, want: Want, have: Have) -> list[Job]:
+    """The best of the search, the best that spreads beetles over more bins, and less work."""
     order = sorted(chosen.tried, key=lambda t: (*rank(t.forecast, want, have), t.choice))
     # A handling that is over the minutes may be what another limit needs.
     free = replace(have, minutes_per_week=None)
     by_yield = sorted(chosen.tried, key=lambda t: (*rank(t.forecast, want, free), t.choice))
     split = [t for t in by_yield if t.forecast.job.values["rotation.surplus"] == "split"]
-    picked = [*order[:2], *by_yield[:1], *split[:1], *order[2:]]
-    return list({tried.choice: tried for tried in picked}.values())[:HANDLINGS]
+    picked = [t.forecast.job for t in (*order[:1], *by_yield[:1], *split[:1], *order[1:])]
+    if have.minutes_per_week is not None:
+        # With more of a limit there is more to harvest, so the same rules take more work.
+        picked.insert(1, _with(picked[0], "pupae.isolate", False))
+    found: list[Job] = []
+    for job in picked:
+        if job not in found:
+            found.append(job)
+    return found[:HANDLINGS]
 
 
 def _first_that_promises(
-    handlings: Sequence[Tried], at: Callable[[Tried], Job], want: Want, have: Have,
+    jobs: Sequence[Job], at: Callable[[Job], Job], want: Want, have: Have,
     forecaster: Forecaster, seeds: Seeds, stage: str,
-) -> tuple[bool, Tried]:  # fmt: skip
-    ran = forecaster.run([at(tried) for tried in handlings], seeds, f"short of {stage}")
+) -> tuple[bool, Job]:  # fmt: skip
+    ran = forecaster.run([at(job) for job in jobs], seeds, f"short of {stage}")
     best = min(range(len(ran)), key=lambda i: (*rank(ran[i], want, have), i))
-    return lacking(ran[best], want, have) == 0, handlings[best]
+    return lacking(ran[best], want, have) == 0, jobs[best]
 
 
-def _with_bins(tried: Tried, bins: float) -> Job:
-    job = tried.forecast.job
-    return replace(job, values={**job.values, "rack.bins": int(bins)})
-
-
-def _with_beetles(tried: Tried, count: float) -> Job:
-    job = tried.forecast.job
-    return replace(job, values={**job.values, "start.breeders": round(count)})
+def _with(job: Job, key: str, value: Value) -> Job:
+    return replace(job, values={**job.values, key: value})
 
 
 def _minutes(
@@ -227,6 +230,8 @@ def _row(
         "met": met.value,
         "met_low": met.low,
         "met_high": met.high,
+        "in_time": float(forecast.in_time(want, have).mean()),
+        "minutes_per_week": float(forecast.minutes(want.after_days).mean()),
         "sure_g_per_day": within_reach(forecast.sure(want.after_days), want.probability),
         "handling": ", ".join(f"{key} {value}" for key, value in other.items()),
     }

@@ -120,8 +120,10 @@ def chances(plan: StoredPlan) -> str:
     if not plan.is_met and last["grams"] > 1.1 * max(reach["grams"], 1e-9):
         text += (
             f" In the last year alone, with the waves of the start-up behind, it is "
-            f"{number(last['grams'])} g a day ({reach_limits(last)})."
+            f"{number(last['grams'])} g a day ({reach_limits(last)})"
         )
+        enough = last["grams"] >= want["grams_per_day"]
+        text += ", which is enough: it is the start-up that is short." if enough else "."
     if facts["died_out"]:
         text += f" The colony died out in {facts['died_out']} of {share.runs} runs."
     return text
@@ -200,6 +202,9 @@ def when(row: Any, facts: Mapping[str, Any]) -> str:
         return nice(value) if isinstance(value, str) else f"not by {end}"
 
     low, high = shown(row.date_low), shown(row.date_high)
+    if low == high:
+        same = f"{shown(row.date)} (8 of 10 runs on that day)"
+        return same if row.came == row.runs else f"{same}; came in {row.came} of {row.runs} runs"
     if low.rpartition(" ")[2] == high.rpartition(" ")[2] and "not" not in high:
         # Both ends in one year: it is said once.
         low = low.rpartition(" ")[0]

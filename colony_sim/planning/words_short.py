@@ -59,6 +59,13 @@ def short(plan: StoredPlan) -> str:
     )
 
 
+def over_time(row: Any) -> str:
+    """Says so where more than half of the runs take more work than there is time for."""
+    if row.in_time >= 0.5:
+        return ""
+    return f"; the work is then {number(row.minutes_per_week)} minutes a week, beyond the limit"
+
+
 def limit_text(row: Any) -> str:
     """One loosened limit."""
     share = (
@@ -74,7 +81,7 @@ def limit_text(row: Any) -> str:
             )
         return (
             f"{row.limit}: not even {tried} {row.unit} ({there} there) alone: "
-            f"{number(row.sure_g_per_day)} g a day, {share}"
+            f"{number(row.sure_g_per_day)} g a day, {share}{over_time(row)}"
         )
     text = f"{row.limit}: {number(row.needed)} {row.unit} ({there} there): {share}"
     return f"{text}; with {row.handling}" if row.handling else text
@@ -99,7 +106,7 @@ def remedies(plan: StoredPlan) -> str:
         lines.append(
             f"- {row.remedy}{note}: {points(row.gain, row.gain_low, row.gain_high)} of stretches "
             f"fed; the want met in {percent(row.met)} of runs "
-            f"({interval(row.met_low, row.met_high)})"
+            f"({interval(row.met_low, row.met_high)}){over_time(row)}"
         )
     others = rest[~rest["helps"]]["remedy"].tolist()
     if others:
