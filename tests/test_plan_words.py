@@ -219,3 +219,9 @@ def test_grams_enough_but_not_the_minutes(short):
     }
     text = words.headline(replace(plan, facts=facts))
     assert "within 120 minutes a week only in 1 of" in text
+
+
+def test_other_rules_in_words():
+    text = words_short.other_rules("pupae.isolate False, rack.bins 20, larva.new 3")
+    assert text == "pupae left where they are, 20 bins used, larva.new 3"
+    assert words_short.other_rules("") == ""

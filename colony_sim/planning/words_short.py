@@ -13,6 +13,22 @@ from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
 from colony_sim.planning.phrases import interval, nice, percent, points
 
+_RULES = {
+    ("pupae.isolate", "True"): "pupae set apart",
+    ("pupae.isolate", "False"): "pupae left where they are",
+    ("rotation.surplus", "split"): "surplus beetles put into further bins",
+    ("rotation.surplus", "remove"): "surplus beetles taken out",
+    "rotation.interval_days": "beetles moved every {} days",
+    "rotation.most_breeders_per_bin": "at most {} beetles in a breeding bin",
+    "harvest.fraction": "a share of {} harvested",
+    "pupae.inspection_days": "pupae looked for every {} days",
+    "moisture.growing_g_per_day": "{} g of water a day in a growing bin",
+    "rack.clear_after_days": "bins emptied {} days after the beetles left",
+    "rack.bins": "{} bins used",
+    "start.breeders": "{} beetles to start with",
+}
+"""Rules of a handling in words, by key, or by key and value."""
+
 
 def cold(plan: StoredPlan) -> str:
     """Weeks that a cold spell starves."""
@@ -84,7 +100,18 @@ def limit_text(row: Any) -> str:
             f"{number(row.sure_g_per_day)} g a day, {share}{over_time(row)}"
         )
     text = f"{row.limit}: {number(row.needed)} {row.unit} ({there} there): {share}"
-    return f"{text}; with {row.handling}" if row.handling else text
+    rules = other_rules(row.handling)
+    return f"{text}; with {rules}" if rules else text
+
+
+def other_rules(handling: str) -> str:
+    """Rules in which a handling differs from the plan's, in words."""
+    found = []
+    for part in filter(None, handling.split(", ")):
+        key, _, value = part.partition(" ")
+        rule = _RULES.get((key, value), _RULES.get(key))
+        found.append(part if rule is None else rule.format(value))
+    return ", ".join(found)
 
 
 def remedies(plan: StoredPlan) -> str:
