@@ -174,6 +174,16 @@ class Posterior:
         return np.clip(inputs[:, None, :] + about, -_MOST_SCORE, _MOST_SCORE)
 
 
+def _robust_root(about: np.ndarray) -> np.ndarray:
+    """Root of the covariance of the bulk of some rows (logs x keys).
+
+    Far ones are pulled in to three spreads, by the median of absolute deviations.
+    """
+    spread = np.median(np.abs(about), axis=0) / 0.6745
+    bulk = np.clip(about, -3 * spread, 3 * spread)
+    return np.linalg.cholesky(np.atleast_2d(np.cov(bulk.T)) + 1e-12 * np.eye(about.shape[1]))
+
+
 def check_installed() -> None:
     """Raise `MissingExtra` if sbi is not installed, before hours of simulation."""
     _torch()
@@ -204,7 +214,7 @@ def train(schedule: Schedule, scores: np.ndarray, values: np.ndarray, seed: int)
     summaries, left_out = learn_summaries(features, scores)
     about = scores - left_out
     count = scores.shape[1]
-    root = np.linalg.cholesky(np.atleast_2d(np.cov(about.T)) + 1e-12 * np.eye(count))
+    root = _robust_root(about)
     inputs = torch.tensor(left_out, dtype=torch.float32)
     targets = torch.tensor(np.linalg.solve(root, about.T).T, dtype=torch.float32)
     # In one round, training does not use it; the prior is in the simulated logs.
@@ -215,6 +225,7 @@ def train(schedule: Schedule, scores: np.ndarray, values: np.ndarray, seed: int)
             build = nets.posterior_nn(
                 # A flow in one dimension has no order to mask; there a mixture does.
                 model="maf" if count > 1 else "mdn",
+                z_score_theta="none",  # Done, with a spread that a few far logs do not widen.
                 hidden_features=_HIDDEN,
                 num_transforms=_TRANSFORMS,
             )
@@ -222,7 +233,7 @@ def train(schedule: Schedule, scores: np.ndarray, values: np.ndarray, seed: int)
                 prior=prior, density_estimator=build, tracker=_Silent(), show_progress_bars=False
             )
             flow = learner.append_simulations(targets, inputs).train(
-                training_batch_size=min(_BATCH, max(10, len(targets) // 10)),
+                training_batch_size=min(_BATCH, max(10, len(targets) // 6)),
                 learning_rate=_RATE,
                 stop_after_epochs=_PATIENCE,
             )
