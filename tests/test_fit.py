@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 
 import numpy as np
 import pandas as pd
@@ -11,8 +12,9 @@ from commandline import cli, tree
 
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.fit import run_fit
 from colony_sim.errors import InputError
-from colony_sim.experiment.extras import MissingExtra
 from colony_sim.experiment.profile import read_profile
 from colony_sim.figures import fit_slides
 from colony_sim.fitting import calibration, inference, learnt, observe, predictive
@@ -34,6 +36,10 @@ date,bin,action,stage,count,grams,about,until,note
 LOGS = 250
 TOLD, UNTOLD = "adult.life_mean_days", "pupa.hazard_per_day"
 OPTIONS = ("--keys", f"{TOLD},{UNTOLD}", "--simulations", 200, "--workers", 1)
+
+
+PLAIN = dict(experiment=None, policy=None, keys=None, name=None, simulations=None, seed=None,
+             workers=1)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -241,12 +247,12 @@ def test_the_command_writes_a_folder_and_a_profile(tmp_path, log):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["results"]
 
 
-def test_without_sbi_one_line_says_what_to_install(monkeypatch):
-    import sys
-
+def test_without_sbi_one_line_says_what_to_install(tmp_path, monkeypatch, log):
     monkeypatch.setitem(sys.modules, "sbi", None)
-    with pytest.raises(MissingExtra, match="pip install 'sbi'.*extra 'fit'"):
-        inference.check_installed()
+    with pytest.raises(Ending, match="pip install 'sbi'.*extra 'fit'") as ending:
+        run_fit(log, **{**PLAIN, "out": tmp_path / "x"})
+    assert ending.value.code == 2
+    assert not (tmp_path / "x").exists()
 
 
 @pytest.mark.parametrize(
@@ -259,10 +265,7 @@ def test_without_sbi_one_line_says_what_to_install(monkeypatch):
     ],
 )
 def test_bad_input_is_one_line_and_writes_nothing(tmp_path, log, words, said):
-    from colony_sim.commands.fit import run_fit
-
-    options = dict(experiment=None, policy=None, keys=None, name=None, simulations=None,
-                   seed=None, workers=1, out=tmp_path / "x")  # fmt: skip
+    options = {**PLAIN, "out": tmp_path / "x"}
     options[words[0].lstrip("-")] = words[1]
     with pytest.raises(InputError) as error:
         run_fit(log, **options)

@@ -92,8 +92,8 @@ def run_fit(
     to = console()
     say = lambda line: to.print(line, highlight=False, markup=False, soft_wrap=True)  # noqa: E731
     try:
+        inference.check_installed()
         with claim(folder, f"{name}-fit"), Bars() as bars:
-            inference.check_installed()
             if experiment is None:
                 say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
                     "parameters.toml are assumed; bins, room and rules of your own go into an "

@@ -17,7 +17,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import model_fingerprint, whole
 from colony_sim.experiment.profile import Profile
-from colony_sim.experiment.runner import Progress
+from colony_sim.experiment.runner import Progress, compile_kernels
 from colony_sim.fitting import calibration, inference, learnt, observe, predictive
 from colony_sim.fitting.logbook import Logbook, read_log
 from colony_sim.fitting.prior import KEYS, Prior, prior_for
@@ -184,6 +184,7 @@ def forecast_seconds(job: Job, simulations: int, workers: int) -> float:
     middle = dict(zip(job.prior.keys, job.prior.values(np.zeros(len(job.prior.keys))).tolist(),
                       strict=True))  # fmt: skip
     parameters = job.parameters.with_values(middle, where="prior")
+    compile_kernels()
     warm = np.array(job.temperatures)
     replay(job.schedule, parameters, warm, 0)
     began = time.perf_counter()
