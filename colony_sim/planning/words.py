@@ -179,8 +179,8 @@ def bins(plan: StoredPlan) -> str:
     )
     if b["stay_mean"] < b["growth"]:
         text += (
-            " Bins are emptied before nine tenths of their harvest are grown; the larvae move on to "
-            "the next bin."
+            " Bins are emptied before nine tenths of their harvest are grown; the larvae move on "
+            "to the next bin."
         )
     return text
 
