@@ -225,6 +225,8 @@ def test_constants_are_whole_nanograms_where_masses():
     for name in ("egg_mass", "hatchling_mass", "critical_mass", "visible_mass", "predator_mass"):
         assert isinstance(getattr(c, name), int)
     assert c.hatchling_mass == 300_000
+    light = DEFAULT.with_values({"egg.mass_mg": 0.2}, where="test")
+    assert constants(light).hatchling_mass == constants(light).egg_mass == 200_000
     assert c.asymptote_root**4 == pytest.approx(300 * NG_PER_MG)
     assert (np.diff(c.molt_mass.astype(np.int64)) >= 0).all()
 

@@ -96,7 +96,7 @@ def constants(p: Mapping[str, float]) -> Constants:
         egg_mass=ng("egg.mass_mg"),
         egg_cv=p["egg.duration_cv"],
         egg_longest_days=p["egg.longest_days"],
-        hatchling_mass=ng("larva.hatchling_mass_mg"),
+        hatchling_mass=min(ng("larva.hatchling_mass_mg"), ng("egg.mass_mg")),
         asymptote_root=development.fourth_root(p["larva.asymptotic_mass_mg"] * NG_PER_MG),
         growth_exponent=growth.growth_exponent(p),
         larva_cv=p["larva.duration_cv"],

@@ -62,7 +62,7 @@ class RunRecord:
     died_out_day: int | None
 
 
-def _forget(colony: Colony) -> None:
+def forget(colony: Colony) -> None:
     """Let a colony that is over be freed: Mesa before 3.5 keeps every model it counted for."""
     counters = getattr(mesa.Agent, "_ids", None)
     if counters is not None:
@@ -105,7 +105,7 @@ def simulate(
         if colony.alive == 0:
             died_out_day = day
             break
-    _forget(colony)
+    forget(colony)
     gaps = {name: gap for name, gap in colony.balance_errors().items() if gap}
     if gaps:
         raise RuntimeError(f"ledger does not close: {gaps}")

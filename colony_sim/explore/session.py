@@ -14,7 +14,7 @@ from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
-from colony_sim.colony.simulate import Scenario, _forget
+from colony_sim.colony.simulate import Scenario, forget
 from colony_sim.experiment.measures import window_measures
 from colony_sim.explore.rules import changed, value
 
@@ -146,7 +146,7 @@ class Run(Lived):
             scenario.larvae,
         )
         # Each change makes a new colony; the old one must not stay in memory.
-        _forget(self.colony)
+        forget(self.colony)
         super().__init__(scenario, self.colony.datacollector.model_vars)
 
     @property

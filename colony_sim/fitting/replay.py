@@ -17,7 +17,7 @@ from colony_sim.colony import founders
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
-from colony_sim.colony.simulate import _forget
+from colony_sim.colony.simulate import forget
 from colony_sim.fitting.logbook import Entry
 from colony_sim.fitting.schedule import Schedule, Step
 from colony_sim.population import census
@@ -396,7 +396,7 @@ def replay(
             each_day(day)
         if colony.insects.n > MOST_INSECTS:
             break
-    _forget(colony)
+    forget(colony)
     gaps = {name: gap for name, gap in colony.balance_errors().items() if gap}
     if gaps:
         raise RuntimeError(f"ledger does not close: {gaps}")

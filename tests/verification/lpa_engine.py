@@ -88,6 +88,7 @@ def values(s: LpaSet, volume: float) -> dict:
         **stages,
         **lethal,
         "larva.size_cv": 0.0,
+        "egg.mass_mg": _HATCHLING_MG,
         "larva.hatchling_mass_mg": _HATCHLING_MG,
         "larva.mature_mass_mg": _LARVA_MG,
         "larva.asymptotic_mass_mg": 6.0,

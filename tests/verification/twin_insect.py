@@ -109,7 +109,7 @@ class Insect(mesa.Agent):
 
     def hatch(self, rest_of_day: float) -> None:
         p = self.model.p
-        hatchling = round(p["larva.hatchling_mass_mg"] * 1e6)
+        hatchling = min(round(p["larva.hatchling_mass_mg"] * 1e6), self.mass)
         self.model.count("eggs_hatched", "HATCHING_LOSS", self.mass - hatchling)
         self.stage, self.age, self.instar, self.mass = "larva", 0, 1, hatchling
         w = self.draw(HATCHED, day=0)
