@@ -218,12 +218,14 @@ def test_studies_of_the_same_experiment_beside_it_are_found(tmp_path):
     study(tmp_path / "f-founders", experiment={"breeders": 1})
     study(tmp_path / "g-biology", biology=facts["biology"] | {"egg.duration_days": 8.0})
     study(tmp_path / "h-climate", climate={"kind": "constant", "values": [20.0]})
-    study(tmp_path / "i-handling", policies=facts["policies"][:1])
+    study(tmp_path / "i-one-policy", policies=facts["policies"][:1])
+    other = {"name": "two", "handling": facts["policies"][0]["handling"] | {"rack.bins": 5}}
+    study(tmp_path / "i-handling", policies=[*facts["policies"], other])
     study(tmp_path / "j-comparison", "comparison")
     (tmp_path / "k-damaged").mkdir()
     (tmp_path / "k-damaged" / "manifest.json").write_text("{")
     found = [path.name for path in studies_beside(folder, facts)]
-    assert found == ["a-sweep", "c-map", "b-search"]
+    assert found == ["a-sweep", "i-one-policy", "c-map", "b-search"]
 
 
 def test_a_study_that_cannot_be_drawn_is_left_out_and_told(tmp_path, few):
