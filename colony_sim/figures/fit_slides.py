@@ -190,7 +190,7 @@ def _predictive(found: Found) -> Slide:
     return Slide(
         name="predictive",
         title=title,
-        say=f"By chance one number in ten lies outside. Of the logs that the fitted model gives, "
+        say=f"On average one number in ten lies outside. Of the logs that the fitted model gives, "
         f"{share} lie as far out as this one.",
         caveat=_shared(found) + " A model can reproduce a log and still be wrong about causes.",
         alt=f"Numbers of the log over time beside the 90 % intervals of {predictive.LOGS} "

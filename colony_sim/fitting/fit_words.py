@@ -94,7 +94,7 @@ def fits_log(fit: Fit) -> str:
     inside, total = int(table["inside"].sum()), len(table)
     text = (
         f"The log against the fitted model: {inside} of {total} numbers lie within their 90 % "
-        f"interval (some {round(0.9 * total)} would by chance); "
+        f"interval (some {round(0.9 * total)} on average); "
     )
     share = f"{100 * fit.plausible_after:.2g} %"
     if fit.plausible_after >= predictive.DOUBT:
