@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import socket
 import sys
@@ -16,10 +17,11 @@ from test_figures import SIGHT, _contrast, _lab, _linear
 from colony_sim.biology.climate import Climate, constant
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.colony.simulate import Scenario, simulate
-from colony_sim.commands import main
+from colony_sim.commands import explore, main
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
-from colony_sim.explore import charts, clock, experiment_file, guard, rack, rules, session
+from colony_sim.experiment.profile import Profile, write_profile
+from colony_sim.explore import charts, clock, experiment_file, guard, rack, rules, server, session
 
 DAYS = 130
 
@@ -223,6 +225,25 @@ def test_experiment_file_holds_the_two_runs(tmp_path):
     for other in (small(breeders=70), small(temperature_c=20), small(seed=9), held):
         assert experiment_file.experiment_text(held, other) is None or other.seed == 9
     assert experiment_file.experiment_text(held, small(rack__bins=10, seed=9)) is None
+    for room in (
+        Climate("series", (20.0, 22.0)),
+        Climate("logger", (20.0, 22.0), "2030-03-01", "2030-03-01"),
+    ):
+        pair = [dataclasses.replace(run, climate=room) for run in (held, this)]
+        assert experiment_file.experiment_text(*pair) is None
+
+
+def test_a_profile_gives_its_medians(tmp_path, monkeypatch):
+    path = tmp_path / "shed.profile.toml"
+    keys = ("egg.duration_days", "larva.mature_mass_mg")
+    write_profile(path, Profile("shed", keys, np.array([[6.0, 120.0], [7.5, 131.0], [9.0, 150.0]])))
+    served = []
+    monkeypatch.setattr(server, "serve", lambda *words: served.append(words))
+    explore.run_explore(None, policy=None, profile=path, port=0, browse=False)
+    scenario, about = served[0][:2]
+    fitted = {"egg.duration_days": 7.5, "larva.mature_mass_mg": 131.0}
+    assert scenario.parameters == session.invented().parameters.with_values(fitted, where="test")
+    assert "medians of profile “shed”" in about
 
 
 def test_charts_draw_the_days_that_were_lived(record):

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.ending import Ending
+from colony_sim.commands.profile import profile_of
 from colony_sim.errors import InputError
 from colony_sim.experiment.extras import MissingExtra, require
 from colony_sim.experiment.files import load
@@ -16,7 +18,9 @@ INVENTED = "An invented scenario, every rule at its default. It is not data of a
 MODEL = "A model, not a forecast for your bins."
 
 
-def run_explore(file: Path | None, *, policy: str | None, port: int, browse: bool) -> None:
+def run_explore(
+    file: Path | None, *, policy: str | None, profile: Path | None, port: int, browse: bool
+) -> None:
     """Serve the page until Ctrl-C."""
     if file is None:
         if policy is not None:
@@ -26,6 +30,11 @@ def run_explore(file: Path | None, *, policy: str | None, port: int, browse: boo
         run = single(load(file), policy=policy)
         scenario = run.scenario
         about = f'Starts from the policy "{run.policy}" of {file.name}, seed of replicate 1.'
+    fitted = profile_of(profile)
+    if fitted is not None:
+        own = scenario.parameters.with_values(fitted.medians(), where=str(profile))
+        scenario = replace(scenario, parameters=own)
+        about += f" Biology: medians of profile “{fitted.name}”."
     try:
         require("nicegui", "nicegui", "explore")
     except MissingExtra as error:

@@ -22,7 +22,7 @@ def experiment_text(held: Scenario, this: Scenario) -> str | None:
     """
     keys = [found.key for found, _, _ in differences(held, this)]
     handling = [key for key in keys if key in catalogue()]
-    if not handling or set(keys) & set(_COMMON) or this.climate.kind == "series":
+    if not handling or set(keys) & set(_COMMON) or this.climate.kind in ("series", "logger"):
         return None
     default = {key: entry.value for key, entry in catalogue().items()}
     same = {

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from colony_sim.commands.menu.app import SHOW, app
+from colony_sim.commands.menu.options import ProfileFile
 
 
 @app.command(rich_help_panel=SHOW)
@@ -66,6 +67,7 @@ def explore(
     policy: Annotated[
         str | None, typer.Option("--policy", help="Policy to start from; default: the baseline.")
     ] = None,
+    profile: ProfileFile = None,
     port: Annotated[
         int, typer.Option("--port", min=0, max=65535, help="Port; default: any that is free.")
     ] = 0,
@@ -76,4 +78,4 @@ def explore(
     """Try rules on a running colony: a page in your browser, served to this machine only."""
     from colony_sim.commands.explore import run_explore
 
-    run_explore(file, policy=policy, port=port, browse=browser)
+    run_explore(file, policy=policy, profile=profile, port=port, browse=browser)
