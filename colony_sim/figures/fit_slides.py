@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -30,7 +31,7 @@ _ACTIONS = {
     "beetles out": "Beetles taken out", "beetles in": "Beetles put in",
     "dead beetles": "Dead beetles", "pupae picked": "Pupae picked",
     "beetles picked": "Beetles picked", "harvest": "Harvest", "count": "Counted",
-    "weight": "Weighed", "sample": "Mean weight of a few", "bran added": "Bran added in all",
+    "weight": "Weighed", "sample": "Mean weight", "bran added": "Bran added in all",
 }  # fmt: skip
 
 
@@ -94,7 +95,7 @@ def _learnt(found: Found) -> Slide:
     title = headline(table)
     unknown = list(table[table["learnt"] == learnt.NOT]["key"])
     if unknown and len(unknown) <= 3:
-        title += f"; it says nothing of {listed(unknown)}"
+        title += f"; it does not tell {listed(unknown)}"
     told = "; ".join(
         f"{row.key} {number(row.median)} {row.unit}, 90 % interval {interval(row)}, before "
         f"{number(row.before_low)} to {number(row.before_high)}, {row.learnt}"
@@ -157,7 +158,7 @@ def _paint_learnt(found: Found, title: str) -> Figure:
     slide.legend(handles=handles, ncols=3, loc="upper left", fontsize=13, borderpad=0,
                  bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.12) / style.HEIGHT))  # fmt: skip
     rule = learnt.RULE[0].upper() + learnt.RULE[1:]
-    style.footed(slide, f"{_shared(found)} {rule}. Numbers: median and 90 % interval.")
+    _foot(slide, f"{_shared(found)} {rule}. Numbers: median and 90 % interval.")
     return slide
 
 
@@ -230,7 +231,7 @@ def _paint_predictive(found: Found, title: str) -> Figure:
     slide.legend(handles=handles, ncols=3, loc="upper left", fontsize=13, borderpad=0,
                  bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.1) / style.HEIGHT))  # fmt: skip
     more = f" {rest} numbers of other kinds are in the table." if rest else ""
-    style.footed(slide, f"{_shared(found)} Logarithmic scales (of the number plus 1).{more}")
+    _foot(slide, f"{_shared(found)} Logarithmic scales (of the number plus 1).{more}")
     return slide
 
 
@@ -332,13 +333,19 @@ def _paint_calibration(found: Found, title: str) -> Figure:
     ]
     slide.legend(handles=handles, ncols=2, loc="upper left", fontsize=13, borderpad=0,
                  bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.1) / style.HEIGHT))  # fmt: skip
-    style.footed(
+    _foot(
         slide,
         f"Simulation-based calibration (Talts et al. 2018, arXiv:1804.06788): {logs} logs "
         "simulated from known values, each fitted. Below each: how often the 50 and 90 % intervals "
         "held the true value.",
     )
     return slide
+
+
+def _foot(slide: Figure, text: str) -> None:
+    """The foot of a slide; names of files and keys are wide, so lines are shorter than most."""
+    slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(text, 138), size=style.FOOT,
+               color=style.QUIET, va="bottom")  # fmt: skip
 
 
 def _shared(found: Found) -> str:

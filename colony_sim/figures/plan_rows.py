@@ -66,7 +66,7 @@ def _dates(plan: StoredPlan, origin: Origin, title: str) -> Figure:
                 f"in {row.came} of {row.runs} runs" if row.came else f"in none of {row.runs} runs"
             )
             axes.text(0.01, place, share, transform=axes.get_yaxis_transform(), va="center",
-                      color=style.QUIET, size=14)  # fmt: skip
+                      color=style.QUIET)  # fmt: skip
             continue
         axes.plot([low, end if high is None else high], [place, place], color=style.PALETTE[0],
                   linewidth=4, alpha=0.5, solid_capstyle="butt")  # fmt: skip
@@ -76,9 +76,9 @@ def _dates(plan: StoredPlan, origin: Origin, title: str) -> Figure:
         if mid is not None:
             axes.plot([mid], [place], marker="o", color=style.PALETTE[0], markersize=13)
             axes.annotate(nice(row.date), (mid, place), (0, 12), textcoords="offset points",
-                          ha="center", size=14)  # fmt: skip
+                          ha="center")  # fmt: skip
         else:
-            axes.annotate(f"in {row.came} of {row.runs} runs", (low, place), (0, 9), size=14,
+            axes.annotate(f"in {row.came} of {row.runs} runs", (low, place), (0, 9),
                           textcoords="offset points", ha="left", color=style.QUIET)  # fmt: skip
     axes.set_ylim(len(rows) - 0.5, -0.7)
     axes.set_yticks(range(len(rows)), labels=[_broken(label) for label in rows["label"]])
@@ -147,7 +147,7 @@ def _bars(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) -> F
         axes.set_xlim(-0.6, len(rows) - 0.4)
         axes.set_ylim(bottom=0)
         axes.grid(axis="y", color=style.SHADE, linewidth=1)
-        axes.tick_params(axis="x", labelsize=13, length=0)
+        axes.tick_params(axis="x", length=0)
     return figure
 
 
@@ -189,7 +189,7 @@ def _gains(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) -> 
         "95 % intervals. Filled: the interval is above 0.",
         count(int(rows["runs"].iloc[0]), "run") + " a remedy",
     )  # fmt: skip
-    axes = style.axes(figure, 5.4, foot + 0.85, style.WIDTH - 6.2, top - 0.35 - foot - 0.85)
+    axes = style.axes(figure, 6.0, foot + 0.85, style.WIDTH - 6.8, top - 0.35 - foot - 0.85)
     axes.axvline(0, color=style.QUIET, linewidth=1.3)
     for place, row in enumerate(rows.itertuples()):
         axes.plot([100 * row.gain_low, 100 * row.gain_high], [place, place],
@@ -198,8 +198,7 @@ def _gains(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) -> 
                   markerfacecolor=style.PALETTE[0] if row.helps else "white",
                   markeredgewidth=2)  # fmt: skip
     axes.set_ylim(len(rows) - 0.4, -0.6)
-    axes.set_yticks(range(len(rows)), labels=[_broken(name) for name in rows["remedy"]])
-    axes.tick_params(axis="y", labelsize=14)
+    axes.set_yticks(range(len(rows)), labels=[_broken(name, 44) for name in rows["remedy"]])
     axes.set_xlabel("Stretches fed, gain (percentage points)")
     axes.margins(x=0.08)
     axes.grid(axis="x", color=style.SHADE, linewidth=1)
@@ -219,6 +218,9 @@ def _month(month: str) -> str:
 
 
 def _tick(month: str, place: int) -> str:
+    """Every third month by name; all would not go side by side."""
+    if month[5:] not in ("01", "04", "07", "10"):
+        return ""
     name = date.fromisoformat(f"{month}-01").strftime("%b")
-    year = month[:4] if place == 0 or month.endswith("-01") else ""
+    year = month[:4] if place < 3 or month.endswith("-01") else ""
     return f"{name}\n{year}"

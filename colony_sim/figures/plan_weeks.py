@@ -112,10 +112,10 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
         "median time from beetles in to nine tenths of the harvest.",
         count(plan.met.runs, "run"),
     )
-    low = foot + 0.55
+    low = foot + 0.7
     height = top - 0.62 - low - 0.4
-    upper = style.axes(figure, 1.1, low + 0.36 * height + 0.4, style.WIDTH - 1.6, 0.64 * height)
-    lower = style.axes(figure, 1.1, low, style.WIDTH - 1.6, 0.36 * height)
+    upper = style.axes(figure, 1.35, low + 0.36 * height + 0.4, style.WIDTH - 1.85, 0.64 * height)
+    lower = style.axes(figure, 1.35, low, style.WIDTH - 1.85, 0.36 * height)
     days = pd.to_datetime(rows["date"]) + pd.Timedelta(days=3.5)
     upper.fill_between(days, rows[f"{_SERIES}_low"], rows[f"{_SERIES}_high"], color=_HARVEST,
                        alpha=0.25, linewidth=0, zorder=2)  # fmt: skip
@@ -131,6 +131,8 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
                linestyle=(0, (4, 2)))  # fmt: skip
     lower.set_ylabel("Degrees C")
     lower.margins(y=0.2)
+    for axes in (upper, lower):
+        axes.yaxis.set_label_coords(-0.95 / (style.WIDTH - 1.85), 0.5)
     if np.ptp(rows["temperature_c"]) < 1:
         middle = rows["temperature_c"].mean()
         lower.set_ylim(middle - 3, middle + 3)
@@ -149,8 +151,8 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
     ]  # fmt: skip
     if rows["cold"].any():
         handles.append(Patch(color=_COLD, linewidth=0, label="short of warmth"))
-    figure.legend(handles=handles, ncols=6, loc="upper left", fontsize=13, borderpad=0,
-                  columnspacing=1.3, handlelength=1.6,
+    figure.legend(handles=handles, ncols=6, loc="upper left", borderpad=0,
+                  columnspacing=0.9, handlelength=1.4, handletextpad=0.4,
                   bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.12) / style.HEIGHT))  # fmt: skip
     return figure
 

@@ -82,13 +82,18 @@ def over_time(row: Any) -> str:
     return f"; the work is then {number(row.minutes_per_week)} minutes a week, beyond the limit"
 
 
+def _amount(value: float) -> str:
+    """A limit: whole bins, beetles and minutes without a decimal point."""
+    return f"{value:.0f}" if value == int(value) else number(value)
+
+
 def limit_text(row: Any) -> str:
     """One loosened limit."""
     share = (
         f"met in {percent(row.met)} of {row.runs} runs (95 % interval "
         f"{interval(row.met_low, row.met_high)})"
     )
-    there, tried = number(row.there), number(row.tried)
+    there, tried = _amount(row.there), _amount(row.tried)
     if pd.isna(row.needed):
         if row.limit == "minutes":
             return (
@@ -99,7 +104,7 @@ def limit_text(row: Any) -> str:
             f"{row.limit}: not even {tried} {row.unit} ({there} there) alone: "
             f"{number(row.sure_g_per_day)} g a day, {share}{over_time(row)}"
         )
-    text = f"{row.limit}: {number(row.needed)} {row.unit} ({there} there): {share}"
+    text = f"{row.limit}: {_amount(row.needed)} {row.unit} ({there} there): {share}"
     rules = other_rules(row.handling)
     return f"{text}; with {rules}" if rules else text
 
