@@ -192,7 +192,7 @@ def _predictive(found: Found) -> Slide:
         name="predictive",
         title=title,
         say=f"On average one number in ten lies outside. Of the logs that the fitted model gives, "
-        f"{share} lie as far out as this one.",
+        f"{share} lie at least as far out.",
         caveat=_shared(found) + " A model can reproduce a log and still be wrong about causes.",
         alt=f"Numbers of the log over time beside the 90 % intervals of {predictive.LOGS} "
         f"simulated logs, one panel for each kind; {inside} of {total} inside, {total - inside} "

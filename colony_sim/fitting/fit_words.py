@@ -98,7 +98,7 @@ def fits_log(fit: Fit) -> str:
     )
     share = f"{100 * fit.plausible_after:.2g} %"
     if fit.plausible_after >= predictive.DOUBT:
-        text += f"of the logs that the fitted model gives, {share} lie as far out as this one."
+        text += f"of the logs that the fitted model gives, {share} lie at least as far out."
         return text
     return (
         f"{text}of the logs that the fitted model gives, at most {share} lie as far out as this "
