@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from commandline import cli, tree
+from pictures import readable
 
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters, catalogue
@@ -240,9 +241,10 @@ def test_the_command_writes_a_folder_and_a_profile(tmp_path, log):
     slides = fit_slides.slides(folder)
     assert [slide.name for slide in slides] == ["learnt", "predictive", "calibration"]
     for slide in slides:
-        assert slide.title and slide.say and slide.caveat and slide.alt and len(slide.data)
+        assert len(slide.data)
+        readable(slide)
     verdict = (folder / "verdict.txt").read_text()
-    assert slides[0].title.split(";")[0] in verdict
+    assert slides[0].title.split(":")[0] in verdict
     # Only the results folder was written to: sbi leaves no logs of its own.
     assert sorted(path.name for path in tmp_path.iterdir()) == ["results"]
 

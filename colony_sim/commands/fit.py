@@ -209,11 +209,9 @@ def _plan(name: str, job, policy: str, climate, text: str) -> Plan:
 def _draw(found, folder: Path) -> None:
     """Figures and profile."""
     from colony_sim.experiment.profile import write_profile
-    from colony_sim.figures import fit_slides, style
+    from colony_sim.figures import fit_slides
 
-    for slide in fit_slides.of_fit(found):
-        with style.theme():
-            style.save(slide.paint(), folder, slide.name)
+    fit_slides.draw(folder)
     write_profile(folder / f"{found.name}.profile.toml", found.profile())
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,8 @@ from colony_sim.errors import InputError
 from colony_sim.experiment import manifest
 from colony_sim.experiment.wording import number
 from colony_sim.figures import style
+from colony_sim.figures.labels import heading, label, printed
+from colony_sim.figures.origin import Origin, count
 from colony_sim.figures.slide import Slide
 from colony_sim.fitting import calibration, learnt, predictive
 from colony_sim.fitting.fit_words import headline, interval, listed, trust
@@ -37,12 +38,18 @@ _ACTIONS = {
 
 @dataclass(frozen=True)
 class Found:
-    """Tables of a fit and its facts, from memory or from a folder."""
+    """Tables of a fit, its facts, and where it comes from."""
 
     learnt: pd.DataFrame
     predictive: pd.DataFrame
     calibration: pd.DataFrame
     facts: dict[str, Any]
+    origin: Origin
+
+    @property
+    def runs(self) -> str:
+        """Number of simulated logs, in words."""
+        return count(self.facts["simulations"], "simulated log")
 
 
 def slides(folder: Path) -> list[Slide]:
@@ -61,30 +68,17 @@ def slides(folder: Path) -> list[Slide]:
     except OSError as error:
         reason = error.strerror or "cannot be read"
         raise InputError(str(folder), "tables", reason, "a finished fit") from None
-    return _slides(Found(*tables, data["study"]))
-
-
-def of_fit(fit) -> list[Slide]:
-    """The slides of a `fitting.fit.Fit`."""
-    facts = {
-        "log": fit.logbook.path.name,
-        "numbers": len(fit.schedule.observed),
-        "days": fit.schedule.days,
-        "first_date": fit.schedule.start.isoformat(),
-        "simulations": fit.simulations,
-        "plausible_after": fit.plausible_after,
-        "prior": [
-            {"key": key, "low": low, "high": high, "log": log}
-            for key, low, high, log in zip(
-                fit.prior.keys, fit.prior.low, fit.prior.high, fit.prior.log, strict=True
-            )
-        ],
-    }
-    return _slides(Found(fit.learnt, fit.predictive, fit.calibration, facts))
-
-
-def _slides(found: Found) -> list[Slide]:
+    found = Found(*tables, data["study"], Origin.of(data))
     return [_learnt(found), _predictive(found), _calibration(found)]
+
+
+def draw(folder: Path) -> list[Path]:
+    """Draw all slides into the folder: PNG and SVG under their names."""
+    paths = []
+    for slide in slides(folder):
+        with style.theme():
+            paths += style.save(slide.paint(), Path(folder), slide.name)
+    return paths
 
 
 # ---- What the log tells
@@ -93,7 +87,9 @@ def _slides(found: Found) -> list[Slide]:
 def _learnt(found: Found) -> Slide:
     table = found.learnt
     title = headline(table)
-    unknown = list(table[table["learnt"] == learnt.NOT]["key"])
+    for key in table["key"]:
+        title = title.replace(key, label(key))
+    unknown = [label(key) for key in table[table["learnt"] == learnt.NOT]["key"]]
     if unknown and len(unknown) <= 3:
         title += f"; it does not tell {listed(unknown)}"
     told = "; ".join(
@@ -104,8 +100,9 @@ def _learnt(found: Found) -> Slide:
     return Slide(
         name="learnt",
         title=title,
-        say="Each grey track is what was held possible before the log was read; the bar is what "
-        "the log leaves of it.",
+        say=f"{title}. Each grey track is what was held possible before the log was read; the bar "
+        "is what the log leaves of it.",
+        runs=found.runs,
         caveat=_shared(found) + " Values that are not fitted are taken as right.",
         alt=f"One track for each of {len(table)} values with its posterior median, 50 and 90 % "
         f"interval. {told}.",
@@ -118,7 +115,11 @@ def _paint_learnt(found: Found, title: str) -> Figure:
     table = found.learnt
     slide = style.new_figure()
     top = style.headed(slide, title)
-    low, left, width = 0.95, 4.3, 5.0
+    rule = learnt.RULE[0].upper() + learnt.RULE[1:]
+    low = 0.1 + found.origin.foot(
+        slide, f"{_shared(found)} {rule}. Numbers: median and 90 % interval.", found.runs
+    )
+    left, width = 4.6, 4.3
     axes = style.axes(slide, left, low, width, top - 0.75 - low)
     prior = {row["key"]: row for row in found.facts["prior"]}
     for place, row in enumerate(table.itertuples()):
@@ -134,17 +135,17 @@ def _paint_learnt(found: Found, title: str) -> Figure:
                   zorder=4)  # fmt: skip
         for x, value, side in ((0.0, ends["low"], "left"), (1.0, ends["high"], "right")):
             axes.annotate(f"{value:g}", (x, place + 0.3), (2 if side == "left" else -2, 0),
-                          textcoords="offset points", size=11, color=style.QUIET, va="top",
+                          textcoords="offset points", size=12, color=style.QUIET, va="top",
                           ha=side)  # fmt: skip
-        unit = f"  ({row.unit})" if row.unit else ""
-        axes.annotate(row.key, (0, place), (-10, 7), textcoords="offset points", ha="right",
-                      va="center", size=13)  # fmt: skip
-        axes.annotate(unit.strip(), (0, place), (-10, -9), textcoords="offset points", ha="right",
-                      va="center", size=11, color=style.QUIET)  # fmt: skip
-        axes.annotate(f"{number(row.median)}  ({interval(row)})", (1, place), (12, 7),
-                      textcoords="offset points", va="center", size=13)  # fmt: skip
-        axes.annotate(row.learnt, (1, place), (12, -9), textcoords="offset points", va="center",
-                      size=12, weight="bold", color=colour)  # fmt: skip
+        unit = f"({printed(row.unit)})" if row.unit else ""
+        axes.annotate(heading(row.key), (0, place), (-10, 8), textcoords="offset points",
+                      ha="right", va="center")  # fmt: skip
+        axes.annotate(unit, (0, place), (-10, -10), textcoords="offset points", ha="right",
+                      va="center", size=12, color=style.QUIET)  # fmt: skip
+        axes.annotate(f"{number(row.median)}  ({interval(row)})", (1, place), (12, 8),
+                      textcoords="offset points", va="center")  # fmt: skip
+        axes.annotate(row.learnt, (1, place), (12, -10), textcoords="offset points", va="center",
+                      size=14, weight="bold", color=colour)  # fmt: skip
     axes.set_ylim(len(table) - 0.4, -0.6)
     axes.set_xlim(0, 1)
     axes.set_xticks([])
@@ -155,10 +156,8 @@ def _paint_learnt(found: Found, title: str) -> Figure:
         Patch(color=_COLOURS[learnt.LEARNT], label="half of the posterior"),
         Line2D([], [], color=_COLOURS[learnt.LEARNT], linewidth=3, label="90 % of it"),
     ]
-    slide.legend(handles=handles, ncols=3, loc="upper left", fontsize=13, borderpad=0,
+    slide.legend(handles=handles, ncols=3, loc="upper left", borderpad=0,
                  bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.12) / style.HEIGHT))  # fmt: skip
-    rule = learnt.RULE[0].upper() + learnt.RULE[1:]
-    _foot(slide, f"{_shared(found)} {rule}. Numbers: median and 90 % interval.")
     return slide
 
 
@@ -191,8 +190,9 @@ def _predictive(found: Found) -> Slide:
     return Slide(
         name="predictive",
         title=title,
-        say=f"On average one number in ten lies outside. Of the logs that the fitted model gives, "
-        f"{share} lie at least as far out.",
+        say=f"{title}. On average one number in ten lies outside. Of the logs that the fitted "
+        f"model gives, {share} lie at least as far out.",
+        runs=found.runs,
         caveat=_shared(found) + " A model can reproduce a log and still be wrong about causes.",
         alt=f"Numbers of the log over time beside the 90 % intervals of {predictive.LOGS} "
         f"simulated logs, one panel for each kind; {inside} of {total} inside, {total - inside} "
@@ -214,7 +214,10 @@ def _paint_predictive(found: Found, title: str) -> Figure:
     top = style.headed(slide, title)
     columns = min(3, len(shown))
     rows = -(-len(shown) // columns)
-    low, left, gap_x, gap_y = 1.25, 0.95, 0.85, 0.95
+    more = f" {rest} numbers of other kinds are in the table." if rest else ""
+    how = f"{_shared(found)} Logarithmic scales (of the number plus 1).{more}"
+    low = 0.45 + found.origin.foot(slide, how, found.runs)
+    left, gap_x, gap_y = 1.05, 1.0, 1.0
     width = (style.WIDTH - left - 0.35 - gap_x * (columns - 1)) / columns
     height = (top - 1.05 - low - gap_y * (rows - 1)) / rows
     for place, group in enumerate(shown):
@@ -228,10 +231,8 @@ def _paint_predictive(found: Found, title: str) -> Figure:
         Line2D([], [], color=style.INK, marker="o", linestyle="", markersize=6, label="the log"),
         Line2D([], [], color=_OUT, marker="D", linestyle="", markersize=7, label="outside"),
     ]
-    slide.legend(handles=handles, ncols=3, loc="upper left", fontsize=13, borderpad=0,
+    slide.legend(handles=handles, ncols=3, loc="upper left", borderpad=0,
                  bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.1) / style.HEIGHT))  # fmt: skip
-    more = f" {rest} numbers of other kinds are in the table." if rest else ""
-    _foot(slide, f"{_shared(found)} Logarithmic scales (of the number plus 1).{more}")
     return slide
 
 
@@ -242,7 +243,7 @@ def _panel(axes, group: pd.DataFrame) -> None:
     if first["action"] in ("count", "weight", "sample", "harvest"):
         name += stage
     unit = {"mg each": "mg"}.get(first["unit"], first["unit"])
-    axes.set_title(f"{name} ({unit})", loc="left", size=14, weight="bold", pad=6)
+    axes.set_title(f"{name} ({unit})", loc="left", size=15, weight="bold", pad=6)
 
     def scale(values):
         return np.log10(np.asarray(values, float) + 1)
@@ -263,7 +264,6 @@ def _panel(axes, group: pd.DataFrame) -> None:
     locator = AutoDateLocator(minticks=3, maxticks=6)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, show_offset=False))
-    axes.tick_params(labelsize=12)
 
 
 # ---- The test of the fit
@@ -271,7 +271,7 @@ def _panel(axes, group: pd.DataFrame) -> None:
 
 def _calibration(found: Found) -> Slide:
     table = found.calibration
-    failed = list(table[~table["passed"]]["key"])
+    failed = [label(key) for key in table[~table["passed"]]["key"]]
     logs = int(table["logs"].iloc[0])
     if failed:
         title = f"{logs} logs of known values show that the fit is off for {listed(failed)}"
@@ -282,7 +282,8 @@ def _calibration(found: Found) -> Slide:
     return Slide(
         name="calibration",
         title=title,
-        say=trust(table),
+        say=f"{title}. {trust(table)}",
+        runs=count(logs, "test log"),
         caveat=_shared(found) + " The test asks whether the fit is right if the model is, not "
         "whether the model is.",
         alt="A histogram of ranks for each value, ten bars each, with the band that chance allows. "
@@ -301,7 +302,13 @@ def _paint_calibration(found: Found, title: str) -> Figure:
     top = style.headed(slide, title)
     columns = min(4, len(table))
     rows = -(-len(table) // columns)
-    low, left, gap_x, gap_y = 1.35, 0.75, 0.45, 1.0
+    how = (
+        f"Simulation-based calibration (Talts et al. 2018, arXiv:1804.06788): {logs} logs "
+        "simulated from known values, each fitted. Below each: how often the 50 and 90 % intervals "
+        "held the true value."
+    )
+    low = 0.5 + found.origin.foot(slide, how, count(logs, "test log"))
+    left, gap_x, gap_y = 0.85, 0.4, 1.05
     width = (style.WIDTH - left - 0.4 - gap_x * (columns - 1)) / columns
     height = (top - 0.95 - low - gap_y * (rows - 1)) / rows
     bars = [f"rank_{i}" for i in range(1, calibration.BINS + 1)]
@@ -318,34 +325,21 @@ def _paint_calibration(found: Found, title: str) -> Figure:
         axes.bar(np.arange(calibration.BINS) + 0.5, counts, width=0.86, color=colour, zorder=2)
         axes.set_ylim(0, tallest)
         axes.set_xlim(0, calibration.BINS)
-        axes.set_title(row.key, loc="left", size=13, weight="bold", pad=6)
+        axes.set_title(heading(row.key), loc="left", size=13, weight="bold", pad=6)
         axes.set_xlabel(
-            f"50 %: {100 * row.covered_50:.0f} %    90 %: {100 * row.covered_90:.0f} %",
-            size=13, labelpad=6,
+            f"50 %: {100 * row.covered_50:.0f} %  90 %: {100 * row.covered_90:.0f} %",
+            labelpad=6,
         )  # fmt: skip
         axes.set_xticks([])
-        axes.tick_params(labelsize=12)
         if across:
             axes.tick_params(labelleft=False)
     handles = [
         Patch(color=style.PALETTE[0], label="logs by tenth of the rank of the true value"),
         Patch(color=style.SHADE, label="99 % of the bars of a right fit"),
     ]
-    slide.legend(handles=handles, ncols=2, loc="upper left", fontsize=13, borderpad=0,
+    slide.legend(handles=handles, ncols=2, loc="upper left", borderpad=0,
                  bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.1) / style.HEIGHT))  # fmt: skip
-    _foot(
-        slide,
-        f"Simulation-based calibration (Talts et al. 2018, arXiv:1804.06788): {logs} logs "
-        "simulated from known values, each fitted. Below each: how often the 50 and 90 % intervals "
-        "held the true value.",
-    )
     return slide
-
-
-def _foot(slide: Figure, text: str) -> None:
-    """The foot of a slide; names of files and keys are wide, so lines are shorter than most."""
-    slide.text(0.4 / style.WIDTH, 0.2 / style.HEIGHT, textwrap.fill(text, 138), size=style.FOOT,
-               color=style.QUIET, va="bottom")  # fmt: skip
 
 
 def _shared(found: Found) -> str:
