@@ -19,9 +19,9 @@ import numpy as np
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.fitting import observe
-from colony_sim.fitting.logbook import COLUMNS, Entry, in_order
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Observed, compile_schedule
+from colony_sim.fitting.words import COLUMNS, Entry, in_order
 
 #: Where the files are shipped, in a clone of the repository.
 FOLDER = Path(__file__).parents[2] / "experiments"

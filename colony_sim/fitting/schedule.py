@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from colony_sim.fitting.logbook import (
+from colony_sim.fitting.words import (
     LONGEST_LOG_DAYS,
     MOST_BINS,
     TRAY,

@@ -85,7 +85,7 @@ class Job:
 def _own_fingerprint() -> str:
     """SHA-256 over the modules that make a simulated log."""
     digest = hashlib.sha256()
-    for name in ("schedule", "replay", "prior", "simulated"):
+    for name in ("schedule", "replay", "log_keeper", "prior", "simulated"):
         source = Path(__file__).with_name(f"{name}.py").read_bytes()
         digest.update(source.replace(b"\r\n", b"\n"))
     return digest.hexdigest()

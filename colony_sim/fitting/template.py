@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from colony_sim.fitting.logbook import (
+from colony_sim.fitting.words import (
     ABOUT_ERROR,
     ACTIONS,
     COLUMNS,
