@@ -255,6 +255,15 @@ def test_a_bin_washed_between_out_and_in_takes_its_beetles_back():
     assert abs(seen[0] - 80) <= 4 and seen[1] == seen[0] and seen[2] == 0
 
 
+def test_what_is_seen_on_the_day_a_bin_is_filled_is_seen_after():
+    schedule = schedule_of(
+        "2031-03-01,1,beetles in,,50,,1%,,\n2031-03-01,1,count,beetles,50,,,,\n"
+        "2031-03-01,2,sample,larvae,50,2,,,\n2031-03-01,2,larvae in,,50,2,,,\n"
+    )
+    seen = replay(schedule, quiet(), WARM, 4)
+    assert abs(seen[0] - 50) <= 3 and seen[1] == pytest.approx(40, rel=0.15)
+
+
 def test_one_bin_only():
     """Beetles that leave the log are gone; a second filling comes from outside."""
     schedule = schedule_of(

@@ -22,7 +22,7 @@ from colony_sim.figures.labels import heading, label, printed
 from colony_sim.figures.origin import Origin, count
 from colony_sim.figures.slide import Slide
 from colony_sim.fitting import calibration, learnt, predictive
-from colony_sim.fitting.fit_words import headline, interval, listed, trust
+from colony_sim.fitting.fit_words import headline, interval, listed, percent, trust
 
 _COLOURS = {learnt.LEARNT: "#14508c", learnt.HARDLY: "#e06010", learnt.NOT: style.QUIET}
 _OUT = "#e06010"
@@ -186,7 +186,7 @@ def _predictive(found: Found) -> Slide:
             f"The fitted model does not reproduce this log: {total - inside} of {total} numbers "
             "lie outside their 90 % interval"
         )
-    share = f"{100 * found.facts['plausible_after']:.2g} %"
+    share = percent(found.facts["plausible_after"])
     return Slide(
         name="predictive",
         title=title,

@@ -43,13 +43,23 @@ def interval(row, level: str = "90") -> str:
     return f"{number(low)} to {number(high)}"
 
 
+def percent(share: float) -> str:
+    """A share in percent, two digits where it is small."""
+    return f"{100 * share:.0f} %" if share >= 0.095 else f"{100 * share:.2g} %"
+
+
+def _span(values) -> str:
+    low, high = f"{values.min():.0f}", f"{values.max():.0f}"
+    return low if low == high else f"{low} to {high}"
+
+
 def _log(fit: Fit) -> str:
     schedule = fit.schedule
     first = schedule.start
     lines = [
         f"Log {fit.logbook.path.name}: {len(fit.logbook.entries)} rows over {schedule.days} days "
         f"from {first}, {len(schedule.bins)} bin{'s' * (len(schedule.bins) != 1)}, "
-        f"{len(schedule.observed)} numbers to learn from; {fit.simulations} simulated logs under "
+        f"{len(schedule.observed)} number{'s' * (len(schedule.observed) != 1)} to learn from; {fit.simulations} simulated logs under "
         "the same schedule."
     ]
     lines += [f"Note: {note}." for note in schedule.notes]
@@ -96,7 +106,7 @@ def fits_log(fit: Fit) -> str:
         f"The log against the fitted model: {inside} of {total} numbers lie within their 90 % "
         f"interval (some {round(0.9 * total)} on average); "
     )
-    share = f"{100 * fit.plausible_after:.2g} %"
+    share = percent(fit.plausible_after)
     if fit.plausible_after >= predictive.DOUBT:
         text += f"of the logs that the fitted model gives, {share} lie at least as far out."
         return text
@@ -113,7 +123,7 @@ def _odd(fit: Fit) -> list[str]:
     if fit.plausible_before < predictive.DOUBT:
         parts.append(
             "Before any fit: no plausible values of the biology give logs like this one (at most "
-            f"{100 * fit.plausible_before:.2g} % of those simulated lie as far out); the posterior "
+            f"{percent(fit.plausible_before)} of those simulated lie as far out); the posterior "
             "is an extrapolation."
         )
     table = fit.predictive[~fit.predictive["inside"]].copy()
@@ -121,12 +131,17 @@ def _odd(fit: Fit) -> list[str]:
         table["far"] = [_far(row) for row in table.itertuples()]
         worst = table.sort_values("far", ascending=False, kind="stable").head(_NAMED)
         lines = [
-            f"  row {r.row}, {r.date}, bin {r.bin}, {r.action} {r.stage}: {number(r.written)} "
+            f"  row {r.row}, {r.date}, bin {r.bin}, {r.action}{_stage(r)}: {number(r.written)} "
             f"{r.unit}, expected {number(r.low_90)} to {number(r.high_90)}"
             for r in worst.itertuples()
         ]
         parts.append("Farthest from what was expected:\n" + "\n".join(lines))
     return parts
+
+
+def _stage(row) -> str:
+    """The stage of a row, where its action does not tell it."""
+    return "" if "beetles" in row.action or "pupae" in row.action else f" {row.stage}"
 
 
 def _far(row) -> float:
@@ -138,8 +153,7 @@ def trust(table: pd.DataFrame) -> str:
     """What simulation-based calibration found."""
     logs = int(table["logs"].iloc[0])
     spans = [
-        f"{level} % intervals held the true value in {100 * table[f'covered_{level}'].min():.0f} "
-        f"to {100 * table[f'covered_{level}'].max():.0f} %"
+        f"{level} % intervals held the true value in {_span(100 * table[f'covered_{level}'])} %"
         for level in ("50", "90")
     ]
     text = f"Put to the test on {logs} simulated logs whose values are known: {listed(spans)}, "

@@ -224,6 +224,10 @@ class _Compiler:
         self, day: int, today: list[Entry], waiting: list[Entry], tomorrow: list[Entry]
     ) -> list[Entry]:
         """Lay out a day; returns the beetles taken out that are put in on the next day."""
+        # What was seen in a bin on the day it was filled was seen after.
+        filled = {e.bin for e in today if e.action in ("beetles in", "larvae in")}
+        filled = {name for name in filled if self.phase[name] == FREE}
+        today = sorted(today, key=lambda e: e.action in _IN_USE and e.bin in filled)
         ins = [e for e in today if e.action == "beetles in"]
         outs = [*waiting, *(e for e in today if e.action == "beetles out")]
         later: list[Entry] = []
