@@ -59,8 +59,8 @@ def _log(fit: Fit) -> str:
     lines = [
         f"Log {fit.logbook.path.name}: {len(fit.logbook.entries)} rows over {schedule.days} days "
         f"from {first}, {len(schedule.bins)} bin{'s' * (len(schedule.bins) != 1)}, "
-        f"{len(schedule.observed)} number{'s' * (len(schedule.observed) != 1)} to learn from; {fit.simulations} simulated logs under "
-        "the same schedule."
+        f"{len(schedule.observed)} number{'s' * (len(schedule.observed) != 1)} to learn from; "
+        f"{fit.simulations} simulated logs under the same schedule."
     ]
     lines += [f"Note: {note}." for note in schedule.notes]
     return "\n".join(lines)
