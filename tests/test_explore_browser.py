@@ -123,11 +123,22 @@ def let_days_pass(page, days: int) -> None:
 
 def until(page, which: str, wanted: dict[str, str]) -> None:
     """Wait until the table says so; tell the difference if it does not."""
+    shows(page, lambda: numbers(page, which), wanted)
+
+
+def shows(page, read, wanted) -> None:
+    """Wait until what is read is what is wanted: parts of the page are sent one after another."""
     for _ in range(150):
-        if numbers(page, which) == wanted:
+        if read() == wanted:
             return
         page.wait_for_timeout(100)
-    assert numbers(page, which) == wanted
+    assert read() == wanted
+
+
+def adults_in_rack(page) -> str:
+    """Adults of all bins, as the table writes the number."""
+    rack = " ".join(page.locator(".rack .counts").all_inner_texts())
+    return f"{sum(int(n.replace(',', '')) for n in re.findall(r'([0-9,]+) adult', rack)):,}"
 
 
 def test_slider_moved_by_keys_changes_the_numbers_to_those_of_simulate(page, scenario):
@@ -144,12 +155,12 @@ def test_slider_moved_by_keys_changes_the_numbers_to_those_of_simulate(page, sce
     assert wanted["yield_g_per_day"] != expected(before, DAYS)["yield_g_per_day"]
     until(page, "this", wanted)
     until(page, "held", expected(before, DAYS))
-    assert page.locator(".changed").inner_text() == "Beetles moved every: 20 d, held run 14 d"
+    told = "Beetles moved every: 20 d, held run 14 d"
+    shows(page, lambda: page.locator(".changed").inner_text(), told)
     assert "no evidence" in page.locator(".warning").inner_text()
-    assert page.locator("details pre").text_content().count("rotation.interval_days") == 2
-    rack = page.locator(".rack .counts").all_inner_texts()
-    adults = sum(int(n.replace(",", "")) for n in re.findall(r"([\d,]+) adult", " ".join(rack)))
-    assert f"{adults:,}" == wanted["adults"]
+    text = page.locator("details pre")
+    shows(page, lambda: text.text_content().count("rotation.interval_days"), 2)
+    shows(page, lambda: adults_in_rack(page), wanted["adults"])
 
 
 def test_pause_step_and_start(page, scenario):
@@ -181,7 +192,7 @@ def test_refused_number_is_told_beside_it_and_the_page_goes_on(page):
     field.press("Enter")
     rule.get_by_role("alert").wait_for(state="hidden")
     room = page.locator('[data-rule="temperature_c"]')
-    assert room.locator(".note").inner_text() == "As in the file."
+    shows(page, lambda: room.locator(".note").inner_text(), "As in the file.")
     page.locator('[data-rule="pupae.isolate"] input').uncheck()
     page.get_by_text("No effect while pupae are not set apart.").wait_for()
     page.locator('[data-rule="moisture.start"] select').select_option("never")

@@ -109,7 +109,7 @@ def test_a_colony_that_is_over_can_be_freed():
 
     def alive():
         gc.collect()
-        return sum(isinstance(thing, Colony) for thing in gc.get_objects())
+        return sum(type(thing) is Colony for thing in gc.get_objects())
 
     before = alive()
     for seed in range(3):
