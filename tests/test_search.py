@@ -144,6 +144,7 @@ def test_a_missing_extra_is_one_line_and_exit_code_2(tmp_path):
     lines = found.stderr.splitlines()
     assert found.returncode == 2 and len(lines) == 1, lines
     assert "python -m pip install 'optuna>=5.0'" in lines[0]
+    assert not (tmp_path / "results").exists()
 
 
 def made_up() -> Search:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
+from colony_sim.commands.study import needed
 from colony_sim.errors import InputError
-from colony_sim.experiment.extras import MissingExtra, require
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
 from colony_sim.experiment.runner import compile_kernels
@@ -35,10 +34,7 @@ def run_explore(
         own = scenario.parameters.with_values(fitted.medians(), where=str(profile))
         scenario = replace(scenario, parameters=own)
         about += f" Biology: medians of profile “{fitted.name}”."
-    try:
-        require("nicegui", "nicegui", "explore")
-    except MissingExtra as error:
-        raise Ending(str(error), 2) from None
+    needed("nicegui", "nicegui>=3.14", "explore")
     from colony_sim.explore.server import serve
 
     compile_kernels()

@@ -8,7 +8,7 @@ from pathlib import Path
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console
-from colony_sim.commands.study import draw, held, split
+from colony_sim.commands.study import draw, held, needed, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.experiment.profile_words import circumstances
@@ -38,6 +38,7 @@ def run_search(
     plan = expand(load(file), seed=seed, profile=profile_of(profile))
     plan = replace(plan, name=f"{plan.name}-search")
     folder = out if out is not None else Path("results") / plan.name
+    needed("optuna", "optuna>=5.0", "search")
     with held(folder, plan.name) as on_progress:
         result = search(
             plan,

@@ -8,7 +8,7 @@ from pathlib import Path
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console
-from colony_sim.commands.study import draw, held, split
+from colony_sim.commands.study import draw, held, needed, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.finding import YIELD
 from colony_sim.experiment.plan import expand
@@ -43,6 +43,8 @@ def run_sensitivity(
     plan = replace(plan, name=f"{plan.name}-{method}")
     entries = chosen_entries(split(keys), group, method)
     folder = out if out is not None else Path("results") / plan.name
+    if method in ("morris", "sobol"):
+        needed("SALib", "SALib>=1.5", "sensitivity")
     with held(folder, plan.name) as on_progress:
         result = sensitivity(
             plan,

@@ -8,10 +8,18 @@ from pathlib import Path
 
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import progress_bar
-from colony_sim.experiment.extras import MissingExtra
+from colony_sim.experiment.extras import MissingExtra, require
 from colony_sim.experiment.points import PointsFailed
 from colony_sim.experiment.runner import Interrupted, Progress
 from colony_sim.experiment.store import claim
+
+
+def needed(module: str, package: str, extra: str) -> None:
+    """End in one line if a package of an extra is missing, before any folder is touched."""
+    try:
+        require(module, package, extra)
+    except MissingExtra as error:
+        raise Ending(str(error), 2) from None
 
 
 @contextmanager
