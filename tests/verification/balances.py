@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -86,6 +87,15 @@ def gaps(before: dict, after: dict, events: np.ndarray, flows: np.ndarray) -> di
     return rest
 
 
+def _experiments() -> list[Path]:
+    """Experiment files; the others are plans."""
+    return [
+        path
+        for path in sorted(_EXPERIMENTS.glob("*.toml"))
+        if "experiment" in tomllib.loads(path.read_text(encoding="utf-8"))
+    ]
+
+
 class Balances(Claim):
     """Books that close."""
 
@@ -95,12 +105,12 @@ class Balances(Claim):
         " and moisture close to the insect and to the nanogram, every day, and no stock is ever"
         " negative."
     )
-    source = "conservation; all files of experiments/, every policy, every seed of the quick plan"
+    source = "conservation; all experiment files of experiments/, every policy, every seed of the quick plan"
 
     def run(self, fast: bool) -> list[Check]:
         self.bars = []
         checks = []
-        for path in sorted(_EXPERIMENTS.glob("*.toml")):
+        for path in _experiments():
             plan = expand(load(path), quick=True)
             runs = list(plan.runs())
             if fast:
