@@ -105,7 +105,10 @@ class Balances(Claim):
         " and moisture close to the insect and to the nanogram, every day, and no stock is ever"
         " negative."
     )
-    source = "conservation; all experiment files of experiments/, every policy, every seed of the quick plan"
+    source = (
+        "conservation; all experiment files of experiments/, every policy, every seed of the quick"
+        " plan"
+    )
 
     def run(self, fast: bool) -> list[Check]:
         self.bars = []
