@@ -24,7 +24,7 @@ from colony_sim.fitting.schedule import Schedule
 
 #: Flows, each from another start, that take turns in the draws.
 FLOWS = 1
-_BATCH, _PATIENCE, _RATE, _HIDDEN, _TRANSFORMS = 100, 20, 5e-4, 50, 5
+_BATCH, _PATIENCE, _RATE, _HIDDEN, _TRANSFORMS = 200, 30, 5e-4, 50, 5
 _PENALTIES = 10.0 ** np.arange(0.0, 5.5, 0.5)
 #: A standardised feature counts no further than this.
 _MOST_STANDARD = 5.0

@@ -9,7 +9,7 @@ import numpy as np
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.fitting import calibration, demo, inference
-from colony_sim.fitting.fit import make_job
+from colony_sim.fitting.fit import SIMULATIONS, make_job
 from colony_sim.fitting.logbook import parse
 from colony_sim.fitting.schedule import compile_schedule
 from colony_sim.fitting.simulated import CALIBRATE, TRAIN, simulate_logs
@@ -54,11 +54,11 @@ class Calibration(Claim):
     def run(self, fast: bool) -> list[Check]:
         self.bars: list[tuple[str, np.ndarray]] = []
         entries, _ = parse(ONE_BIN)
-        size = (500, 200) if fast else (2000, 1000)
+        size = (500, 200) if fast else (SIMULATIONS, 1000)
         checks = self._checks("one bin", entries, {}, *size)
         if not fast:
             handling = demo.HANDLING
-            checks += self._checks("demo log", demo.entries(), handling, 3000, 1000)
+            checks += self._checks("demo log", demo.entries(), handling, *size)
         return checks
 
     def _checks(self, name, entries, handling, learn: int, test: int) -> list[Check]:

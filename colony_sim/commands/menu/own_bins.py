@@ -170,7 +170,7 @@ def fit(
         str | None, typer.Option("--name", help="Name of the profile; default: that of the log.")
     ] = None,
     simulations: Annotated[
-        int | None, typer.Option("--simulations", help="Simulated logs to learn from (3000).")
+        int | None, typer.Option("--simulations", help="Simulated logs to learn from (6000).")
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the fit (1).")] = None,
     workers: Workers = None,
