@@ -25,9 +25,10 @@ from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule, compile_schedule
 from colony_sim.fitting.simulated import CALIBRATE, PREDICT, TRAIN, Job, simulate_logs
 
-#: Of 2,000 logs and a network trained on 2,000, ranks were seen to be a little uneven (sum of
-#: chi-squares 2.7 times its mean); on 4,000, half as much again as chance.
-SIMULATIONS, CALIBRATIONS, DRAWS = 4000, 200, 2000
+#: Ranks of 2,000 logs were a little uneven with a network trained on 2,000 logs (sum of
+#: chi-squares 2.7 times its mean), less so on 4,000 (1.7) and 6,000 (1.5; of
+#: no value by more than chance alone would in one test of thirty).
+SIMULATIONS, CALIBRATIONS, DRAWS = 6000, 200, 2000
 LEAST_SIMULATIONS, MOST_SIMULATIONS = 200, 100_000
 #: Joint draws in a profile.
 PROFILE_DRAWS = 200
