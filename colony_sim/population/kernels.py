@@ -1,11 +1,11 @@
 """The day of every insect, as numba kernels over the columns of `Insects`.
 
 A day runs in this order: temperature of each bin; limits per bin from the morning's census and
-stocks; growth that each larva would make; shortage of bran and hazards per bin; the fate of each insect; stocks;
-new eggs. For eggs and pupae, competing events of a day have exact latent times (exponential
-at the day's hazard, completion of the stage at the day's rate), and the earliest counts; a
-larva's background death and a beetle's age come first. Stages are taken from the last to the
-first, so that nobody lives two stages' days in one.
+stocks; growth that each larva would make; shortage of bran and hazards per bin; the fate of each
+insect; stocks; new eggs. For eggs and pupae, competing events of a day have exact latent times
+(exponential at the day's hazard, completion of the stage at the day's rate), and the earliest
+counts; a larva's background death and a beetle's age come first. Stages are taken from the last
+to the first, so that nobody lives two stages' days in one.
 """
 
 from __future__ import annotations
