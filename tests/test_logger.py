@@ -13,6 +13,8 @@ from commandline import EXPERIMENT, cli
 from colony_sim.biology.calendar import covers_year, on_calendar
 from colony_sim.biology.climate import Climate, climate_from_table
 from colony_sim.biology.logger import JUMP_K_PER_HOUR
+from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.simulate import as_lived
 from colony_sim.errors import InputError
 from colony_sim.experiment import manifest
 from colony_sim.experiment.files import load
@@ -390,3 +392,13 @@ def test_what_is_noted_does_not_change_the_key_of_a_run(tmp_path):
         climate = Climate("logger", (20.0, 21.0), "2031-01-01", "2031-01-01", notes)
         keys.add(content_key(type(scenario)(**{**vars(scenario), "climate": climate})))
     assert len(keys) == 1
+
+
+def test_a_logger_in_a_bin_holds_the_heat_of_the_insects_already(tmp_path):
+    climate = read(tmp_path, YEAR, place="bin")
+    assert climate.place == "bin" and Climate.from_dict(climate.as_dict()) == climate
+    p = Parameters.default()
+    assert as_lived(p, climate)["heat.own"] is False
+    assert as_lived(p, read(tmp_path, YEAR)) == p
+    with pytest.raises(InputError, match='climate.place.*oven.*"room" or "bin"'):
+        read(tmp_path, YEAR, place="oven")

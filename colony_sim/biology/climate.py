@@ -24,7 +24,9 @@ _FIELDS = {
     "series": ("csv",),
     "logger": ("csv",),
 }
-_OPTIONAL = {"logger": ("unit", "fill", "longest_gap_days", "start")}
+_OPTIONAL = {"logger": ("unit", "fill", "longest_gap_days", "start", "place")}
+#: Where a logger may have stood.
+PLACES = ("room", "bin")
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,9 @@ class Climate:
         ISO dates of the first value and of day 1 of a run; empty unless the kind is "logger".
     notes : tuple of str
         What was read, left out and filled, in sentences; they change no temperature.
+    place : str
+        "room", or "bin" where the temperatures hold the heat of the insects already, so that a
+        run adds none.
     """
 
     kind: str
@@ -48,6 +53,7 @@ class Climate:
     first: str = ""
     start: str = ""
     notes: tuple[str, ...] = ()
+    place: str = "room"
 
     def daily(self, days: int) -> np.ndarray:
         """Temperature of days 1 to `days` (float64 array of shape (days,), degrees C).
@@ -85,7 +91,8 @@ class Climate:
         """Plain data from which `Climate.from_dict` makes the same climate."""
         data = {"kind": self.kind, "values": list(self.values)}
         if self.kind == "logger":
-            data |= {"first": self.first, "start": self.start, "notes": list(self.notes)}
+            data |= {"first": self.first, "start": self.start, "place": self.place}
+            data["notes"] = list(self.notes)
         return data
 
     @classmethod
@@ -95,7 +102,8 @@ class Climate:
         if data["kind"] != "logger":
             return cls(data["kind"], values)
         first, start = (date.fromisoformat(data[key]).isoformat() for key in ("first", "start"))
-        return cls("logger", values, first, start, tuple(str(note) for note in data["notes"]))
+        notes = tuple(str(note) for note in data["notes"])
+        return cls("logger", values, first, start, notes, data.get("place", PLACES[0]))
 
 
 def constant(temperature_c: float) -> Climate:
@@ -111,8 +119,8 @@ def climate_from_table(table: Mapping[str, Any], where: str, base: Path | None =
     table : mapping
         `kind` and its fields: constant {temperature_c}; yearly_wave {mean_c, amplitude_k,
         coldest_day}; series {csv}, a file with the columns day,temperature_c; logger {csv} and,
-        as wished, {unit, fill, longest_gap_days, start} (see ``logger.read_logger``; start is the
-        date of day 1, default: the first whole day of the log).
+        as wished, {unit, fill, longest_gap_days, start, place} (see ``logger.read_logger``; start
+        is the date of day 1, default: the first whole day of the log; place is "room" or "bin").
     where : str
         Name of the file, for messages.
     base : Path, optional
@@ -171,6 +179,10 @@ def _logger(table: Mapping[str, Any], path: Path, where: str) -> Climate:
     if longest is not None and not (whole and 1 <= longest <= 366):
         allowed = "a whole number from 1 to 366 (d)"
         raise InputError(where, "climate.longest_gap_days", longest, allowed)
+    place = table.get("place", PLACES[0])
+    if place not in PLACES:
+        allowed = " or ".join(f'"{word}"' for word in PLACES)
+        raise InputError(where, "climate.place", place, allowed)
     asked = _date(table["start"], where) if "start" in table else None
     series = read_logger(path, unit, fill, longest)
     start = asked or series.first
@@ -180,7 +192,10 @@ def _logger(table: Mapping[str, Any], path: Path, where: str) -> Climate:
         allowed = f"a day of the log, {series.first} to {series.last}, as it lacks part of a year"
         raise InputError(where, "climate.start", start.isoformat(), allowed)
     notes = (*series.notes, going_on(series.first, len(series.values), start))
-    return Climate("logger", series.values, series.first.isoformat(), start.isoformat(), notes)
+    if place == "bin":
+        notes = (*notes, "The logger stood in a bin: the heat of the insects is in its readings.")
+    first = series.first.isoformat()
+    return Climate("logger", series.values, first, start.isoformat(), notes, place)
 
 
 def _date(value: Any, where: str) -> date:

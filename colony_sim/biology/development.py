@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-
-import numpy as np
+from typing import NamedTuple
 
 from colony_sim.biology.compiled import kernel
 
 
+@kernel()
 def briere(temperature_c: float, lower_c: float, upper_c: float) -> float:
     """Relative rate of development, T (T - lower) sqrt(upper - T), zero outside the limits.
 
@@ -21,37 +21,34 @@ def briere(temperature_c: float, lower_c: float, upper_c: float) -> float:
     return max(0.0, temperature_c * (temperature_c - lower_c) * math.sqrt(upper_c - temperature_c))
 
 
-def scaled_rate(
-    temperature_c: float, duration_days: float, reference_c: float, lower_c: float, upper_c: float
-) -> float:
-    """Development per day (1/d): 1 / duration at the reference temperature, Briere elsewhere.
+class Pace(NamedTuple):
+    """Development of a stage: Briere's curve scaled to a measured duration."""
 
-    A reference of zero or below gives a rate of zero, since Briere's curve is zero there.
+    scale: float  # 1/d for a curve of 1
+    lower_c: float
+    upper_c: float
+
+
+def pace(duration_days: float, reference_c: float, lower_c: float, upper_c: float) -> Pace:
+    """Pace of 1 / `duration_days` at the reference temperature.
+
+    A reference of zero or below, or outside the limits, gives a pace of zero, since Briere's
+    curve is zero there.
     """
     at_reference = briere(reference_c, lower_c, upper_c)
-    if at_reference == 0.0:
-        return 0.0
-    return briere(temperature_c, lower_c, upper_c) / (at_reference * duration_days)
+    scale = 0.0 if at_reference == 0.0 else 1.0 / (at_reference * duration_days)
+    return Pace(scale, lower_c, upper_c)
 
 
-def stage_rate(p: Mapping[str, float], stage: str, temperature_c: float) -> float:
-    """Development per day (1/d) of "egg", "larva" or "pupa" at a temperature (C).
-
-    The larval rate holds with food and moisture in plenty and without crowding.
-    """
-    return scaled_rate(
-        temperature_c,
-        p[f"{stage}.duration_days"],
-        p[f"{stage}.reference_c"],
-        p[f"{stage}.lower_c"],
-        p[f"{stage}.upper_c"],
-    )
+def stage_pace(p: Mapping[str, float], stage: str) -> Pace:
+    """Pace of "egg", "larva" or "pupa"; the larva's with feed and moisture in plenty."""
+    names = ("duration_days", "reference_c", "lower_c", "upper_c")
+    return pace(*(p[f"{stage}.{name}"] for name in names))
 
 
-def teneral_rate(p: Mapping[str, float], temperature_c: float) -> float:
-    """Progress per day (1/d) of the teneral period; thermal limits are those of the pupa."""
-    return scaled_rate(
-        temperature_c,
+def teneral_pace(p: Mapping[str, float]) -> Pace:
+    """Pace of the teneral period; thermal limits are those of the pupa."""
+    return pace(
         p["adult.teneral_days"],
         p["adult.teneral_reference_c"],
         p["pupa.lower_c"],
@@ -59,15 +56,24 @@ def teneral_rate(p: Mapping[str, float], temperature_c: float) -> float:
     )
 
 
-def ageing_rate(p: Mapping[str, float], temperature_c: float) -> float:
+@kernel()
+def rate(of: Pace, temperature_c: float) -> float:
+    """Development per day (1/d) at a temperature (C)."""
+    return of.scale * briere(temperature_c, of.lower_c, of.upper_c)
+
+
+def life_scale_days(p: Mapping[str, float]) -> float:
+    """Days at adult.life_reference_c that make one unit of the Weibull scale of adult life."""
+    return p["adult.life_mean_days"] / math.gamma(1.0 + 1.0 / p["adult.life_shape"])
+
+
+@kernel()
+def ageing_rate(life_scale: float, q10: float, reference_c: float, temperature_c: float) -> float:
     """Ageing per day (1/d) on the scale of a unit Weibull life; Q10 rule.
 
-    A life of w on that scale lasts w / ageing_rate days; the mean at the reference
-    temperature is adult.life_mean_days.
+    A life of w on that scale lasts w / ageing_rate days.
     """
-    scale = p["adult.life_mean_days"] / math.gamma(1.0 + 1.0 / p["adult.life_shape"])
-    steps = (temperature_c - p["adult.life_reference_c"]) / 10.0
-    return p["adult.life_q10"] ** steps / scale
+    return q10 ** ((temperature_c - reference_c) / 10.0) / life_scale
 
 
 @kernel()
@@ -85,8 +91,3 @@ def duration_factor(deviate: float, cv: float) -> float:
 def weibull_life(u: float, shape: float) -> float:
     """Life on the unit Weibull scale whose survival function equals u: (-ln u)^(1/shape)."""
     return (-math.log(u)) ** (1.0 / shape)
-
-
-def fourth_root(mass: float) -> float:
-    """Mass to the power 1/4 with square roots alone, as the kernels take it."""
-    return float(np.sqrt(np.sqrt(mass)))

@@ -26,6 +26,9 @@ def larva_hazard(coefficient: float, larvae_g: float, substrate_kg: float) -> fl
 
 
 @kernel()
-def shortage_factor(rise: float, food: float) -> float:
-    """Factor on every hazard when intake falls to the share `food` of full intake."""
-    return 1.0 + rise * (1.0 - food)
+def want_factor(hunger_rise: float, food: float, thirst_rise: float, wet: float) -> float:
+    """Factor on hazards when intake falls to the share `food` and moisture to the share `wet`.
+
+    Rises in straight lines with what is lacking; larvae are given no thirst.
+    """
+    return 1.0 + hunger_rise * (1.0 - food) + thirst_rise * (1.0 - wet)

@@ -8,27 +8,56 @@ from typing import NamedTuple
 import numpy as np
 
 from colony_sim.biology import development, growth, reproduction, survival
+from colony_sim.biology.compiled import kernel
+from colony_sim.biology.development import Pace
+from colony_sim.biology.growth import Crowding
+from colony_sim.biology.heat import Heat, heat
+from colony_sim.biology.reproduction import Warmth
+from colony_sim.biology.substrate import Refuge
+from colony_sim.biology.survival import Tolerance
 
 #: Masses are whole nanograms, so that sums do not depend on order and balances are exact.
 NG_PER_MG = 1_000_000
 NG_PER_G = 1_000_000_000
-#: Fourth root of the heaviest larva that a column of 32-bit nanograms holds (4.2 g).
-HEAVIEST_ROOT = 4.2e9**0.25
+#: Heaviest larva that a column of 32-bit nanograms holds (4.2 g).
+HEAVIEST_NG = 4.2e9
+
+
+class Temper(NamedTuple):
+    """What the rates of a day at a temperature are made of."""
+
+    egg: Pace
+    larva: Pace
+    pupa: Pace
+    teneral: Pace
+    egg_bears: Tolerance
+    larva_bears: Tolerance
+    pupa_bears: Tolerance
+    adult_bears: Tolerance
+    warmth: Warmth
+    life_scale: float
+    life_q10: float
+    life_reference_c: float
+    larva_days: float
 
 
 class Constants(NamedTuple):
     """Numbers that hold for a whole run (masses in ng unless named otherwise)."""
 
+    temper: Temper
+    heat: Heat
+    law: int  # growth.Law
+    asymptote: float
+    growth_exponent: float
     egg_mass: int
     egg_cv: float
-    egg_longest_days: float
+    egg_wear: np.ndarray  # float64, shape (days,), 1/d
     hatchling_mass: int
-    asymptote_root: float  # fourth root of asymptotic mass in ng
-    growth_exponent: float
     larva_cv: float
     size_cv: float
     size_most: float  # keeps masses within their column
     critical_mass: int
+    contact_slope: float
     molt_mass: np.ndarray  # uint32, shape (instars,)
     exuvia_share: float
     visible_mass: int
@@ -44,12 +73,17 @@ class Constants(NamedTuple):
     adult_hazard: float
     life_shape: float
     female_share: float
+    needs_male: bool
     peak_eggs: float
     age_profile: np.ndarray  # float32, shape (days,)
     density_slope: float
     laying_dry_share: float
     growth_dry_share: float
+    crowding: int  # growth.Crowding
     crowding_slope: float
+    usable_depth_cm: float
+    bran_cm3: float
+    frass_cm3: float
     bran_days: float
     per_gain: float
     maintenance: float
@@ -64,12 +98,20 @@ class Constants(NamedTuple):
     larva_pupa: float
     predator_mass: int
     shortage_rise: float
+    thirst_rise: float
     injured_share: float
+    refuge: int  # substrate.Refuge
+    reach_cm: float
+    laying_depth_cm: float
+    depth_rise: float
     area_dm2: float
 
 
 class DayRates(NamedTuple):
-    """Numbers that hold for one day at one temperature (all per day unless shares)."""
+    """Numbers that hold for one day at one temperature (all per day unless shares).
+
+    The kernels hold them in the columns of one array, a row a bin, in this order.
+    """
 
     egg: float
     larva: float
@@ -85,6 +127,20 @@ class DayRates(NamedTuple):
     viability: float
 
 
+def _temper(p: Mapping[str, float]) -> Temper:
+    stages = ("egg", "larva", "pupa")
+    return Temper(
+        *(development.stage_pace(p, stage) for stage in stages),
+        development.teneral_pace(p),
+        *(survival.tolerance(p, stage) for stage in (*stages, "adult")),
+        reproduction.warmth(p),
+        development.life_scale_days(p),
+        p["adult.life_q10"],
+        p["adult.life_reference_c"],
+        p["larva.duration_days"],
+    )
+
+
 def constants(p: Mapping[str, float]) -> Constants:
     """Constants of a run from a full set of parameters."""
 
@@ -92,18 +148,22 @@ def constants(p: Mapping[str, float]) -> Constants:
         return round(p[key] * NG_PER_MG)
 
     molts = np.array(growth.molt_masses(p)) * NG_PER_MG
+    asymptote = p["larva.asymptotic_mass_mg"] * NG_PER_MG
     return Constants(
+        temper=_temper(p),
+        heat=heat(p),
+        law=int(growth.growth_law(p)),
+        asymptote=asymptote,
+        growth_exponent=growth.growth_exponent(p),
         egg_mass=ng("egg.mass_mg"),
         egg_cv=p["egg.duration_cv"],
-        egg_longest_days=p["egg.longest_days"],
+        egg_wear=survival.egg_wear(p),
         hatchling_mass=min(ng("larva.hatchling_mass_mg"), ng("egg.mass_mg")),
-        asymptote_root=development.fourth_root(p["larva.asymptotic_mass_mg"] * NG_PER_MG),
-        growth_exponent=growth.growth_exponent(p),
         larva_cv=p["larva.duration_cv"],
         size_cv=p["larva.size_cv"],
-        size_most=HEAVIEST_ROOT
-        / development.fourth_root(p["larva.asymptotic_mass_mg"] * NG_PER_MG),
+        size_most=HEAVIEST_NG / asymptote,
         critical_mass=ng("larva.critical_mass_mg"),
+        contact_slope=p["larva.contact_slope"],
         molt_mass=np.minimum(molts, 2**32 - 1).astype(np.uint32),
         exuvia_share=p["larva.exuvia_share"],
         visible_mass=ng("moisture.visible_from_mg"),
@@ -119,12 +179,21 @@ def constants(p: Mapping[str, float]) -> Constants:
         adult_hazard=p["adult.hazard_per_day"],
         life_shape=p["adult.life_shape"],
         female_share=p["adult.female_share"],
+        needs_male=bool(p["fecundity.needs_male"]),
         peak_eggs=p["fecundity.peak_eggs_per_day"],
         age_profile=reproduction.age_profile(p),
         density_slope=p["fecundity.density_slope"],
         laying_dry_share=p["fecundity.dry_share"],
         growth_dry_share=p["growth.dry_share"],
-        crowding_slope=p["growth.crowding_slope"],
+        crowding=int(Crowding[p["growth.crowding"].upper()]),
+        crowding_slope=p[
+            "growth.crowding_slope"
+            if p["growth.crowding"] == "per_volume"
+            else "growth.crowding_slope_area"
+        ],
+        usable_depth_cm=p["growth.usable_depth_cm"],
+        bran_cm3=p["feed.bran_cm3_per_g"],
+        frass_cm3=p["feed.frass_cm3_per_g"],
         bran_days=p["growth.bran_days"],
         per_gain=p["feed.per_gain"],
         maintenance=p["feed.maintenance_per_day"],
@@ -139,25 +208,36 @@ def constants(p: Mapping[str, float]) -> Constants:
         larva_pupa=p["predation.larva_pupa"],
         predator_mass=ng("predation.larva_from_mg"),
         shortage_rise=p["predation.shortage_rise"],
+        thirst_rise=p["predation.thirst_rise"],
         injured_share=p["predation.injured_share"],
+        refuge=int(Refuge[p["predation.refuge"].upper()]),
+        reach_cm=p["predation.reach_cm"],
+        laying_depth_cm=p["fecundity.laying_depth_cm"],
+        depth_rise=p["fecundity.depth_rise"],
         area_dm2=p["rack.bin_area_dm2"],
     )
 
 
-def day_rates(p: Mapping[str, float], temperature_c: float) -> DayRates:
+@kernel()
+def rates_at(t: Temper, temperature_c: float) -> DayRates:
     """Rates of a day at a mean temperature (C)."""
-    larva = development.stage_rate(p, "larva", temperature_c)
+    larva = development.rate(t.larva, temperature_c)
     return DayRates(
-        egg=development.stage_rate(p, "egg", temperature_c),
-        larva=larva,
-        larva_relative=larva * p["larva.duration_days"],
-        pupa=development.stage_rate(p, "pupa", temperature_c),
-        teneral=development.teneral_rate(p, temperature_c),
-        ageing=development.ageing_rate(p, temperature_c),
-        egg_thermal=survival.thermal_hazard(p, "egg", temperature_c),
-        larva_thermal=survival.thermal_hazard(p, "larva", temperature_c),
-        pupa_thermal=survival.thermal_hazard(p, "pupa", temperature_c),
-        adult_thermal=survival.thermal_hazard(p, "adult", temperature_c),
-        laying=reproduction.temperature_share(p, temperature_c),
-        viability=reproduction.viability(p, temperature_c),
+        development.rate(t.egg, temperature_c),
+        larva,
+        larva * t.larva_days,
+        development.rate(t.pupa, temperature_c),
+        development.rate(t.teneral, temperature_c),
+        development.ageing_rate(t.life_scale, t.life_q10, t.life_reference_c, temperature_c),
+        survival.thermal_hazard(t.egg_bears, temperature_c),
+        survival.thermal_hazard(t.larva_bears, temperature_c),
+        survival.thermal_hazard(t.pupa_bears, temperature_c),
+        survival.thermal_hazard(t.adult_bears, temperature_c),
+        reproduction.temperature_share(t.warmth, temperature_c),
+        reproduction.viability(t.warmth, temperature_c),
     )
+
+
+def day_rates(p: Mapping[str, float], temperature_c: float) -> DayRates:
+    """Rates of a day at a mean temperature (C) from a full set of parameters."""
+    return rates_at(_temper(p), float(temperature_c))

@@ -81,6 +81,11 @@ class Bin(mesa.Agent):
         return float(self.model.substrate.moisture[self.index]) / NG_PER_G
 
     @property
+    def temperature_c(self) -> float:
+        """Mean temperature of the day (C); NaN before the first."""
+        return float(self.model.substrate.temperature[self.index])
+
+    @property
     def skins(self) -> int:
         """Skins shed in this bin since it was filled."""
         return int(self.model.substrate.skins[self.index])
@@ -110,6 +115,7 @@ BIN_COLUMNS = {
     "bran_g": lambda b: b.bran_g,
     "frass_g": lambda b: b.frass_g,
     "moisture_g": lambda b: b.moisture_g,
+    "temperature_c": lambda b: b.temperature_c,
     "skins": lambda b: b.skins,
     "visible_skins": lambda b: b.visible_skins,
     "dead_adults": lambda b: b.dead_adults,

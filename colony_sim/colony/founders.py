@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colony_sim.biology import development, growth
-from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
+from colony_sim.biology.rates import NG_PER_G, NG_PER_MG, day_rates
 from colony_sim.colony.bins import Phase
 from colony_sim.population.draws import Block, blocks, duration_factors, uniforms
 from colony_sim.population.insects import Flag, Stage
@@ -51,7 +51,7 @@ def bring_breeders(model: Colony, count: int, temperature_c: float, slot: int, k
     age = 1 + np.floor(how_old * OLDEST_FOUNDER_DAYS)
     life = uniforms(model.run_seed, Block.EMERGED, 0, ident, 0)
     shape = p["adult.life_shape"]
-    ripe = age * development.ageing_rate(p, temperature_c)
+    ripe = age * day_rates(p, temperature_c).ageing
     mass = p["larva.mature_mass_mg"] * p["pupa.mass_share"] * p["adult.mass_share"]
     model.insects.append(
         count,
@@ -80,7 +80,8 @@ def add_larvae(model: Colony, count: int) -> None:
         return
     p = model.parameters
     year = model.temperatures[:365]
-    rate = float(np.mean([development.stage_rate(p, "larva", float(t)) for t in year]))
+    pace = development.stage_pace(p, "larva")
+    rate = float(np.mean([development.rate(pace, float(t)) for t in year]))
     longest = 0.9 * p["rack.clear_after_days"]
     period = min(1.0 / rate, longest) if rate > 0 else longest
     rungs = max(1, min(LADDER, len(model.bins) - 2))

@@ -274,7 +274,7 @@ class Keeper(mesa.Agent):
 
     def _clear_spent(self) -> None:
         p, day = self.model.parameters, self.model.day
-        waiting = p["egg.longest_days"]
+        waiting = p["egg.lifetime_days"]
         few = p["rack.clear_below_insects"]
         table = None
         for bin_ in self._by_age():

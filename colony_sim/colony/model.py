@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import mesa
 import numpy as np
 from mesa.datacollection import DataCollector
 
 from colony_sim.biology.parameters import Parameters
-from colony_sim.biology.rates import NG_PER_G, constants, day_rates
+from colony_sim.biology.rates import NG_PER_G, constants
 from colony_sim.colony import founders
 from colony_sim.colony.binlog import BinLog
 from colony_sim.colony.bins import BIN_COLUMNS, Bin, Phase
@@ -68,7 +67,6 @@ class Colony(mesa.Model):
         self.run_seed = int(seed)
         self.day = 0
         self.constants = constants(parameters)
-        self._rates: dict[float, Any] = {}
         self.insects = Insects()
         count = parameters["rack.bins"]
         self.substrate = Substrate(count)
@@ -98,14 +96,6 @@ class Colony(mesa.Model):
         """Insects of all stages."""
         return int(self.stock_totals[:4].sum())
 
-    def rates(self, temperature_c: float):
-        """Rates of a day, kept by temperature."""
-        if temperature_c not in self._rates:
-            if len(self._rates) > 4000:
-                self._rates.clear()
-            self._rates[temperature_c] = day_rates(self.parameters, temperature_c)
-        return self._rates[temperature_c]
-
     def step(self) -> None:
         """One day: insects live, the keeper works, the books are made up."""
         self.day += 1
@@ -113,7 +103,7 @@ class Colony(mesa.Model):
         self.flows[:] = 0
         kernels.step(
             self.constants,
-            self.rates(self.temperature_c),
+            self.temperature_c,
             self.run_seed,
             self.day,
             self.insects,

@@ -62,6 +62,13 @@ class RunRecord:
     died_out_day: int | None
 
 
+def as_lived(parameters: Parameters, climate: Climate) -> Parameters:
+    """Parameters without heat of the insects where the climate was logged inside a bin."""
+    if climate.place != "bin":
+        return parameters
+    return parameters.with_values({"heat.own": False}, where="climate.place")
+
+
 def forget(colony: Colony) -> None:
     """Let a colony that is over be freed: Mesa before 3.5 keeps every model it counted for."""
     counters = getattr(mesa.Agent, "_ids", None)
@@ -90,7 +97,7 @@ def simulate(
         A ledger of the run does not close: a fault of the program, never of the input.
     """
     colony = Colony(
-        scenario.parameters,
+        as_lived(scenario.parameters, scenario.climate),
         scenario.climate.daily(scenario.days),
         scenario.seed,
         scenario.breeders,

@@ -27,6 +27,10 @@ _WAYS = {
         "pick 100 eggs out of bran, keep them without beetles and larvae and count those that "
         "have hatched after 18 days"
     ),
+    "egg.lifetime": (
+        "keep 100 eggs each at 15 and 17 C for 5, 10, 15 and 20 days, warm them and count the "
+        "hatched"
+    ),
     "egg.mass_mg": "weigh 200 counted eggs together",
     "egg.": "pick eggs of one day, keep them apart, and count the hatched daily",
     "larva.mature_mass_mg": "weigh 50 larvae that lie curled, about to pupate, one by one",
@@ -40,6 +44,9 @@ _WAYS = {
     "larva.young_": "count the larvae of a bin of counted eggs once they can be sifted",
     "larva.hazard_per_day": "count a bin of 500 half-grown larvae again after eight weeks",
     "larva.starvation_hazard_per_day": "count 100 larvae without bran weekly",
+    "larva.contact_slope": (
+        "put 20, 60, 200 and 600 large larvae into 150 g of bran each and count the pupae weekly"
+    ),
     "larva.": "weigh 50 larvae of a bin of one age one by one every two weeks",
     "pupa.": "keep 50 pupae of one day apart and count the emerged daily",
     "adult.life_": (
@@ -62,12 +69,29 @@ _WAYS = {
         "larvae that come of it"
     ),
     "growth.crowding_slope": (
-        "grow 1, 3 and 6 g of small larvae per dm2 with bran in plenty and weigh all after four "
-        "weeks"
+        "grow 10, 50 and 150 g of small larvae per litre of bran, topped up, and weigh all after "
+        "four weeks"
     ),
+    "growth.usable_depth_cm": "grow larvae 3, 6 and 12 cm deep and weigh samples of each layer",
     "growth.dry_share": "grow larvae with and without moist feed and weigh them after four weeks",
+    "fecundity.laying_depth_cm": (
+        "let beetles lay for two days in 4 cm of fine bran, take it off in layers of 1 cm and "
+        "count the larvae that come of each"
+    ),
     "growth.": "weigh larvae weekly while the bran runs out",
     "feed.": "weigh bran, frass and larvae of one bin at the start and after four weeks",
+    "feed.bran_cm3": "weigh a litre of bran, poured and not pressed",
+    "feed.frass_cm3": "weigh a litre of frass",
+    "heat.loss_w_per_m2_k": (
+        "put one logger into the middle of your fullest bin and one beside it for a week, weigh "
+        "the larvae, and divide their heat (8.4 mW per g) by the area and the degrees between"
+    ),
+    "heat.": "put one logger into a full bin and one beside it for a week, and weigh the larvae",
+    "predation.reach_cm": (
+        "lay 100 counted eggs under 0, 1, 2 and 3 cm of bran with beetles above for three days, "
+        "let them hatch and count the larvae"
+    ),
+    "predation.thirst_rise": "repeat an egg count with a slice of vegetable and without",
     "survival.": "no need, unless your bins come near the limits of temperature",
 }
 

@@ -14,7 +14,7 @@ from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
-from colony_sim.colony.simulate import Scenario, forget
+from colony_sim.colony.simulate import Scenario, as_lived, forget
 from colony_sim.experiment.measures import window_measures
 from colony_sim.explore.rules import changed, value
 
@@ -139,7 +139,7 @@ class Run(Lived):
 
     def __init__(self, scenario: Scenario) -> None:
         self.colony = Colony(
-            scenario.parameters,
+            as_lived(scenario.parameters, scenario.climate),
             scenario.climate.daily(scenario.days),
             scenario.seed,
             scenario.breeders,

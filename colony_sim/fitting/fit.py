@@ -14,6 +14,7 @@ import pandas as pd
 from colony_sim.biology.calendar import covers_year
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.simulate import as_lived
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import model_fingerprint, whole
 from colony_sim.experiment.profile import Profile
@@ -179,7 +180,8 @@ def make_job(
     if keys is None and schedule.bran is not None:
         keys = (*KEYS, "feed.per_gain")
     prior = prior_for(keys, parameters)
-    return Job(schedule, parameters, temperatures(climate, schedule), prior, seed)
+    lived = as_lived(parameters, climate)
+    return Job(schedule, lived, temperatures(climate, schedule), prior, seed)
 
 
 def forecast_seconds(job: Job, simulations: int, workers: int) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from colony_sim.biology.compiled import kernel
-from colony_sim.population.books import chance, grow_older
+from colony_sim.population.books import AGEING, TENERAL, grow_older
 from colony_sim.population.chunks import CHUNK, gather, pick, two_words
 from colony_sim.population.draws import Block, poisson, unit
 from colony_sim.population.ledger import Event, Flow
@@ -18,7 +18,7 @@ _DEAD = int(Flow.DEAD_MASS)
 
 
 @kernel()
-def live_adults(c, d, seed, day, cols, today, books, laid):
+def live_adults(c, seed, day, cols, today, books, laid):
     """One day of every adult.
 
     `laid` (int64, shape (adults, 2)) takes the row and the number of eggs of each mother;
@@ -26,8 +26,8 @@ def live_adults(c, d, seed, day, cols, today, books, laid):
     """
     stage, bins, progress, size = cols.stage, cols.bin, cols.progress, cols.size
     tray = np.uint64(today.food.size - 1)
-    background_at = chance(c.adult_hazard + d.adult_thermal)
     oldest = c.age_profile.size - 1
+    life_scale = c.temper.life_scale
     mothers = 0
     rows = np.empty(CHUNK + 1, np.uint32)
     ident = np.empty(CHUNK, np.uint64)
@@ -43,9 +43,9 @@ def live_adults(c, d, seed, day, cols, today, books, laid):
             i = np.uint64(rows[j])
             b = np.uint64(bins[i])
             grow_older(cols.age, i)
-            progress[i] += np.float32(d.ageing)
+            progress[i] += np.float32(today.rates[b, AGEING])
             old = progress[i] >= cols.factor[i]
-            if old or np.uint64(w0[j]) < background_at:
+            if old or np.uint64(w0[j]) < today.adult_at[b]:
                 stage[i] = 0
                 books.events[b, _AGE if old else _BACKGROUND] += 1
                 books.flows[_DEAD] += np.int64(cols.mass[i])
@@ -54,9 +54,10 @@ def live_adults(c, d, seed, day, cols, today, books, laid):
             if b != tray:
                 books.eaten[b] += np.int64(c.adult_feed * cols.mass[i] * today.food[b])
             if size[i] < _ONE:
-                size[i] += np.float32(d.teneral)
+                size[i] += np.float32(today.rates[b, TENERAL])
             elif (cols.flags[i] & 5) == 1 and today.laying[b] > 0.0:
-                mean = today.laying[b] * c.age_profile[min(np.int64(cols.age[i]), oldest)]
+                days = np.int64(np.float64(progress[i]) * life_scale)
+                mean = today.laying[b] * c.age_profile[min(days, oldest)]
                 # An egg's number is part of its identity and must fit its column.
                 n = min(poisson(unit(w1[j]), mean), 65535 - np.int64(cols.eggs[i]))
                 if n > 0:

@@ -8,10 +8,28 @@ from typing import NamedTuple
 import numpy as np
 
 from colony_sim.biology.compiled import kernel
+from colony_sim.biology.rates import DayRates
 from colony_sim.population.draws import WORDS, unit
 
 #: A time after the end of the day.
 NEVER = 9.0
+#: A word that no chance below certainty reaches: the event does not happen.
+LAST_WORD = np.uint32(4294967295)
+#: Columns of `BinDay.rates`.
+(
+    EGG,
+    LARVA,
+    LARVA_RELATIVE,
+    PUPA,
+    TENERAL,
+    AGEING,
+    EGG_THERMAL,
+    LARVA_THERMAL,
+    PUPA_THERMAL,
+    ADULT_THERMAL,
+    LAYING,
+    VIABILITY,
+) = range(len(DayRates._fields))
 
 
 class Columns(NamedTuple):
@@ -36,14 +54,20 @@ class BinDay(NamedTuple):
     Chances are numbers of 32-bit words: an event happens if its word is smaller.
     """
 
+    rates: np.ndarray  # columns: fields of rates.DayRates
     food: np.ndarray  # share of full intake
     pace: np.ndarray  # larval clock per day
     hazards: np.ndarray  # columns: eggs by adults, by larvae, pupae by adults, by larvae (1/d)
-    egg_at: np.ndarray  # chances of the egg's three deaths
-    pupa_at: np.ndarray  # chances of the pupa's three
+    egg_own: np.ndarray  # hazard of an egg from cold, heat and age, columns days of age (1/d)
+    egg_own_at: np.ndarray  # chances of it
+    egg_at: np.ndarray  # chances of being eaten by adults, by larvae
+    pupa_at: np.ndarray  # chances of the pupa's three deaths
     young_at: np.ndarray  # chance of death of a young larva
     larva_at: np.ndarray  # chance of death of an older larva
+    ripe_at: np.ndarray  # chance that a ripe larva pupates
+    adult_at: np.ndarray  # chance of an adult's death from other than age
     laying: np.ndarray  # mean eggs of a female of best age
+    hidden: np.ndarray  # share of the eggs laid out of the beetles' reach
 
 
 class Stocks(NamedTuple):
@@ -54,6 +78,8 @@ class Stocks(NamedTuple):
     moisture: np.ndarray
     wetness: np.ndarray
     crowding: np.ndarray
+    feeding: np.ndarray
+    temperature: np.ndarray
 
 
 class Books(NamedTuple):
@@ -82,28 +108,29 @@ def latent(word, hazard):
 
 
 @kernel()
-def first_death(own, at, hazards, column, b, w0, w1, w2, until):
+def first_death(own, own_at, hazards, column, at, first, b, w0, w1, w2, until):
     """First death of an egg or pupa before a time of the day.
 
-    `own` is the hazard of word 0; `hazards[b, column]` and the next are those of adults and
-    larvae. Returns 0 for none, 1 for the own hazard, 2 and 3 for the eaters.
+    `own` is the hazard of word 0 and `own_at` its chance; `hazards[b, column]` and the next are
+    those of adults and larvae, `at[b, first]` and the next their chances. Returns 0 for none, 1
+    for the own hazard, 2 and 3 for the eaters.
     """
     fate = 0
-    first = until
-    if np.uint64(w0) < at[b, 0]:
+    soonest = until
+    if np.uint64(w0) < own_at:
         t = latent(w0, own)
-        if t < first:
-            first = t
+        if t < soonest:
+            soonest = t
             fate = 1
-    if np.uint64(w1) < at[b, 1]:
+    if np.uint64(w1) < at[b, first]:
         t = latent(w1, hazards[b, column])
-        if t < first:
-            first = t
+        if t < soonest:
+            soonest = t
             fate = 2
-    if np.uint64(w2) < at[b, 2]:
+    if np.uint64(w2) < at[b, first + 1]:
         t = latent(w2, hazards[b, column + 1])
-        if t < first:
-            first = t
+        if t < soonest:
+            soonest = t
             fate = 3
     return fate
 

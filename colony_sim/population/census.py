@@ -8,8 +8,8 @@ from colony_sim.biology.compiled import kernel
 from colony_sim.population.insects import Insects
 
 #: Columns of the census table.
-EGGS, LARVAE, PUPAE, ADULTS, LARVA_MASS, PREDATOR_MASS, ADULT_MASS, BREEDERS = range(8)
-COLUMNS = 8
+EGGS, LARVAE, PUPAE, ADULTS, LARVA_MASS, PREDATOR_MASS, ADULT_MASS, BREEDERS, MALES = range(9)
+COLUMNS = 9
 
 
 @kernel()
@@ -47,6 +47,7 @@ def _count(stage, bins, mass, flags, size, predator_mass, table):
                 table[b, ADULT_MASS] += np.int64(mass[j])
                 if (flags[j] & 4) == 0 and size[j] >= np.float32(1.0):
                     table[b, BREEDERS] += 1
+                    table[b, MALES] += np.int64((flags[j] & 1) == 0)
     table[here, LARVAE] += larvae
     table[here, LARVA_MASS] += weight
     table[here, PREDATOR_MASS] += predators
@@ -56,7 +57,7 @@ def count(insects: Insects, slots: int, predator_mass: int) -> np.ndarray:
     """Census of a colony (int64 array, shape (slots, COLUMNS); masses in ng).
 
     Sums are of whole numbers, so the order of rows does not matter. BREEDERS are adults
-    past the teneral period and not injured, of either sex.
+    past the teneral period and not injured, of either sex; MALES are the males among them.
     """
     table = np.zeros((slots, COLUMNS), np.int64)
     _count(

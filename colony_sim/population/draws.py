@@ -27,7 +27,7 @@ class Block(IntEnum):
     """Process blocks; the comment names the processes by lane."""
 
     EGG_FATE = 1  # 0 heat and cold, 1, 2 eaten by adults, larvae, 3 time of laying
-    LARVA_FATE = 2  # 0 background death
+    LARVA_FATE = 2  # 0 background death, 1 pupation of a ripe larva
     PUPA_FATE = 3  # 0 background death, 1 attack by adults, 2 by larvae, 3 injured or killed
     ADULT_FATE = 4  # 0 background death, 1 number of eggs
     LAID = 5  # 0 sex, 1 viability, 2 and 3 duration of the egg stage
@@ -43,6 +43,7 @@ class Block(IntEnum):
     COLLECT = 15  # 0 beetle found among larvae
     SURPLUS = 16  # 0 order in which beetles are kept
     PLACE = 17  # 0 founder larva's age, 1 its place in the rack
+    DEPTH = 18  # 0 egg laid out of the beetles' reach
 
 
 _LINEAGE = int(Block.LINEAGE)

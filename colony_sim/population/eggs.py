@@ -6,12 +6,20 @@ import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
-from colony_sim.population.books import NEVER, first_death, grow_older
+from colony_sim.population.books import (
+    EGG,
+    LAST_WORD,
+    NEVER,
+    VIABILITY,
+    first_death,
+    grow_older,
+)
 from colony_sim.population.chunks import CHUNK, all_words, gather, pick
-from colony_sim.population.draws import Block, identity, normal, unit
+from colony_sim.population.draws import Block, identity, normal, unit, words
 from colony_sim.population.ledger import Event, Flow
 
 _FATE = int(Block.EGG_FATE)
+_DEPTH = int(Block.DEPTH)
 _LAID_WORDS = int(Block.LAID)
 _HATCHED_WORDS = int(Block.HATCHED)
 _LAID = int(Event.EGG_LAID)
@@ -25,10 +33,11 @@ _DEAD = int(Flow.DEAD_MASS)
 
 
 @kernel()
-def live_eggs(c, d, seed, day, cols, today, books):
+def live_eggs(c, seed, day, cols, today, books):
     """One day of every egg."""
     stage, bins, age, factor = cols.stage, cols.bin, cols.age, cols.factor
-    progress, egg_at = cols.progress, today.egg_at
+    progress, flags, egg_at = cols.progress, cols.flags, today.egg_at
+    oldest = today.egg_own.shape[1] - 1
     rows = np.empty(CHUNK + 1, np.uint32)
     ident = np.empty(CHUNK, np.uint64)
     w0 = np.empty(CHUNK, np.uint32)
@@ -47,27 +56,37 @@ def live_eggs(c, d, seed, day, cols, today, books):
             i = np.uint64(rows[j])
             b = np.uint64(bins[i])
             grow_older(age, i)
-            pace = d.egg * np.float64(factor[i])
+            pace = today.rates[b, EGG] * np.float64(factor[i])
             before = np.float64(progress[i])
+            days = min(np.int64(age[i]), oldest)
+            own_at = today.egg_own_at[b, days]
+            by_adults = w1[j] if (flags[i] & 16) == 0 else LAST_WORD
             attacked = (
-                (np.uint64(w0[j]) < egg_at[b, 0])
-                | (np.uint64(w1[j]) < egg_at[b, 1])
-                | (np.uint64(w2[j]) < egg_at[b, 2])
+                (np.uint64(w0[j]) < own_at)
+                | (np.uint64(by_adults) < egg_at[b, 0])
+                | (np.uint64(w2[j]) < egg_at[b, 1])
             )
-            if not attacked and age[i] < c.egg_longest_days and 1.0 - before > pace:
+            if not attacked and 1.0 - before > pace:
                 progress[i] = np.float32(before + pace)
                 continue
             done = max(0.0, (1.0 - before) / pace) if pace > 0.0 else NEVER
             fate = 0
             if attacked:
-                until = min(done, 1.0)
                 fate = first_death(
-                    d.egg_thermal, egg_at, today.hazards, 0, b, w0[j], w1[j], w2[j], until
+                    today.egg_own[b, days],
+                    own_at,
+                    today.hazards,
+                    0,
+                    egg_at,
+                    0,
+                    b,
+                    w0[j],
+                    by_adults,
+                    w2[j],
+                    min(done, 1.0),
                 )
-            if fate == 0 and (age[i] - 1.0) + min(done, 1.0) >= c.egg_longest_days:
-                fate = 1
-            elif fate == 0 and done <= 1.0:
-                fate = 4 if (cols.flags[i] & 2) != 0 else 1
+            if fate == 0 and done <= 1.0:
+                fate = 4 if (flags[i] & 2) != 0 else 1
             if fate == 0:
                 progress[i] = np.float32(before + pace)
             elif fate == 4:
@@ -97,7 +116,7 @@ def live_eggs(c, d, seed, day, cols, today, books):
 
 
 @kernel()
-def lay_eggs(c, d, seed, day, start, laid, mothers, cols, today, books):
+def lay_eggs(c, seed, day, start, laid, mothers, cols, today, books):
     """Lay the day's eggs, each at its own time of the day, into the rows from `start` on.
 
     `laid` holds the rows and numbers of the mothers. For what is left of the day an egg
@@ -108,6 +127,7 @@ def lay_eggs(c, d, seed, day, start, laid, mothers, cols, today, books):
     number = np.empty(CHUNK, np.uint32)
     place = np.empty(CHUNK, np.uint16)
     child = np.empty(CHUNK, np.uint64)
+    hidden = np.empty(CHUNK, np.uint8)
     rest = np.empty(CHUNK, np.float64)
     w0 = np.empty(CHUNK, np.uint32)
     w1 = np.empty(CHUNK, np.uint32)
@@ -140,8 +160,25 @@ def lay_eggs(c, d, seed, day, start, laid, mothers, cols, today, books):
         for j in range(count):
             b = np.uint64(place[j])
             left = unit(w3[j])
+            by_adults = w1[j]
+            below = np.uint8(0)
+            if today.hidden[b] > 0.0:
+                deep, _, _, _ = words(seed, _DEPTH, child[j], 0)
+                if unit(deep) < today.hidden[b]:
+                    below = np.uint8(16)
+                    by_adults = LAST_WORD
             fate = first_death(
-                d.egg_thermal, egg_at, today.hazards, 0, b, w0[j], w1[j], w2[j], left
+                today.egg_own[b, 0],
+                today.egg_own_at[b, 0],
+                today.hazards,
+                0,
+                egg_at,
+                0,
+                b,
+                w0[j],
+                by_adults,
+                w2[j],
+                left,
             )
             if fate > 0:
                 _lose(books.events, books.flows, b, fate, np.int64(c.egg_mass))
@@ -149,18 +186,20 @@ def lay_eggs(c, d, seed, day, start, laid, mothers, cols, today, books):
             child[kept] = child[j]
             place[kept] = place[j]
             rest[kept] = left
+            hidden[kept] = below
             kept += 1
         all_words(seed, _LAID_WORDS, 0, child, np.uint64(kept), w0, w1, w2, w3)
         for j in range(kept):
-            f = np.uint8(0)
+            b = np.uint64(place[j])
+            f = hidden[j]
             if unit(w0[j]) < c.female_share:
                 f |= np.uint8(1)
-            if unit(w1[j]) < d.viability:
+            if unit(w1[j]) < today.rates[b, VIABILITY]:
                 f |= np.uint8(2)
             pace = np.float32(1.0 / duration_factor(normal(w2[j], w3[j]), c.egg_cv))
             cols.ident[row] = child[j]
             cols.mass[row] = c.egg_mass
-            cols.progress[row] = np.float32(rest[j] * d.egg) * pace
+            cols.progress[row] = np.float32(rest[j] * today.rates[b, EGG]) * pace
             cols.factor[row] = pace
             cols.size[row] = 0.0
             cols.age[row] = 0

@@ -8,8 +8,8 @@ and flags (uint8). What the fields mean depends on the stage:
 stage     progress               factor                    size
 ========  =====================  ========================  =======================
 egg       share of the stage     pace of development       not used
-larva     larval clock           pace of clock and growth  factor on the fourth
-                                                           root of asymptotic mass
+larva     larval clock           pace of clock and growth  factor on asymptotic
+                                                           mass
 pupa      share of the stage     pace of development       not used
 adult     age on the unit        length of life on the     share of the teneral
           Weibull scale          same scale                period
@@ -42,6 +42,7 @@ class Flag(IntEnum):
     VIABLE = 2  # the egg can hatch
     INJURED = 4  # does not breed
     KEPT = 8  # larva sorted and kept back at a harvest
+    OUT_OF_REACH = 16  # egg laid deeper than beetles reach
 
 
 FIELDS: dict[str, type] = {

@@ -1,11 +1,11 @@
 """The day of every insect, as numba kernels over the columns of `Insects`.
 
-A day runs in this order: limits per bin from the morning's census and stocks; growth that
-each larva would make; shortage of bran and hazards per bin; the fate of each insect; stocks;
-new eggs. For eggs and pupae, competing events of a day have exact latent times (exponential
-at the day's hazard, completion of the stage at the day's rate), and the earliest counts; a
-larva's background death and a beetle's age come first. Stages are taken from the last to the
-first, so that nobody lives two stages' days in one.
+A day runs in this order: temperature of each bin; limits per bin from the morning's census and
+stocks; growth that each larva would make; shortage of bran and hazards per bin; the fate of each
+insect; stocks; new eggs. For eggs and pupae, competing events of a day have exact latent times
+(exponential at the day's hazard, completion of the stage at the day's rate), and the earliest
+counts; a larva's background death and a beetle's age come first. Stages are taken from the last
+to the first, so that nobody lives two stages' days in one.
 """
 
 from __future__ import annotations
@@ -15,12 +15,34 @@ import math
 import numpy as np
 
 from colony_sim.biology.compiled import kernel
-from colony_sim.biology.growth import clock_limit, crowding_limit, food_limit, moisture_limit
-from colony_sim.biology.predation import adult_hazard, larva_hazard, shortage_factor
-from colony_sim.biology.rates import NG_PER_G, Constants, DayRates
+from colony_sim.biology.growth import (
+    clock_limit,
+    crowding_limit,
+    day_share,
+    food_limit,
+    moisture_limit,
+    pupation_chance,
+)
+from colony_sim.biology.heat import bin_temperature
+from colony_sim.biology.predation import adult_hazard, larva_hazard, want_factor
+from colony_sim.biology.rates import NG_PER_G, Constants, DayRates, rates_at
+from colony_sim.biology.substrate import CM2_PER_DM2, hidden_share, usable_volume, volume
 from colony_sim.population import census
 from colony_sim.population.adults import live_adults
-from colony_sim.population.books import BinDay, Books, Columns, Stocks, chance
+from colony_sim.population.books import (
+    ADULT_THERMAL,
+    LARVA,
+    LARVA_RELATIVE,
+    LARVA_THERMAL,
+    LAYING,
+    PUPA_THERMAL,
+    BinDay,
+    Books,
+    Columns,
+    Stocks,
+    chance,
+)
+from colony_sim.population.draws import WORDS
 from colony_sim.population.eggs import lay_eggs, live_eggs
 from colony_sim.population.insects import FIELDS, Insects
 from colony_sim.population.larvae import live_larvae, plan_growth
@@ -35,23 +57,56 @@ _F_DRIED = int(Flow.WATER_EVAPORATED)
 
 
 @kernel()
-def _limits(c, d, table, moisture, wetness, crowding, growth_share, clock_pace):
-    """Moisture and crowding per bin, and what they leave of growth and clock."""
+def _warm(c, room_c, table, s, rates, egg_own):
+    """Temperature of each bin and what it makes of the rates; feeding is yesterday's."""
+    tray = table.shape[0] - 1
     for b in range(table.shape[0]):
-        need = c.water_need * (table[b, census.LARVA_MASS] + table[b, census.ADULT_MASS])
-        stock = np.float64(moisture[b])
-        wet = moisture_limit(stock, need, c.growth_dry_share)
-        wetness[b] = moisture_limit(stock, need, 0.0)
-        crowding[b] = crowding_limit(
-            table[b, census.LARVA_MASS] / NG_PER_G, c.area_dm2, c.crowding_slope
-        )
-        limit = wet * crowding[b]
-        growth_share[b] = 1.0 - math.exp(-c.growth_exponent * d.larva * limit)
-        clock_pace[b] = d.larva * clock_limit(limit, c.clock_sensitivity)
+        grams = table[b, census.LARVA_MASS] / NG_PER_G
+        adults = np.float64(table[b, census.ADULTS])
+        t = room_c
+        if b < tray:
+            t = bin_temperature(c.heat, room_c, grams, adults, s.feeding[b])
+        s.temperature[b] = t
+        row = rates_at(c.temper, t)
+        for k, rate in enumerate(row):
+            rates[b, k] = rate
+        for k in range(c.egg_wear.size):
+            egg_own[b, k] = row.egg_thermal + c.egg_wear[k]
 
 
 @kernel()
-def _shortage(c, d, table, bran, frass, ask, food, hazards):
+def _limits(c, table, s, today, growth_share, clock_pace):
+    """Moisture and crowding per bin, and what they leave of growth and clock."""
+    for b in range(table.shape[0]):
+        grams = table[b, census.LARVA_MASS] / NG_PER_G
+        need = c.water_need * (table[b, census.LARVA_MASS] + table[b, census.ADULT_MASS])
+        stock = np.float64(s.moisture[b])
+        wet = moisture_limit(stock, need, c.growth_dry_share)
+        s.wetness[b] = moisture_limit(stock, need, 0.0)
+        cm3 = volume(s.bran[b] / NG_PER_G, s.frass[b] / NG_PER_G, c.bran_cm3, c.frass_cm3)
+        room = usable_volume(cm3, c.area_dm2, c.usable_depth_cm)
+        density = grams * 1000.0 / room if c.crowding == 0 else grams / c.area_dm2
+        s.crowding[b] = crowding_limit(density, c.crowding_slope)
+        limit = wet * s.crowding[b]
+        s.feeding[b] = limit
+        larva = today.rates[b, LARVA]
+        growth_share[b] = day_share(c.law, c.growth_exponent, larva * limit)
+        clock_pace[b] = larva * clock_limit(limit, c.clock_sensitivity)
+        ripe = pupation_chance(np.float64(table[b, census.LARVAE]), room, c.contact_slope)
+        today.ripe_at[b] = np.uint64(ripe * WORDS)
+        today.hidden[b] = 0.0
+        if c.refuge == 1:
+            today.hidden[b] = hidden_share(
+                table[b, census.ADULTS] / c.area_dm2,
+                cm3 / (CM2_PER_DM2 * c.area_dm2),
+                c.reach_cm,
+                c.laying_depth_cm,
+                c.depth_rise,
+            )
+
+
+@kernel()
+def _shortage(c, table, s, ask, food, hazards):
     """Share of full intake per bin, and predation hazards per bin."""
     tray = table.shape[0] - 1
     for b in range(table.shape[0]):
@@ -60,15 +115,17 @@ def _shortage(c, d, table, bran, frass, ask, food, hazards):
             food[b] = 1.0
             hazards[b, :] = 0.0
             continue
-        food[b] = food_limit(np.float64(bran[b]), np.float64(ask[b]), c.bran_days)
-        rise = shortage_factor(c.shortage_rise, food[b])
+        food[b] = food_limit(np.float64(s.bran[b]), np.float64(ask[b]), c.bran_days)
+        s.feeding[b] *= food[b]
+        hungry = want_factor(c.shortage_rise, food[b], 0.0, 1.0)
+        thirsty = want_factor(c.shortage_rise, food[b], c.thirst_rise, s.wetness[b])
         adults = np.float64(table[b, census.ADULTS])
         predators_g = table[b, census.PREDATOR_MASS] / NG_PER_G
-        substrate_kg = (bran[b] + frass[b]) / (1000.0 * NG_PER_G)
-        hazards[b, 0] = rise * adult_hazard(c.adult_egg, adults, c.area_dm2)
-        hazards[b, 1] = rise * larva_hazard(c.larva_egg, predators_g, substrate_kg)
-        hazards[b, 2] = rise * adult_hazard(c.adult_pupa, adults, c.area_dm2)
-        hazards[b, 3] = rise * larva_hazard(c.larva_pupa, predators_g, substrate_kg)
+        substrate_kg = (s.bran[b] + s.frass[b]) / (1000.0 * NG_PER_G)
+        hazards[b, 0] = thirsty * adult_hazard(c.adult_egg, adults, c.area_dm2)
+        hazards[b, 1] = hungry * larva_hazard(c.larva_egg, predators_g, substrate_kg)
+        hazards[b, 2] = thirsty * adult_hazard(c.adult_pupa, adults, c.area_dm2)
+        hazards[b, 3] = hungry * larva_hazard(c.larva_pupa, predators_g, substrate_kg)
 
 
 @kernel()
@@ -90,69 +147,80 @@ def _stocks(c, table, bran, frass, moisture, eaten, grown, flows):
 
 
 @kernel()
-def _laying(c, d, table, wetness, food, laying):
+def _laying(c, table, wetness, today):
     """Mean eggs of a female of best age per bin and day."""
     tray = table.shape[0] - 1
     for b in range(tray):
         dry = c.laying_dry_share + (1.0 - c.laying_dry_share) * wetness[b]
         density = math.exp(-c.density_slope * table[b, census.ADULTS] / c.area_dm2)
-        laying[b] = c.peak_eggs * d.laying * dry * density * food[b]
-    laying[tray] = 0.0
+        today.laying[b] = c.peak_eggs * today.rates[b, LAYING] * dry * density * today.food[b]
+        if c.needs_male and table[b, census.MALES] == 0:
+            today.laying[b] = 0.0
+    today.laying[tray] = 0.0
 
 
 @kernel()
-def _chances(c, d, today, clock_pace):
-    """Words below which today's deaths happen, per bin, and the pace of the larval clock."""
+def _chances(c, table, today, clock_pace):
+    """Words below which today's events happen, per bin, and the pace of the larval clock."""
     for b in range(today.food.size):
+        rates = today.rates[b]
         today.pace[b] = clock_pace[b] * today.food[b]
-        today.egg_at[b, 0] = chance(d.egg_thermal)
-        today.egg_at[b, 1] = chance(today.hazards[b, 0])
-        today.egg_at[b, 2] = chance(today.hazards[b, 1])
-        today.pupa_at[b, 0] = chance(c.pupa_hazard + d.pupa_thermal)
+        if table[b, census.EGGS] + table[b, census.ADULTS] > 0:
+            for k in range(c.egg_wear.size):
+                today.egg_own_at[b, k] = chance(today.egg_own[b, k])
+        today.egg_at[b, 0] = chance(today.hazards[b, 0])
+        today.egg_at[b, 1] = chance(today.hazards[b, 1])
+        today.pupa_at[b, 0] = chance(c.pupa_hazard + rates[PUPA_THERMAL])
         today.pupa_at[b, 1] = chance(today.hazards[b, 2])
         today.pupa_at[b, 2] = chance(today.hazards[b, 3])
-        hunger = c.starvation_hazard * (1.0 - today.food[b]) + d.larva_thermal
+        hunger = c.starvation_hazard * (1.0 - today.food[b]) + rates[LARVA_THERMAL]
         today.young_at[b] = chance(c.young_hazard + hunger)
         today.larva_at[b] = chance(c.larva_hazard + hunger)
+        today.adult_at[b] = chance(c.adult_hazard + rates[ADULT_THERMAL])
 
 
 @kernel()
-def _day(c, d, seed, day, cols, today, books, table, s, gain, laid):
+def _day(c, room_c, seed, day, cols, today, books, table, s, gain, laid):
     """All of a day but the new eggs, in one call; returns the number of mothers."""
     slots = table.shape[0]
     growth_share = np.zeros(slots, np.float32)
     clock_pace = np.zeros(slots, np.float64)
+    keeps = np.zeros(slots, np.float32)
     ask = np.zeros(slots, np.int64)
-    _limits(c, d, table, s.moisture, s.wetness, s.crowding, growth_share, clock_pace)
+    _warm(c, room_c, table, s, today.rates, today.egg_own)
+    _limits(c, table, s, today, growth_share, clock_pace)
+    for b in range(slots):
+        keeps[b] = np.float32(c.maintenance * today.rates[b, LARVA_RELATIVE])
     plan_growth(
+        c.law,
         cols.stage,
         cols.bin,
         cols.mass,
         cols.factor,
         cols.size,
         growth_share,
-        np.float32(c.asymptote_root),
+        np.float32(c.asymptote),
         gain,
         np.float32(c.per_gain),
-        np.float32(c.maintenance * d.larva_relative),
+        keeps,
         ask,
     )
     for b in range(slots):
         ask[b] += np.int64(c.adult_feed * table[b, census.ADULT_MASS])
-    _shortage(c, d, table, s.bran, s.frass, ask, today.food, today.hazards)
-    _laying(c, d, table, s.wetness, today.food, today.laying)
-    _chances(c, d, today, clock_pace)
-    mothers = live_adults(c, d, seed, day, cols, today, books, laid)
-    live_pupae(c, d, seed, day, cols, today, books)
-    live_larvae(c, d, seed, day, cols, today, books, gain)
-    live_eggs(c, d, seed, day, cols, today, books)
+    _shortage(c, table, s, ask, today.food, today.hazards)
+    _laying(c, table, s.wetness, today)
+    _chances(c, table, today, clock_pace)
+    mothers = live_adults(c, seed, day, cols, today, books, laid)
+    live_pupae(c, seed, day, cols, today, books)
+    live_larvae(c, seed, day, cols, today, books, gain, keeps)
+    live_eggs(c, seed, day, cols, today, books)
     _stocks(c, table, s.bran, s.frass, s.moisture, books.eaten, books.grown, books.flows)
     return mothers
 
 
 def step(
     c: Constants,
-    d: DayRates,
+    room_c: float,
     seed: int,
     day: int,
     insects: Insects,
@@ -165,7 +233,9 @@ def step(
 
     Parameters
     ----------
-    c, d : Constants, DayRates
+    c : Constants
+    room_c : float
+        Mean temperature of the room (C).
     seed, day : int
         Keys of the day's draws.
     insects, substrate : Insects, Substrate
@@ -180,14 +250,20 @@ def step(
     seed = np.uint64(seed)
     s = substrate
     today = BinDay(
+        rates=np.empty((slots, len(DayRates._fields)), np.float64),
         food=s.food,
         pace=np.empty(slots, np.float64),
         hazards=np.zeros((slots, 4), np.float64),
-        egg_at=np.empty((slots, 3), np.uint64),
+        egg_own=np.empty((slots, c.egg_wear.size), np.float64),
+        egg_own_at=np.empty((slots, c.egg_wear.size), np.uint64),
+        egg_at=np.empty((slots, 2), np.uint64),
         pupa_at=np.empty((slots, 3), np.uint64),
         young_at=np.empty(slots, np.uint64),
         larva_at=np.empty(slots, np.uint64),
+        ripe_at=np.empty(slots, np.uint64),
+        adult_at=np.empty(slots, np.uint64),
         laying=np.zeros(slots, np.float64),
+        hidden=np.zeros(slots, np.float64),
     )
     books = Books(
         events=events,
@@ -204,14 +280,14 @@ def step(
     laid = np.empty((int(table[:, census.ADULTS].sum()), 2), np.int64)
     mothers = _day(
         c,
-        d,
+        float(room_c),
         seed,
         day,
         cols,
         today,
         books,
         table,
-        Stocks(s.bran, s.frass, s.moisture, s.wetness, s.crowding),
+        Stocks(*(getattr(s, name) for name in Stocks._fields)),
         gain,
         laid,
     )
@@ -219,4 +295,4 @@ def step(
     if count:
         insects.reserve(count)
         whole = Columns(*(getattr(insects, name) for name in FIELDS))
-        insects.n = lay_eggs(c, d, seed, day, insects.n, laid, mothers, whole, today, books)
+        insects.n = lay_eggs(c, seed, day, insects.n, laid, mothers, whole, today, books)

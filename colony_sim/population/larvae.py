@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
+from colony_sim.population.books import PUPA
 from colony_sim.population.chunks import CHUNK, has, pick, spread
 from colony_sim.population.draws import Block, normal, words
 from colony_sim.population.ledger import Event, Flow
@@ -23,12 +26,15 @@ _SKIN = int(Flow.SKIN_MASS)
 
 
 @kernel()
-def plan_growth(stage, bins, mass, factor, size, growth_share, asymptote, gain, feed, keep, ask):
+def plan_growth(
+    law, stage, bins, mass, factor, size, growth_share, asymptote, gain, feed, keeps, ask
+):
     """Growth (ng) of each larva with bran in plenty, and the bran (ng) asked for per bin."""
     here = np.uint64(0)
     ask_here = np.int64(0)
     want = np.empty(CHUNK, np.int64)
     share = np.empty(CHUNK, np.float32)
+    keep = np.empty(CHUNK, np.float32)
     for start in range(0, stage.size, CHUNK):
         stop = min(start + CHUNK, stage.size)
         is_larva, place = stage[start:stop], bins[start:stop]
@@ -36,8 +42,19 @@ def plan_growth(stage, bins, mass, factor, size, growth_share, asymptote, gain, 
             continue
         more = gain[start:stop]
         spread(growth_share, place, share)
-        _grow(mass[start:stop], factor[start:stop], size[start:stop], share, asymptote, more)
-        _ask(is_larva, mass[start:stop], more, feed, keep, want)
+        spread(keeps, place, keep)
+        m, own, wide = mass[start:stop], factor[start:stop], size[start:stop]
+        if law == 2:
+            _logistic(m, own, wide, share, asymptote, more)
+        elif law == 3:
+            _richards(m, own, wide, share, asymptote, more)
+        elif law == 0:
+            _west_brown_enquist(m, own, wide, share, asymptote, more)
+        elif law == 1:
+            _gompertz(is_larva, m, own, wide, share, asymptote, more)
+        else:
+            _exponential(m, own, wide, share, asymptote, more)
+        _ask(is_larva, m, more, feed, keep, want)
         for j in range(place.size):
             b = np.uint64(place[j])
             if b != here:
@@ -49,15 +66,17 @@ def plan_growth(stage, bins, mass, factor, size, growth_share, asymptote, gain, 
 
 
 # The loops of the helpers below are free of branches and look-ups, so that the compiler makes
-# vectors of them.
+# vectors of them (but for Gompertz's logarithms). `share` is the share of the way to the
+# asymptote that a larva of average pace goes today, on the scale on which its law is linear. Rows
+# that are no larvae may divide by zero; nobody reads what comes of it.
 
 
 @kernel()
-def _grow(mass, factor, size, share, asymptote, gain):
+def _west_brown_enquist(mass, factor, size, share, asymptote, gain):
     for j in range(gain.size):
         m = np.float32(mass[j])
         root = np.sqrt(np.sqrt(m))
-        far = asymptote * size[j] - root
+        far = np.sqrt(np.sqrt(asymptote * size[j])) - root
         own = share[j] * factor[j]
         own = own if own < _ONE else _ONE
         near = root + own * far
@@ -67,19 +86,68 @@ def _grow(mass, factor, size, share, asymptote, gain):
 
 
 @kernel()
+def _gompertz(stage, mass, factor, size, share, asymptote, gain):
+    for j in range(gain.size):
+        gain[j] = _ZERO
+        top = np.float64(asymptote * size[j])
+        m = np.float64(mass[j])
+        if stage[j] == 2 and m < top:
+            own = min(1.0, np.float64(share[j] * factor[j]))
+            gain[j] = np.float32(m * math.expm1(own * math.log(top / m)))
+
+
+@kernel(error_model="numpy")
+def _logistic(mass, factor, size, share, asymptote, gain):
+    for j in range(gain.size):
+        m = np.float32(mass[j])
+        u = _ONE / m
+        far = u - _ONE / (asymptote * size[j])
+        own = share[j] * factor[j]
+        own = own if own < _ONE else _ONE
+        g = _ONE / (u - own * far) - m
+        gain[j] = g if (far > _ZERO) & (g > _ZERO) else _ZERO
+
+
+@kernel(error_model="numpy")
+def _richards(mass, factor, size, share, asymptote, gain):
+    for j in range(gain.size):
+        m = np.float32(mass[j])
+        u = _ONE / m
+        top = _ONE / (asymptote * size[j])
+        u *= u
+        far = u - top * top
+        own = share[j] * factor[j]
+        own = own if own < _ONE else _ONE
+        g = _ONE / np.sqrt(u - own * far) - m
+        gain[j] = g if (far > _ZERO) & (g > _ZERO) else _ZERO
+
+
+@kernel()
+def _exponential(mass, factor, size, share, asymptote, gain):
+    for j in range(gain.size):
+        m = np.float32(mass[j])
+        far = asymptote * size[j] - m
+        g = share[j] * factor[j] * m
+        g = g if g < far else far
+        gain[j] = g if g > _ZERO else _ZERO
+
+
+@kernel()
 def _ask(stage, mass, gain, feed, keep, want):
     for j in range(gain.size):
-        asked = np.int64(feed * gain[j]) + np.int64(keep * np.float32(mass[j]))
+        asked = np.int64(feed * gain[j]) + np.int64(keep[j] * np.float32(mass[j]))
         want[j] = asked if stage[j] == 2 else np.int64(0)
 
 
 @kernel()
-def live_larvae(c, d, seed, day, cols, today, books, gain):
-    """One day of every larva; `gain` is what `plan_growth` found."""
+def live_larvae(c, seed, day, cols, today, books, gain, keeps):
+    """One day of every larva; `gain` is what `plan_growth` found.
+
+    `keeps` is the bran for upkeep per mass of larva, by bin.
+    """
     stage, bins = cols.stage, cols.bin
     young = np.uint32(c.young_mass)
     feed = np.float32(c.per_gain)
-    keep = np.float32(c.maintenance * d.larva_relative)
     short = False
     paces = np.empty(today.pace.size, np.float32)
     for b in range(paces.size):
@@ -98,6 +166,7 @@ def live_larvae(c, d, seed, day, cols, today, books, gain):
     alive = np.empty(CHUNK, np.bool_)
     more = np.empty(CHUNK, np.uint32)
     bran = np.empty(CHUNK, np.int64)
+    keep = np.empty(CHUNK, np.float32)
     before = np.empty(CHUNK, np.float32)
     pace = np.empty(CHUNK, np.float32)
     molt = np.empty(CHUNK, np.uint32)
@@ -113,6 +182,7 @@ def live_larvae(c, d, seed, day, cols, today, books, gain):
         first_words(seed, day, cols.ident[start:stop], word)
         _survive(kind, place, mass, word, young, today.young_at, today.larva_at, alive)
         _gain(alive, gain[start:stop], more)
+        spread(keeps, place, keep)
         _eat(alive, mass, more, feed, keep, bran)
         if short:
             for j in range(count):
@@ -163,10 +233,13 @@ def live_larvae(c, d, seed, day, cols, today, books, gain):
                 )
             now = progress[j]
             if now >= _ONE and m >= c.critical_mass:
+                _, w1, _, _ = words(seed, _FATE, cols.ident[i], day)
+                if np.uint64(w1) >= today.ripe_at[b]:
+                    continue
                 # What is left of the day after the clock ran out goes to the pupa.
                 speed = np.float64(pace[j] * cols.factor[i])
                 rest = np.float64(now - _ONE) / speed if before[j] < _ONE else 0.0
-                _pupate(c, d, seed, cols, books, i, b, m, rest)
+                _pupate(c, today.rates[b, PUPA], seed, cols, books, i, b, m, rest)
     books.eaten[here] += bran_here
     books.grown[here] += gain_here
     books.flows[_GAIN] += books.grown.sum()
@@ -198,7 +271,7 @@ def _gain(alive, gain, more):
 @kernel()
 def _eat(alive, mass, more, feed, keep, bran):
     for j in range(mass.size):
-        eaten = np.int64(feed * np.float32(more[j])) + np.int64(keep * np.float32(mass[j]))
+        eaten = np.int64(feed * np.float32(more[j])) + np.int64(keep[j] * np.float32(mass[j]))
         bran[j] = eaten if alive[j] else np.int64(0)
 
 
@@ -239,7 +312,7 @@ def _molt(molt_mass, share, visible_mass, skins, visible_skins, skin_mass, flows
 
 
 @kernel()
-def _pupate(c, d, seed, cols, books, i, b, m, rest):
+def _pupate(c, rate, seed, cols, books, i, b, m, rest):
     cols.stage[i] = 3
     cols.age[i] = 0
     new = np.uint32(m * c.pupa_mass_share)
@@ -249,4 +322,4 @@ def _pupate(c, d, seed, cols, books, i, b, m, rest):
     wa, wb, _, _ = words(seed, _PUPATED_WORDS, cols.ident[i], 0)
     f = np.float32(1.0 / duration_factor(normal(wa, wb), c.pupa_cv))
     cols.factor[i] = f
-    cols.progress[i] = np.float32(rest * d.pupa) * f
+    cols.progress[i] = np.float32(rest * rate) * f

@@ -6,7 +6,16 @@ import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import weibull_life
-from colony_sim.population.books import NEVER, first_death, grow_older, latent
+from colony_sim.population.books import (
+    AGEING,
+    NEVER,
+    PUPA,
+    PUPA_THERMAL,
+    TENERAL,
+    first_death,
+    grow_older,
+    latent,
+)
 from colony_sim.population.draws import Block, unit, words
 from colony_sim.population.ledger import Event, Flow
 
@@ -22,22 +31,22 @@ _DEAD = int(Flow.DEAD_MASS)
 
 
 @kernel()
-def live_pupae(c, d, seed, day, cols, today, books):
+def live_pupae(c, seed, day, cols, today, books):
     """One day of every pupa."""
     stage, bins, flags, progress = cols.stage, cols.bin, cols.flags, cols.progress
     pupa_at, hazards = today.pupa_at, today.hazards
-    background = c.pupa_hazard + d.pupa_thermal
     for i in range(stage.size):
         if stage[i] != 3:
             continue
         b = np.uint64(bins[i])
         grow_older(cols.age, i)
-        pace = d.pupa * np.float64(cols.factor[i])
+        background = c.pupa_hazard + today.rates[b, PUPA_THERMAL]
+        pace = today.rates[b, PUPA] * np.float64(cols.factor[i])
         before = np.float64(progress[i])
         done = (1.0 - before) / pace if pace > 0.0 else NEVER
         until = min(done, 1.0)
         w0, w1, w2, w3 = words(seed, _FATE, cols.ident[i], day)
-        fate = first_death(background, pupa_at, hazards, 2, b, w0, w1, w2, until)
+        fate = first_death(background, pupa_at[b, 0], hazards, 2, pupa_at, 1, b, w0, w1, w2, until)
         if fate >= 2 and (flags[i] & 4) == 0 and unit(w3) < c.injured_share:
             # It lives on, unless the background takes it later in the day.
             flags[i] |= np.uint8(4)
@@ -47,7 +56,7 @@ def live_pupae(c, d, seed, day, cols, today, books):
             if done > 1.0:
                 progress[i] = np.float32(before + pace)
             else:
-                _emerge(c, d, seed, cols, books, i, b, 1.0 - done)
+                _emerge(c, today.rates, seed, cols, books, i, b, 1.0 - done)
             continue
         stage[i] = 0
         books.flows[_DEAD] += np.int64(cols.mass[i])
@@ -60,7 +69,7 @@ def live_pupae(c, d, seed, day, cols, today, books):
 
 
 @kernel()
-def _emerge(c, d, seed, cols, books, i, b, rest):
+def _emerge(c, rates, seed, cols, books, i, b, rest):
     """Make the pupa an adult; `rest` is what is left of the day."""
     cols.stage[i] = 4
     cols.age[i] = 0
@@ -71,5 +80,5 @@ def _emerge(c, d, seed, cols, books, i, b, rest):
     books.events[b, _EMERGED if (cols.flags[i] & 4) == 0 else _INJURED] += 1
     wa, _, _, _ = words(seed, _EMERGENCE_WORDS, cols.ident[i], 0)
     cols.factor[i] = np.float32(weibull_life(unit(wa), c.life_shape))
-    cols.progress[i] = np.float32(rest * d.ageing)
-    cols.size[i] = np.float32(rest * d.teneral)
+    cols.progress[i] = np.float32(rest * rates[b, AGEING])
+    cols.size[i] = np.float32(rest * rates[b, TENERAL])

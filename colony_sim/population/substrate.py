@@ -14,6 +14,10 @@ class Substrate:
     skins, visible_skins, dead_adults : int64 arrays, shape (bins + 1,), counts
     food, wetness, crowding : float64 arrays, shape (bins + 1,)
         The day's limits (shares of full intake, of the day's need of moisture, of growth).
+    feeding : float64 array, shape (bins + 1,)
+        What all limits left of the day's growth (share).
+    temperature : float64 array, shape (bins + 1,)
+        Mean of the day (C); NaN before the first.
     """
 
     def __init__(self, bins: int) -> None:
@@ -28,5 +32,6 @@ class Substrate:
             "dead_adults",
         ):
             setattr(self, name, np.zeros(slots, np.int64))
-        for name in ("food", "wetness", "crowding"):
+        for name in ("food", "wetness", "crowding", "feeding"):
             setattr(self, name, np.ones(slots, np.float64))
+        self.temperature = np.full(slots, np.nan)
