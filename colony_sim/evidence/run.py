@@ -97,6 +97,8 @@ def judge(number: Number, values: list[np.ndarray] | None) -> dict[str, object]:
         if pooled.size and not np.isnan(pooled).any():
             low, middle, high = (float(v) for v in np.percentile(pooled, (TAILS[0], 50, TAILS[1])))
     allowance = allowances()[number.kind]
+    held = number.standing is Standing.HELD
+    miss = "no process" if held else _miss(number, low, middle, high)
     return {
         "id": number.id,
         "theme": number.theme,
@@ -113,10 +115,8 @@ def judge(number: Number, values: list[np.ndarray] | None) -> dict[str, object]:
         "above": allowance.above,
         "points": allowance.points,
         "standing": str(number.standing),
-        "out_of_range": ""
-        if number.standing is Standing.HELD
-        else _miss(number, low, middle, high),
-        "in": number.standing is not Standing.HELD and not _miss(number, low, middle, high),
+        "miss": miss,
+        "in": not miss,
         "read": str(number.read),
         "source": number.source,
         "reason": number.reason,
@@ -141,14 +141,3 @@ def _ratio(number: Number, middle: float) -> float:
     if number.compare is Compare.WORDS or not number.low > 0.0:
         return math.nan
     return middle / min(max(middle, number.low), number.high)
-
-
-def headline(table: pd.DataFrame) -> str:
-    """How many judged numbers come out, in one sentence."""
-    judged = table[table["standing"] == Standing.JUDGED]
-    used = table[table["standing"] == Standing.USED]
-    held = int((table["standing"] == Standing.HELD).sum())
-    return (
-        f"{int(judged['in'].sum())} of {len(judged)} judged numbers come out; "
-        f"{len(used)} used ({int(used['in'].sum())} come out); {held} held against"
-    )

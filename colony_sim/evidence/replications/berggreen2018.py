@@ -1,4 +1,4 @@
-"""Berggreen et al. 2018: beetles in boxes of 38 cm2, removed after 1 to 6 d; larvae are counted later."""
+"""Berggreen et al. 2018: beetles for 1 to 6 d in boxes of 38 cm2; larvae are counted later."""
 
 from __future__ import annotations
 

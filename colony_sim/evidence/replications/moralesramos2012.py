@@ -17,17 +17,18 @@ _BEETLES = (4, 8, 14, 20, 28, 40, 80, 160)
 
 
 def live(lab: Lab) -> Found:
-    totals, by_week = [], np.zeros((_WEEKS, 2))
+    totals, weekly = [], []
     for beetles in _BEETLES:
         boxes = max(2, _BEETLES[-1] // beetles)
         progeny, alive = _boxes(lab, beetles, boxes)
-        by_week += np.column_stack([progeny, alive])
+        weekly.append(progeny / np.maximum(alive, 1))
         totals.append((progeny.sum() / boxes / _DM2, progeny.sum() / alive.sum()))
     per_area, per_female = np.array(totals).T
     density = np.array(_BEETLES) / _DM2
     best = int(per_area.argmax())
     beyond = np.interp(np.log(4.0 * density[best]), np.log(density), per_area)
-    week = int((by_week[:, 0] / np.maximum(by_week[:, 1], 1)).argmax())
+    # The main effect of age: each density counts alike.
+    week = int(np.mean(weekly, axis=0).argmax())
     adults = lab.life(lab["temperature_not_given"]).pupae[:, 1] * lab.p["adult.mass_share"]
     return {
         "best_age": week + 0.5,

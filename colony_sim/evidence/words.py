@@ -1,0 +1,68 @@
+"""What the evidence says, one line a number."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from colony_sim.evidence.numbers import Standing
+from colony_sim.evidence.teeth import KEY, uninformed
+
+_NEVER = 1e9
+
+
+def headline(table: pd.DataFrame) -> str:
+    """How many judged numbers come out, in one sentence."""
+    judged, used, held = (table[table["standing"] == standing] for standing in _ORDER)
+    return (
+        f"{int(judged['in'].sum())} of {len(judged)} judged numbers come out; "
+        f"{len(used)} used to set values ({int(used['in'].sum())} come out); "
+        f"{len(held)} held against the model."
+    )
+
+
+_ORDER = (Standing.JUDGED, Standing.USED, Standing.HELD)
+
+
+def lines(table: pd.DataFrame) -> list[str]:
+    """One line a number, by theme."""
+    found = []
+    for theme, rows in table.groupby("theme", sort=False):
+        found += ["", str(theme).capitalize()]
+        found += [line(row) for row in rows.to_dict("records")]
+    return found
+
+
+def line(row: dict) -> str:
+    """A number: whether it comes out, how it counts, what was published and what the model has."""
+    mark = "in " if row["in"] else "out"
+    head = f"{mark}  {row['standing']:<12}  {row['quantity']} ({row['id']}): "
+    if row["standing"] == Standing.HELD:
+        return f"{head}{row['published']}; {row['reason']}"
+    ratio = "" if math.isnan(row["ratio"]) else f", ratio {row['ratio']:.2f}"
+    return f"{head}published {row['published']}; {model(row)}{ratio}"
+
+
+def model(row: dict) -> str:
+    """The model's number with its range."""
+    if math.isnan(row["model"]):
+        return "model has none"
+    if row["model"] >= _NEVER:
+        return "model never"
+    unit = f" {row['unit']}" if row["unit"] else ""
+    span = f" ({row['model_low']:.3g} to {row['model_high']:.3g})"
+    return f"model {row['model']:.3g}{unit}{span}"
+
+
+def teeth_lines(informed: pd.DataFrame) -> list[str]:
+    """What each value that matters changes, and which values no published number informs."""
+    found = []
+    for key, rows in informed.groupby(KEY, sort=False):
+        for row in rows.to_dict("records"):
+            for what, ids in (("comes out", row["comes_out"]), ("falls out", row["falls_out"])):
+                if ids:
+                    found.append(f"{key} = {row['moved_to']}: {what}: {ids.replace(' ', ', ')}")
+    free = uninformed(informed)
+    found += ["", f"Not informed by any published number ({len(free)}): {', '.join(free)}"]
+    return found
