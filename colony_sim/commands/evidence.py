@@ -9,7 +9,7 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import console, progress_bar
 from colony_sim.errors import InputError
-from colony_sim.evidence import words
+from colony_sim.evidence import keepers, words
 from colony_sim.evidence.registry import replications
 from colony_sim.evidence.run import run
 from colony_sim.evidence.teeth import moves, teeth
@@ -59,12 +59,14 @@ def run_evidence(
     try:
         with claim(folder, _NAME), progress_bar(_NAME) as on_progress:
             table = run(p, seed, workers=workers, done=_counter(on_progress, len(replications())))
-            tables = {"evidence": table}
+            lived = keepers.grid(p, seed)
+            tables = {"evidence": table, "keepers": keepers.table(lived, p), "keepers_grid": lived}
             if wanted:
                 tables["informed"] = teeth(
                     p, seed, keys=keys, workers=workers, done=_shown(on_progress)
                 )
             text = [words.headline(table), *words.lines(table)]
+            text += ["", *words.keeper_lines(tables["keepers"])]
             if wanted:
                 text += ["", "Values moved alone", *words.teeth_lines(tables["informed"])]
             _write(folder, tables, "\n".join(text), p, seed, changed(values))

@@ -19,7 +19,7 @@ from colony_sim.evidence.registry import replications
 #: Ends of the model's range, in percent.
 TAILS = (5.0, 95.0)
 #: The largest number a table holds in place of "never".
-_NEVER = 1e9
+NEVER = 1e9
 #: The model's numbers by id; one array a draw (of one number, or of one an individual).
 Lived = dict[str, list[np.ndarray]]
 
@@ -92,7 +92,7 @@ def judge(number: Number, values: list[np.ndarray] | None) -> dict[str, object]:
     if number.standing is not Standing.HELD:
         if values is None:
             raise KeyError(f"no replication lives {number.id}")
-        pooled = np.minimum(np.concatenate(values), _NEVER)
+        pooled = np.minimum(np.concatenate(values), NEVER)
         # A draw that gives no number (nobody hatched) leaves none to compare.
         if pooled.size and not np.isnan(pooled).any():
             low, middle, high = (float(v) for v in np.percentile(pooled, (TAILS[0], 50, TAILS[1])))

@@ -7,9 +7,8 @@ import math
 import pandas as pd
 
 from colony_sim.evidence.numbers import Standing
+from colony_sim.evidence.run import NEVER
 from colony_sim.evidence.teeth import KEY, uninformed
-
-_NEVER = 1e9
 
 
 def headline(table: pd.DataFrame) -> str:
@@ -48,11 +47,40 @@ def model(row: dict) -> str:
     """The model's number with its range."""
     if math.isnan(row["model"]):
         return "model has none"
-    if row["model"] >= _NEVER:
+    if row["model"] >= NEVER:
         return "model never"
     unit = f" {row['unit']}" if row["unit"] else ""
     span = f" ({row['model_low']:.3g} to {row['model_high']:.3g})"
     return f"model {row['model']:.3g}{unit}{span}"
+
+
+def keeper_lines(table: pd.DataFrame) -> list[str]:
+    """What keepers see beside the model, one line a fact and room, with what would close a gap."""
+    found = ["What keepers see (common practice, no source; never fitted)"]
+    for row in table.to_dict("records"):
+        mark = "in " if row["in"] else "out"
+        text = (
+            f"{mark}  {row['what']} at {row['room_c']:g} C: practice {row['practice_low']:g} to "
+            f"{row['practice_high']:g} d after the beetles left, model {_days(row['model'])} "
+            f"({_days(row['model_low'])} to {_days(row['model_high'])} over strains, moisture and "
+            f"harvest size)"
+        )
+        if not row["in"]:
+            text += f"; a larva weighs {row['mass_56_mg']:.3g} mg after 56 d"
+            if row["what"] == "first harvest":
+                text += _closing(row["closing_mg"])
+        found.append(text)
+    return found
+
+
+def _days(value: float) -> str:
+    return f"{value:.0f} d" if math.isfinite(value) else "never"
+
+
+def _closing(size_mg: float) -> str:
+    if math.isnan(size_mg):
+        return ", and no harvest size closes the gap"
+    return f", and a harvest from {size_mg:.0f} mg on would close the gap"
 
 
 def teeth_lines(informed: pd.DataFrame) -> list[str]:

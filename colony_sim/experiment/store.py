@@ -41,7 +41,7 @@ PLAN_TABLES = (
 )  # fmt: skip
 """Tables that only some comparisons and studies have."""
 PLAN_FIGURES = ("plan_year", "plan_later", "plan_startup", "plan_purchases", "plan_remedies")
-EVIDENCE_TABLES = ("evidence", "informed")
+EVIDENCE_TABLES = ("evidence", "keepers", "keepers_grid", "informed")
 FIT_TABLES = ("posterior", "learnt", "predictive", "calibration")
 FIGURES = (
     "evidence",

@@ -8,7 +8,7 @@ from colony_sim.evidence.lab import Found, Lab, females
 from colony_sim.population.insects import Stage
 from colony_sim.population.ledger import Event
 
-CONDITIONS = ("temperature_not_given", "laying_depth_cm", "water")
+CONDITIONS = ("temperature_not_given", "laying_depth_cm", "water", "age_lag_weeks")
 
 _DM2 = 1.43
 _WEEKS = 10
@@ -31,7 +31,7 @@ def live(lab: Lab) -> Found:
     week = int(np.mean(weekly, axis=0).argmax())
     adults = lab.life(lab["temperature_not_given"]).pupae[:, 1] * lab.p["adult.mass_share"]
     return {
-        "best_age": week + 0.5,
+        "best_age": week + 0.5 - lab["age_lag_weeks"],
         "falls": (per_female[1:] / per_female[:-1]).max(),
         "peak": density[best],
         "sharp": beyond / per_area[best],
