@@ -11,8 +11,8 @@ from importlib.resources import files
 
 import numpy as np
 
-#: Draws under which each replication is lived.
-DRAWS = 6
+#: Draws under which each replication is lived, and one of which nothing is left open.
+DRAWS, DRAWS_WITHOUT = 6, 2
 
 
 @dataclass(frozen=True)
@@ -40,11 +40,12 @@ def key(*parts: int | str) -> list[int]:
     return [zlib.crc32(p.encode()) if isinstance(p, str) else p for p in parts]
 
 
-def draw(names: Sequence[str], replication: str, seed: int, draws: int = DRAWS) -> list[dict]:
+def draw(names: Sequence[str], replication: str, seed: int) -> list[dict[str, float]]:
     """Values of the named conditions for each draw, a Latin hypercube over their ranges.
 
     Keyed by seed, replication and name, so that no draw depends on another.
     """
+    draws = DRAWS if names else DRAWS_WITHOUT
     found: list[dict[str, float]] = [{} for _ in range(draws)]
     for name in names:
         of = conditions()[name]

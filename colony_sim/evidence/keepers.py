@@ -31,6 +31,16 @@ _RANGES = ("larva.duration_days", "growth.dry_share")
 _SIZE = "harvest.smallest_mg"
 
 
+def fact_id(what: str, room_c: float) -> str:
+    """Id of a fact of practice in a room, such as "keepers.first_harvest_25"."""
+    return f"keepers.{what.replace(' ', '_')}_{room_c:g}"
+
+
+def fact_ids() -> list[str]:
+    """Ids of all facts of practice."""
+    return [fact_id(what, room_c) for what, room_c in product(PRACTICE, ROOMS)]
+
+
 def grid(p: Parameters, seed: int = 1) -> pd.DataFrame:
     """First harvest and skins of the first bin, over strains, moisture effect and harvest size.
 
@@ -111,7 +121,7 @@ class _Watched:
 def table(lived: pd.DataFrame, p: Parameters) -> pd.DataFrame:
     """Practice beside the model, one row a fact and room.
 
-    Columns: what, room_c, practice_low, practice_high, model (values in use), model_low,
+    Columns: id, what, room_c, practice_low, practice_high, model (values in use), model_low,
     model_high (over `grid`, d), gap_days (beyond practice, 0 within), mass_56_mg, closing_mg,
     in: whether the values in use come within practice widened by the allowance for durations,
     and reached: whether any strain, moisture effect and harvest size of the grid does.
@@ -129,7 +139,8 @@ def table(lived: pd.DataFrame, p: Parameters) -> pd.DataFrame:
         least, most = allowances()["duration"].widened(low, high)
         found = lived.loc[of, column]
         rows.append({
-            "what": what, "room_c": room_c, "practice_low": low, "practice_high": high,
+            "id": fact_id(what, room_c), "what": what, "room_c": room_c,
+            "practice_low": low, "practice_high": high,
             "model": now[column], "model_low": found.min(), "model_high": found.max(),
             "gap_days": max(0.0, now[column] - high) - max(0.0, low - now[column]),
             "mass_56_mg": now["mass_56_mg"],

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.biology.parameters import Parameters
-from colony_sim.evidence.conditions import DRAWS, draw, key
+from colony_sim.evidence.conditions import draw, key
 from colony_sim.evidence.lab import Lab
 from colony_sim.evidence.numbers import Compare, Number, Standing, allowances, numbers
 from colony_sim.evidence.registry import replications
@@ -24,11 +24,11 @@ NEVER = 1e9
 Lived = dict[str, list[np.ndarray]]
 
 
-def live(name: str, p: Parameters, seed: int, draws: int = DRAWS) -> Lived:
+def live(name: str, p: Parameters, seed: int) -> Lived:
     """Live one replication under its draws."""
     replication = replications()[name]
     found: Lived = {}
-    for k, given in enumerate(draw(replication.conditions, name, seed, draws)):
+    for k, given in enumerate(draw(replication.conditions, name, seed)):
         own = int(np.random.SeedSequence(key(seed, name, k)).generate_state(1)[0])
         for what, value in replication.live(Lab(p, own, given)).items():
             found.setdefault(f"{name}.{what}", []).append(np.atleast_1d(value).astype(float))
@@ -40,7 +40,6 @@ def run(
     seed: int = 1,
     *,
     only: Iterable[str] | None = None,
-    draws: int = DRAWS,
     workers: int = 1,
     done: Callable[[str], object] = lambda name: None,
 ) -> pd.DataFrame:
@@ -52,8 +51,6 @@ def run(
     seed : int
     only : iterable of str, optional
         Names of replications; default: all.
-    draws : int
-        Draws of what the papers leave open, for each replication.
     workers : int
         Processes.
     done : callable
@@ -68,11 +65,11 @@ def run(
     lived: Lived = {}
     if workers == 1:
         for name in names:
-            lived |= live(name, p, seed, draws)
+            lived |= live(name, p, seed)
             done(name)
     else:
         with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-            waiting = {name: pool.submit(live, name, p, seed, draws) for name in names}
+            waiting = {name: pool.submit(live, name, p, seed) for name in names}
             for name, future in waiting.items():
                 lived |= future.result()
                 done(name)

@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from colony_sim.evidence.misses import misses
 from colony_sim.evidence.numbers import Standing
 from colony_sim.evidence.run import NEVER
 from colony_sim.evidence.teeth import KEY, uninformed
@@ -40,7 +41,13 @@ def line(row: dict) -> str:
     if row["standing"] == Standing.HELD:
         return f"{head}{row['published']}; {row['reason']}"
     ratio = "" if math.isnan(row["ratio"]) else f", ratio {row['ratio']:.2f}"
-    return f"{head}published {row['published']}; {model(row)}{ratio}"
+    return f"{head}published {row['published']}; {model(row)}{ratio}{_why(row)}"
+
+
+def _why(row: dict) -> str:
+    """The reason known for a miss."""
+    reason = "" if row["in"] else misses().get(row["id"], "")
+    return f"; {reason}" if reason else ""
 
 
 def model(row: dict) -> str:
@@ -69,7 +76,7 @@ def keeper_lines(table: pd.DataFrame) -> list[str]:
             text += f"; a larva weighs {row['mass_56_mg']:.3g} mg after 56 d"
             if row["what"] == "first harvest":
                 text += _closing(row["closing_mg"])
-        found.append(text)
+        found.append(text + _why(row))
     return found
 
 

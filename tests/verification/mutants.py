@@ -60,7 +60,7 @@ MUTANTS = (
         _GROW,
         "math.exp(-slope",
         "math.exp(slope",
-        ("published_rearing",),
+        ("evidence",),
     ),
     Mutant(
         "moisture never limits",
@@ -131,7 +131,7 @@ MUTANTS = (
         _ADULTS,
         "* c.age_profile[min(np.int64(cols.age[i]), oldest)]",
         "* 1.0",
-        ("growth_rate", "published_fecundity"),
+        ("growth_rate", "evidence"),
     ),
     Mutant(
         "rate: larvae die at the young rate for life",
@@ -152,7 +152,7 @@ MUTANTS = (
         _LARVAE,
         "np.uint32(m * c.pupa_mass_share)",
         "np.uint32(m / c.pupa_mass_share)",
-        ("published_rearing",),
+        ("evidence",),
     ),
     Mutant(
         "book: dead larvae not entered",
@@ -208,7 +208,7 @@ MUTANTS = (
         "biology/reproduction.py",
         'np.exp(-p["fecundity.decline_per_day"]',
         'np.exp(p["fecundity.decline_per_day"]',
-        ("growth_rate", "published_fecundity"),
+        ("growth_rate", "evidence"),
     ),
     Mutant(
         "cold kills nobody",
