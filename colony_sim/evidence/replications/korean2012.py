@@ -6,6 +6,7 @@ import numpy as np
 
 from colony_sim.evidence.lab import LONGEST, Found, Lab, ratio
 from colony_sim.population.insects import Stage
+from colony_sim.population.ledger import Event
 
 CONDITIONS = (
     "temperature_25_5",
@@ -23,7 +24,8 @@ _LARVAE = (100, 300, 500, 700)
 def live(lab: Lab) -> Found:
     t = lab["temperature_25_5"]
     laying = lab.couples(t, 300, removal_days=round(lab["removal_days"]))
-    first = int(np.flatnonzero(laying.found)[0]) if laying.found.any() else 0
+    laid = laying.record.events[:, :, Event.EGG_LAID].sum(axis=1)
+    first = int(np.flatnonzero(laid)[0]) if laid.any() else 0
     lives = lab.lives(t)
     box = lab.layer(3.44, lab["pupa_box_depth_cm"], boxes=len(_LARVAE))
     box.larvae(np.array(_LARVAE))
@@ -32,8 +34,7 @@ def live(lab: Lab) -> Found:
         "larva": lab.larval_days(t),
         # The model's eggs do not depend on the mother's mass.
         **{f"eggs_{mg}mg": laying.per_female for mg in (120, 150, 180)},
-        "first_two_weeks": 100.0
-        * ratio(laying.found[first : first + 14].sum(), laying.found.sum()),
+        "first_two_weeks": 100.0 * ratio(laid[first : first + 14].sum(), laid.sum()),
         "life": lives.mean(),
         "life_sd": lives.std(),
         **{f"pupa_{n}": pupae[pupae[:, 0] == k, 1].mean() for k, n in enumerate(_LARVAE)},
