@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
@@ -30,7 +31,11 @@ def live(name: str, p: Parameters, seed: int) -> Lived:
     found: Lived = {}
     for k, given in enumerate(draw(replication.conditions, name, seed)):
         own = int(np.random.SeedSequence(key(seed, name, k)).generate_state(1)[0])
-        for what, value in replication.live(Lab(p, own, given)).items():
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            # Where nobody is left to be counted a number is NaN, and judged as none.
+            warnings.simplefilter("ignore", RuntimeWarning)
+            lived = replication.live(Lab(p, own, given))
+        for what, value in lived.items():
             found.setdefault(f"{name}.{what}", []).append(np.atleast_1d(value).astype(float))
     return found
 
