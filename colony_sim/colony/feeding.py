@@ -85,8 +85,10 @@ class Feeder(Hands):
     def _fixed_g(self, bin_: Bin) -> float:
         """One and the same amount (g) for a bin with eaters that runs low."""
         p = self.model.parameters
+        if bin_.bran_g >= p["bran.top_up_below_g"]:
+            return 0.0
         eaters = self.model.table[bin_.index, [census.LARVAE, census.ADULTS]].sum()
-        return p["bran.top_up_g"] if eaters and bin_.bran_g < p["bran.top_up_below_g"] else 0.0
+        return p["bran.top_up_g"] if eaters else 0.0
 
     def _as_eaten_g(self, bin_: Bin) -> float:
         """Whole scoops (g) for what the bin will eat until the next round, with a reserve.

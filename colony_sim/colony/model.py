@@ -31,8 +31,8 @@ def check_whole(name: str, value: object, most: float = math.inf) -> None:
     """Raise `InputError` unless the argument is a whole number from 0 to `most`."""
     whole = isinstance(value, Integral) and not isinstance(value, bool)
     if not whole or not 0 <= value <= most:
-        allowed = "a whole number, 0 or more" if most == math.inf else f"a whole number, 0 to {most}"
-        raise InputError("Colony", name, value, allowed)
+        limits = ", 0 or more" if most == math.inf else f" from 0 to {most}"
+        raise InputError("Colony", name, value, "a whole number" + limits)
 
 
 class Colony(mesa.Model):

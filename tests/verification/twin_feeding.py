@@ -126,8 +126,7 @@ class TwinFeeding:
         if bin_.phase == "growing":
             if p["rack.clear_when"] == "by_date":
                 dates.append(bin_.date_out + p["rack.clear_after_days"])
-            by_date = p["rotation.when"] == "by_date"
-            if by_date and p["rotation.when_no_bin_free"] == "clear_oldest":
-                if not self.bins("free") and k == self.growing_by_age()[0]:
-                    dates.append(self.last_move + p["rotation.interval_days"])
+            no_room = not self.bins("free") and p["rotation.when_no_bin_free"] == "clear_oldest"
+            if no_room and p["rotation.when"] == "by_date" and k == self.growing_by_age()[0]:
+                dates.append(self.last_move + p["rotation.interval_days"])
         return max(1, min(dates) - day)

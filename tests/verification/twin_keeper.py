@@ -156,10 +156,9 @@ class TwinKeeper(TwinFeeding):
             return free[:wanted]
         for oldest in self.growing_by_age()[:1]:
             larvae = self.model.insects_in("larva", oldest)
-            if p["rack.small_larvae"] == "wait":
-                if sum(map(self.is_small, larvae)) > p["rack.small_share"] * len(larvae):
-                    continue
-            self.clear(oldest, sift=p["rack.small_larvae"] == "sift")
+            few_small = sum(map(self.is_small, larvae)) <= p["rack.small_share"] * len(larvae)
+            if few_small or p["rack.small_larvae"] != "wait":
+                self.clear(oldest, sift=p["rack.small_larvae"] == "sift")
         return self.bins("free")[:wanted]
 
     def is_small(self, larva) -> bool:
@@ -239,8 +238,8 @@ class TwinKeeper(TwinFeeding):
                 here = [i for i in model.insects if i.place == k]
                 larvae = sum(i.mass for i in here if i.stage == "larva")
                 spent = len(here) <= p["rack.clear_below_insects"]
-                if not by_date and bin_.harvested and larvae <= round(p["rack.little_left_g"] * 1e9):
-                    spent = True
+                little = larvae <= round(p["rack.little_left_g"] * 1e9)
+                spent |= not by_date and bin_.harvested and little
                 if spent and (self.heirs(k) or not here):
                     self.clear(k)
 
