@@ -277,3 +277,5 @@ class Keeper(Sorter):
         if not heirs and stay.size:
             self._fill(bin_, Phase.GROWING)
             bin_.date_out = model.day
+            grams = p["bran.start_g"]
+            self._log(bin_, "bran added", p["labour.top_up_minutes"], grams=grams)

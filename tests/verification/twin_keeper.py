@@ -266,4 +266,5 @@ class TwinKeeper(TwinFeeding):
         self.throw_out(k)
         if heirs == [k] and left:
             self.fill(k, "growing")
+            self.minutes += model.p["labour.top_up_minutes"]
             model.stocks[k].date_out = model.day
