@@ -14,7 +14,8 @@ from colony_sim.population.ledger import Balance
 #: Nothing dies, nothing is limited, nobody does any handling; beetles still lay.
 QUIET = {
     "egg.viable_share": 1.0,
-    "egg.longest_days": 200.0,
+    "egg.lifetime_days": 200.0,
+    "egg.lifetime_shape": 50.0,
     "larva.hazard_per_day": 0.0,
     "larva.young_hazard_per_day": 0.0,
     "larva.starvation_hazard_per_day": 0.0,
@@ -27,6 +28,10 @@ QUIET = {
     "fecundity.dry_share": 1.0,
     "growth.dry_share": 1.0,
     "growth.crowding_slope": 0.0,
+    "larva.contact_slope": 0.0,
+    "heat.own": False,
+    "survival.heat_scale_k": 0.05,
+    "survival.cold_scale_k": 0.05,
     "predation.adult_egg": 0.0,
     "predation.adult_pupa": 0.0,
     "predation.larva_egg": 0.0,
