@@ -234,9 +234,22 @@ def _moves(work: Work, days: dict[int, dict[str, list[Any]]], found: list[Fillin
     before = 0
     for day, actions in days.items():
         outs, ins = actions.get("beetles out", []), actions.get(FILLED, [])
-        if not outs or not ins:
+        if not ins:
             continue
         old, fresh = _bins(outs), _bins(ins)
+        if not outs:
+            before = day
+            yield Task(
+                Kind.MOVE,
+                work.date(day),
+                fresh,
+                f"Fill {bins_in_words(fresh)} for new beetles",
+                f"{p['bran.start_g']:g} g of treated bran; no other bin holds beetles. Write the "
+                "date on the label.",
+                EXPECTED,
+                expected=True,
+            )
+            continue
         by_rule = day - before == every
         when = f"By your rule: every {every} days." if by_rule else EXPECTED
         before = day
