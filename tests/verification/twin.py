@@ -29,10 +29,10 @@ _BUSY = {
     "rack.clear_after_days": 40,
     "moisture.visible_skins_per_dm2": 1.0,
     "moisture.breeding_g_per_day": 2.0,
-    "bran.start_g": 8.0,
+    "bran.start_g": 4.0,
     "bran.round_days": 3,
     "bran.reserve_days": 5.0,
-    "bran.scoop_g": 2.0,
+    "bran.scoop_g": 0.5,
 }
 #: Rules that look before they act, few bins and many losses of bins.
 _LOOKING = {
@@ -52,14 +52,16 @@ _LOOKING = {
     "bran.top_up_g": 20.0,
     "bran.top_up_below_g": 38.0,
 }
+#: Beetles that soon die out, so that breeding bins are left without and new ones opened.
 _WAITING = {
     **_LOOKING,
+    "adult.hazard_per_day": 0.2,
     "rotation.when": "eggs",
     "rotation.eggs_per_dm2": 4.0,
     "rack.small_larvae": "wait",
     "rack.small_mg": 60.0,
     "bran.supply": "as_eaten",
-    "bran.start_g": 8.0,
+    "bran.start_g": 4.0,
 }
 _HUNGER = {
     **_SMALL,
