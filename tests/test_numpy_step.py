@@ -24,7 +24,8 @@ BUSY = {
     "harvest.fraction": 0.3,
 }
 #: Bran runs short, so that intake and the sums that depend on it are limited.
-HUNGRY = {**BUSY, "bran.start_g": 60.0, "bran.top_up_g": 0.0, "pupae.isolate": False}
+HUNGRY = {**BUSY, "bran.start_g": 60.0, "bran.supply": "fixed", "bran.top_up_g": 0.0,
+          "pupae.isolate": False}  # fmt: skip
 #: Events of the insects' own day; the others are the keeper's.
 KEEPERS = ("HANDLING", "HARVESTED", "SURPLUS")
 

@@ -34,6 +34,7 @@ class Mutant:
 
 _DEV, _GROW, _PRED = "biology/development.py", "biology/growth.py", "biology/predation.py"
 _DAY, _KEEP = "population/kernels.py", "colony/keeper.py"
+_SORT, _FEED = "colony/sorting.py", "colony/feeding.py"
 _EGGS, _LARVAE = "population/eggs.py", "population/larvae.py"
 _PUPAE, _ADULTS = "population/pupae.py", "population/adults.py"
 _BOOKS = "population/books.py"
@@ -240,9 +241,30 @@ MUTANTS = (
     ),
     Mutant(
         "harvest keeps what it should take",
-        _KEEP,
+        _SORT,
         '< p["harvest.fraction"]',
         '>= p["harvest.fraction"]',
+        ("twin",),
+    ),
+    Mutant(
+        "bran given without the reserve",
+        _FEED,
+        'days + p["bran.reserve_days"]',
+        "days",
+        ("twin",),
+    ),
+    Mutant(
+        "breeding bins without beetles go on",
+        _KEEP,
+        "if bin_.index not in here:",
+        "if False:",
+        ("twin",),
+    ),
+    Mutant(
+        "sign: large larvae fall through the sieve",
+        _KEEP,
+        "insects.mass[larvae] < least",
+        "insects.mass[larvae] >= least",
         ("twin",),
     ),
 )
