@@ -13,6 +13,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.biology.rates import NG_PER_G
+from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
 from colony_sim.evidence.numbers import allowances
 from colony_sim.population.insects import Stage
@@ -24,8 +25,8 @@ ROOMS = (25.0, 27.0)
 #: Grams of one bin that a keeper would call a harvest.
 A_HARVEST_G = 10.0
 _BREEDERS = 300
-#: A bin is watched so long after the beetles left (d).
-_WATCHED = 200
+#: Beetles leave a bin after so long at the latest, and it is watched so long after that (d).
+_LONGEST_BREEDING, _WATCHED = 100, 200
 #: Strains and moisture that the sources leave open.
 _RANGES = ("larva.duration_days", "growth.dry_share")
 _SIZE = "harvest.smallest_mg"
@@ -79,17 +80,16 @@ class _Watched:
         self.fraction, self.interval = p["harvest.fraction"], p["harvest.interval_days"]
         # Nothing is taken, so that any harvest size can be asked for.
         p = p.with_values({_SIZE: 1000.0}, "keepers")
-        out = p["rotation.interval_days"]
-        days = out + _WATCHED
-        colony = Colony(p, [room_c] * days, seed, _BREEDERS)
-        enough = p["moisture.visible_skins_per_dm2"] * p["rack.bin_area_dm2"]
-        self.out, self.masses, self.skins = out, {}, math.inf
-        for _ in range(days):
+        colony = Colony(p, [room_c] * (_LONGEST_BREEDING + _WATCHED), seed, _BREEDERS)
+        first = colony.bins[0]
+        while first.phase is Phase.BREEDING and colony.day < _LONGEST_BREEDING:
             colony.step()
-            if colony.day < out:
-                continue
-            if math.isinf(self.skins) and colony.substrate.visible_skins[0] >= enough:
-                self.skins = float(colony.day - out)
+        enough = p["moisture.visible_skins_per_dm2"] * p["rack.bin_area_dm2"]
+        self.out, self.masses, self.skins = colony.day, {}, math.inf
+        for _ in range(_WATCHED):
+            colony.step()
+            if math.isinf(self.skins) and first.visible_skins >= enough:
+                self.skins = float(colony.day - self.out)
             rows = colony.insects.rows(Stage.LARVA, 0)
             self.masses[colony.day] = np.sort(colony.insects.mass[rows])[::-1] / NG_PER_G
 
