@@ -167,7 +167,7 @@ class TwinKeeper:
             age = model.day - model.stocks[k].date_out
             if age >= p["rack.clear_after_days"]:
                 self.clear(k)
-            elif age > p["egg.longest_days"]:
+            elif age > p["egg.lifetime_days"]:
                 if counted is None:
                     counted = [0] * len(model.stocks)
                     for insect in model.insects:
