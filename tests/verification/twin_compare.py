@@ -158,5 +158,8 @@ def _compare_insects(fast: Colony, slow: TwinColony, found: Differences) -> None
             (int(store.instar[r]), twin.instar),
             (bool(flags & Flag.FEMALE), twin.female),
             (bool(flags & Flag.INJURED), twin.injured),
+            (bool(flags & Flag.VIABLE), twin.viable),
+            (bool(flags & Flag.KEPT), twin.kept),
+            (bool(flags & Flag.OUT_OF_REACH), twin.out_of_reach),
         ]
         found.fields += sum(a != b for a, b in pairs)
