@@ -166,9 +166,9 @@ class Twin(Claim):
     statement = (
         "With the same seed, the fast engine and a plain Mesa model with one agent per insect hold"
         " the same insects on every day: stage counts per bin, every event, every mass flow, every"
-        " stock, and at the end every field of every insect; under each growth law, in a cold, a warm"
-        " and a hot room, with crowding by volume and by area, with and without a refuge of eggs and"
-        " heat of the insects."
+        " stock, and at the end every field of every insect; so under each growth law, in a cold, a"
+        " warm and a hot room, with crowding by volume and by area, with and without a refuge of"
+        " eggs and heat of the insects."
     )
     source = (
         "tests/verification/twin_*.py; shares only the parameters with the engine, but was written"
