@@ -1,36 +1,44 @@
 """The engine's own day without a colony around it: bins, insects, and no keeper.
 
-`Bench` calls `population.kernels.step` with the constants and day rates that the engine
-makes of a set of parameters, so a claim can place insects as it likes and watch one process.
+`Bench` calls `population.kernels.step` with the constants that the engine makes of a set of
+parameters, so a claim can place insects as it likes and watch one process.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from colony_sim.biology import development
 from colony_sim.biology.parameters import Parameters
-from colony_sim.biology.rates import NG_PER_G, NG_PER_MG, constants, day_rates
+from colony_sim.biology.rates import NG_PER_G, NG_PER_MG, constants
 from colony_sim.population import census, kernels
 from colony_sim.population.insects import Insects, Stage
 from colony_sim.population.ledger import Event, Flow
 from colony_sim.population.substrate import Substrate
 
-#: Nothing eats, crowds, starves or dries out.
+#: Nothing eats, crowds, starves, dries out or warms its bin; females need no male.
 IDEAL = {
     "predation.adult_egg": 0.0,
     "predation.adult_pupa": 0.0,
     "predation.larva_egg": 0.0,
     "predation.larva_pupa": 0.0,
     "growth.crowding_slope": 0.0,
+    "growth.crowding_slope_area": 0.0,
+    "larva.contact_slope": 0.0,
+    "heat.own": False,
     "growth.dry_share": 1.0,
     "fecundity.density_slope": 0.0,
     "fecundity.dry_share": 1.0,
+    "fecundity.needs_male": False,
 }
-#: Besides, nothing dies before its time.
+#: Besides, nothing dies before its time; heat and cold kill all beyond the lethal limits.
 IMMORTAL = {
     **IDEAL,
     "egg.viable_share": 1.0,
-    "egg.longest_days": 200.0,
+    "egg.lifetime_days": 1000.0,
+    "egg.lifetime_shape": 50.0,
+    "survival.heat_scale_k": 0.05,
+    "survival.cold_scale_k": 0.05,
     "larva.hazard_per_day": 0.0,
     "larva.young_hazard_per_day": 0.0,
     "pupa.hazard_per_day": 0.0,
@@ -93,9 +101,10 @@ class Bench:
         return rows
 
     def add_beetles(self, count: int, bins=0, **fields) -> slice:
-        """Fertile females (flag 1) that never grow old unless `factor` says so."""
+        """Fertile females (flag 1) of best age that never grow old unless `factor` says so."""
         mass = round(100 * NG_PER_MG)
-        given = {"flags": 1, "mass": mass, "age": 15, "factor": _FOREVER, **fields}
+        ripe = 15 / development.life_scale_days(self.p)
+        given = {"flags": 1, "mass": mass, "progress": ripe, "factor": _FOREVER, **fields}
         return self.add(count, Stage.ADULT, bins, **given)
 
     def remove(self, stage: Stage) -> None:
@@ -115,7 +124,7 @@ class Bench:
         self.flows[:] = 0
         kernels.step(
             self.constants,
-            day_rates(self.p, temperature_c),
+            temperature_c,
             self.seed,
             self.day,
             self.insects,
