@@ -28,8 +28,8 @@ class Limits(Claim):
     statement = (
         "A day's growth is that of the growth law slowed by moisture (a straight line from the dry"
         " share) and crowding (exp(-slope g/L) or exp(-slope g/dm2)), and cut in proportion when"
-        " bran runs short; the clock slows by its sensitivity to the first two and in full with intake; bran"
-        " eaten is gain times feed per gain and upkeep."
+        " bran runs short; the clock slows by its sensitivity to the first two and in full with"
+        " intake; bran eaten is gain times feed per gain and upkeep."
     )
     source = "closed form of one day under each growth law; Holling 1959, type I"
 
