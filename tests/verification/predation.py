@@ -156,7 +156,8 @@ class EggPredation(Claim):
 
     def _refuge(self, n: int) -> list[Check]:
         """Beetles that leave no egg within reach: what is left lies deeper, if bran is deep."""
-        beetles, reach, depth, rise = 60, 2.0, 1.5, 0.1
+        reach, depth, rise = 2.0, 1.5, 0.1
+        beetles = max(60, n // 250)
         per_bran = 12.0 * 100.0 / 4.3
         checks = []
         for cm, refuge in ((5.0, "depth"), (1.9, "depth"), (5.0, "none")):
