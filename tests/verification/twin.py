@@ -58,6 +58,8 @@ _CLOSE = {
     "fecundity.laying_depth_cm": 2.0,
     "predation.adult_egg": 0.02,
     "predation.adult_pupa": 0.02,
+    "predation.larva_pupa": 0.005,
+    "predation.injured_share": 0.5,
     "egg.lifetime_days": 9.0,
     "egg.lifetime_shape": 5.0,
     "growth.crowding_slope": 0.02,
