@@ -108,6 +108,7 @@ QUIET = {
     "harvest.fraction": 0.0,
     "moisture.start": "never",
     "bran.start_g": 1_000_000.0,
+    "bran.supply": "fixed",
     "bran.top_up_g": 0.0,
     "rack.bins": 3,
     "rack.clear_after_days": 5000,

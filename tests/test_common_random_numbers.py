@@ -65,7 +65,10 @@ def shuffle(model, rng):
         {"rotation.surplus": "split", "rotation.most_breeders_per_bin": 25},
         {"rotation.most_breeders_per_bin": 25, "pupae.isolate": False, "rack.bins": 3},
         {"predation.larva_egg": 0.02, "predation.adult_pupa": 0.02, "bran.start_g": 40.0,
-         "bran.top_up_g": 5.0},
+         "bran.supply": "fixed", "bran.top_up_g": 5.0},
+        {"rotation.when": "eggs", "rotation.eggs_per_dm2": 20.0, "harvest.when": "when_ready",
+         "rack.clear_when": "little_left", "rack.small_larvae": "sift", "rack.bins": 3,
+         "rack.bin_loss_per_year": 3.0, "bran.start_g": 40.0},
     ],
 )  # fmt: skip
 def test_order_of_rows_does_not_matter(values):

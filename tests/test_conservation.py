@@ -54,9 +54,37 @@ SCENARIOS = {
         {**FAST, "rack.clear_after_days": 30, "rack.clear_below_insects": 200},
         {},
     ),
-    "no bran": ({**FAST, "bran.start_g": 5.0, "bran.top_up_g": 0.0, "growth.bran_days": 1.0}, {}),
+    "no bran": (
+        {
+            **FAST,
+            "bran.start_g": 5.0,
+            "bran.supply": "fixed",
+            "bran.top_up_g": 0.0,
+            "growth.bran_days": 1.0,
+        },
+        {},
+    ),
     "little bran": (
-        {**FAST, "bran.start_g": 20.0, "bran.top_up_g": 8.0, "bran.top_up_below_g": 10.0},
+        {
+            **FAST,
+            "bran.start_g": 20.0,
+            "bran.supply": "fixed",
+            "bran.top_up_g": 8.0,
+            "bran.top_up_below_g": 10.0,
+        },
+        {},
+    ),
+    "lost bins": ({**FAST, "rack.bin_loss_per_year": 5.0}, {}),
+    "rules that look": (
+        {
+            **FAST,
+            "rack.bins": 4,
+            "rotation.when": "larvae",
+            "harvest.when": "when_ready",
+            "rack.clear_when": "little_left",
+            "rack.small_larvae": "sift",
+            "bran.start_g": 20.0,
+        },
         {},
     ),
     "wet": (
@@ -147,7 +175,8 @@ def test_ledgers_close_every_day(name):
         for b in model.bins:
             if b.phase is Phase.FREE:
                 assert b.insects == 0 and b.bran_g == b.frass_g == b.moisture_g == 0.0
-        assert any(b.phase is Phase.BREEDING for b in model.bins)
+            if b.phase is Phase.BREEDING:
+                assert b.counts[3] > 0 or b.date_in == model.day
         assert respired(model.balance.flows) >= 0
         living = model.insects.view("stage") != Stage.DEAD
         assert (model.insects.view("bin")[living] <= model.tray).all()
@@ -186,6 +215,10 @@ def test_the_scenarios_reach_what_they_are_for():
     assert min(sums) > 0
     sums, _ = total("deadly cold", "eggs_unhatched", "pupae_died", "adults_died_background")
     assert min(sums) > 0
+    (lost,), actions = total("lost bins", "larvae_lost_handling")
+    assert lost > 0 and "cleared as lost" in actions
+    _, actions = total("rules that look")
+    assert {"harvest", "beetles in", "bran added"} <= set(actions)
     _, actions = total("frequent clearing")
     assert {"cleared as old", "cleared as spent"} <= set(actions)
 

@@ -96,6 +96,17 @@ def test_the_move_comes_on_the_day_the_rack_says():
     assert found.run.colony.keeper.last_move == 20 + breeding.due == found.run.day
 
 
+def test_the_rack_tells_no_date_of_a_rule_that_looks():
+    start = small()
+    looks = {"rotation.when": "larvae", "rack.clear_when": "little_left"}
+    parameters = start.parameters.with_values(looks, "test")
+    states = lived(dataclasses.replace(start, parameters=parameters), 20).run.rack()
+    assert {state.phase for state in states} == {"breeding", "growing", "free"}
+    assert {state.due for state in states} == {None}
+    page = rack.rack_html(states)
+    assert "to the move" not in page and "left" not in page and "None" not in page
+
+
 def test_changed_rule_starts_again_catches_up_and_holds_the_run_before(record):
     found = lived(small(), 60)
     found.change("rotation.interval_days", 21)

@@ -29,6 +29,7 @@ BUSY = {
 HUNGRY = {
     **BUSY,
     "bran.start_g": 60.0,
+    "bran.supply": "fixed",
     "bran.top_up_g": 0.0,
     "pupae.isolate": False,
     "predation.larva_egg": 0.2,

@@ -84,6 +84,20 @@ def ideal_mass(
     return np.exp(-u) if law is Law.GOMPERTZ else u ** (-1.0 / _THETA[law])
 
 
+def ideal_clock(p: Mapping[str, float], mass: float | np.ndarray) -> float | np.ndarray:
+    """Point of the larval clock at which an average larva has this mass (mg), ideal conditions.
+
+    The inverse of `ideal_mass`; very late, not infinite, from the asymptote on.
+    """
+    law, k = growth_law(p), growth_exponent(p)
+    start = p["larva.hatchling_mass_mg"]
+    if law is Law.EXPONENTIAL:
+        return np.log(mass / start) / k
+    top = _scale(law, p["larva.asymptotic_mass_mg"])
+    left = (_scale(law, mass) - top) / (_scale(law, start) - top)
+    return -np.log(np.maximum(left, 1e-12)) / k
+
+
 def molt_masses(p: Mapping[str, float], count: int = 60) -> list[float]:
     """Masses (mg) at which a larva leaves instar 1, 2, ...; `count` values.
 

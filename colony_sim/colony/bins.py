@@ -34,15 +34,21 @@ class Bin(mesa.Agent):
         Day the beetles went in and out.
     moist : bool
         Whether moisture has been started.
+    harvested : bool
+        Whether it has been harvested since it was filled.
     """
 
     def __init__(self, model: Colony, index: int) -> None:
         super().__init__(model)
         self.index = index
+        self.make_free()
+
+    def make_free(self) -> None:
+        """Wipe the label: the bin is empty and waits for its next use."""
         self.phase = Phase.FREE
         self.date_in: int | None = None
         self.date_out: int | None = None
-        self.moist = False
+        self.moist = self.harvested = False
 
     @property
     def label(self) -> int:

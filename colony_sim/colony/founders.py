@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from colony_sim.biology import development, growth
-from colony_sim.biology.rates import NG_PER_G, NG_PER_MG, day_rates
+from colony_sim.biology import development
+from colony_sim.biology.rates import NG_PER_G
 from colony_sim.colony.bins import Phase
-from colony_sim.population.draws import Block, blocks, duration_factors, uniforms
-from colony_sim.population.insects import Flag, Stage
+from colony_sim.population import grown
+from colony_sim.population.draws import Block, blocks, uniforms
+from colony_sim.population.insects import Flag
 
 if TYPE_CHECKING:
     from colony_sim.colony.model import Colony
@@ -49,22 +50,8 @@ def bring_breeders(model: Colony, count: int, temperature_c: float, slot: int, k
     p = model.parameters
     ident, how_old, sex = _founders(model, count, kind)
     age = 1 + np.floor(how_old * OLDEST_FOUNDER_DAYS)
-    life = uniforms(model.run_seed, Block.EMERGED, 0, ident, 0)
-    shape = p["adult.life_shape"]
-    ripe = age * day_rates(p, temperature_c).ageing
-    mass = p["larva.mature_mass_mg"] * p["pupa.mass_share"] * p["adult.mass_share"]
-    model.insects.append(
-        count,
-        ident=ident,
-        mass=round(mass * NG_PER_MG),
-        progress=ripe,
-        factor=(ripe**shape - np.log(life)) ** (1.0 / shape),
-        size=1.0,
-        age=age,
-        bin=slot,
-        stage=Stage.ADULT,
-        flags=sex,
-    )
+    columns = grown.beetles(p, model.run_seed, ident, age, temperature_c)
+    model.insects.append(count, **columns, bin=slot, flags=sex)
 
 
 def add_larvae(model: Colony, count: int) -> None:
@@ -114,22 +101,6 @@ def bring_larvae(
     ident, _, sex = _founders(model, count, kind)
     place = uniforms(model.run_seed, Block.PLACE, 0, ident, 0)
     place = low + (high - low) * place
-    hatched = blocks(model.run_seed, Block.HATCHED, ident, 0)
-    pace = 1.0 / duration_factors(hatched[:, :2], p["larva.duration_cv"])
-    size = duration_factors(hatched[:, 2:], p["larva.size_cv"])
-    size = np.minimum(size, model.constants.size_most)
-    mass = growth.ideal_mass(p, place, size)
-    instar = 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right")
-    return model.insects.append(
-        count,
-        ident=ident,
-        mass=np.round(mass * NG_PER_MG),
-        progress=place,
-        factor=pace,
-        size=size,
-        age=np.minimum(place * period_days, 65535).astype(np.int64),
-        bin=slot,
-        stage=Stage.LARVA,
-        instar=instar,
-        flags=sex,
-    )
+    columns = grown.larvae(p, model.run_seed, ident, place)
+    age = np.minimum(place * period_days, 65535).astype(np.int64)
+    return model.insects.append(count, **columns, age=age, bin=slot, flags=sex)

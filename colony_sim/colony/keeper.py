@@ -1,153 +1,112 @@
 """The keeper: carries out the handling rules of a policy, one day at a time.
 
-Order of a day's work: beetles from the tray join the breeders; pupae are inspected;
-emerged beetles are picked out; beetles are moved when due; larvae are harvested; spent bins
-are cleared; moisture and bran are given. Each choice about an insect is a keyed draw.
+Order of a day's work: bins lost to mites or mould are thrown out; beetles from the tray join
+the breeders; pupae are inspected; emerged beetles are picked out; breeding bins in which no
+beetle is left count as left by the beetles; beetles are moved when due; larvae are harvested;
+spent bins are cleared; moisture and bran are given. Each choice about an insect is a keyed draw.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import math
 
-import mesa
 import numpy as np
 
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
 from colony_sim.colony.bins import Bin, Phase
+from colony_sim.colony.sorting import Sorter
 from colony_sim.population import census
 from colony_sim.population.draws import Block, uniforms
 from colony_sim.population.insects import Flag, Stage
-from colony_sim.population.ledger import Event, Flow
+from colony_sim.population.ledger import Event
 
-if TYPE_CHECKING:
-    from colony_sim.colony.model import Colony
-
-_DEATH_MASS = {
-    Event.LARVA_HARVESTED: Flow.HARVEST_MASS,
-    Event.ADULT_REMOVED_SURPLUS: Flow.SURPLUS_MASS,
+#: What dies with a lost bin, and how it is booked.
+_LOST = {
+    "eggs": (Stage.EGG, Event.EGG_LOST_HANDLING),
+    "larvae": (Stage.LARVA, Event.LARVA_LOST_HANDLING),
+    "pupae": (Stage.PUPA, Event.PUPA_LOST_HANDLING),
+    "adults": (Stage.ADULT, Event.ADULT_DIED_HANDLING),
 }
 
 
-class Keeper(mesa.Agent):
-    """Applies the handling keys of the run's parameters to the colony.
-
-    Attributes
-    ----------
-    minutes : float
-        Work done today (min).
-    last_move : int
-        Day of the last move of beetles.
-    """
-
-    def __init__(self, model: Colony) -> None:
-        super().__init__(model)
-        self.minutes = 0.0
-        self.last_move = 0
+class Keeper(Sorter):
+    """Applies the handling keys of the run's parameters to the colony."""
 
     def work(self) -> None:
         """Do the day's work."""
         self.minutes = 0.0
         p, day = self.model.parameters, self.model.day
+        if p["rack.bin_loss_per_year"] > 0:
+            self._throw_out_lost()
         self._bring_tray_beetles()
         if p["pupae.isolate"] and day % p["pupae.inspection_days"] == 0:
             self._inspect()
         if day % p["rotation.collect_days"] == 0:
             self._collect()
-        if day - self.last_move >= p["rotation.interval_days"]:
+        self._retire()
+        if self._move_is_due():
             self._move()
         if day % p["harvest.interval_days"] == 0:
             for bin_ in self._bins(Phase.GROWING):
-                self._harvest(bin_)
+                if self._is_ready(bin_):
+                    self._harvest(bin_)
         self._clear_spent()
         self._give_moisture()
         self._top_up()
-
-    # -- small helpers ------------------------------------------------------------------
-
-    def _bins(self, phase: Phase) -> list[Bin]:
-        return [b for b in self.model.bins if b.phase is phase]
-
-    def _where(self, bins: list[Bin]) -> np.ndarray:
-        """Boolean per slot (bins and tray) that is true for the bins given."""
-        chosen = np.zeros(self.model.tray + 1, bool)
-        chosen[[b.index for b in bins]] = True
-        return chosen
-
-    def _draw(self, block: Block, lane: int, rows: np.ndarray, day: int | None = None):
-        when = self.model.day if day is None else day
-        return uniforms(self.model.run_seed, block, lane, self.model.insects.ident[rows], when)
-
-    def _remove(self, rows: np.ndarray, event: Event) -> float:
-        """Take insects out of the colony; return their live mass (g)."""
-        insects, model = self.model.insects, self.model
-        if rows.size == 0:
-            return 0.0
-        mass = int(insects.mass[rows].sum(dtype=np.int64))
-        np.add.at(model.events, (insects.bin[rows], int(event)), 1)
-        model.flows[_DEATH_MASS.get(event, Flow.DEAD_MASS)] += mass
-        insects.stage[rows] = Stage.DEAD
-        return mass / NG_PER_G
-
-    def _log(self, bin_: Bin | None, action: str, minutes: float = 0.0, **counts) -> None:
-        self.minutes += minutes
-        self.model.binlog.add(self.model.day, bin_, action, minutes=minutes, **counts)
-
-    def _picking(self, count: int) -> float:
-        return count * self.model.parameters["labour.pick_seconds"] / 60.0
 
     # -- beetles ------------------------------------------------------------------------
 
     def _bring_tray_beetles(self) -> None:
         rows = self.model.insects.rows(Stage.ADULT, self.model.tray)
-        if rows.size:
+        if rows.size and self._open_breeding():
             self._join(rows, None, "beetles from tray to breeders", self._picking(rows.size))
 
     def _collect(self) -> None:
-        missed = self.model.parameters["rotation.missed_share"]
+        found = any(self._seen(b).size for b in self._bins(Phase.GROWING))
+        if not found or not self._open_breeding():
+            return
         for bin_ in self._bins(Phase.GROWING):
-            rows = self.model.insects.rows(Stage.ADULT, bin_.index)
-            rows = rows[self._draw(Block.COLLECT, 0, rows) >= missed]
+            rows = self._seen(bin_)
             if rows.size:
                 self._join(rows, bin_, "emerged beetles to breeders", self._picking(rows.size))
 
-    def _join(self, rows: np.ndarray, source: Bin | None, action: str, minutes: float) -> None:
-        """Let beetles join the breeding bins as far as there is room.
+    def _seen(self, bin_: Bin) -> np.ndarray:
+        """Beetles among larvae that are not overlooked today."""
+        rows = self.model.insects.rows(Stage.ADULT, bin_.index)
+        missed = self.model.parameters["rotation.missed_share"]
+        return rows[self._draw(Block.COLLECT, 0, rows) >= missed]
 
-        The keeper has the newcomers in hand, so the surplus is theirs: proven breeders stay.
-        Where surplus is split, all join and the next move takes more bins.
-        """
-        model = self.model
+    def _open_breeding(self) -> bool:
+        """Whether newcomers have a breeding bin; where there is none a fresh one is filled."""
+        if self._bins(Phase.BREEDING):
+            return True
+        fresh = self._fresh_bins(1)
+        for bin_ in fresh:
+            self._fill(bin_, Phase.BREEDING)
+            self._log(bin_, "beetles in", adults=0, note="the first of new breeders")
+            self.last_move = self.model.day
+        return bool(fresh)
+
+    def _retire(self) -> None:
+        """A breeding bin in which no beetle is left is a growing bin from now on."""
         breeding = self._bins(Phase.BREEDING)
-        room = rows.size
-        if model.parameters["rotation.surplus"] == "remove":
-            here = model.insects.rows(Stage.ADULT, self._where(breeding)).size
-            most = model.parameters["rotation.most_breeders_per_bin"] * len(breeding)
-            room = max(0, most - here)
-        order = np.argsort(self._draw(Block.SURPLUS, 0, rows), kind="stable")
-        joining, surplus = rows[order[:room]], rows[order[room:]]
-        self._spread(joining, breeding)
-        self._log(source, action, minutes, adults=int(joining.size))
-        if surplus.size:
-            grams = self._remove(surplus, Event.ADULT_REMOVED_SURPLUS)
-            self._log(source, "surplus beetles removed", adults=int(surplus.size), grams=grams)
-
-    def _spread(self, rows: np.ndarray, targets: list[Bin]) -> None:
-        """Deal insects out to bins, as evenly as numbers allow, in the order of their draws."""
-        order = np.argsort(self._draw(Block.MOVE, 3, rows), kind="stable")
-        slots = np.array([b.index for b in targets], np.uint16)
-        self.model.insects.bin[rows[order]] = slots[np.arange(rows.size) % len(targets)]
-
-    def _trim(self, breeding: list[Bin]) -> None:
-        """Remove beetles beyond the limit per breeding bin, drawn without regard to age."""
-        most = self.model.parameters["rotation.most_breeders_per_bin"]
+        insects = self.model.insects
+        here = np.unique(insects.bin[insects.rows(Stage.ADULT, self._where(breeding))])
         for bin_ in breeding:
-            rows = self.model.insects.rows(Stage.ADULT, bin_.index)
-            extra = rows.size - most
-            if extra <= 0:
-                continue
-            order = np.argsort(self._draw(Block.SURPLUS, 0, rows), kind="stable")
-            grams = self._remove(rows[order[most:]], Event.ADULT_REMOVED_SURPLUS)
-            self._log(bin_, "surplus beetles removed", adults=int(extra), grams=grams)
+            if bin_.index not in here:
+                bin_.phase, bin_.date_out = Phase.GROWING, self.model.day
+                self._log(bin_, "beetles out", adults=0, note="no beetle left alive")
+
+    def _move_is_due(self) -> bool:
+        """By `rotation.when`: by the date, or by the eggs or larvae in the breeding bins."""
+        p, when = self.model.parameters, self.model.parameters["rotation.when"]
+        if when == "by_date":
+            return self.model.day - self.last_move >= p["rotation.interval_days"]
+        breeding = self._bins(Phase.BREEDING)
+        stage = Stage.EGG if when == "eggs" else Stage.LARVA
+        here = self.model.insects.rows(stage, self._where(breeding)).size
+        limit = p[f"rotation.{when}_per_dm2"] * p["rack.bin_area_dm2"]
+        return here >= limit * len(breeding)
 
     def _move(self) -> None:
         """Strain the breeders out of their bins and put them into fresh ones."""
@@ -209,85 +168,77 @@ class Keeper(mesa.Agent):
         free = self._bins(Phase.FREE)
         if not free and self.model.parameters["rotation.when_no_bin_free"] == "clear_oldest":
             growing = self._by_age()
-            if growing:
+            if growing and self._may_move_on(growing[0]):
                 self._clear(growing[0], "cleared to make room")
                 free = self._bins(Phase.FREE)
         return free[:wanted]
 
-    def _fill(self, bin_: Bin, phase: Phase) -> None:
-        bin_.phase = phase
-        bin_.date_in, bin_.date_out, bin_.moist = self.model.day, None, False
-        self.model.give_bran(bin_, self.model.parameters["bran.start_g"])
-
-    # -- pupae --------------------------------------------------------------------------
-
-    def _inspect(self) -> None:
-        p = self.model.parameters
-        for bin_ in self._bins(Phase.GROWING) + self._bins(Phase.BREEDING):
-            if bin_.phase is Phase.BREEDING and bin_.counts[2] == 0:
-                continue
-            self._pick_pupae(bin_, p["pupae.find_share"], p["labour.inspect_minutes"])
-
-    def _pick_pupae(self, bin_: Bin, find_share: float, minutes: float) -> None:
-        rows = self.model.insects.rows(Stage.PUPA, bin_.index)
-        found = rows[self._draw(Block.INSPECT, 0, rows) < find_share]
-        hurt = self._draw(Block.INSPECT, 1, found) < self.model.parameters["pupae.killed_share"]
-        self._remove(found[hurt], Event.PUPA_LOST_HANDLING)
-        self.model.insects.bin[found[~hurt]] = self.model.tray
-        self._log(
-            bin_,
-            "pupae to tray",
-            minutes + self._picking(found.size),
-            pupae=int(found.size),
-        )
-
-    # -- larvae -------------------------------------------------------------------------
-
-    def _harvest(self, bin_: Bin) -> None:
-        model, p = self.model, self.model.parameters
-        insects = model.insects
-        rows = insects.rows(Stage.LARVA, bin_.index)
-        rows = rows[insects.mass[rows] >= round(p["harvest.smallest_mg"] * NG_PER_MG)]
-        once = p["harvest.set_apart"]
-        if once:
-            rows = rows[~insects.has(rows, Flag.KEPT)]
-        if rows.size == 0:
-            return
-        taken = self._draw(Block.SORT, 0, rows, 0 if once else None) < p["harvest.fraction"]
-        if once:
-            insects.set(rows[~taken], Flag.KEPT)
-        grams = self._remove(rows[taken], Event.LARVA_HARVESTED)
-        self._log(
-            bin_,
-            "harvest",
-            p["labour.harvest_minutes"],
-            larvae=int(np.count_nonzero(taken)),
-            grams=grams,
-            note=f"{int(np.count_nonzero(~taken))} kept back",
-        )
-
     # -- bins ---------------------------------------------------------------------------
 
-    def _by_age(self) -> list[Bin]:
-        """Growing bins, the one that the beetles left first in front."""
-        return sorted(self._bins(Phase.GROWING), key=lambda b: (b.date_out, b.index))
+    def _throw_out_lost(self) -> None:
+        """Mites, mould or an accident: all insects of a bin die, the substrate is thrown out."""
+        model, p = self.model, self.model.parameters
+        used = [b for b in model.bins if b.phase is not Phase.FREE]
+        idents = np.array([b.index for b in used], np.uint64)
+        draws = uniforms(model.run_seed, Block.BIN_LOSS, 0, idents, model.day)
+        chance = -math.expm1(-p["rack.bin_loss_per_year"] / 365.0)
+        for bin_, draw in zip(used, draws, strict=True):
+            if draw >= chance:
+                continue
+            counts = {}
+            for name, (stage, event) in _LOST.items():
+                rows = model.insects.rows(stage, bin_.index)
+                self._remove(rows, event)
+                counts[name] = int(rows.size)
+            grams = model.discard_substrate(bin_)
+            note = "all insects died; grams: substrate thrown out"
+            minutes = p["labour.clear_minutes"]
+            self._log(bin_, "cleared as lost", minutes, grams=grams, note=note, **counts)
+            bin_.make_free()
 
     def _clear_spent(self) -> None:
         p, day = self.model.parameters, self.model.day
-        waiting = p["egg.lifetime_days"]
-        few = p["rack.clear_below_insects"]
+        by_date = p["rack.clear_when"] == "by_date"
+        little = round(p["rack.little_left_g"] * NG_PER_G)
         table = None
         for bin_ in self._by_age():
             age = day - bin_.date_out
-            if age >= p["rack.clear_after_days"]:
+            if by_date and age >= p["rack.clear_after_days"]:
                 self._clear(bin_, "cleared as old")
-            elif age > waiting:
+                table = None
+            elif age > p["egg.lifetime_days"]:
                 table = self.model.take_census() if table is None else table
-                if int(table[bin_.index, :4].sum()) <= few:
+                insects = int(table[bin_.index, :4].sum())
+                spent = insects <= p["rack.clear_below_insects"]
+                if not by_date and bin_.harvested:
+                    spent |= table[bin_.index, census.LARVA_MASS] <= little
+                if spent and (insects == 0 or self._heirs(bin_)):
                     self._clear(bin_, "cleared as spent")
+                    table = None
+
+    def _heirs(self, bin_: Bin) -> list[Bin]:
+        """Bins that larvae and pupae of a bin can go to, the oldest growing bin first."""
+        return [b for b in self._by_age() if b is not bin_] or self._bins(Phase.BREEDING)
+
+    def _small(self, bin_: Bin) -> tuple[np.ndarray, np.ndarray]:
+        """Larvae of a bin, and whether each is so small that it falls through the sieve."""
+        larvae = self.model.insects.rows(Stage.LARVA, bin_.index)
+        least = round(self.model.parameters["rack.small_mg"] * NG_PER_MG)
+        return larvae, self.model.insects.mass[larvae] < least
+
+    def _may_move_on(self, bin_: Bin) -> bool:
+        """Whether a bin may be cleared to make room, by `rack.small_larvae`."""
+        p = self.model.parameters
+        if p["rack.small_larvae"] != "wait":
+            return True
+        larvae, small = self._small(bin_)
+        return np.count_nonzero(small) <= p["rack.small_share"] * larvae.size
 
     def _clear(self, bin_: Bin, action: str) -> None:
-        """Empty and wash a bin: harvest what is due, move the rest on, discard the substrate."""
+        """Empty and wash a bin: harvest what is due, move the rest on, discard the substrate.
+
+        Where no other bin is in use, what is left goes back into the washed bin.
+        """
         model, p = self.model, self.model.parameters
         insects = model.insects
         self._harvest(bin_)
@@ -295,15 +246,19 @@ class Keeper(mesa.Agent):
             self._pick_pupae(bin_, 1.0, 0.0)
         eggs = insects.rows(Stage.EGG, bin_.index)
         self._remove(eggs, Event.EGG_LOST_HANDLING)
-        breeding = self._bins(Phase.BREEDING)
-        rows = insects.rows(Stage.ADULT, bin_.index)
-        if rows.size:
-            self._join(rows, bin_, "emerged beetles to breeders", self._picking(rows.size))
-        heirs = [b for b in self._by_age() if b is not bin_] or breeding
-        larvae = insects.rows(Stage.LARVA, bin_.index)
+        beetles = insects.rows(Stage.ADULT, bin_.index)
+        if beetles.size and self._bins(Phase.BREEDING):
+            self._join(beetles, bin_, "emerged beetles to breeders", self._picking(beetles.size))
+            beetles = beetles[:0]
+        heirs = self._heirs(bin_)
+        heir = heirs[0] if heirs else bin_
+        larvae, small = self._small(bin_)
+        sift = action == "cleared to make room" and p["rack.small_larvae"] == "sift"
+        sifted, larvae = larvae[small & sift], larvae[~(small & sift)]
         pupae = insects.rows(Stage.PUPA, bin_.index)
-        insects.bin[larvae] = heirs[0].index
-        insects.bin[pupae] = heirs[0].index
+        stay = np.concatenate([larvae, pupae, beetles])
+        insects.bin[stay] = heir.index
+        self._join_pace(bin_, heir)
         grams = model.discard_substrate(bin_)
         self._log(
             bin_,
@@ -313,37 +268,14 @@ class Keeper(mesa.Agent):
             larvae=int(larvae.size),
             pupae=int(pupae.size),
             grams=grams,
-            note=f"larvae and pupae to bin {heirs[0].label}; grams: substrate thrown out",
+            note=f"larvae and pupae to bin {heir.label}; grams: substrate thrown out",
         )
-        bin_.phase = Phase.FREE
-        bin_.date_in = bin_.date_out = None
-        bin_.moist = False
-
-    # -- feed ---------------------------------------------------------------------------
-
-    def _give_moisture(self) -> None:
-        model, p = self.model, self.model.parameters
-        start = p["moisture.start"]
-        seen_from = p["moisture.visible_skins_per_dm2"] * p["rack.bin_area_dm2"]
-        for bin_ in model.bins:
-            if bin_.phase is Phase.GROWING and p["moisture.growing_g_per_day"] > 0:
-                due = start == "always" or (start == "skins" and bin_.visible_skins >= seen_from)
-                if due and not bin_.moist:
-                    bin_.moist = True
-                    self._log(bin_, "moisture started", note=f"{bin_.visible_skins} skins seen")
-                if bin_.moist:
-                    model.give_moisture(bin_, p["moisture.growing_g_per_day"])
-                    self.minutes += p["labour.moisture_minutes"]
-            elif bin_.phase is Phase.BREEDING and p["moisture.breeding_g_per_day"] > 0:
-                model.give_moisture(bin_, p["moisture.breeding_g_per_day"])
-                self.minutes += p["labour.moisture_minutes"]
-
-    def _top_up(self) -> None:
-        model, p = self.model, self.model.parameters
-        if p["bran.top_up_g"] <= 0:
-            return
-        for bin_ in model.bins:
-            eaters = model.table[bin_.index, [census.LARVAE, census.ADULTS]].sum()
-            if bin_.phase is not Phase.FREE and eaters and bin_.bran_g < p["bran.top_up_below_g"]:
-                model.give_bran(bin_, p["bran.top_up_g"])
-                self._log(bin_, "bran added", p["labour.top_up_minutes"], grams=p["bran.top_up_g"])
+        if sifted.size:
+            insects.bin[sifted] = heirs[-1].index
+            self._log(heirs[-1], "small larvae in", larvae=int(sifted.size))
+        bin_.make_free()
+        if not heirs and stay.size:
+            self._fill(bin_, Phase.GROWING)
+            bin_.date_out = model.day
+            grams = p["bran.start_g"]
+            self._log(bin_, "bran added", p["labour.top_up_minutes"], grams=grams)

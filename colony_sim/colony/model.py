@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from numbers import Integral
 
 import mesa
 import numpy as np
@@ -15,6 +17,7 @@ from colony_sim.colony.binlog import BinLog
 from colony_sim.colony.bins import BIN_COLUMNS, Bin, Phase
 from colony_sim.colony.daily import DAILY_COLUMNS
 from colony_sim.colony.keeper import Keeper
+from colony_sim.errors import InputError
 from colony_sim.population import census, kernels
 from colony_sim.population.insects import Insects
 from colony_sim.population.ledger import Balance, Event, Flow
@@ -22,6 +25,14 @@ from colony_sim.population.substrate import Substrate
 
 #: Dead rows are dropped once they are this share of all rows.
 _COMPACT_SHARE = 0.1
+
+
+def check_whole(name: str, value: object, most: float = math.inf) -> None:
+    """Raise `InputError` unless the argument is a whole number from 0 to `most`."""
+    whole = isinstance(value, Integral) and not isinstance(value, bool)
+    if not whole or not 0 <= value <= most:
+        limits = ", 0 or more" if most == math.inf else f" from 0 to {most}"
+        raise InputError("Colony", name, value, "a whole number" + limits)
 
 
 class Colony(mesa.Model):
@@ -35,9 +46,14 @@ class Colony(mesa.Model):
     seed : int
         Run seed, 0 to 2**64 - 1; the key of every draw.
     breeders, larvae : int
-        Founders.
+        Founders, 0 or more.
     record_bins : bool
         Whether to collect a row a day for each bin.
+
+    Raises
+    ------
+    InputError
+        Founders that are no whole number or negative, or a seed out of range.
 
     Attributes
     ----------
@@ -60,6 +76,9 @@ class Colony(mesa.Model):
         larvae: int = 0,
         record_bins: bool = False,
     ) -> None:
+        check_whole("seed", seed, 2**64 - 1)
+        check_whole("breeders", breeders)
+        check_whole("larvae", larvae)
         # Mesa wants a generator of its own; no fate is drawn from it.
         super().__init__(rng=int(seed) % 2**32)
         self.parameters = parameters
@@ -88,8 +107,8 @@ class Colony(mesa.Model):
 
     @property
     def temperature_c(self) -> float:
-        """Room temperature of the last day lived (C)."""
-        return float(self.temperatures[self.day - 1])
+        """Room temperature of the last day lived (C); before day 1 that of day 1."""
+        return float(self.temperatures[max(self.day - 1, 0)])
 
     @property
     def alive(self) -> int:

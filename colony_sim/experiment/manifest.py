@@ -107,6 +107,21 @@ def build_single(
     }
 
 
+def build_evidence(
+    name: str, p: Parameters, values: dict[str, Any], seed: int, command: str
+) -> dict[str, Any]:
+    """The manifest of a run of the published experiments; `values` differ from the defaults."""
+    return {
+        "written_by": "colony_sim",
+        "kind": "evidence",
+        "format": FORMAT,
+        "experiment": {"name": name, "seed": seed},
+        "set": values,
+        "parameters": p.as_dict(),
+        **_circumstances(command),
+    }
+
+
 def listing(data: dict[str, Any], folder: Path) -> dict[str, Any]:
     """The manifest with the files that are in the folder now."""
     return {**data, "files": sorted({*(path.name for path in folder.iterdir()), MANIFEST})}

@@ -41,8 +41,10 @@ PLAN_TABLES = (
 )  # fmt: skip
 """Tables that only some comparisons and studies have."""
 PLAN_FIGURES = ("plan_year", "plan_later", "plan_startup", "plan_purchases", "plan_remedies")
+EVIDENCE_TABLES = ("evidence", "keepers", "keepers_grid", "informed")
 FIT_TABLES = ("posterior", "learnt", "predictive", "calibration")
 FIGURES = (
+    "evidence",
     "learnt",
     "predictive",
     "calibration",
@@ -56,7 +58,15 @@ FIGURES = (
 FILES = (
     *(
         f"{name}.{kind}"
-        for name in (*TABLES, *RUN_TABLES, *SWEEP_TABLES, *STUDY_TABLES, *PLAN_TABLES, *FIT_TABLES)
+        for name in (
+            *TABLES,
+            *RUN_TABLES,
+            *SWEEP_TABLES,
+            *STUDY_TABLES,
+            *PLAN_TABLES,
+            *EVIDENCE_TABLES,
+            *FIT_TABLES,
+        )
         for kind in ("parquet", "csv")
     ),
     *(f"{name}.{kind}" for name in (*FIGURES, *PLAN_FIGURES) for kind in ("png", "svg")),

@@ -20,7 +20,8 @@ def _bin(state: BinState, fullest: int) -> str:
     if state.age is None:
         return f'<li class="bin free"><p>{head}</p></li>'
     age = _AGE[state.phase].format(age=state.age)
-    due = _DUE[state.phase].format(due=state.due)
+    # Under a rule that looks before it acts there is no date to tell.
+    due = "" if state.due is None else _DUE[state.phase].format(due=state.due)
     total = sum(state.stages)
     width = 100 * total / fullest if fullest else 0
     parts = "".join(

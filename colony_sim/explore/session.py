@@ -117,7 +117,8 @@ class BinState:
     age : int or None
         Days since the beetles went in (breeding) or out (growing); None for a free bin.
     due : int or None
-        Days until they are moved, or until the bin is emptied as old, at the latest.
+        Days until they are moved, or until the bin is emptied as old, at the latest; None where
+        the rule does not go by the date.
     stages : tuple of int
         Eggs, larvae, pupae and adults.
     """
@@ -163,10 +164,12 @@ class Run(Lived):
             age = due = None
             if bin_.phase is Phase.BREEDING:
                 age = day - bin_.date_in
-                due = max(0, p["rotation.interval_days"] - (day - colony.keeper.last_move))
+                if p["rotation.when"] == "by_date":
+                    due = max(0, p["rotation.interval_days"] - (day - colony.keeper.last_move))
             elif bin_.phase is Phase.GROWING:
                 age = day - bin_.date_out
-                due = max(0, p["rack.clear_after_days"] - age)
+                if p["rack.clear_when"] == "by_date":
+                    due = max(0, p["rack.clear_after_days"] - age)
             states.append(BinState(bin_.label, bin_.phase.value, age, due, bin_.counts))
         return states
 

@@ -11,7 +11,7 @@ from colony_sim.experiment.retrace import Traces
 
 COUNTED = ("eggs", "larvae", "pupae", "adults", "larvae_g", "skins_per_day")
 """What is counted in a bin each day."""
-CLEARED = ("cleared as spent", "cleared as old", "cleared to make room")
+CLEARED = ("cleared as spent", "cleared as old", "cleared to make room", "cleared as lost")
 LOW, HIGH = 0.1, 0.9
 """Quantiles of the band over bins: the middle 80 % of them."""
 

@@ -36,6 +36,7 @@ _WHY = {
     "cleared as spent": "as spent",
     "cleared as old": "as old",
     "cleared to make room": "to make room",
+    "cleared as lost": "as lost",
 }
 
 

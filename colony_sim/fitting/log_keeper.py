@@ -6,6 +6,8 @@ a step shows is read off the simulated bins.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from colony_sim.biology import growth
@@ -16,7 +18,6 @@ from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
 from colony_sim.fitting.schedule import Schedule, Step
 from colony_sim.fitting.words import Entry
-from colony_sim.population import census
 from colony_sim.population.draws import Block
 from colony_sim.population.insects import Flag, Stage
 from colony_sim.population.ledger import Event
@@ -233,18 +234,16 @@ class LogKeeper(Keeper):
         heirs = [b for b in self._by_age() if b is not bin_] or self._bins(Phase.BREEDING)
         if heirs:
             insects.bin[larvae] = insects.bin[pupae] = heirs[0].index
+            self._join_pace(bin_, heirs[0])
         else:
             self._remove(larvae, Event.LARVA_LOST_HANDLING)
             self._remove(pupae, Event.PUPA_LOST_HANDLING)
         model.discard_substrate(bin_)
-        bin_.phase, bin_.date_in, bin_.date_out, bin_.moist = Phase.FREE, None, None, False
+        bin_.make_free()
 
-    def _top_up(self) -> None:
-        # Most days no bin is short of bran; looking at all at once keeps a replay quick.
-        table, few = self.model.table, self.model.parameters["bran.top_up_below_g"]
-        eaters = table[:-1, census.LARVAE] + table[:-1, census.ADULTS]
-        if np.any((eaters > 0) & (self.model.substrate.bran[:-1] < few * NG_PER_G)):
-            super()._top_up()
+    def _days_left(self, bin_: Bin) -> float:
+        # Bins are cleared by the log, of which the simulated keeper knows no more than today.
+        return math.inf
 
     def _do_moisture_started(self, step: Step) -> None:
         self.model.bins[step.slot].moist = True

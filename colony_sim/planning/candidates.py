@@ -26,7 +26,7 @@ _INSPECTIONS = (NEVER, 7, 4)
 _WATER = (10.0, 25.0, 50.0)
 """Water a day (g) for a growing bin of 12 dm2."""
 _CLEAR = (120, 160, 200, 240)
-_SCALED = ("bran.start_g", "bran.top_up_g", "bran.top_up_below_g")
+_SCALED = ("bran.start_g", "moisture.breeding_g_per_day")
 
 
 def levels(have: Have) -> Levels:

@@ -86,16 +86,19 @@ def look_at_tray(work: Work, found: list[Filling], last: int) -> list[Task]:
     surplus = ""
     if work.handling["rotation.surplus"] == "remove":
         surplus = f" Beyond {most} beetles in a breeding bin the rest are surplus."
-    return [
-        Task(
-            Kind.TRAY,
-            work.date(first),
-            bins,
-            f"Look at the pupa tray: beetles to {bins_in_words(bins)}",
-            f"Put beetles that have come out into breeding {bins_in_words(bins)}.{surplus}",
-            "Every day while pupae lie on the tray. " + EXPECTED,
-            expected=True,
-            times=length,
+    tasks = []
+    for first, length, bins in stretches(last, state):
+        where = bins_in_words(bins) if bins else "a fresh bin"
+        tasks.append(
+            Task(
+                Kind.TRAY,
+                work.date(first),
+                bins,
+                f"Look at the pupa tray: beetles to {where}",
+                f"Put beetles that have come out into {where}, for breeding.{surplus}",
+                "Every day while pupae lie on the tray. " + EXPECTED,
+                expected=True,
+                times=length,
+            )
         )
-        for first, length, bins in stretches(last, state)
-    ]
+    return tasks

@@ -23,10 +23,12 @@ from colony_sim.planning.task import (
 )
 from colony_sim.planning.work import Work
 
+SIFTED = "small larvae in"
 _HEIR = re.compile(r"to bin (\d+)")
 _DEAD = re.compile(r"(\d+) dead beetles")
 _REASONS = {
-    "cleared as spent": "Few insects are left in it.",
+    "cleared as spent": "Few insects or little weight of larvae are left in it.",
+    "cleared as lost": "In this run of the model it was lost to mites, mould or an accident.",
     "cleared as old": "It is as old as your rule lets a bin become.",
     "cleared to make room": "Its room is needed for the move of this day, so that it must be "
     "washed and dry by then; empty it a day before if you can.",
@@ -92,6 +94,7 @@ def _set_up(work: Work) -> Task:
 
 def _of_day(work: Work, day: int, actions: dict[str, list[Any]]) -> Iterator[Task]:
     """Tasks of one day that need its own rows only."""
+    sifted = actions.get(SIFTED, [])
     for action, make in (
         ("pupae to tray", _inspect),
         ("emerged beetles to breeders", _collect),
@@ -101,7 +104,7 @@ def _of_day(work: Work, day: int, actions: dict[str, list[Any]]) -> Iterator[Tas
         (CLEARED, _clear),
     ):
         if action in actions:
-            yield make(work, day, actions[action])
+            yield make(work, day, actions[action] + (sifted if action == CLEARED else []))
 
 
 def _bins(rows: Iterable[Any]) -> tuple[int, ...]:
@@ -180,21 +183,32 @@ def _start_moisture(work: Work, day: int, rows: list[Any]) -> Task:
 
 def _add_bran(work: Work, day: int, rows: list[Any]) -> Task:
     p, bins = work.handling, _bins(rows)
+    each = ", ".join(f"{row.grams:g} g into bin {int(row.bin)}" for row in rows)
+    rule = f"Where less than {p['bran.top_up_below_g']:g} g is left."
+    if p["bran.supply"] == "as_eaten":
+        rule = (
+            f"Every {p['bran.round_days']} days see how far the bran fell, and fill up what the "
+            f"bin will eat in {p['bran.round_days'] + p['bran.reserve_days']:g} days."
+        )
     return Task(
         Kind.ADD_BRAN,
         work.date(day),
         bins,
         f"Add bran: {bins_in_words(bins)}",
-        f"{p['bran.top_up_g']:g} g of treated bran each, once less than "
-        f"{p['bran.top_up_below_g']:g} g is left.",
+        f"Treated bran, by the model {each}. {rule}",
         EXPECTED,
         expected=True,
     )
 
 
 def _clear(work: Work, day: int, rows: list[Any]) -> Task:
-    bins, parts = _bins(rows), []
+    """Bins cleared, and bins that take the small larvae sifted out of them."""
+    bins, parts = _bins(row for row in rows if row.action != SIFTED), []
     for row in rows:
+        if row.action == SIFTED:
+            parts.append(f"About {_count(row.larvae)} larvae fall through the sieve: into bin "
+                         f"{int(row.bin)}, whose bran is fresh.")  # fmt: skip
+            continue
         left = _count(row.larvae) + _count(row.pupae)
         heir = _HEIR.search(row.note)
         rest = ""
@@ -220,9 +234,22 @@ def _moves(work: Work, days: dict[int, dict[str, list[Any]]], found: list[Fillin
     before = 0
     for day, actions in days.items():
         outs, ins = actions.get("beetles out", []), actions.get(FILLED, [])
-        if not outs or not ins:
+        if not ins:
             continue
         old, fresh = _bins(outs), _bins(ins)
+        if not outs:
+            before = day
+            yield Task(
+                Kind.MOVE,
+                work.date(day),
+                fresh,
+                f"Fill {bins_in_words(fresh)} for new beetles",
+                f"{p['bran.start_g']:g} g of treated bran; no other bin holds beetles. Write the "
+                "date on the label.",
+                EXPECTED,
+                expected=True,
+            )
+            continue
         by_rule = day - before == every
         when = f"By your rule: every {every} days." if by_rule else EXPECTED
         before = day

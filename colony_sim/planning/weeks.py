@@ -24,6 +24,7 @@ _DEEDS = {
     "harvest": "harvest bin",
     "moisture started": "start moisture in bin",
     "bran added": "add bran to bin",
+    "small larvae in": "put sifted small larvae into bin",
     "cleared": "clear and wash bin",
 }
 """What the bin log calls an action (by how it begins), and how it is put to a keeper."""

@@ -146,8 +146,14 @@ def handling(plan: StoredPlan) -> str:
         f"larvae from {p['harvest.smallest_mg']:g} mg on; those kept back are the next breeders.",
         f"Once shed skins show, give each growing bin moist feed with "
         f"{p['moisture.growing_g_per_day']:g} g of water a day.",
-        f"{p['bran.start_g']:g} g of bran into a fresh bin, {p['bran.top_up_g']:g} g more when "
-        f"less than {p['bran.top_up_below_g']:g} g are left.",
+        f"Each breeding bin always has a piece of vegetable: "
+        f"{p['moisture.breeding_g_per_day']:g} g of water a day.",
+        f"{p['bran.start_g']:g} g of bran into a fresh bin. "
+        + (f"Every {p['bran.round_days']} days see how far the bran fell, and fill up what the "
+           f"bin will eat in {p['bran.round_days'] + p['bran.reserve_days']:g} days."
+           if p["bran.supply"] == "as_eaten" else
+           f"{p['bran.top_up_g']:g} g more when less than {p['bran.top_up_below_g']:g} g are "
+           "left."),
         f"Empty and wash a bin {p['rack.clear_after_days']} days after the beetles left it.",
     ]  # fmt: skip
     head = "The handling" if plan.is_met else "The handling that comes closest"

@@ -44,6 +44,7 @@ class Block(IntEnum):
     SURPLUS = 16  # 0 order in which beetles are kept
     PLACE = 17  # 0 founder larva's age, 1 its place in the rack
     DEPTH = 18  # 0 egg laid out of the beetles' reach
+    BIN_LOSS = 19  # 0 bin lost (individual: its place in the rack)
 
 
 _LINEAGE = int(Block.LINEAGE)

@@ -27,6 +27,7 @@ MARKS = {
     "cleared as spent": "cleared",
     "cleared as old": "cleared",
     "cleared to make room": "cleared",
+    "cleared as lost": "cleared",
 }
 """Actions of the bin log that are marked on the rack, and the word on the mark."""
 WORDS = tuple(dict.fromkeys(MARKS.values()))

@@ -1,20 +1,15 @@
-"""The engine's own day without a colony around it: bins, insects, and no keeper.
-
-`Bench` calls `population.kernels.step` with the constants that the engine makes of a set of
-parameters, so a claim can place insects as it likes and watch one process.
-"""
+"""Boxes for claims: everything in plenty, beetles that never grow old, eggs on demand."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from colony_sim.biology import development
 from colony_sim.biology.parameters import Parameters
-from colony_sim.biology.rates import NG_PER_G, NG_PER_MG, constants
-from colony_sim.population import census, kernels
-from colony_sim.population.insects import Insects, Stage
-from colony_sim.population.ledger import Event, Flow
-from colony_sim.population.substrate import Substrate
+from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
+from colony_sim.evidence.box import Boxes
+from colony_sim.population import census
+from colony_sim.population.insects import Stage
+from colony_sim.population.ledger import Event
 
 #: Nothing eats, crowds, starves, dries out or warms its bin; females need no male.
 IDEAL = {
@@ -48,8 +43,8 @@ IMMORTAL = {
 _FOREVER = 1e6
 
 
-class Bench:
-    """Some bins of insects.
+class Bench(Boxes):
+    """Boxes of the defaults with some values changed.
 
     Parameters
     ----------
@@ -59,13 +54,6 @@ class Bench:
     bins : int
     bran_g, moisture_g : float
         What each bin is refilled to before every day.
-
-    Attributes
-    ----------
-    table : int64 array, shape (bins + 1, census.COLUMNS)
-        The living after the last day.
-    events, flows : int64 arrays
-        Of the last day; events per bin.
     """
 
     def __init__(
@@ -76,65 +64,22 @@ class Bench:
         bran_g: float = 1e6,
         moisture_g: float = 1e6,
     ) -> None:
-        self.p = Parameters.default().with_values(values, "verification")
-        self.constants = constants(self.p)
-        self.seed, self.day, self.bins = seed, 0, bins
-        self.bran, self.moisture = round(bran_g * NG_PER_G), round(moisture_g * NG_PER_G)
-        self.insects = Insects()
-        self.substrate = Substrate(bins)
-        self.events = np.zeros((bins + 1, len(Event)), np.int64)
-        self.flows = np.zeros(len(Flow), np.int64)
-        self._next = 1
-        self.count()
+        p = Parameters.default().with_values(values, "verification")
+        super().__init__(p, seed, boxes=bins, bran_g=bran_g)
+        self.moisture = round(moisture_g * NG_PER_G)
 
-    def count(self) -> None:
-        """Take the census."""
-        self.table = census.count(self.insects, self.bins + 1, self.constants.predator_mass)
-
-    def add(self, count: int, stage: Stage, bins=0, **fields) -> slice:
-        """Place insects and count anew; masses in ng, `bins` a number or one per insect."""
-        ident = np.arange(self._next, self._next + count, dtype=np.uint64)
-        self._next += count
-        filled = {"factor": 1.0, "size": 1.0, **fields}
-        rows = self.insects.append(count, ident=ident, stage=stage, bin=bins, **filled)
-        self.count()
-        return rows
+    def supply(self) -> None:
+        """Refill before a day."""
+        super().supply()
+        self.substrate.moisture[:-1] = self.moisture
 
     def add_beetles(self, count: int, bins=0, **fields) -> slice:
-        """Fertile females (flag 1) of best age that never grow old unless `factor` says so."""
+        """Fertile females (flag 1) that never grow old unless `factor` says so."""
         mass = round(100 * NG_PER_MG)
-        ripe = 15 / development.life_scale_days(self.p)
-        given = {"flags": 1, "mass": mass, "progress": ripe, "factor": _FOREVER, **fields}
+        given = {"flags": 1, "mass": mass, "age": 15, "factor": _FOREVER, **fields}
+        # Laying follows physiological age.
+        given.setdefault("progress", given["age"] / self.constants.temper.life_scale)
         return self.add(count, Stage.ADULT, bins, **given)
-
-    def remove(self, stage: Stage) -> None:
-        """Take all insects of a stage away."""
-        rows = self.insects.rows(stage)
-        self.insects.stage[rows] = Stage.DEAD
-        self.insects.compact()
-        self.count()
-
-    def step(self, temperature_c: float) -> None:
-        """Refill, live a day, count."""
-        self.day += 1
-        self.substrate.bran[:-1] = self.bran
-        self.substrate.frass[:] = 0
-        self.substrate.moisture[:-1] = self.moisture
-        self.events[:] = 0
-        self.flows[:] = 0
-        kernels.step(
-            self.constants,
-            temperature_c,
-            self.seed,
-            self.day,
-            self.insects,
-            self.substrate,
-            self.table,
-            self.events,
-            self.flows,
-        )
-        self.insects.compact()
-        self.count()
 
     def run(self, days: int, temperature_c: float, *watched: Event) -> np.ndarray:
         """Live some days; daily counts of the events watched (int64 array, (days, events))."""

@@ -18,6 +18,7 @@ class Mutant:
 
 _DEV, _GROW, _PRED = "biology/development.py", "biology/growth.py", "biology/predation.py"
 _DAY, _KEEP = "population/kernels.py", "colony/keeper.py"
+_SORT, _FEED = "colony/sorting.py", "colony/feeding.py"
 _EGGS, _LARVAE = "population/eggs.py", "population/larvae.py"
 _PUPAE, _ADULTS = "population/pupae.py", "population/adults.py"
 _BOOKS = "population/books.py"
@@ -123,7 +124,7 @@ MUTANTS = (
         _ADULTS,
         "* c.age_profile[min(days, oldest)]",
         "* 1.0",
-        ("growth_rate", "published_fecundity"),
+        ("growth_rate", "evidence"),
     ),
     Mutant(
         "rate: larvae die at the young rate for life",
@@ -144,7 +145,7 @@ MUTANTS = (
         _LARVAE,
         "np.uint32(m * c.pupa_mass_share)",
         "np.uint32(m / c.pupa_mass_share)",
-        ("published_rearing",),
+        ("evidence",),
     ),
     Mutant(
         "book: dead larvae not entered",
@@ -200,7 +201,7 @@ MUTANTS = (
         "biology/reproduction.py",
         'np.exp(-p["fecundity.decline_per_day"]',
         'np.exp(p["fecundity.decline_per_day"]',
-        ("growth_rate", "published_fecundity"),
+        ("growth_rate", "evidence"),
     ),
     Mutant(
         "cold kills nobody",
@@ -344,9 +345,30 @@ MUTANTS = (
     ),
     Mutant(
         "harvest keeps what it should take",
-        _KEEP,
+        _SORT,
         '< p["harvest.fraction"]',
         '>= p["harvest.fraction"]',
+        ("twin",),
+    ),
+    Mutant(
+        "bran given without the reserve",
+        _FEED,
+        'days + p["bran.reserve_days"]',
+        "days",
+        ("twin",),
+    ),
+    Mutant(
+        "breeding bins without beetles go on",
+        _KEEP,
+        "if bin_.index not in here:",
+        "if False:",
+        ("twin",),
+    ),
+    Mutant(
+        "sign: large larvae fall through the sieve",
+        _KEEP,
+        "insects.mass[larvae] < least",
+        "insects.mass[larvae] >= least",
         ("twin",),
     ),
 )

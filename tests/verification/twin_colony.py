@@ -29,7 +29,7 @@ class Stocks:
         self.phase = "free"
         self.date_in: int | None = None
         self.date_out: int | None = None
-        self.moist = False
+        self.moist = self.harvested = False
         self.counts = dict.fromkeys(STAGES, 0)
         self.larvae_ng = self.predators_ng = self.adults_ng = 0
         self.males = 0

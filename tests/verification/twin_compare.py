@@ -37,6 +37,14 @@ EVENTS = {
     Event.ADULT_DIED_HANDLING: "adults_died_handling",
     Event.ADULT_REMOVED_SURPLUS: "adults_removed_surplus",
 }
+#: Flag of the fast engine to its name in the twin.
+FLAGS = {
+    Flag.FEMALE: "female",
+    Flag.VIABLE: "viable",
+    Flag.INJURED: "injured",
+    Flag.KEPT: "kept",
+    Flag.OUT_OF_REACH: "out_of_reach",
+}
 
 
 @dataclass(frozen=True)
@@ -61,11 +69,15 @@ class Differences:
         Largest difference of a stage count in a bin on a day, and of a daily event.
     mass, stocks : int
         Largest difference of a mass flow or of a stock (ng).
+    minutes : float
+        Largest difference of the minutes of work on a day.
     insects, fields : int
         Insects at the end that only one of the two holds, and fields that differ.
     insect_days : int
     seen : dict
         Events counted over the run.
+    actions : set of str
+        Kinds of work in the engine's bin log.
     series : list
         (day, larvae of the engine, larvae of the twin).
     """
@@ -74,10 +86,12 @@ class Differences:
     events: int = 0
     mass: int = 0
     stocks: int = 0
+    minutes: float = 0.0
     insects: int = 0
     fields: int = 0
     insect_days: int = 0
     seen: dict = field(default_factory=dict)
+    actions: set = field(default_factory=set)
     series: list = field(default_factory=list)
 
 
@@ -112,6 +126,7 @@ def compare(case: Case, seed: int) -> Differences:
         slow.step()
         _compare_day(fast, slow, found)
     _compare_insects(fast, slow, found)
+    found.actions = set(fast.binlog.frame()["action"])
     return found
 
 
@@ -128,6 +143,10 @@ def _compare_day(fast: Colony, slow: TwinColony, found: Differences) -> None:
     for flow in Flow:
         gap = abs(int(fast.flows[flow]) - slow.flows[flow.name])
         found.mass = max(found.mass, gap)
+    if slow.keeper is not None:
+        # The two add up the same minutes in another order.
+        gap = round(abs(fast.keeper.minutes - slow.keeper.minutes), 9)
+        found.minutes = max(found.minutes, gap)
     for k, bin_ in enumerate(slow.stocks[:-1]):
         for name in ("bran", "frass", "moisture", "skins", "visible_skins"):
             gap = abs(int(getattr(fast.substrate, name)[k]) - getattr(bin_, name))
@@ -156,10 +175,6 @@ def _compare_insects(fast: Colony, slow: TwinColony, found: Differences) -> None
             (int(store.age[r]), twin.age),
             (int(store.eggs[r]), twin.eggs),
             (int(store.instar[r]), twin.instar),
-            (bool(flags & Flag.FEMALE), twin.female),
-            (bool(flags & Flag.INJURED), twin.injured),
-            (bool(flags & Flag.VIABLE), twin.viable),
-            (bool(flags & Flag.KEPT), twin.kept),
-            (bool(flags & Flag.OUT_OF_REACH), twin.out_of_reach),
         ]
+        pairs += [(bool(flags & flag), getattr(twin, name)) for flag, name in FLAGS.items()]
         found.fields += sum(a != b for a, b in pairs)

@@ -2,45 +2,49 @@
 
 from __future__ import annotations
 
-from .philox import unit
+import math
+
+from .philox import unit, words
+from .twin_feeding import TwinFeeding
 
 MOVE, GEAR, INSPECT, SORT, COLLECT, SURPLUS = range(11, 17)
+BIN_LOSS = 19
+LOST = {
+    "egg": "eggs_lost_handling",
+    "larva": "larvae_lost_handling",
+    "pupa": "pupae_lost_handling",
+    "adult": "adults_died_handling",
+}
 
 
-class TwinKeeper:
+class TwinKeeper(TwinFeeding):
     """Carries out the handling keys of the parameters on a `TwinColony`."""
-
-    def __init__(self, model) -> None:
-        self.model = model
-        self.last_move = 0
 
     def work(self) -> None:
         """The day's work, in the order of the model's description."""
         p, day = self.model.p, self.model.day
-        self.join(self.model.insects_in("adult", self.model.tray))
+        self.minutes = 0.0
+        self.lose_bins()
+        beetles = self.model.insects_in("adult", self.model.tray)
+        if beetles and self.open_breeding():
+            self.join(beetles)
         if p["pupae.isolate"] and day % p["pupae.inspection_days"] == 0:
             self.inspect()
         if day % p["rotation.collect_days"] == 0:
-            for k in self.bins("growing"):
-                beetles = self.model.insects_in("adult", k)
-                missed = p["rotation.missed_share"]
-                self.join([b for b in beetles if self.chance(b, COLLECT, 0) >= missed])
-        if day - self.last_move >= p["rotation.interval_days"]:
+            self.collect()
+        for k in self.bins("breeding"):
+            if not self.model.insects_in("adult", k):
+                self.model.stocks[k].phase = "growing"
+                self.model.stocks[k].date_out = day
+        if self.time_to_move():
             self.move()
         if day % p["harvest.interval_days"] == 0:
             for k in self.bins("growing"):
-                self.harvest(k)
+                if self.worth_harvesting(k):
+                    self.harvest(k)
         self.clear_spent()
         self.water()
         self.feed()
-
-    def bins(self, phase: str) -> list[int]:
-        """Places of the bins in a phase."""
-        return [k for k, b in enumerate(self.model.stocks[:-1]) if b.phase == phase]
-
-    def growing_by_age(self) -> list[int]:
-        """Growing bins, the one left first in front."""
-        return sorted(self.bins("growing"), key=lambda k: (self.model.stocks[k].date_out, k))
 
     @staticmethod
     def chance(insect, block: int, lane: int, day: int | None = None) -> float:
@@ -49,12 +53,32 @@ class TwinKeeper:
 
     # -- beetles --------------------------------------------------------------------------
 
+    def collect(self) -> None:
+        """Beetles seen among larvae are picked out; they may need a breeding bin first."""
+        if any(self.seen(k) for k in self.bins("growing")) and self.open_breeding():
+            for k in self.bins("growing"):
+                self.join(self.seen(k))
+
+    def seen(self, k: int) -> list:
+        missed = self.model.p["rotation.missed_share"]
+        beetles = self.model.insects_in("adult", k)
+        return [b for b in beetles if self.chance(b, COLLECT, 0) >= missed]
+
+    def open_breeding(self) -> bool:
+        """Whether there is a breeding bin, if need be a fresh one."""
+        if not self.bins("breeding"):
+            for k in self.fresh_bins(1):
+                self.fill(k, "breeding")
+                self.last_move = self.model.day
+        return bool(self.bins("breeding"))
+
     def join(self, beetles) -> None:
         """Beetles go to the breeding bins as far as there is room; the surplus is theirs."""
         if not beetles:
             return
         model, targets = self.model, self.bins("breeding")
         room = len(beetles)
+        self.minutes += room * model.p["labour.pick_seconds"] / 60
         if model.p["rotation.surplus"] == "remove":
             here = sum(len(model.insects_in("adult", k)) for k in targets)
             most = model.p["rotation.most_breeders_per_bin"] * len(targets)
@@ -77,6 +101,17 @@ class TwinKeeper:
             beetles.sort(key=lambda b: self.chance(b, SURPLUS, 0))
             for beetle in beetles[most:]:
                 beetle.die("adults_removed_surplus", "SURPLUS_MASS")
+
+    def time_to_move(self) -> bool:
+        """By the date, or by the eggs or larvae on an area of breeding bin."""
+        model, p = self.model, self.model.p
+        if p["rotation.when"] == "by_date":
+            return model.day - self.last_move >= p["rotation.interval_days"]
+        stage, key = ("egg", "eggs") if p["rotation.when"] == "eggs" else ("larva", "larvae")
+        breeding = self.bins("breeding")
+        here = sum(len(model.insects_in(stage, k)) for k in breeding)
+        most = p[f"rotation.{key}_per_dm2"] * p["rack.bin_area_dm2"] * len(breeding)
+        return bool(breeding) and here >= most
 
     def move(self) -> None:
         model, p = self.model, self.model.p
@@ -107,48 +142,67 @@ class TwinKeeper:
         for k in old:
             bin_ = model.stocks[k]
             bin_.phase, bin_.date_out = "growing", model.day
+            self.minutes += p["labour.move_minutes"]
             for egg in model.insects_in("egg", k):
                 if self.chance(egg, GEAR, 0) < p["rotation.eggs_lost_share"]:
                     egg.die("eggs_lost_handling")
         for k in fresh:
-            bin_ = model.stocks[k]
-            bin_.phase, bin_.date_in, bin_.date_out = "breeding", model.day, None
-            bin_.moist = False
-            self.give_bran(k, p["bran.start_g"])
+            self.fill(k, "breeding")
         self.trim(fresh)
 
     def fresh_bins(self, wanted: int) -> list[int]:
-        free = self.bins("free")
-        if not free and self.model.p["rotation.when_no_bin_free"] == "clear_oldest":
-            growing = self.growing_by_age()
-            if growing:
-                self.clear(growing[0])
-                free = self.bins("free")
-        return free[:wanted]
+        p, free = self.model.p, self.bins("free")
+        if free or p["rotation.when_no_bin_free"] == "wait":
+            return free[:wanted]
+        for oldest in self.growing_by_age()[:1]:
+            larvae = self.model.insects_in("larva", oldest)
+            few_small = sum(map(self.is_small, larvae)) <= p["rack.small_share"] * len(larvae)
+            if few_small or p["rack.small_larvae"] != "wait":
+                self.clear(oldest, sift=p["rack.small_larvae"] == "sift")
+        return self.bins("free")[:wanted]
+
+    def is_small(self, larva) -> bool:
+        """Whether a larva falls through the sieve."""
+        return larva.mass < round(self.model.p["rack.small_mg"] * 1e6)
 
     # -- pupae and larvae -----------------------------------------------------------------
 
     def inspect(self) -> None:
         breeding = [k for k in self.bins("breeding") if self.model.stocks[k].counts["pupa"]]
         for k in self.bins("growing") + breeding:
+            self.minutes += self.model.p["labour.inspect_minutes"]
             self.pick_pupae(k, self.model.p["pupae.find_share"])
 
     def pick_pupae(self, k: int, find_share: float) -> None:
         for pupa in self.model.insects_in("pupa", k):
             if self.chance(pupa, INSPECT, 0) >= find_share:
                 continue
+            self.minutes += self.model.p["labour.pick_seconds"] / 60
             if self.chance(pupa, INSPECT, 1) < self.model.p["pupae.killed_share"]:
                 pupa.die("pupae_lost_handling")
             else:
                 pupa.place = self.model.tray
 
+    def sortable(self, k: int) -> tuple[list, list]:
+        """Larvae not sorted before, and those of them that are large enough for the birds."""
+        p = self.model.p
+        larvae = self.model.insects_in("larva", k)
+        larvae = [i for i in larvae if not (p["harvest.set_apart"] and i.kept)]
+        return larvae, [i for i in larvae if i.mass >= round(p["harvest.smallest_mg"] * 1e6)]
+
+    def worth_harvesting(self, k: int) -> bool:
+        larvae, large = self.sortable(k)
+        least = self.model.p["harvest.ready_share"] * len(larvae)
+        return self.model.p["harvest.when"] == "by_date" or len(large) >= least
+
     def harvest(self, k: int) -> None:
         p = self.model.p
-        smallest = round(p["harvest.smallest_mg"] * 1e6)
-        once = p["harvest.set_apart"]
-        for larva in self.model.insects_in("larva", k):
-            if larva.mass < smallest or (once and larva.kept):
-                continue
+        _, large = self.sortable(k)
+        if large:
+            self.model.stocks[k].harvested = True
+            self.minutes += p["labour.harvest_minutes"]
+        for larva in large:
+            once = p["harvest.set_apart"]
             if self.chance(larva, SORT, 0, 0 if once else None) < p["harvest.fraction"]:
                 larva.die("harvest_larvae", "HARVEST_MASS")
             elif once:
@@ -156,76 +210,61 @@ class TwinKeeper:
 
     # -- bins -----------------------------------------------------------------------------
 
-    def clear_spent(self) -> None:
-        """Old bins are emptied; so are those that hold next to nothing any more.
+    def lose_bins(self) -> None:
+        """Mites or mould: now and then all in a bin dies and is thrown out."""
+        model, p = self.model, self.model.p
+        chance = 1.0 - math.exp(-p["rack.bin_loss_per_year"] / 365.0)
+        for k, bin_ in enumerate(model.stocks[:-1]):
+            if bin_.phase == "free" or unit(words(model.run_seed, BIN_LOSS, k, model.day)[0]) >= (
+                chance
+            ):
+                continue
+            for stage, event in LOST.items():
+                for insect in model.insects_in(stage, k):
+                    insect.die(event)
+            self.minutes += p["labour.clear_minutes"]
+            self.throw_out(k)
 
-        What they hold is counted once, on the first bin that is not yet old.
-        """
+    def clear_spent(self) -> None:
+        """Old bins are emptied; so are those that hold next to nothing any more."""
         p, model = self.model.p, self.model
-        counted = None
+        by_date = p["rack.clear_when"] == "by_date"
         for k in self.growing_by_age():
-            age = model.day - model.stocks[k].date_out
-            if age >= p["rack.clear_after_days"]:
+            bin_ = model.stocks[k]
+            age = model.day - bin_.date_out
+            if by_date and age >= p["rack.clear_after_days"]:
                 self.clear(k)
             elif age > p["egg.lifetime_days"]:
-                if counted is None:
-                    counted = [0] * len(model.stocks)
-                    for insect in model.insects:
-                        counted[insect.place] += 1
-                if counted[k] <= p["rack.clear_below_insects"]:
+                here = [i for i in model.insects if i.place == k]
+                larvae = sum(i.mass for i in here if i.stage == "larva")
+                spent = len(here) <= p["rack.clear_below_insects"]
+                little = larvae <= round(p["rack.little_left_g"] * 1e9)
+                spent |= not by_date and bin_.harvested and little
+                if spent and (self.heirs(k) or not here):
                     self.clear(k)
 
-    def clear(self, k: int) -> None:
-        model, bin_ = self.model, self.model.stocks[k]
+    def heirs(self, k: int) -> list[int]:
+        """Bins that can take what is left of one."""
+        return [g for g in self.growing_by_age() if g != k] or self.bins("breeding")
+
+    def clear(self, k: int, sift: bool = False) -> None:
+        model = self.model
+        self.minutes += model.p["labour.clear_minutes"]
         self.harvest(k)
         if model.p["pupae.isolate"]:
             self.pick_pupae(k, 1.0)
         for egg in model.insects_in("egg", k):
             egg.die("eggs_lost_handling")
-        self.join(model.insects_in("adult", k))
-        heirs = [g for g in self.growing_by_age() if g != k] or self.bins("breeding")
-        for stage in ("larva", "pupa"):
-            for insect in model.insects_in(stage, k):
-                insect.place = heirs[0]
-        model.flow("BRAN_DISCARDED", bin_.bran)
-        model.flow("FRASS_DISCARDED", bin_.frass)
-        model.flow("WATER_DISCARDED", bin_.moisture)
-        bin_.bran = bin_.frass = bin_.moisture = bin_.skins = bin_.visible_skins = 0
-        bin_.phase, bin_.date_in, bin_.date_out, bin_.moist = "free", None, None, False
-
-    # -- feed and water -------------------------------------------------------------------
-
-    def give_bran(self, k: int, grams: float) -> None:
-        amount = round(grams * 1e9)
-        self.model.stocks[k].bran += amount
-        self.model.flow("BRAN_GIVEN", amount)
-
-    def give_water(self, k: int, grams: float) -> None:
-        amount = round(grams * 1e9)
-        self.model.stocks[k].moisture += amount
-        self.model.flow("WATER_GIVEN", amount)
-
-    def water(self) -> None:
-        p = self.model.p
-        enough = p["moisture.visible_skins_per_dm2"] * p["rack.bin_area_dm2"]
-        growing, breeding = p["moisture.growing_g_per_day"], p["moisture.breeding_g_per_day"]
-        for k, bin_ in enumerate(self.model.stocks[:-1]):
-            if bin_.phase == "growing" and growing > 0:
-                start = p["moisture.start"]
-                if start == "always" or (start == "skins" and bin_.visible_skins >= enough):
-                    bin_.moist = True
-                if bin_.moist:
-                    self.give_water(k, growing)
-            elif bin_.phase == "breeding" and breeding > 0:
-                self.give_water(k, breeding)
-
-    def feed(self) -> None:
-        """Bran for bins that held eaters this morning and run short."""
-        p = self.model.p
-        if p["bran.top_up_g"] <= 0:
-            return
-        for k, bin_ in enumerate(self.model.stocks[:-1]):
-            eaters = bin_.counts["larva"] + bin_.counts["adult"]
-            short = bin_.bran / 1e9 < p["bran.top_up_below_g"]
-            if bin_.phase != "free" and eaters and short:
-                self.give_bran(k, p["bran.top_up_g"])
+        if self.bins("breeding"):
+            self.join(model.insects_in("adult", k))
+        heirs = self.heirs(k) or [k]
+        left = [i for i in model.insects if i.place == k]
+        for insect in left:
+            through = sift and insect.stage == "larva" and self.is_small(insect)
+            insect.place = heirs[-1] if through else heirs[0]
+        self.pass_on_pace(k, heirs[0])
+        self.throw_out(k)
+        if heirs == [k] and left:
+            self.fill(k, "growing")
+            self.minutes += model.p["labour.top_up_minutes"]
+            model.stocks[k].date_out = model.day

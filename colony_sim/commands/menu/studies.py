@@ -164,3 +164,44 @@ def search(
         out=out,
         profile=profile,
     )
+
+
+@app.command(rich_help_panel=STUDY)
+def evidence(
+    values: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set",
+            metavar="KEY=VALUE",
+            help="Run with another value of the biology. May be given several times.",
+        ),
+    ] = None,
+    teeth: Annotated[
+        bool,
+        typer.Option(
+            "--teeth",
+            help="Move every value of the biology alone to both ends of its range and list the "
+            "published numbers that change (some 20 minutes).",
+        ),
+    ] = False,
+    keys: Annotated[
+        str | None, typer.Option("--keys", metavar="KEY,KEY", help="With --teeth: only these.")
+    ] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the runs (1).")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/evidence.")
+    ] = None,
+) -> None:
+    """Live the published experiments and count the numbers that come out."""
+    from colony_sim.commands.evidence import run_evidence
+    from colony_sim.commands.study import split
+
+    run_evidence(
+        values=values or [],
+        seed=seed,
+        workers=workers,
+        out=out,
+        bite=teeth,
+        keys=split(keys),
+    )

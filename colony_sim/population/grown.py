@@ -1,0 +1,58 @@
+"""Insects that are not born in a run: the columns of larvae and beetles of a given age.
+
+What an individual would have drawn at hatching or emergence in the engine it draws here, from
+the same keys.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from colony_sim.biology import growth
+from colony_sim.biology.rates import HEAVIEST_NG, NG_PER_MG, day_rates
+from colony_sim.population.draws import Block, blocks, duration_factors, uniforms
+from colony_sim.population.insects import Stage
+
+
+def larvae(
+    p: Mapping[str, float], seed: int, ident: np.ndarray, clock: np.ndarray
+) -> dict[str, Any]:
+    """Larvae at points of the larval clock, with the masses of ideal growth."""
+    words = blocks(seed, Block.HATCHED, ident, 0)
+    most = HEAVIEST_NG / (p["larva.asymptotic_mass_mg"] * NG_PER_MG)
+    size = np.minimum(duration_factors(words[:, 2:], p["larva.size_cv"]), most)
+    mass = growth.ideal_mass(p, clock, size)
+    return {
+        "ident": ident,
+        "stage": Stage.LARVA,
+        "mass": np.round(mass * NG_PER_MG),
+        "progress": clock,
+        "factor": 1.0 / duration_factors(words[:, :2], p["larva.duration_cv"]),
+        "size": size,
+        "instar": 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right"),
+    }
+
+
+def beetles(
+    p: Mapping[str, float], seed: int, ident: np.ndarray, age: np.ndarray, temperature_c: float
+) -> dict[str, Any]:
+    """Fertile beetles of some age (d) that lived at a temperature (C).
+
+    Lengths of life follow the Weibull ageing law given survival to that age.
+    """
+    life = uniforms(seed, Block.EMERGED, 0, ident, 0)
+    shape = p["adult.life_shape"]
+    ripe = age * day_rates(p, temperature_c).ageing
+    mass = p["larva.mature_mass_mg"] * p["pupa.mass_share"] * p["adult.mass_share"]
+    return {
+        "ident": ident,
+        "stage": Stage.ADULT,
+        "mass": round(mass * NG_PER_MG),
+        "progress": ripe,
+        "factor": (ripe**shape - np.log(life)) ** (1.0 / shape),
+        "size": 1.0,
+        "age": age,
+    }
