@@ -12,11 +12,19 @@ import math
 
 import numpy as np
 import pytest
-from conftest import QUIET, drop, live, make_colony, put, quiet_colony, z_binomial
+from conftest import (
+    QUIET,
+    drop,
+    live,
+    make_colony,
+    put,
+    quiet_colony,
+    stage_rate,
+    z_binomial,
+)
 from scipy import integrate, stats
 
 from colony_sim.biology import development, growth
-from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG, constants
 from colony_sim.population import census
 from colony_sim.population.insects import Flag, Stage
@@ -51,6 +59,21 @@ def chi_square(counts, shares):
 
 # -- death --------------------------------------------------------------------------------
 
+_MASS = {"egg": 0.45, "larva": 50.0, "pupa": 120.0, "adult": 90.0}
+
+
+def thermal(name, side, limit, hazard):
+    """As in SURVIVAL: 1 per day at the limit, e times as many for 0.8 K more or 3 K less."""
+    scale, sign, end = (0.8, 1, "high") if side == "heat" else (3.0, -1, "low")
+    values = {
+        f"{name}.lethal_{end}_c": limit,
+        "survival.heat_scale_k": 0.8,
+        "survival.cold_scale_k": 3.0,
+    }
+    temperature = limit + sign * scale * math.log(hazard)
+    return Stage[name.upper()], _MASS[name], values, temperature, hazard
+
+
 # Stage, mass (mg), parameters, temperature without development, hazard per day.
 SURVIVAL = {
     "larva": (Stage.LARVA, 50.0, {"larva.hazard_per_day": 0.05}, 5.5, 0.05),
@@ -70,14 +93,19 @@ SURVIVAL = {
     ),
     "pupa": (Stage.PUPA, 120.0, {"pupa.hazard_per_day": 0.07}, 8.0, 0.07),
     "adult": (Stage.ADULT, 90.0, {"adult.hazard_per_day": 0.04}, 8.0, 0.04),
-    "egg in the cold": (Stage.EGG, 0.45, {}, 4.9, 0.2),
-    "larva in the cold": (Stage.LARVA, 50.0, {"larva.hazard_per_day": 0.01}, -15.1, 0.21),
-    "pupa in the cold": (Stage.PUPA, 120.0, {}, -0.05, 0.1),
-    "adult in the cold": (Stage.ADULT, 90.0, {}, -5.1, 0.2),
-    "egg in the heat": (Stage.EGG, 0.45, {}, 37.6, 0.4),
-    "larva in the heat": (Stage.LARVA, 50.0, {}, 40.1, 0.2),
-    "pupa in the heat": (Stage.PUPA, 120.0, {}, 39.1, 0.2),
-    "adult in the heat": (Stage.ADULT, 90.0, {}, 40.1, 0.2),
+    **{
+        f"{name} in the {side}": thermal(name, side, limit, hazard)
+        for name, side, limit, hazard in (
+            ("egg", "cold", -2.0, 0.2),
+            ("larva", "cold", -26.0, 0.2),
+            ("pupa", "cold", -8.0, 0.1),
+            ("adult", "cold", -12.0, 0.2),
+            ("egg", "heat", 38.5, 0.4),
+            ("larva", "heat", 42.0, 0.2),
+            ("pupa", "heat", 40.5, 0.2),
+            ("adult", "heat", 42.0, 1.2),
+        )
+    },
 }
 
 
@@ -126,7 +154,7 @@ def test_adult_life_is_weibull(temperature, shape):
     model = quiet_colony({**values, "fecundity.peak_eggs_per_day": 0.0},
                          temperature_c=temperature, seed=8)  # fmt: skip
     emerged = 0.8  # of the first day
-    pace = development.stage_rate(model.parameters, "pupa", temperature)
+    pace = stage_rate(model.parameters, "pupa", temperature)
     put(model, Stage.PUPA, MANY, mass=100 * NG_PER_MG, progress=1 - emerged * pace)
     daily = live(model, 80)
     assert daily["adults_emerged"].iloc[0] == MANY
@@ -178,7 +206,7 @@ def test_hatching_days(temperature, cv):
     """
     model = freshly_laid({"egg.duration_cv": cv}, temperature)
     daily = live(model, 40)
-    mean = 1.0 / development.stage_rate(model.parameters, "egg", temperature)
+    mean = 1.0 / stage_rate(model.parameters, "egg", temperature)
     duration = lognormal(mean, cv)
     hatched = daily["eggs_hatched"].to_numpy()[1:]
     assert hatched.sum() == MANY
@@ -201,7 +229,7 @@ def test_larval_period():
     assert daily["eggs_hatched"].iloc[0] == MANY
     formed = daily["pupae_formed"].to_numpy()
     assert formed.sum() == MANY
-    hatched = 0.0001 / development.stage_rate(model.parameters, "egg", 30.0)
+    hatched = 0.0001 / stage_rate(model.parameters, "egg", 30.0)
     ends = np.arange(0, 61) - hatched
     assert chi_square(formed, np.diff(lognormal(30.0, 0.15).cdf(ends))) > 1e-6
 
@@ -212,8 +240,8 @@ def test_pupal_period():
     put(model, Stage.LARVA, MANY, mass=150 * NG_PER_MG, progress=0.9999)
     daily = live(model, 25)
     assert daily["pupae_formed"].iloc[0] == MANY
-    mean = 1.0 / development.stage_rate(model.parameters, "pupa", 25.0)
-    start = 0.0001 / development.stage_rate(model.parameters, "larva", 25.0)
+    mean = 1.0 / stage_rate(model.parameters, "pupa", 25.0)
+    start = 0.0001 / stage_rate(model.parameters, "larva", 25.0)
     emerged = daily["adults_emerged"].to_numpy()[1:]
     ends = np.arange(1, 26) - start
     assert emerged.sum() == MANY
@@ -225,7 +253,7 @@ def test_development_adds_up_over_changing_temperatures():
     room = 18.0 + 8.0 * np.sin(np.arange(60))
     model = quiet_colony({"egg.duration_cv": 0.0}, temperature_c=room, days=60)
     put(model, Stage.EGG, 100, mass=450_000, flags=Flag.VIABLE)
-    summed = np.cumsum([development.stage_rate(model.parameters, "egg", t) for t in room])
+    summed = np.cumsum([stage_rate(model.parameters, "egg", t) for t in room])
     daily = live(model, 40)
     assert daily["eggs_hatched"].to_numpy().nonzero()[0].tolist() == [int((summed < 1.0).sum())]
 
@@ -239,10 +267,10 @@ def test_no_development_beyond_the_limits(stage, edge):
     """
     start = {"egg": (Stage.EGG, 0.45), "larva": (Stage.LARVA, 20.0), "pupa": (Stage.PUPA, 100.0)}
     kind, mass = start[stage]
-    limit = Parameters.default()[f"{stage}.{edge}"]
+    limit = QUIET[f"{stage}.{edge}"]
     inside = 0.5 if edge == "lower_c" else -0.5
     for shift, moves in ((-inside, False), (0.0, False), (inside, True)):
-        values = {"survival.lethal_hazard": 0.0}
+        values = {f"{s}.lethal_high_c": 60.0 for s in ("egg", "larva", "pupa")}
         model = quiet_colony(values, temperature_c=limit + shift)
         rows = put(model, kind, 10, mass=mass * NG_PER_MG, progress=0.3)
         live(model, 3)
@@ -253,21 +281,34 @@ def test_no_development_beyond_the_limits(stage, edge):
             assert (eaten > 10 * mass * NG_PER_MG * 1e-5) == moves
 
 
-def test_eggs_older_than_the_limit_do_not_hatch():
-    for duration, hatches in ((6.4, True), (6.6, False)):
-        values = {"egg.longest_days": 6.5, "egg.duration_days": duration}
-        model = quiet_colony(values)
-        put(model, Stage.EGG, 50, mass=450_000, flags=Flag.VIABLE)
-        daily = live(model, 30)
-        assert daily["eggs_hatched"].sum() == (50 if hatches else 0)
-        assert daily["eggs_unhatched"].sum() == (0 if hatches else 50)
+@pytest.mark.parametrize(("lifetime", "shape"), [(9.0, 8.0), (12.5, 2.0), (10.0, 1.0)])
+def test_eggs_wear_out(lifetime, shape):
+    """Weibull in calendar age, while too cold to develop. Alarm rate: 3 x (18 z + chi-square)."""
+    values = {"egg.lifetime_days": lifetime, "egg.lifetime_shape": shape}
+    model = quiet_colony(values, temperature_c=7.9)
+    put(model, Stage.EGG, MANY, mass=450_000, flags=Flag.VIABLE)
+    left = live(model, 18)["eggs"].to_numpy()
+    law = np.exp(-((np.arange(1, 19) / lifetime) ** shape))
+    for count, share in zip(left, law, strict=True):
+        assert share < 1e-6 or abs(z_binomial(count, MANY, share)) < 5
+    died = -np.diff(left, prepend=MANY)
+    assert chi_square(died, -np.diff(law, prepend=1.0)) > 1e-6
 
 
-def test_the_oldest_egg_dies_on_time():
-    model = quiet_colony({"egg.longest_days": 9.0}, temperature_c=7.9)
-    put(model, Stage.EGG, 50, mass=450_000, flags=Flag.VIABLE)
-    daily = live(model, 15)
-    assert daily["eggs_unhatched"].to_numpy().nonzero()[0].tolist() == [8]
+def test_wear_takes_part_of_slow_eggs():
+    """E exp(-(D / lifetime)^shape) of eggs hatch, D by the day of hatching. Alarm rate: 6e-7.
+
+    The hazard of a day is constant within it.
+    """
+    values = {"egg.lifetime_days": 10.0, "egg.lifetime_shape": 4.0, "egg.duration_days": 9.3,
+              "egg.duration_cv": 0.0}  # fmt: skip
+    model = quiet_colony(values)
+    put(model, Stage.EGG, MANY, mass=450_000, flags=Flag.VIABLE)
+    daily = live(model, 11)
+    worn = 0.9**4 + 0.3 * (1.0**4 - 0.9**4)
+    assert daily["eggs_hatched"].to_numpy().nonzero()[0].tolist() == [9]
+    assert abs(z_binomial(daily["eggs_hatched"].sum(), MANY, math.exp(-worn))) < 5
+    assert daily["eggs_hatched"].sum() + daily["eggs_unhatched"].sum() == MANY
 
 
 def test_a_light_larva_waits_to_pupate():
@@ -338,7 +379,7 @@ def test_egg_survival_among_larvae():
     model = still_larvae({"predation.larva_egg": 0.002}, 12.0, 400.0)
     put(model, Stage.EGG, MANY, mass=450_000, flags=Flag.VIABLE)
     daily = live(model, 30)
-    duration = 1 / development.stage_rate(model.parameters, "egg", 17.0)
+    duration = 1 / stage_rate(model.parameters, "egg", 17.0)
     hazard = 0.002 * 12.0 / 0.4
     assert abs(z_binomial(daily["eggs_hatched"].sum(), MANY, math.exp(-hazard * duration))) < 5
     assert daily["eggs_eaten_larvae"].sum() + daily["eggs_hatched"].sum() == MANY
@@ -367,7 +408,7 @@ def test_competing_predators_share_the_eggs():
     model.insects.bin[:adults] = 1
     put(model, Stage.EGG, MANY, mass=450_000, flags=Flag.VIABLE)
     daily = live(model, 30)
-    duration = 1 / development.stage_rate(model.parameters, "egg", 17.0)
+    duration = 1 / stage_rate(model.parameters, "egg", 17.0)
     by_adults, by_larvae = 0.004 * adults / AREA, 3.0 * 20.0 / 1000.0
     total = by_adults + by_larvae
     eaten = daily["eggs_eaten_adults"].sum() + daily["eggs_eaten_larvae"].sum()
@@ -401,7 +442,7 @@ def test_events_of_one_day_compete_in_time(hungry):
         stock[1] = 1000 * NG_PER_G
         model.insects.factor[:adults] = 1e9
         model.insects.bin[:adults] = 1
-        pace = development.stage_rate(model.parameters, stage.name.lower(), 17.0)
+        pace = stage_rate(model.parameters, stage.name.lower(), 17.0)
         put(model, stage, MANY, mass=450_000, progress=1 - 0.5 * pace, flags=Flag.VIABLE)
         day = live(model, 1).iloc[0]
         name = "eggs" if stage is Stage.EGG else "pupae"
@@ -466,7 +507,7 @@ def test_growth_curve(temperature):
     """A larva of average pace follows the closed form; rounding to ng costs below 1e-3."""
     model = quiet_colony(temperature_c=temperature)
     row = put(model, Stage.LARVA, 1, mass=300_000, instar=1).start
-    rate = development.stage_rate(model.parameters, "larva", temperature)
+    rate = stage_rate(model.parameters, "larva", temperature)
     for day in range(1, 101):
         live(model, 1)
         if model.insects.stage[row] == Stage.LARVA:
@@ -491,7 +532,7 @@ def test_growth_without_moisture_and_with_crowding():
     row = put(model, Stage.LARVA, 1, mass=300_000).start
     put(model, Stage.LARVA, 240, mass=1000 * NG_PER_MG, first=1000, factor=1e-9)
     live(model, 50)
-    limit = math.exp(-0.05 * 240 / AREA)
+    limit = math.exp(-0.05 * 240 / 12.0)  # 10 cm of 12 dm2 count
     expected = growth.ideal_mass(p, limit * clock) * NG_PER_MG
     assert model.insects.mass[row] == pytest.approx(expected, rel=2e-3)
 
@@ -500,16 +541,18 @@ def test_size_scales_the_asymptote():
     model = quiet_colony({"larva.critical_mass_mg": 500.0, "larva.duration_days": 10.0})
     rows = put(model, Stage.LARVA, 3, mass=300_000, size=np.array([0.9, 1.0, 1.1]))
     live(model, 150)
-    expected = 300 * NG_PER_MG * np.array([0.9, 1.0, 1.1]) ** 4
+    expected = 300 * NG_PER_MG * np.array([0.9, 1.0, 1.1])
     assert column(model, "mass")[rows] == pytest.approx(expected, rel=1e-3)
 
 
 @pytest.mark.parametrize("ratio", [1.3, 1.58, 2.4])
 def test_instars_count_the_growth_in_ratios(ratio):
-    model = quiet_colony({"larva.molt_mass_ratio": ratio}, temperature_c=30.0)
+    # Nobody pupates, however long it takes.
+    values = {"larva.molt_mass_ratio": ratio, "larva.critical_mass_mg": 500.0}
+    model = quiet_colony(values, temperature_c=30.0)
     put(model, Stage.EGG, 200, mass=450_000, progress=0.999, flags=Flag.VIABLE)
     live(model, 1)
-    for _ in range(4):
+    for _ in range(5):
         live(model, 15)
         larvae = model.insects.rows(Stage.LARVA)
         grown = np.log(column(model, "mass")[larvae] / 300_000) / math.log(ratio)
@@ -543,9 +586,11 @@ def test_feed_in_plenty():
 
 
 def growth_step(mass_mg, p):
-    top = p["larva.asymptotic_mass_mg"] ** 0.25
-    share = math.exp(-growth.growth_exponent(p) / p["larva.duration_days"])
-    return (top - (top - mass_mg**0.25) * share) ** 4 - mass_mg
+    """Gain of a day by the logistic law, one day of the clock at 30 C."""
+    top, start, end = (p[f"larva.{k}_mass_mg"] for k in ("asymptotic", "hatchling", "mature"))
+    exponent = math.log((1 / start - 1 / top) / (1 / end - 1 / top))
+    far = (1 / mass_mg - 1 / top) * math.exp(-exponent / p["larva.duration_days"])
+    return 1 / (1 / top + far) - mass_mg
 
 
 @pytest.mark.parametrize("bran_days", [1.0, 2.0, 5.0])
@@ -612,11 +657,11 @@ def test_teneral_period_before_the_first_eggs(temperature, emerged):
         "adult.teneral_days": 3.3,
     }
     model = quiet_colony(values, temperature_c=temperature)
-    pace = development.stage_rate(model.parameters, "pupa", temperature)
+    pace = stage_rate(model.parameters, "pupa", temperature)
     start = {"progress": 1 - emerged * pace, "flags": Flag.FEMALE}
     put(model, Stage.PUPA, 50, bin_index=0, mass=100 * NG_PER_MG, **start)
     daily = live(model, 20)
-    fertile = math.ceil(emerged + 1 / development.teneral_rate(model.parameters, temperature))
+    fertile = math.ceil(emerged + 1 / stage_rate(model.parameters, "teneral", temperature))
     assert int(np.argmax(daily["eggs_laid"] > 0)) + 1 == fertile + 1
     assert int(np.argmax(daily["breeders"] > 0)) + 1 == fertile
 
@@ -625,7 +670,12 @@ def females(values, count, temperature=25.0, age=20, **options):
     model = quiet_colony(
         {"adult.female_share": 1.0, **values}, temperature_c=temperature, **options
     )
-    put(model, Stage.ADULT, count, bin_index=0, mass=100 * NG_PER_MG, factor=1e9, flags=1, age=age)
+    # Physiological age; half a day more keeps rounding out of the whole days.
+    progress = (age + 0.5) / development.life_scale_days(model.parameters)
+    put(
+        model, Stage.ADULT, count, bin_index=0, mass=100 * NG_PER_MG, factor=1e9, flags=1,
+        progress=progress,
+    )  # fmt: skip
     return model
 
 
@@ -636,11 +686,18 @@ def z_laid(model, mean, days=1):
 
 
 def test_fecundity_by_age():
-    """Poisson of peak x profile of age. Alarm rate: 12 x 6e-7."""
-    for age in (0, 3, 6, 12, 20, 28, 29, 30, 40, 60, 90, 150):
-        day = age + 1
-        profile = min(1.0, day / 13) * math.exp(-0.02 * max(0, day - 29))
-        assert abs(z_laid(females({}, 1500, age=age, seed=age), 1500 * 6 * profile)) < 5
+    """Poisson of peak x profile of age. Alarm rate: 13 x 6e-7.
+
+    Laying rises from the end of the teneral period at 25 C.
+    """
+    for age in (0, 3, 4, 6, 12, 20, 28, 29, 30, 40, 60, 90, 150):
+        model, day = females({}, 1500, age=age, seed=age), age + 1
+        ripe = 1 / stage_rate(model.parameters, "teneral", 25.0)
+        profile = min(1.0, max(0.0, day - ripe) / (13 - ripe)) * math.exp(-0.02 * max(0, day - 29))
+        if profile == 0.0:
+            assert live(model, 1)["eggs_laid"].sum() == 0
+        else:
+            assert abs(z_laid(model, 1500 * 6 * profile)) < 5
 
 
 def test_eggs_of_a_female_are_poisson():
@@ -675,8 +732,18 @@ def test_no_laying_beyond_the_limits(temperature):
 
 def test_only_whole_fertile_females_lay():
     model = quiet_colony()
-    put(model, Stage.ADULT, 100, bin_index=0, mass=10**8, factor=1e9, age=20, flags=0)
-    put(model, Stage.ADULT, 100, bin_index=0, mass=10**8, factor=1e9, age=20, flags=5, first=500)
+    put(model, Stage.ADULT, 100, bin_index=0, mass=10**8, factor=1e9, progress=0.02, flags=0)
+    put(
+        model,
+        Stage.ADULT,
+        100,
+        bin_index=0,
+        mass=10**8,
+        factor=1e9,
+        progress=0.02,
+        flags=5,
+        first=500,
+    )
     assert live(model, 5)["eggs_laid"].sum() == 0
 
 
@@ -718,7 +785,7 @@ def test_yield_without_predation():
     laid = model.datacollector.get_model_vars_dataframe()["eggs_laid"].sum()
     daily = live(model, 130)
     p = model.parameters
-    rate = development.stage_rate(p, "larva", 27.0)
+    rate = stage_rate(p, "larva", 27.0)
     masses = [growth.ideal_mass(p, n * rate) for n in range(150)]
     days = int(np.argmax(np.array(masses) >= 80.0))
     assert abs(masses[days] - 80.0) > 0.05 and abs(masses[days - 1] - 80.0) > 0.05

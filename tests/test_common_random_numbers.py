@@ -104,16 +104,17 @@ def test_policies_that_differ_in_labour_alone_share_every_fate():
     )
 
 
+LATE_HARVEST = {
+    "harvest.interval_days": 20,
+    "harvest.smallest_mg": 40.0,  # so that there is much to take
+    "rack.clear_below_insects": 0,
+}
 DIFFER_FROM = {
     "rotation.interval_days": ({"rotation.interval_days": 14}, {"rotation.interval_days": 23}, 14),
     "pupae.inspection_days": ({"pupae.inspection_days": 30}, {"pupae.inspection_days": 60}, 30),
     "harvest.interval_days": ({"harvest.interval_days": 9}, {"harvest.interval_days": 10}, 9),
     # No bin is cleared before, since clearing a bin harvests it.
-    "harvest.fraction": (
-        {"harvest.interval_days": 20, "rack.clear_below_insects": 0},
-        {"harvest.interval_days": 20, "rack.clear_below_insects": 0, "harvest.fraction": 0.5},
-        20,
-    ),
+    "harvest.fraction": (LATE_HARVEST, {**LATE_HARVEST, "harvest.fraction": 0.5}, 20),
     "rotation.killed_share": ({}, {"rotation.killed_share": 0.5}, 14),
 }  # fmt: skip
 
@@ -132,14 +133,19 @@ def test_policies_are_identical_until_the_day_they_differ(name):
 
 @pytest.fixture(scope="module")
 def two_policies():
-    """Colonies of one seed after 45 days under policies that differ in much."""
+    """Colonies of one seed after 45 days under policies that differ in much.
+
+    Without heat of the insects, which lets a policy change the temperature that eggs are laid at
+    and so their viability.
+    """
     founders = {**FOUNDERS, "larvae": 2000}
+    fast = {**FAST, "heat.own": False}
     gentle = make_colony(
-        {**FAST, "rotation.interval_days": 10, "moisture.start": "always"}, **founders
+        {**fast, "rotation.interval_days": 10, "moisture.start": "always"}, **founders
     )
     rough = make_colony(
         {
-            **FAST,
+            **fast,
             "rotation.interval_days": 17,
             "pupae.isolate": False,
             "moisture.start": "always",
@@ -235,8 +241,13 @@ def test_further_draws_elsewhere_change_nothing():
 
 
 def test_one_process_more_leaves_the_other_fates_alone():
-    """With background death of adults on, all survivors live exactly as they would have."""
-    calm = {"fecundity.peak_eggs_per_day": 0.0, "adult.hazard_per_day": 0.0}
+    """With background death of adults on, all survivors live exactly as they would have.
+
+    Their bin must not be cooler for the loss of the others.
+    """
+    calm = {
+        "fecundity.peak_eggs_per_day": 0.0, "adult.hazard_per_day": 0.0, "heat.own": False,
+    }  # fmt: skip
     off = make_colony(calm, breeders=300, seed=9)
     on = make_colony({**calm, "adult.hazard_per_day": 0.03}, breeders=300, seed=9)
     live(off, 30)

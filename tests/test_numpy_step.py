@@ -5,8 +5,10 @@ from __future__ import annotations
 import copy
 
 import numpy as np
+import pytest
 from conftest import make_colony
 
+from colony_sim.biology.growth import Law
 from colony_sim.population import census, kernels
 from colony_sim.population.draws import Block, blocks
 from colony_sim.population.insects import FIELDS
@@ -24,8 +26,24 @@ BUSY = {
     "harvest.fraction": 0.3,
 }
 #: Bran runs short, so that intake and the sums that depend on it are limited.
-HUNGRY = {**BUSY, "bran.start_g": 60.0, "bran.supply": "fixed", "bran.top_up_g": 0.0,
-          "pupae.isolate": False}  # fmt: skip
+HUNGRY = {
+    **BUSY,
+    "bran.start_g": 60.0,
+    "bran.supply": "fixed",
+    "bran.top_up_g": 0.0,
+    "pupae.isolate": False,
+    "predation.larva_egg": 0.2,
+}
+#: Small deep bins, where contact, heat of the insects and depth of eggs all tell.
+CLOSE = {
+    **BUSY,
+    "rack.bin_area_dm2": 2.0,
+    "heat.loss_w_per_m2_k": 5.0,
+    "egg.lifetime_days": 9.0,
+    "egg.lifetime_shape": 5.0,
+    "fecundity.laying_depth_cm": 2.0,
+    "pupae.isolate": False,
+}
 #: Events of the insects' own day; the others are the keeper's.
 KEEPERS = ("HANDLING", "HARVESTED", "SURPLUS")
 
@@ -51,13 +69,13 @@ def compare_days(values: dict, temperatures: np.ndarray, warm_up: int) -> np.nda
 
 def compare_a_day(model) -> np.ndarray:
     day = model.day + 1
-    rates = model.rates(float(model.temperatures[day - 1]))
+    room_c = float(model.temperatures[day - 1])
     results = []
     for step in (kernels.step, numpy_step.step):
         insects, substrate = copy.deepcopy(model.insects), copy.deepcopy(model.substrate)
         events, flows = np.zeros_like(model.events), np.zeros(len(Flow), np.int64)
         step(
-            model.constants, rates, model.run_seed, day, insects, substrate, model.table, events,
+            model.constants, room_c, model.run_seed, day, insects, substrate, model.table, events,
             flows,
         )  # fmt: skip
         table = census.count(insects, model.tray + 1, model.constants.predator_mass)
@@ -84,6 +102,24 @@ def test_numpy_lives_the_same_days_as_the_kernels():
     seen += compare_days(HUNGRY, warm_and_wild(75), warm_up=10)
     quiet = [e.name for e in Event if seen[e] == 0 and not any(k in e.name for k in KEEPERS)]
     assert quiet == [], "nothing of this kind was compared"
+
+
+@pytest.mark.parametrize("law", [law.name.lower() for law in Law])
+@pytest.mark.parametrize(
+    ("crowding", "refuge", "heat"), [("per_volume", "depth", True), ("per_area", "none", False)]
+)
+def test_numpy_lives_under_each_law_and_mechanism(law, crowding, refuge, heat):
+    values = {
+        **CLOSE,
+        "growth.law": law,
+        "growth.crowding": crowding,
+        "predation.refuge": refuge,
+        "heat.own": heat,
+        "fecundity.needs_male": heat,
+    }
+    seen = compare_days(values, warm_and_wild(24), warm_up=8)
+    for event in (Event.EGG_EATEN_ADULTS, Event.EGG_HATCHED, Event.PUPA_FORMED):
+        assert seen[event] > 0, event.name
 
 
 def test_numpy_draws_the_same_words():

@@ -50,6 +50,10 @@ def check_day(model):
     assert ((s.food >= 0) & (s.food <= 1)).all()
     assert ((s.wetness >= 0) & (s.wetness <= 1)).all()
     assert ((s.crowding > 0) & (s.crowding <= 1)).all()
+    assert ((s.feeding >= 0) & (s.feeding <= 1)).all()
+    assert (s.temperature >= model.temperature_c).all()
+    limit = max(model.temperature_c, model.parameters["larva.upper_c"])
+    assert (s.temperature <= limit).all() and s.temperature[-1] == model.temperature_c
     assert (model.events >= 0).all() and (model.flows >= 0).all()
     assert (model.table >= 0).all()
     for b in model.bins:
@@ -161,13 +165,22 @@ def test_the_tray_is_empty_without_isolation(values, seed):
         assert model.table[model.tray].sum() == 0
 
 
+def numbers(bundle):
+    """Every number and array of a bundle of bundles."""
+    for value in bundle:
+        if isinstance(value, tuple):
+            yield from numbers(value)
+        else:
+            yield np.asarray(value, float)
+
+
 @settings(max_examples=60, **COMMON)
 @given(sets("biology"), st.floats(-30.0, 50.0))
 def test_rates_are_finite_and_not_negative(values, room):
     parameters = make_colony(values, days=1).parameters
     assert all(np.isfinite(rate) and rate >= 0 for rate in day_rates(parameters, room))
     c = constants(parameters)
-    assert all(np.isfinite(np.asarray(value, float)).all() for value in c)
+    assert all(np.isfinite(value).all() for value in numbers(c))
     assert (np.diff(c.molt_mass.astype(np.int64)) >= 0).all()
 
 
@@ -182,7 +195,7 @@ def test_larvae_neither_shrink_nor_outgrow_their_asymptote(values, seed):
         model.step()
         rows = model.insects.rows(Stage.LARVA)
         top = model.parameters["larva.asymptotic_mass_mg"] * 1e6
-        limit = top * model.insects.size[rows].astype(float) ** 4 * (1 + 1e-5)
+        limit = top * model.insects.size[rows].astype(float) * (1 + 1e-5)
         assert (model.insects.mass[rows] <= limit).all()
         for name, mass in zip(model.insects.ident[rows].tolist(),
                               model.insects.mass[rows].tolist(), strict=True):  # fmt: skip

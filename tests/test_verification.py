@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 from verification import report
+from verification.breaks import MUTANTS
 from verification.claim import Check, Claim, chi2_check, mean_check, t_check, z_check
 from verification.lpa_map import S1, parse
-from verification.mutants import _ROOT, MUTANTS
+from verification.mutants import _ROOT
 from verification.registry import discover
 from verification.runner import Outcome, run_claim
 

@@ -67,6 +67,11 @@ def _warm(c, room_c, table, s, rates, egg_own):
         if b < tray:
             t = bin_temperature(c.heat, room_c, grams, adults, s.feeding[b])
         s.temperature[b] = t
+        if b > 0 and t == s.temperature[b - 1]:
+            # Bins without insects are all at room temperature.
+            rates[b] = rates[b - 1]
+            egg_own[b] = egg_own[b - 1]
+            continue
         row = rates_at(c.temper, t)
         for k, rate in enumerate(row):
             rates[b, k] = rate
@@ -295,4 +300,7 @@ def step(
     if count:
         insects.reserve(count)
         whole = Columns(*(getattr(insects, name) for name in FIELDS))
-        insects.n = lay_eggs(c, seed, day, insects.n, laid, mothers, whole, today, books)
+        insects.n = lay_eggs(
+            c.egg_mass, c.egg_cv, c.female_share, seed, day, insects.n, laid, mothers, whole,
+            today, books,
+        )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Command line: python -m tests.benchmarks [NAME ...]"""
+"""Command line: python -m tests.benchmarks [NAME ...], or against COMMIT"""
 
 from __future__ import annotations
 
@@ -16,23 +16,32 @@ WRITING = ("engine",)
 def main() -> None:
     every = NAMES + WRITING
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
-    parser.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(every)}")
-    parser.add_argument("--repeats", type=int, default=3, help="of each pair (default 3)")
+    about = f"of {', '.join(every)}; or against and a commit to measure beside this one"
+    parser.add_argument("names", nargs="*", metavar="NAME", help=about)
+    parser.add_argument("--repeats", type=int, help="of each pair (default 3, against: 9)")
     parser.add_argument("--quick", action="store_true", help="engine: in less than a minute")
     parser.add_argument("--out", type=Path, metavar="DIR", help="engine: folder of the table")
     chosen = parser.parse_args()
-    for name in chosen.names or every:
+    beside = chosen.names[:1] == ["against"]
+    if beside and len(chosen.names) != 2:
+        parser.error("against wants one commit")
+    for name in () if beside else chosen.names or every:
         if name not in every:
             parser.error(f"{name}: not one of {', '.join(every)}")
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
     load = " ".join(f"{x:.1f}" for x in os.getloadavg()) if hasattr(os, "getloadavg") else "?"
     print(f"{cores} cores; load of the machine over 1, 5 and 15 minutes: {load}")
+    if beside:
+        from . import against
+
+        against.main(chosen.names[1], chosen.repeats or 9)
+        return
     for name in chosen.names or every:
         module = import_module(f"{__package__}.{name}")
         if name in WRITING:
             module.main(chosen.quick, chosen.out)
         else:
-            module.main(chosen.repeats)
+            module.main(chosen.repeats or 3)
 
 
 if __name__ == "__main__":

@@ -20,6 +20,7 @@ PARTS = (
     "live_larvae",
     "live_eggs",
     "lay_eggs",
+    "_warm",
     "_limits",
     "_shortage",
     "_laying",

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from colony_sim.biology.parameters import Parameters
-from colony_sim.biology.rates import constants, day_rates
+from colony_sim.biology.rates import constants
 from colony_sim.colony.model import Colony
 from colony_sim.population import census, kernels
 from colony_sim.population.insects import FIELDS, Insects
@@ -52,7 +52,6 @@ class State:
     def __post_init__(self) -> None:
         self.parameters = Parameters.default()
         self.constants = constants(self.parameters)
-        self.rates = day_rates(self.parameters, TEMPERATURE)
         self.count = self.insects.n
 
     def census(self) -> np.ndarray:
@@ -64,7 +63,7 @@ class State:
         events = np.zeros((self.bins + 1, len(Event)), np.int64)
         flows = np.zeros(len(Flow), np.int64)
         step(
-            self.constants, self.rates, SEED, day, self.insects, self.substrate, table, events,
+            self.constants, TEMPERATURE, SEED, day, self.insects, self.substrate, table, events,
             flows,
         )  # fmt: skip
         return events, flows

@@ -35,6 +35,7 @@ def twin_of(state: State) -> TwinColony:
         insect.viable = bool(flags & Flag.VIABLE)
         insect.injured = bool(flags & Flag.INJURED)
         insect.kept = bool(flags & Flag.KEPT)
+        insect.out_of_reach = bool(flags & Flag.OUT_OF_REACH)
     twin.census()
     return twin
 

@@ -19,6 +19,8 @@ from colony_sim.population.draws import Block
 from colony_sim.population.insects import Flag, Insects, Stage
 from colony_sim.population.ledger import Event, Flow
 
+from .numpy_limits import gain, morning, warm
+
 _LOW = np.uint64(0xFFFFFFFF)
 _SHIFT = np.uint64(32)
 _WORDS = 2.0**32
@@ -68,9 +70,10 @@ def _first(threats, until):
     return fate, first
 
 
-def step(c, d, seed, day, insects: Insects, substrate, table, events, flows) -> None:
+def step(c, room_c, seed, day, insects: Insects, substrate, table, events, flows) -> None:
     """Live one day; the arguments are those of `population.kernels.step`."""
-    today = _morning(c, d, substrate, table)
+    d = warm(c, room_c, substrate, table)
+    today = morning(c, d, substrate, table)
     larvae = _plan(c, d, insects, today, table)
     _noon(c, d, substrate, table, today)
     books = SimpleNamespace(
@@ -101,37 +104,18 @@ def _older(insects: Insects, rows) -> None:
     insects.age[rows] = np.minimum(insects.age[rows], 65534) + 1
 
 
-def _morning(c, d, s, table) -> SimpleNamespace:
-    need = c.water_need * (table[:, census.LARVA_MASS] + table[:, census.ADULT_MASS])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        met = np.where(need > 0, np.minimum(1.0, s.moisture / need), s.moisture > 0)
-    s.wetness[:] = met
-    density = table[:, census.LARVA_MASS] / NG_PER_G
-    s.crowding[:] = np.exp(-c.crowding_slope * density / c.area_dm2)
-    limit = (c.growth_dry_share + (1.0 - c.growth_dry_share) * met) * s.crowding
-    return SimpleNamespace(
-        growth_share=(1.0 - np.exp(-c.growth_exponent * d.larva * limit)).astype(np.float32),
-        clock=d.larva * (1.0 - c.clock_sensitivity * (1.0 - limit)),
-        feed=np.float32(c.per_gain),
-        keep=np.float32(c.maintenance * d.larva_relative),
-    )
-
-
 def _plan(c, d, insects, today, table):
     """Rows of the larvae, what each would gain (float32, ng); bran asked for per bin."""
     rows = insects.rows(Stage.LARVA)
     bins = insects.bin[rows]
     mass = insects.mass[rows].astype(np.float32)
-    root = np.sqrt(np.sqrt(mass))
-    top = np.float32(c.asymptote_root) * insects.size[rows]
-    share = np.minimum(np.float32(1), today.growth_share[bins] * insects.factor[rows])
-    near = root + share * (top - root)
-    near *= near
-    gain = np.where(top > root, np.maximum(np.float32(0), near * near - mass), np.float32(0))
-    ask = (today.feed * gain).astype(np.int64) + (today.keep * mass).astype(np.int64)
+    top = np.float32(c.asymptote) * insects.size[rows]
+    own = today.growth_share[bins] * insects.factor[rows]
+    more = gain(c.law, insects.mass[rows], top, own)
+    ask = (today.feed * more).astype(np.int64) + (today.keep[bins] * mass).astype(np.int64)
     today.ask = _sum(bins, ask, table.shape[0])
     today.ask += (c.adult_feed * table[:, census.ADULT_MASS]).astype(np.int64)
-    return rows, gain
+    return rows, more
 
 
 def _noon(c, d, s, table, today) -> None:
@@ -139,15 +123,17 @@ def _noon(c, d, s, table, today) -> None:
         food = np.where(today.ask > 0, np.minimum(1.0, s.bran / (c.bran_days * today.ask)), 1.0)
     food[-1] = 1.0
     s.food[:] = food
+    s.feeding[:-1] *= food[:-1]
     rise = 1.0 + c.shortage_rise * (1.0 - food)
+    thirsty = rise + c.thirst_rise * (1.0 - s.wetness)
     adults = table[:, census.ADULTS].astype(np.float64)
     grams = table[:, census.PREDATOR_MASS] / NG_PER_G
     kg = np.maximum((s.bran + s.frass) / (1000.0 * NG_PER_G), 0.01)
     hazards = np.stack(
         [
-            rise * (c.adult_egg * adults / c.area_dm2),
+            thirsty * (c.adult_egg * adults / c.area_dm2),
             rise * (c.larva_egg * grams / kg),
-            rise * (c.adult_pupa * adults / c.area_dm2),
+            thirsty * (c.adult_pupa * adults / c.area_dm2),
             rise * (c.larva_pupa * grams / kg),
         ]
     )
@@ -155,6 +141,8 @@ def _noon(c, d, s, table, today) -> None:
     dry = c.laying_dry_share + (1.0 - c.laying_dry_share) * s.wetness
     density = np.exp(-c.density_slope * adults / c.area_dm2)
     today.laying = c.peak_eggs * d.laying * dry * density * food
+    if c.needs_male:
+        today.laying[table[:, census.MALES] == 0] = 0.0
     today.laying[-1] = 0.0
     today.food, today.hazards, today.pace = food, hazards, today.clock * food
     hunger = c.starvation_hazard * (1.0 - food) + d.larva_thermal
@@ -166,10 +154,10 @@ def _adults(c, d, seed, day, insects, s, today, books):
     rows = insects.rows(Stage.ADULT)
     _older(insects, rows)
     w = words(seed, Block.ADULT_FATE, insects.ident[rows], day)
-    insects.progress[rows] += np.float32(d.ageing)
-    old = insects.progress[rows] >= insects.factor[rows]
-    gone = old | (w[0] < _threshold(c.adult_hazard + d.adult_thermal))
     bins = insects.bin[rows]
+    insects.progress[rows] += d.ageing.astype(np.float32)[bins]
+    old = insects.progress[rows] >= insects.factor[rows]
+    gone = old | (w[0] < _threshold(c.adult_hazard + d.adult_thermal)[bins])
     _count(books, bins[old], Event.ADULT_DIED_AGE)
     _count(books, bins[gone & ~old], Event.ADULT_DIED_BACKGROUND)
     s.dead_adults += np.bincount(bins[gone], minlength=s.dead_adults.size)
@@ -179,11 +167,12 @@ def _adults(c, d, seed, day, insects, s, today, books):
     meal[bins == s.food.size - 1] = 0
     books.eaten += _sum(bins, meal, books.eaten.size)
     teneral = insects.size[rows] < 1
-    insects.size[rows[teneral]] += np.float32(d.teneral)
+    insects.size[rows[teneral]] += d.teneral.astype(np.float32)[bins[teneral]]
     fertile = (insects.flags[rows] & (Flag.FEMALE | Flag.INJURED)) == Flag.FEMALE
     lays = ~teneral & fertile & (today.laying[bins] > 0)
     rows, bins, u = rows[lays], bins[lays], u[lays]
-    age = np.minimum(insects.age[rows], c.age_profile.size - 1)
+    age = (insects.progress[rows].astype(np.float64) * c.temper.life_scale).astype(np.int64)
+    age = np.minimum(age, c.age_profile.size - 1)
     number = _poisson(u, today.laying[bins] * c.age_profile[age])
     return rows, np.minimum(number, 65535 - insects.eggs[rows].astype(np.int64))
 
@@ -218,9 +207,9 @@ def _completion(insects, rows, rate):
 def _pupae(c, d, seed, day, insects, rows, today, books) -> None:
     _older(insects, rows)
     bins = insects.bin[rows]
-    pace, before, done = _completion(insects, rows, d.pupa)
+    pace, before, done = _completion(insects, rows, d.pupa[bins])
     w = words(seed, Block.PUPA_FATE, insects.ident[rows], day)
-    background = np.full(rows.size, c.pupa_hazard + d.pupa_thermal)
+    background = c.pupa_hazard + d.pupa_thermal[bins]
     until = np.minimum(done, 1.0)
     threats = [(w[0], background), (w[1], today.hazards[2][bins]), (w[2], today.hazards[3][bins])]
     fate, _ = _first(threats, until)
@@ -237,15 +226,15 @@ def _pupae(c, d, seed, day, insects, rows, today, books) -> None:
     insects.progress[rows[stays]] = (before + pace)[stays]
     emerges = (fate == 0) & ~stays
     rows, rest = rows[emerges], 1.0 - done[emerges]
-    injured = (insects.flags[rows] & Flag.INJURED) != 0
-    _count(books, insects.bin[rows[injured]], Event.PUPA_INJURED)
-    _count(books, insects.bin[rows[~injured]], Event.ADULT_EMERGED)
+    injured, bins = (insects.flags[rows] & Flag.INJURED) != 0, bins[emerges]
+    _count(books, bins[injured], Event.PUPA_INJURED)
+    _count(books, bins[~injured], Event.ADULT_EMERGED)
     _turn(insects, rows, Stage.ADULT, c.adult_mass_share, Flow.EMERGENCE_LOSS, books)
     insects.eggs[rows] = 0
     u = _unit(words(seed, Block.EMERGED, insects.ident[rows], 0)[0])
     insects.factor[rows] = (-np.log(u)) ** (1.0 / c.life_shape)
-    insects.progress[rows] = rest * d.ageing
-    insects.size[rows] = rest * d.teneral
+    insects.progress[rows] = rest * d.ageing[bins]
+    insects.size[rows] = rest * d.teneral[bins]
 
 
 def _turn(insects, rows, stage, share, flow, books) -> None:
@@ -266,7 +255,7 @@ def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
     _older(insects, rows)
     gain = gain.astype(np.uint32)
     bran = (today.feed * gain.astype(np.float32)).astype(np.int64)
-    bran += (today.keep * mass.astype(np.float32)).astype(np.int64)
+    bran += (today.keep[bins] * mass.astype(np.float32)).astype(np.int64)
     gain = (gain * today.food[bins]).astype(np.uint32)
     books.eaten += _sum(bins, (bran * today.food[bins]).astype(np.int64), books.eaten.size)
     grown = _sum(bins, gain, books.grown.size)
@@ -280,15 +269,19 @@ def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
     now = before + pace
     insects.progress[rows] = now
     ripe = (now >= 1) & (mass >= c.critical_mass)
+    ripe[ripe] = (
+        words(seed, Block.LARVA_FATE, insects.ident[rows[ripe]], day)[1] < today.ripe_at[bins[ripe]]
+    )
     rows, before, now, pace = rows[ripe], before[ripe], now[ripe], pace[ripe].astype(np.float64)
     over = (now - np.float32(1)).astype(np.float64)
     rest = np.divide(over, pace, out=np.zeros(rows.size), where=before < 1)
-    _count(books, bins[ripe], Event.PUPA_FORMED)
+    bins = bins[ripe]
+    _count(books, bins, Event.PUPA_FORMED)
     _turn(insects, rows, Stage.PUPA, c.pupa_mass_share, Flow.PUPATION_LOSS, books)
     wa, wb, _, _ = words(seed, Block.PUPATED, insects.ident[rows], 0)
     factor = (1.0 / _lognormal(_normal(wa, wb), c.pupa_cv)).astype(np.float32)
     insects.factor[rows] = factor
-    insects.progress[rows] = (rest * d.pupa).astype(np.float32) * factor
+    insects.progress[rows] = (rest * d.pupa[bins]).astype(np.float32) * factor
 
 
 def _molt(c, insects, rows, bins, mass, s, books) -> None:
@@ -305,9 +298,10 @@ def _molt(c, insects, rows, bins, mass, s, books) -> None:
     books.flows[Flow.SKIN_MASS] += skin.sum()
 
 
-def _egg_threats(d, today, bins, w):
-    thermal = np.full(bins.size, d.egg_thermal)
-    return [(w[0], thermal), (w[1], today.hazards[0][bins]), (w[2], today.hazards[1][bins])]
+def _egg_threats(d, today, bins, age, hidden, w):
+    own = d.egg_own[bins, np.minimum(age, d.egg_own.shape[1] - 1)]
+    by_adults = np.where(hidden, 0.0, today.hazards[0][bins])
+    return [(w[0], own), (w[1], by_adults), (w[2], today.hazards[1][bins])]
 
 
 def _lose_eggs(books, bins, fate) -> None:
@@ -320,16 +314,15 @@ def _lose_eggs(books, bins, fate) -> None:
 def _eggs(c, d, seed, day, insects, rows, today, books) -> None:
     _older(insects, rows)
     bins = insects.bin[rows]
-    pace, before, done = _completion(insects, rows, d.egg)
+    pace, before, done = _completion(insects, rows, d.egg[bins])
     done = np.maximum(done, 0.0)
     until = np.minimum(done, 1.0)
     w = words(seed, Block.EGG_FATE, insects.ident[rows], day)
-    fate, _ = _first(_egg_threats(d, today, bins, w), until)
-    lived = (insects.age[rows] - 1.0) + until
-    over = (fate == 0) & (lived >= c.egg_longest_days)
+    hidden = (insects.flags[rows] & Flag.OUT_OF_REACH) != 0
+    fate, _ = _first(_egg_threats(d, today, bins, insects.age[rows], hidden, w), until)
     viable = (insects.flags[rows] & Flag.VIABLE) != 0
-    ends = (fate == 0) & ~over & (done <= 1.0)
-    fate[over | (ends & ~viable)] = 1
+    ends = (fate == 0) & (done <= 1.0)
+    fate[ends & ~viable] = 1
     hatches = ends & viable
     _lose_eggs(books, bins, fate)
     _die(insects, rows[fate > 0], books)
@@ -386,19 +379,21 @@ def _lay(c, d, seed, day, insects, laid, today, books) -> None:
     books.flows[Flow.EGG_MASS] += c.egg_mass * total
     w = words(seed, Block.EGG_FATE, child, day)
     rest = _unit(w[3])
-    fate, _ = _first(_egg_threats(d, today, bins, w), rest)
+    hidden = _unit(words(seed, Block.DEPTH, child, 0)[0]) < today.hidden[bins]
+    fate, _ = _first(_egg_threats(d, today, bins, 0, hidden, w), rest)
     _lose_eggs(books, bins, fate)
     books.flows[Flow.DEAD_MASS] += c.egg_mass * int(np.count_nonzero(fate))
-    child, bins, rest = child[fate == 0], bins[fate == 0], rest[fate == 0]
+    child, bins, rest, hidden = (x[fate == 0] for x in (child, bins, rest, hidden))
     w = words(seed, Block.LAID, child, 0)
     flags = np.where(_unit(w[0]) < c.female_share, Flag.FEMALE, 0)
-    flags |= np.where(_unit(w[1]) < d.viability, Flag.VIABLE, 0)
+    flags |= np.where(_unit(w[1]) < d.viability[bins], Flag.VIABLE, 0)
+    flags |= np.where(hidden, Flag.OUT_OF_REACH, 0)
     pace = (1.0 / _lognormal(_normal(w[2], w[3]), c.egg_cv)).astype(np.float32)
     insects.append(
         child.size,
         ident=child,
         mass=c.egg_mass,
-        progress=(rest * d.egg).astype(np.float32) * pace,
+        progress=(rest * d.egg[bins]).astype(np.float32) * pace,
         factor=pace,
         bin=bins,
         stage=Stage.EGG,

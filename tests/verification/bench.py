@@ -11,22 +11,29 @@ from colony_sim.population import census
 from colony_sim.population.insects import Stage
 from colony_sim.population.ledger import Event
 
-#: Nothing eats, crowds, starves or dries out.
+#: Nothing eats, crowds, starves, dries out or warms its bin; females need no male.
 IDEAL = {
     "predation.adult_egg": 0.0,
     "predation.adult_pupa": 0.0,
     "predation.larva_egg": 0.0,
     "predation.larva_pupa": 0.0,
     "growth.crowding_slope": 0.0,
+    "growth.crowding_slope_area": 0.0,
+    "larva.contact_slope": 0.0,
+    "heat.own": False,
     "growth.dry_share": 1.0,
     "fecundity.density_slope": 0.0,
     "fecundity.dry_share": 1.0,
+    "fecundity.needs_male": False,
 }
-#: Besides, nothing dies before its time.
+#: Besides, nothing dies before its time; heat and cold kill all beyond the lethal limits.
 IMMORTAL = {
     **IDEAL,
     "egg.viable_share": 1.0,
-    "egg.lifetime_days": 200.0,
+    "egg.lifetime_days": 1000.0,
+    "egg.lifetime_shape": 50.0,
+    "survival.heat_scale_k": 0.05,
+    "survival.cold_scale_k": 0.05,
     "larva.hazard_per_day": 0.0,
     "larva.young_hazard_per_day": 0.0,
     "pupa.hazard_per_day": 0.0,

@@ -8,8 +8,8 @@ No process is added or replaced. Stages take one mild day each, and the weather 
 - day 12, too hot for laying as well: each egg hatches one day after it was laid, unless eaten
   at the hazards of that fortnight's larvae and beetles;
 - day 14, mild: pupae emerge, larvae that have lived a mild day before pupate, the others grow
-  to their full mass; the day is below the lethal limit of larvae and beetles by just so much
-  that shares mul and mua of them die.
+  to their full mass; the day is so close to the lethal limits of larvae and beetles that shares
+  mul and mua of them die.
 - The other days are too hot for anything.
 
 Hatchlings pass that cold day too, so beetles lay b / (1 - mul) eggs each (fecundity without
@@ -48,12 +48,14 @@ _EGG_UPPER = optimize.brentq(
 WEATHER = (_RIPENING, *[_IDLE] * 9, _LAYING, _HATCHING, _IDLE, _MILD)
 #: Masses at hatching and after one mild day; after two it is about 5.5 mg.
 _HATCHLING_MG, _LARVA_MG, _CRITICAL_MG = 4.0, 5.0, 5.25
-_SUBSTRATE_G, _LETHAL = 20.0, 2.0
+#: Degrees of cold that raise the death rate by e: next to nobody dies on the other days.
+_SUBSTRATE_G, _SCALE_K = 20.0, 0.05
 
 
 def _lethal_below(share: float) -> float:
     """Lower lethal limit at which this share dies on the mild day."""
-    return _MILD - math.log(max(1.0 - share, 1e-10)) / _LETHAL
+    hazard = -math.log(max(1.0 - share, 1e-10))
+    return _MILD + _SCALE_K * math.log(max(hazard, 1e-10))
 
 
 def values(s: LpaSet, volume: float) -> dict:
@@ -81,12 +83,13 @@ def values(s: LpaSet, volume: float) -> dict:
     lethal |= {
         "larva.lethal_low_c": _lethal_below(s.mul),
         "adult.lethal_low_c": _lethal_below(s.mua),
-        "survival.lethal_hazard": _LETHAL,
+        "survival.cold_scale_k": _SCALE_K,
     }
     return {
         **IMMORTAL,
         **stages,
         **lethal,
+        "growth.law": "logistic",
         "larva.size_cv": 0.0,
         "egg.mass_mg": _HATCHLING_MG,
         "larva.hatchling_mass_mg": _HATCHLING_MG,
@@ -115,6 +118,8 @@ def values(s: LpaSet, volume: float) -> dict:
         "fecundity.upper_c": _LAYING + 0.5,
         "predation.larva_from_mg": 0.0,
         "predation.shortage_rise": 0.0,
+        "predation.thirst_rise": 0.0,
+        "predation.refuge": "none",
         "predation.injured_share": 0.0,
         "predation.adult_egg": s.cea,
         "predation.adult_pupa": s.cpa / len(WEATHER),

@@ -30,6 +30,29 @@ class Chain:
     leave: np.ndarray
 
 
+def _eggs(p, t: float, law, days: int) -> Chain:
+    """Eggs from a uniform time of laying; heat and cold at once, wear from the next day on.
+
+    Within a day the density is nearly flat: what kills acts for half of the last day on average.
+    """
+    thermal = bio.thermal_death(p, "egg", t)
+    n = np.arange(days + 1)
+    wear = np.cumsum([bio.egg_wear(p, age) for age in n])
+    half = wear - 0.5 * np.diff(wear, prepend=0.0)
+    stay, leave = np.zeros(days + 1), np.zeros(days + 1)
+    for r in _FRACTIONS:
+        ended = law.cdf(n + r)
+        stay += (1.0 - ended) * np.exp(-thermal * (n + r) - wear)
+        share = np.append(0.0, np.diff(ended))
+        leave += share * np.exp(-thermal * (n + r - 0.5) - half)
+    return Chain(stay / _FRACTIONS.size, leave / _FRACTIONS.size)
+
+
+def hazard(p, stage: str, t: float) -> float:
+    """Background with heat and cold (1/d)."""
+    return p[f"{stage}.hazard_per_day"] + bio.thermal_death(p, stage, t)
+
+
 def _chain(law, days: int, hazard: float, within_day: bool) -> Chain:
     """Entry at a uniform moment of a day; death at a constant hazard from the next day on.
 
@@ -52,17 +75,19 @@ def _chain(law, days: int, hazard: float, within_day: bool) -> Chain:
 def adult_rows(p, t: float, days: int) -> tuple[np.ndarray, np.ndarray]:
     """Alive k days after emergence, and eggs laid on day k per adult that emerged."""
     k = np.arange(days + 1)
-    shape, background = p["adult.life_shape"], p["adult.hazard_per_day"]
+    shape, background = p["adult.life_shape"], hazard(p, "adult", t)
     ageing, ripening = bio.ageing(p, t), bio.ripening(p, t)
-    by_age = np.array([bio.laying_by_age(p, age) for age in k])
-    mean = p["fecundity.peak_eggs_per_day"] * bio.laying_by_temperature(p, t) * by_age
+    peak = p["fecundity.peak_eggs_per_day"] * bio.laying_by_temperature(p, t)
     alive, laid = np.zeros(days + 1), np.zeros(days + 1)
     for r in _FRACTIONS:
         living = np.exp(-(((k + r) * ageing) ** shape) - background * k)
         living[0] = 1.0
         ripe = (r + k - 1.0) * ripening >= 1.0
+        # Whole days at the reference temperature of life.
+        ages = ((k + r) * ageing * bio.life_scale(p)).astype(int)
+        by_age = np.array([bio.laying_by_age(p, age) for age in ages])
         alive += living
-        laid += living * mean * ripe * p["adult.female_share"]
+        laid += living * peak * by_age * ripe * p["adult.female_share"]
     return alive / _FRACTIONS.size, laid / _FRACTIONS.size
 
 
@@ -86,15 +111,18 @@ class Projection:
         means = [1.0 / bio.development(p, s, t) for s in STAGES[:3]]
         laws = [lognormal(p[f"{s}.duration_cv"], m) for s, m in zip(STAGES[:3], means, strict=True)]
         days = [int(law.ppf(1 - 1e-10)) + 3 for law in laws]
-        # Eggs that cannot hatch vanish at the end of the stage.
-        eggs = _chain(laws[0], days[0], 0.0, within_day=False)
+        # Eggs that cannot hatch vanish at the end of the stage. Heat and cold of the day of laying
+        # are taken off what is laid.
+        eggs = _eggs(p, t, laws[0], days[0])
+        kept = eggs.stay[0]
         self.chains = [
-            Chain(eggs.stay, eggs.leave * bio.viable_share(p, t)),
-            _chain(laws[1], days[1], p["larva.hazard_per_day"], within_day=False),
-            _chain(laws[2], days[2], p["pupa.hazard_per_day"], within_day=True),
+            Chain(eggs.stay / kept, eggs.leave / kept * bio.viable_share(p, t)),
+            _chain(laws[1], days[1], hazard(p, "larva", t), within_day=False),
+            _chain(laws[2], days[2], hazard(p, "pupa", t), within_day=True),
         ]
         longest = int(3.0 / bio.ageing(p, t))
-        self.alive, self.laid = adult_rows(p, t, longest)
+        self.alive, laid = adult_rows(p, t, longest)
+        self.laid = laid * kept
         self.laws = laws
         self._solve()
 
@@ -165,25 +193,27 @@ class Projection:
         E[exp(-(r + h) D)] over each stage and of the integral of exp(-r x) l(x) m(x).
         """
         p, t = self.p, self.t
-        hazards = (0.0, p["larva.hazard_per_day"], p["pupa.hazard_per_day"])
+        hazards = (bio.thermal_death(p, "egg", t), hazard(p, "larva", t), hazard(p, "pupa", t))
+        lifetimes = (p["egg.lifetime_days"], math.inf, math.inf)
         ageing = bio.ageing(p, t)
         wait = 1.0 / bio.ripening(p, t)
         x = np.linspace(0.0, self.alive.size, 40 * self.alive.size)
-        law = np.exp(-((x * ageing) ** p["adult.life_shape"]) - p["adult.hazard_per_day"] * x)
-        by_age = np.array([bio.laying_by_age(p, age) for age in x])
+        law = np.exp(-((x * ageing) ** p["adult.life_shape"]) - hazard(p, "adult", t) * x)
+        by_age = np.array([bio.laying_by_age(p, age) for age in x * ageing * bio.life_scale(p)])
         peak = p["fecundity.peak_eggs_per_day"] * bio.laying_by_temperature(p, t)
         mothers = law * by_age * (x >= wait) * peak * p["adult.female_share"]
 
-        def transform(rate: float, law) -> float:
+        def transform(rate: float, law, lifetime: float) -> float:
             # Gauss-Hermite on the normal deviate of the lognormal.
             nodes, weights = np.polynomial.hermite_e.hermegauss(60)
             duration = law.kwds["scale"] * np.exp(law.kwds["s"] * nodes)
-            return float((weights * np.exp(-rate * duration)).sum() / math.sqrt(2 * math.pi))
+            wear = (duration / lifetime) ** p["egg.lifetime_shape"]
+            return float((weights * np.exp(-rate * duration - wear)).sum() / math.sqrt(2 * math.pi))
 
         def excess(r: float) -> float:
             total = bio.viable_share(p, t)
-            for hazard, law in zip(hazards, self.laws, strict=True):
-                total *= transform(r + hazard, law)
+            for own, law, lifetime in zip(hazards, self.laws, lifetimes, strict=True):
+                total *= transform(r + own, law, lifetime)
             return total * float(np.trapezoid(np.exp(-r * x) * mothers, x)) - 1.0
 
         return math.exp(optimize.brentq(excess, 1e-4, 0.2))

@@ -23,7 +23,8 @@ class EggPredation(Claim):
     statement = (
         "Eggs under predators survive with probability exp(-integral of the hazard), the hazard in"
         " proportion to adults per dm2 and to predator larvae per kg of substrate; eaters share"
-        " the eaten in proportion to their hazards; shortage of bran raises every hazard; pupae"
+        " the eaten in proportion to their hazards; shortage of bran raises every hazard, lack"
+        " of moisture that of beetles; eggs laid below the beetles' reach are safe from them; pupae"
         " attacked once may live on injured."
     )
     source = "competing exponential hazards, closed form"
@@ -35,6 +36,8 @@ class EggPredation(Claim):
             *self._varying(n),
             *self._two_eaters(n),
             self._shortage(n),
+            self._thirst(n),
+            *self._refuge(n),
             *self._injured(n),
         ]
 
@@ -126,6 +129,70 @@ class EggPredation(Claim):
         return z_check(
             "share of eggs left after 5 days, bran short", bench.table[0, 0] / n, share, se
         )
+
+    def _thirst(self, n: int) -> Check:
+        """A quarter of the moisture that beetles need in a day."""
+        c, rise, beetles, need = 0.01, 3.0, 60, 0.02
+        bench = Bench(
+            {
+                **IMMORTAL,
+                "predation.adult_egg": c,
+                "predation.thirst_rise": rise,
+                "fecundity.peak_eggs_per_day": 0.0,
+                "feed.water_need_per_day": need,
+                "feed.evaporation_share": 0.0,
+            },
+            self.seed + 4,
+            moisture_g=0.25 * need * beetles * 0.1,
+        )
+        self._eggs(bench, n)
+        bench.add_beetles(beetles)
+        bench.run(5, 25.0)
+        share = math.exp(-5 * c * beetles / 12.0 * (1 + rise * 0.75))
+        se = math.sqrt(share * (1 - share) / n)
+        return z_check(
+            "share of eggs left after 5 days, moisture short", bench.table[0, 0] / n, share, se
+        )
+
+    def _refuge(self, n: int) -> list[Check]:
+        """Beetles that leave no egg within reach: what is left lies deeper, if bran is deep."""
+        reach, depth, rise = 2.0, 1.5, 0.1
+        beetles = max(60, n // 250)
+        per_bran = 12.0 * 100.0 / 4.3
+        checks = []
+        for cm, refuge in ((5.0, "depth"), (1.9, "depth"), (5.0, "none")):
+            bench = Bench(
+                {
+                    **IMMORTAL,
+                    # Certain death within the rest of the day of laying, but below certainty for
+                    # a word of 32 bits.
+                    "predation.adult_egg": 15.0 * 12.0 / beetles,
+                    "predation.refuge": refuge,
+                    "predation.reach_cm": reach,
+                    "fecundity.laying_depth_cm": depth,
+                    "fecundity.depth_rise": rise,
+                    "fecundity.peak_eggs_per_day": n / 5 / beetles,
+                    "egg.duration_days": 90.0,
+                    "feed.bran_cm3_per_g": 4.3,
+                    "rack.bin_area_dm2": 12.0,
+                },
+                self.seed + 5,
+                bran_g=cm * per_bran,
+            )
+            bench.add_beetles(beetles)
+            laid = int(bench.run(1, 25.0, Event.EGG_LAID).sum())
+            bench.constants = bench.constants._replace(peak_eggs=0.0)
+            bench.run(3, 25.0)
+            share = math.exp(-reach / (depth * (1 + rise * beetles / 12.0)))
+            share *= refuge == "depth" and cm > reach
+            left = int(bench.table[0, 0])
+            name = f"eggs left under {refuge} in {cm:g} cm of bran, of {laid}"
+            if share:
+                se = math.sqrt(share * (1 - share) / laid)
+                checks.append(z_check(f"share of {name}", left / laid, share, se))
+            else:
+                checks.append(exact(name, left, 0, "beetles reach every egg"))
+        return checks
 
     def _injured(self, n: int) -> list[Check]:
         """A pupa of 12 days: a first attack injures with probability q, a second kills."""
@@ -219,6 +286,9 @@ class RotationShare(Claim):
             "egg.duration_days": egg,
             "egg.duration_cv": 0.0,
             "egg.viable_share": 1.0,
+            "egg.lifetime_days": 1000.0,
+            "predation.refuge": "none",
+            "predation.thirst_rise": 0.0,
             "adult.hazard_per_day": 0.0,
             "adult.life_mean_days": 1000.0,
             "adult.life_shape": 20.0,

@@ -34,8 +34,9 @@ class Survival(Claim):
     statement = (
         "Larvae die exponentially at the rate of their size; beetles follow a Weibull law whose"
         " time runs with a Q10, times an exponential background; pupae emerge with probability"
-        " E[exp(-h D)] over the lognormal duration D; beyond a lethal limit the hazard rises in"
-        " proportion to the degrees."
+        " E[exp(-h D)] over the lognormal duration D; the hazard of heat and cold is 1 per day at"
+        " the lethal temperature and e times less for each scale further in; eggs outlast a"
+        " Weibull wear in calendar age."
     )
     source = "closed forms; ageing as Weibull (the engine's choice; a Gompertz law is not offered)"
 
@@ -49,13 +50,15 @@ class Survival(Claim):
             self._adults(n, 30.0, 0.01),
             self._pupae(n),
         ]
-        for stage, kind, t in (
-            ("egg", Stage.EGG, 37.9),
-            ("larva", Stage.LARVA, 40.3),
-            ("pupa", Stage.PUPA, -0.4),
-            ("adult", Stage.ADULT, -5.2),
+        for stage, kind, side, within in (
+            ("egg", Stage.EGG, "high", 0.5),
+            ("larva", Stage.LARVA, "high", 2.0),
+            ("pupa", Stage.PUPA, "low", 4.0),
+            ("adult", Stage.ADULT, "low", -1.0),
+            ("adult", Stage.ADULT, "high", 1.5),
         ):
-            checks.append(self._lethal(n, stage, kind, t))
+            checks.append(self._lethal(n, stage, kind, side, within))
+        checks += [self._wear(n, 12.0, 6.0), self._wear(n, 9.5, 1.0)]
         return checks
 
     def _watch(self, bench: Bench, days: int, t: float) -> np.ndarray:
@@ -106,14 +109,29 @@ class Survival(Claim):
         se = math.sqrt(share * (1 - share) / n)
         return z_check(f"share of pupae emerging, {n} pupae", emerged / n, share, se)
 
-    def _lethal(self, n: int, stage: str, kind: Stage, t: float) -> Check:
+    def _wear(self, n: int, lifetime: float, shape: float) -> Check:
+        """Eggs too cold to develop; the law ends where the hazard becomes constant."""
+        values = {"egg.lifetime_days": lifetime, "egg.lifetime_shape": shape}
+        bench = Bench({**IMMORTAL, **values}, self.seed + 4)
+        bench.add(n, Stage.EGG, mass=450_000, flags=2)
+        days = int(2 * lifetime)
+        alive = self._watch(bench, days, bench.p["egg.lower_c"])
+        law = np.exp(-((np.arange(days + 1) / lifetime) ** shape))
+        self.curves.append((f"eggs, wear of {lifetime:g} d", alive, law))
+        return deaths_check(f"eggs, Weibull wear of {lifetime:g} d, shape {shape:g}", alive, law)
+
+    def _lethal(self, n: int, stage: str, kind: Stage, side: str, within: float) -> Check:
+        """Deaths at some degrees within a lethal limit (beyond it, if negative)."""
         values = {f"{stage}.duration_days": 100.0} if stage in ("egg", "pupa") else {}
+        values |= {"survival.heat_scale_k": 0.8, "survival.cold_scale_k": 3.0}
         bench = Bench({**IMMORTAL, **values, "fecundity.peak_eggs_per_day": 0.0}, self.seed + 3)
         bench.add(
             n, kind, mass=50_000_000, factor=1000.0 if stage == "adult" else 0.01, instar=1, flags=2
         )
+        limit = bench.p[f"{stage}.lethal_{side}_c"]
+        t = limit - within if side == "high" else limit + within
         alive = self._watch(bench, 5, t)
-        hazard = bio.thermal_death(bench.p, stage, t)
+        hazard = math.exp(-within / (0.8 if side == "high" else 3.0))
         law = np.exp(-hazard * np.arange(6))
         return deaths_check(f"{stage} at {t:g} C, exp(-{hazard:.2g} n)", alive, law)
 

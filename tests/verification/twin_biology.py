@@ -36,15 +36,63 @@ def ripening(p, t: float) -> float:
 
 def ageing(p, t: float) -> float:
     """Progress of a beetle on the scale of a Weibull life of scale 1."""
-    mean_of_unit = math.gamma(1.0 + 1.0 / p["adult.life_shape"])
-    scale = p["adult.life_mean_days"] / mean_of_unit
-    return p["adult.life_q10"] ** ((t - p["adult.life_reference_c"]) / 10.0) / scale
+    return p["adult.life_q10"] ** ((t - p["adult.life_reference_c"]) / 10.0) / life_scale(p)
 
 
 def thermal_death(p, stage: str, t: float) -> float:
-    """Death rate from heat or cold."""
-    beyond = max(0.0, t - p[f"{stage}.lethal_high_c"], p[f"{stage}.lethal_low_c"] - t)
-    return p["survival.lethal_hazard"] * beyond
+    """Death rate from heat and cold: each 1 at its own lethal temperature, no more than 700."""
+    heat = (t - p[f"{stage}.lethal_high_c"]) / p["survival.heat_scale_k"]
+    cold = (p[f"{stage}.lethal_low_c"] - t) / p["survival.cold_scale_k"]
+    return min(700.0, math.exp(min(700.0, heat)) + math.exp(min(700.0, cold)))
+
+
+def egg_wear(p, age: int) -> float:
+    """Weibull hazard over the day in which an egg turns `age` days old, constant once twice the
+    lifetime is over; none on the day of laying.
+    """
+
+    def total(days: int) -> float:
+        return min(700.0, (days / p["egg.lifetime_days"]) ** p["egg.lifetime_shape"])
+
+    age = min(age, int(2 * p["egg.lifetime_days"]) + 1)
+    return total(age) - total(age - 1) if age > 0 else 0.0
+
+
+def own_heat(p, room: float, larvae_g: float, beetles: int, feeding: float) -> float:
+    """Temperature of a bin that its insects warm, by halving the interval forty times."""
+    lower, upper = p["larva.lower_c"], p["larva.upper_c"]
+    reference = briere(p["heat.reference_c"], lower, upper)
+    if not p["heat.own"] or reference <= 0.0 or room >= upper:
+        return room
+    unfed, fed = p["heat.unfed_mw_per_g"] / 1000.0, p["heat.fed_mw_per_g"] / 1000.0
+    made = larvae_g * (unfed + (fed - unfed) * feeding) + beetles * (p["heat.adult_mw"] / 1000.0)
+    lost = p["heat.loss_w_per_m2_k"] * p["rack.bin_area_dm2"] / 100.0
+    degrees = made / (lost * reference)
+    if degrees <= 0.0:
+        return room
+    cold, warm = room, upper
+    for _ in range(40):
+        guess = 0.5 * (cold + warm)
+        if room + degrees * briere(guess, lower, upper) > guess:
+            cold = guess
+        else:
+            warm = guess
+    return 0.5 * (cold + warm)
+
+
+def substrate_cm3(p, bran_ng: int, frass_ng: int) -> float:
+    """Volume of bran and frass; an empty bin counts 40 cm3."""
+    bran, frass = bran_ng / 1e9 * p["feed.bran_cm3_per_g"], frass_ng / 1e9
+    return max(40.0, bran + frass * p["feed.frass_cm3_per_g"])
+
+
+def hidden_share(p, beetles: int, cm3: float) -> float:
+    """Share of the eggs laid deeper than beetles reach."""
+    area, reach = p["rack.bin_area_dm2"], p["predation.reach_cm"]
+    if p["predation.refuge"] == "none" or cm3 / (100.0 * area) <= reach:
+        return 0.0
+    deeper = 1.0 + p["fecundity.depth_rise"] * (beetles / area)
+    return math.exp(-reach / (p["fecundity.laying_depth_cm"] * deeper))
 
 
 def laying_by_temperature(p, t: float) -> float:
@@ -58,10 +106,25 @@ def laying_by_temperature(p, t: float) -> float:
     return (t - a) / (b - a) if t < b else (d - t) / (d - c)
 
 
+def life_scale(p) -> float:
+    """Days at adult.life_reference_c that one unit of a beetle's progress stands for."""
+    return p["adult.life_mean_days"] / math.gamma(1.0 + 1.0 / p["adult.life_shape"])
+
+
 def laying_by_age(p, age: int) -> float:
-    """Rise to full laying, plateau, exponential decline."""
-    start, end = p["fecundity.full_from_days"], p["fecundity.full_until_days"]
-    rise = 1.0 if start <= 0 else min(1.0, age / start)
+    """Rise from the end of the teneral period to full laying, plateau, exponential decline.
+
+    Age in whole days at adult.life_reference_c.
+    """
+    full, end = p["fecundity.full_from_days"], p["fecundity.full_until_days"]
+    ripe = ripening(p, p["adult.life_reference_c"])
+    start = 1.0 / ripe if ripe > 0.0 else full
+    if age >= full:
+        rise = 1.0
+    elif age <= start:
+        rise = 0.0
+    else:
+        rise = (age - start) / (full - start)
     return rise * math.exp(-p["fecundity.decline_per_day"] * max(0.0, age - end))
 
 
@@ -86,33 +149,10 @@ def weibull(u: float, shape: float) -> float:
     return (-math.log(u)) ** (1.0 / shape)
 
 
-def fourth_root(mass: float) -> float:
-    """mass ** (1/4), by square roots as everywhere in the model."""
-    return math.sqrt(math.sqrt(mass))
-
-
 def size_factor(p, z: float) -> float:
-    """Factor on the fourth root of asymptotic mass; no larva outgrows 4.2 g."""
-    largest = 4.2e9**0.25 / fourth_root(p["larva.asymptotic_mass_mg"] * 1e6)
+    """Factor on asymptotic mass; no larva outgrows 4.2 g."""
+    largest = 4.2e9 / (p["larva.asymptotic_mass_mg"] * 1e6)
     return min(largest, lognormal(z, p["larva.size_cv"]))
-
-
-def growth_exponent(p) -> float:
-    """West, Brown and Enquist 2001 on the larval clock: from hatchling to mature mass in 1."""
-    top = fourth_root(p["larva.asymptotic_mass_mg"])
-    start = fourth_root(p["larva.hatchling_mass_mg"])
-    end = fourth_root(p["larva.mature_mass_mg"])
-    return math.log((top - start) / (top - end))
-
-
-def ideal_mass_mg(p, clock: float, size: float = 1.0) -> float:
-    """Mass at a point of the larval clock when nothing limits growth.
-
-    `size` is the larva's own factor on the fourth root of asymptotic mass.
-    """
-    top = fourth_root(p["larva.asymptotic_mass_mg"]) * size
-    start = fourth_root(p["larva.hatchling_mass_mg"])
-    return (top - (top - start) * math.exp(-growth_exponent(p) * clock)) ** 4
 
 
 def molt_mass_ng(p, instar: int) -> int:

@@ -11,6 +11,7 @@ from numpy import float32
 
 from . import twin_biology as bio
 from .philox import normal, unit, words
+from .twin_growth import LAWS
 from .twin_insect import EMERGED, HATCHED, Insect
 from .twin_keeper import TwinKeeper
 
@@ -31,23 +32,36 @@ class Stocks:
         self.moist = self.harvested = False
         self.counts = dict.fromkeys(STAGES, 0)
         self.larvae_ng = self.predators_ng = self.adults_ng = 0
+        self.males = 0
+        self.feeding = 1.0
 
-    def morning(self, p, rates, exponent: float) -> None:
-        """Limits from the census and the stocks of the morning."""
+    def morning(self, p, room: float, law, exponent: float) -> None:
+        """Temperature and limits from the census and the stocks of the morning."""
+        grams, beetles = self.larvae_ng / 1e9, self.counts["adult"]
+        if not self.is_tray:
+            room = bio.own_heat(p, room, grams, beetles, self.feeding)
+        self.rates = rates = rates_at(p, room)
         need = p["feed.water_need_per_day"] * (self.larvae_ng + self.adults_ng)
         supply = min(1.0, self.moisture / need) if need > 0 else float(self.moisture > 0)
         self.wetness = supply
         dry = p["growth.dry_share"]
         wet = dry + (1.0 - dry) * supply
-        density = self.larvae_ng / 1e9
-        crowding = math.exp(-p["growth.crowding_slope"] * density / p["rack.bin_area_dm2"])
-        limit = wet * crowding
-        self.growth_share = float32(1.0 - math.exp(-exponent * rates.larva * limit))
+        area = p["rack.bin_area_dm2"]
+        cm3 = bio.substrate_cm3(p, self.bran, self.frass)
+        usable = min(cm3, area * 100.0 * p["growth.usable_depth_cm"])
+        if p["growth.crowding"] == "per_volume":
+            crowding = math.exp(-p["growth.crowding_slope"] * (grams * 1000.0 / usable))
+        else:
+            crowding = math.exp(-p["growth.crowding_slope_area"] * (grams / area))
+        limit = self.feeding = wet * crowding
+        self.growth_share = float32(law.way(exponent, rates.larva * limit))
         self.clock_pace = rates.larva * (1.0 - p["larva.clock_sensitivity"] * (1.0 - limit))
+        self.pupation = math.exp(-p["larva.contact_slope"] * self.counts["larva"] / usable)
+        self.hidden = bio.hidden_share(p, beetles, cm3)
         self.asked = int(p["adult.feed_share_per_day"] * self.adults_ng)
         self.eaten = self.grown = 0
 
-    def noon(self, p, rates) -> None:
+    def noon(self, p) -> None:
         """Shortage of bran, hazards and laying, once every larva has asked for its feed."""
         self.food, self.laying = 1.0, 0.0
         self.egg_by_adults = self.egg_by_larvae = 0.0
@@ -56,18 +70,38 @@ class Stocks:
             return
         if self.asked > 0:
             self.food = min(1.0, self.bran / (p["growth.bran_days"] * self.asked))
+        self.feeding *= self.food
         hunger = 1.0 + p["predation.shortage_rise"] * (1.0 - self.food)
+        thirst = hunger + p["predation.thirst_rise"] * (1.0 - self.wetness)
         area, adults = p["rack.bin_area_dm2"], self.counts["adult"]
         grams = self.predators_ng / 1e9
         kg = max((self.bran + self.frass) / 1e12, 0.01)
-        self.egg_by_adults = hunger * (p["predation.adult_egg"] * adults / area)
+        self.egg_by_adults = thirst * (p["predation.adult_egg"] * adults / area)
         self.egg_by_larvae = hunger * (p["predation.larva_egg"] * grams / kg)
-        self.pupa_by_adults = hunger * (p["predation.adult_pupa"] * adults / area)
+        self.pupa_by_adults = thirst * (p["predation.adult_pupa"] * adults / area)
         self.pupa_by_larvae = hunger * (p["predation.larva_pupa"] * grams / kg)
+        if p["fecundity.needs_male"] and not self.males:
+            return
         dry = p["fecundity.dry_share"] + (1.0 - p["fecundity.dry_share"]) * self.wetness
         crowd = math.exp(-p["fecundity.density_slope"] * adults / area)
         peak = p["fecundity.peak_eggs_per_day"]
-        self.laying = peak * rates.laying * dry * crowd * self.food
+        self.laying = peak * self.rates.laying * dry * crowd * self.food
+
+
+def rates_at(p, t: float) -> SimpleNamespace:
+    """What a temperature makes of every rate."""
+    larva = bio.development(p, "larva", t)
+    return SimpleNamespace(
+        egg=bio.development(p, "egg", t),
+        larva=larva,
+        larva_relative=larva * p["larva.duration_days"],
+        pupa=bio.development(p, "pupa", t),
+        teneral=bio.ripening(p, t),
+        ageing=bio.ageing(p, t),
+        laying=bio.laying_by_temperature(p, t),
+        viability=bio.viable_share(p, t),
+        **{f"{s}_thermal": bio.thermal_death(p, s, t) for s in STAGES},
+    )
 
 
 class TwinColony(mesa.Model):
@@ -94,7 +128,8 @@ class TwinColony(mesa.Model):
         self.temperatures = [float(t) for t in temperatures]
         self.stocks = [Stocks(False) for _ in range(p["rack.bins"])] + [Stocks(True)]
         self.tray = p["rack.bins"]
-        self.exponent = bio.growth_exponent(p)
+        self.law = LAWS[p["growth.law"]]
+        self.exponent = self.law.exponent(p)
         self._molts: dict[int, int] = {}
         self.events: Counter = Counter()
         self.flows: Counter = Counter()
@@ -122,10 +157,10 @@ class TwinColony(mesa.Model):
         self.events[event] += 1
         self.flows[flow] += ng
 
-    def bran_for(self, gain, mass) -> int:
+    def bran_for(self, rates, gain, mass) -> int:
         """Bran (ng) for a gain and for the upkeep of a mass, both float32 ng."""
         p = self.p
-        upkeep = p["feed.maintenance_per_day"] * self.rates.larva_relative
+        upkeep = p["feed.maintenance_per_day"] * rates.larva_relative
         return int(float32(p["feed.per_gain"]) * gain) + int(float32(upkeep) * mass)
 
     def molt_mass(self, instar: int) -> int:
@@ -140,15 +175,15 @@ class TwinColony(mesa.Model):
         self.events.clear()
         self.flows.clear()
         p = self.p
-        self.rates = self._rates_at(self.temperatures[self.day - 1])
+        room = self.temperatures[self.day - 1]
         for bin_ in self.stocks:
-            bin_.morning(p, self.rates, self.exponent)
+            bin_.morning(p, room, self.law, self.exponent)
         today = self.insects
         for insect in today:
             if insect.stage == "larva":
                 insect.plan_growth()
         for bin_ in self.stocks:
-            bin_.noon(p, self.rates)
+            bin_.noon(p)
         for insect in today:
             insect.live()
         for bin_ in self.stocks[:-1]:
@@ -156,21 +191,6 @@ class TwinColony(mesa.Model):
         if self.keeper is not None:
             self.keeper.work()
         self.census()
-
-    def _rates_at(self, t: float) -> SimpleNamespace:
-        p = self.p
-        larva = bio.development(p, "larva", t)
-        return SimpleNamespace(
-            egg=bio.development(p, "egg", t),
-            larva=larva,
-            larva_relative=larva * p["larva.duration_days"],
-            pupa=bio.development(p, "pupa", t),
-            teneral=bio.ripening(p, t),
-            ageing=bio.ageing(p, t),
-            laying=bio.laying_by_temperature(p, t),
-            viability=bio.viable_share(p, t),
-            **{f"{s}_thermal": bio.thermal_death(p, s, t) for s in STAGES},
-        )
 
     def _evening(self, bin_: Stocks) -> None:
         """Feed and water leave the bin, frass is added."""
@@ -193,7 +213,7 @@ class TwinColony(mesa.Model):
         predator = round(self.p["predation.larva_from_mg"] * 1e6)
         for bin_ in self.stocks:
             bin_.counts = dict.fromkeys(STAGES, 0)
-            bin_.larvae_ng = bin_.predators_ng = bin_.adults_ng = 0
+            bin_.larvae_ng = bin_.predators_ng = bin_.adults_ng = bin_.males = 0
         for insect in self.insects:
             bin_ = insect.bin
             bin_.counts[insect.stage] += 1
@@ -202,6 +222,8 @@ class TwinColony(mesa.Model):
                 bin_.predators_ng += insect.mass if insect.mass >= predator else 0
             elif insect.stage == "adult":
                 bin_.adults_ng += insect.mass
+                fertile = insect.size >= 1.0 and not insect.injured
+                bin_.males += fertile and not insect.female
 
     # -- day 0 ----------------------------------------------------------------------------
 
@@ -241,7 +263,7 @@ class TwinColony(mesa.Model):
             clock = unit(larva.draw(PLACE, day=0)[0])
             h = larva.draw(HATCHED, day=0)
             size = bio.size_factor(p, normal(h[2], h[3]))
-            mg = bio.ideal_mass_mg(p, clock, size)
+            mg = self.law.mass(p, clock, p["larva.asymptotic_mass_mg"] * size)
             larva.mass = round(mg * 1e6)
             larva.place = 1 + min(int(clock * rungs), rungs - 1)
             larva.progress = float32(clock)

@@ -17,6 +17,7 @@ from .philox import normal, poisson, unit, words
 
 # Blocks of keyed draws, by the table in the documentation of the model.
 EGG_FATE, LARVA_FATE, PUPA_FATE, ADULT_FATE, LAID, HATCHED, PUPATED, EMERGED, LINEAGE = range(1, 10)
+DEPTH = 18
 ONE = float32(1.0)
 OLDEST_AGE_OF_LAYING = 1000
 MOST_INSTARS = 60
@@ -50,9 +51,15 @@ class Insect(mesa.Agent):
         self.instar = 0
         self.female = False
         self.viable = False
+        self.out_of_reach = False
         self.injured = False
         self.kept = False
         self.planned_gain = 0
+
+    @property
+    def rates(self):
+        """Rates at the temperature of its bin today."""
+        return self.bin.rates
 
     @property
     def bin(self):
@@ -76,14 +83,12 @@ class Insect(mesa.Agent):
     # -- egg ------------------------------------------------------------------------------
 
     def live_as_egg(self) -> None:
-        p, today = self.model.p, self.model.rates
-        pace = today.egg * float(self.factor)
+        pace = self.rates.egg * float(self.factor)
         done = max(0.0, (1.0 - float(self.progress)) / pace) if pace > 0 else math.inf
         fate = self.first_of(self.egg_threats(), done)
-        lived = self.age - 1 + min(done, 1.0)
         if fate:
             self.die(fate)
-        elif lived >= p["egg.longest_days"] or (done <= 1.0 and not self.viable):
+        elif done <= 1.0 and not self.viable:
             self.die("eggs_unhatched")
         elif done <= 1.0:
             self.hatch(1.0 - done)
@@ -93,9 +98,11 @@ class Insect(mesa.Agent):
     def egg_threats(self) -> list[tuple[int, float, str]]:
         """Word, hazard and event of each death an egg may meet today."""
         w = self.draw(EGG_FATE)
+        own = self.rates.egg_thermal + bio.egg_wear(self.model.p, self.age)
+        by_adults = 0.0 if self.out_of_reach else self.bin.egg_by_adults
         return [
-            (w[0], self.model.rates.egg_thermal, "eggs_unhatched"),
-            (w[1], self.bin.egg_by_adults, "eggs_eaten_adults"),
+            (w[0], own, "eggs_unhatched"),
+            (w[1], by_adults, "eggs_eaten_adults"),
             (w[2], self.bin.egg_by_larvae, "eggs_eaten_larvae"),
         ]
 
@@ -122,21 +129,14 @@ class Insect(mesa.Agent):
 
     def plan_growth(self) -> None:
         """What it would gain today with bran in plenty, and the bran it asks for."""
-        m = float32(self.mass)
-        asymptote = bio.fourth_root(self.model.p["larva.asymptotic_mass_mg"] * 1e6)
-        top = float32(asymptote) * self.size
-        root = float32(math.sqrt(float32(math.sqrt(m))))
-        gain = float32(0.0)
-        if top > root:
-            share = min(ONE, self.bin.growth_share * self.factor)
-            root = root + share * (top - root)
-            square = root * root
-            gain = max(float32(0.0), square * square - m)
+        top = float32(self.model.p["larva.asymptotic_mass_mg"] * 1e6) * self.size
+        gain = self.model.law.gain(self.mass, top, self.bin.growth_share * self.factor)
+        gain = max(float32(0.0), gain)
         self.planned_gain = int(gain)
-        self.bin.asked += self.model.bran_for(gain, m)
+        self.bin.asked += self.model.bran_for(self.rates, gain, float32(self.mass))
 
     def live_as_larva(self) -> None:
-        p, today, home = self.model.p, self.model.rates, self.bin
+        p, today, home = self.model.p, self.rates, self.bin
         hazard = p["larva.starvation_hazard_per_day"] * (1.0 - home.food) + today.larva_thermal
         young = self.mass < round(p["larva.young_below_mg"] * 1e6)
         own = p["larva.young_hazard_per_day"] if young else p["larva.hazard_per_day"]
@@ -149,14 +149,14 @@ class Insect(mesa.Agent):
         pace = float32(home.clock_pace * home.food) * self.factor
         self.progress = before + pace
         ripe = self.progress >= ONE and self.mass >= round(p["larva.critical_mass_mg"] * 1e6)
-        if ripe:
+        if ripe and self.draw(LARVA_FATE)[1] < int(home.pupation * 2.0**32):
             rest = float(self.progress - ONE) / float(pace) if before < ONE else 0.0
             self.pupate(rest)
 
     def eat_and_grow(self) -> None:
         home = self.bin
         gain = self.planned_gain
-        bran = self.model.bran_for(float32(gain), float32(self.mass))
+        bran = self.model.bran_for(self.rates, float32(gain), float32(self.mass))
         if home.food < 1.0:
             gain = int(gain * home.food)
             bran = int(bran * home.food)
@@ -181,12 +181,12 @@ class Insect(mesa.Agent):
         self.stage, self.age, self.mass = "pupa", 0, new
         w = self.draw(PUPATED, day=0)
         self.factor = float32(1.0 / bio.lognormal(normal(w[0], w[1]), p["pupa.duration_cv"]))
-        self.progress = float32(rest_of_day * self.model.rates.pupa) * self.factor
+        self.progress = float32(rest_of_day * self.rates.pupa) * self.factor
 
     # -- pupa -----------------------------------------------------------------------------
 
     def live_as_pupa(self) -> None:
-        p, today, home = self.model.p, self.model.rates, self.bin
+        p, today, home = self.model.p, self.rates, self.bin
         pace = today.pupa * float(self.factor)
         done = (1.0 - float(self.progress)) / pace if pace > 0 else math.inf
         w = self.draw(PUPA_FATE)
@@ -210,7 +210,7 @@ class Insect(mesa.Agent):
             self.emerge(1.0 - done)
 
     def emerge(self, rest_of_day: float) -> None:
-        p, today = self.model.p, self.model.rates
+        p, today = self.model.p, self.rates
         new = int(self.mass * p["adult.mass_share"])
         event = "pupae_injured" if self.injured else "adults_emerged"
         self.model.count(event, "EMERGENCE_LOSS", self.mass - new)
@@ -223,7 +223,7 @@ class Insect(mesa.Agent):
     # -- adult ----------------------------------------------------------------------------
 
     def live_as_adult(self) -> None:
-        p, today, home = self.model.p, self.model.rates, self.bin
+        p, today, home = self.model.p, self.rates, self.bin
         w = self.draw(ADULT_FATE)
         self.progress = self.progress + float32(today.ageing)
         old = self.progress >= self.factor
@@ -235,7 +235,7 @@ class Insect(mesa.Agent):
         if self.size < ONE:
             self.size = self.size + float32(today.teneral)
         elif self.female and not self.injured and home.laying > 0:
-            age = min(self.age, OLDEST_AGE_OF_LAYING)
+            age = min(int(float(self.progress) * bio.life_scale(p)), OLDEST_AGE_OF_LAYING)
             mean = home.laying * float(float32(bio.laying_by_age(p, age)))
             for _ in range(min(poisson(unit(w[1]), mean), MOST_EGGS - self.eggs)):
                 self.lay()
@@ -247,12 +247,13 @@ class Insect(mesa.Agent):
         egg = Insect(model, (a << 32) | b, "egg", self.place, round(p["egg.mass_mg"] * 1e6))
         w = egg.draw(LAID, day=0)
         egg.female = unit(w[0]) < p["adult.female_share"]
-        egg.viable = unit(w[1]) < model.rates.viability
+        egg.viable = unit(w[1]) < self.rates.viability
         egg.factor = float32(1.0 / bio.lognormal(normal(w[2], w[3]), p["egg.duration_cv"]))
         model.count("eggs_laid", "EGG_MASS", egg.mass)
         # Laid at its own time; for the rest of the day it develops and is exposed.
         rest = unit(egg.draw(EGG_FATE)[3])
-        egg.progress = float32(rest * model.rates.egg) * egg.factor
+        egg.progress = float32(rest * self.rates.egg) * egg.factor
+        egg.out_of_reach = unit(egg.draw(DEPTH, day=0)[0]) < self.bin.hidden
         fate = egg.first_of(egg.egg_threats(), rest)
         if fate:
             egg.die(fate)
