@@ -357,6 +357,15 @@ def test_the_table_holds_every_number_once(table):
     assert table.loc[~held, "model"].notna().sum() > 0.95 * (~held).sum()
 
 
+def test_what_does_not_come_out_is_named_with_a_reason_and_nothing_else(done, table):
+    seen = table[table["standing"] != "held against"]
+    facts = pd.read_csv(done[0] / "keepers.csv")
+    out = {*seen.loc[~seen["in"], "id"], *facts.loc[~facts["in"], "id"]}
+    assert out == set(misses())
+    text = "\n".join(done[1])
+    assert all(reason in text for reason in misses().values())
+
+
 def test_the_files_are_there(done):
     names = {path.name for path in done[0].iterdir()}
     wanted = {"evidence.csv", "evidence.png", "evidence.svg", "keepers.csv", "manifest.json"}

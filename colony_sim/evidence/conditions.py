@@ -40,12 +40,16 @@ def key(*parts: int | str) -> list[int]:
     return [zlib.crc32(p.encode()) if isinstance(p, str) else p for p in parts]
 
 
-def draw(names: Sequence[str], replication: str, seed: int) -> list[dict[str, float]]:
+def draw(
+    names: Sequence[str], replication: str, seed: int, most: int = DRAWS
+) -> list[dict[str, float]]:
     """Values of the named conditions for each draw, a Latin hypercube over their ranges.
+
+    At most `most` draws.
 
     Keyed by seed, replication and name, so that no draw depends on another.
     """
-    draws = DRAWS if names else DRAWS_WITHOUT
+    draws = min(most, DRAWS if names else DRAWS_WITHOUT)
     found: list[dict[str, float]] = [{} for _ in range(draws)]
     for name in names:
         of = conditions()[name]

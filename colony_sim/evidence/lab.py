@@ -78,12 +78,10 @@ class Lab:
         """Mean larval period (d)."""
         return self.larvae(room_c, **settings).mean_day(Event.PUPA_FORMED)
 
-    def eggs(
-        self, room_c: float, count: int = 2 * COHORT, parents_c: float | None = None
-    ) -> Record:
-        """Eggs kept until all have hatched or died."""
+    def eggs(self, room_c: float, count: int = 2 * COHORT) -> Record:
+        """Eggs of parents at this temperature, kept until all have hatched or died."""
         cup = self.cup(count)
-        cup.eggs(count, room_c if parents_c is None else parents_c)
+        cup.eggs(count, room_c)
         return cup.live(room_c, 100, remove=(Stage.LARVA,))
 
     def egg_days(self, room_c: float) -> float:

@@ -18,7 +18,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.errors import InputError
@@ -162,11 +161,6 @@ def read_allowances(text: str, where: str) -> dict[str, Allowance]:
 def numbers() -> tuple[Number, ...]:
     """All published numbers, in the order of the file."""
     return read_numbers(_text("numbers.csv"), "numbers.csv", allowances())
-
-
-def read_file(path: Path) -> tuple[Number, ...]:
-    """Numbers of another file of the same form."""
-    return read_numbers(path.read_text("utf-8"), path.name, allowances())
 
 
 def read_numbers(text: str, where: str, allowed: Mapping[str, Allowance]) -> tuple[Number, ...]:

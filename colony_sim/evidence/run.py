@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.biology.parameters import Parameters
-from colony_sim.evidence.conditions import draw, key
+from colony_sim.evidence.conditions import DRAWS, draw, key
 from colony_sim.evidence.lab import Lab
 from colony_sim.evidence.numbers import Compare, Number, Standing, allowances, numbers
 from colony_sim.evidence.registry import replications
@@ -25,11 +25,11 @@ NEVER = 1e9
 Lived = dict[str, list[np.ndarray]]
 
 
-def live(name: str, p: Parameters, seed: int) -> Lived:
-    """Live one replication under its draws."""
+def live(name: str, p: Parameters, seed: int, draws: int = DRAWS) -> Lived:
+    """Live one replication under its draws, at most `draws`."""
     replication = replications()[name]
     found: Lived = {}
-    for k, given in enumerate(draw(replication.conditions, name, seed)):
+    for k, given in enumerate(draw(replication.conditions, name, seed, draws)):
         own = int(np.random.SeedSequence(key(seed, name, k)).generate_state(1)[0])
         with np.errstate(all="ignore"), warnings.catch_warnings():
             # Where nobody is left to be counted a number is NaN, and judged as none.
@@ -46,6 +46,7 @@ def run(
     *,
     only: Iterable[str] | None = None,
     workers: int = 1,
+    draws: int = DRAWS,
     done: Callable[[str], object] = lambda name: None,
 ) -> pd.DataFrame:
     """Live the replications and judge the published numbers.
@@ -58,6 +59,8 @@ def run(
         Names of replications; default: all.
     workers : int
         Processes.
+    draws : int
+        Draws of what a paper leaves open, at most.
     done : callable
         Called with the name of each replication lived.
 
@@ -70,11 +73,11 @@ def run(
     lived: Lived = {}
     if workers == 1:
         for name in names:
-            lived |= live(name, p, seed)
+            lived |= live(name, p, seed, draws)
             done(name)
     else:
         with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-            waiting = {name: pool.submit(live, name, p, seed) for name in names}
+            waiting = {name: pool.submit(live, name, p, seed, draws) for name in names}
             for name, future in waiting.items():
                 lived |= future.result()
                 done(name)

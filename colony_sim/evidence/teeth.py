@@ -19,6 +19,8 @@ from colony_sim.evidence.run import run
 KEY = "key"
 #: Columns of the table, the same in the file of the package.
 COLUMNS = (KEY, "end", "asked", "moved_to", "comes_out", "falls_out")
+#: Draws of a replication before and after a move: two hundred runs must stay within half an hour.
+TEETH_DRAWS = 2
 #: Times an end that clashes with other values is moved half-way back to the value it came from.
 _HALVINGS = 6
 
@@ -75,7 +77,9 @@ def _valid(p: Parameters, entry: Entry, value: float) -> Value | None:
 
 
 def _moved(p: Parameters, move: Move, seed: int, only: list[str] | None) -> pd.DataFrame:
-    return run(p.with_values({move.key: move.moved_to}, "teeth"), seed, only=only)
+    return run(
+        p.with_values({move.key: move.moved_to}, "teeth"), seed, only=only, draws=TEETH_DRAWS
+    )
 
 
 def teeth(
@@ -112,7 +116,7 @@ def teeth(
         only without.
     """
     wanted = moves(p, keys)
-    before = run(p, seed, only=only).set_index("id")["in"]
+    before = run(p, seed, only=only, draws=TEETH_DRAWS).set_index("id")["in"]
     rows = []
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         waiting = [

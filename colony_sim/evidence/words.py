@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from colony_sim.biology.parameters import catalogue
 from colony_sim.evidence.misses import misses
 from colony_sim.evidence.numbers import Standing
 from colony_sim.evidence.run import NEVER
@@ -85,8 +86,9 @@ def _days(value: float) -> str:
 
 
 def _closing(size_mg: float) -> str:
-    if math.isnan(size_mg):
-        return ", and no harvest size closes the gap"
+    smallest = catalogue()["harvest.smallest_mg"].low
+    if not size_mg >= smallest:
+        return f", and no harvest size from {smallest:g} mg on closes the gap"
     return f", and a harvest from {size_mg:.0f} mg on would close the gap"
 
 

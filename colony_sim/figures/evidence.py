@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 import numpy as np
 import pandas as pd
@@ -25,6 +24,8 @@ _SIZE, _SMALL = 9.0, 8.0
 #: Widths (in) of a column, of its labels, and height of a row.
 _WIDE, _LABEL, _ROW = 7.2, 4.35, 0.185
 _HEAD, _FOOT = 1.5, 0.75
+#: Characters of a label.
+_LABEL_MOST = 74
 
 
 def marks(table: pd.DataFrame) -> pd.DataFrame:
@@ -63,13 +64,9 @@ def _scale(number: Number) -> float:
 
 
 def _label(row: dict) -> str:
-    return shortened(f"{row['quantity']} · {short(row['source'])}", 72)
-
-
-def short(source: str) -> str:
-    """Authors and year, or what else names a source, in a few words."""
-    first = re.split(r"[,;(]", source)[0].strip()
-    return shortened(re.sub(r" et al\.", "", first), 30)
+    """The quantity and the experiment, by the first part of the id in the table."""
+    experiment = row["id"].partition(".")[0]
+    return f"{shortened(row['quantity'], _LABEL_MOST - len(experiment))} · {experiment}"
 
 
 def _note(row: dict, scale: float) -> str:
@@ -98,7 +95,7 @@ def draw(table: pd.DataFrame) -> Figure:
     foot = (
         "Model over published number: median and 5 to 95 % over draws of what the papers do not "
         "tell. Held against the model: it has no such process. A statement about the model, not "
-        "about a real colony."
+        "about a real colony. Experiments by the names they have in evidence.csv."
     )
     figure.text(0.3 / width, 0.2 / height, foot, size=_SIZE + 1, color=style.QUIET, va="bottom")
     return figure

@@ -181,7 +181,7 @@ def evidence(
         typer.Option(
             "--teeth",
             help="Move every value of the biology alone to both ends of its range and list the "
-            "published numbers that change (some 20 minutes).",
+            "published numbers that change (some 15 minutes).",
         ),
     ] = False,
     keys: Annotated[

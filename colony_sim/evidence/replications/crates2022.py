@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import stats
 
@@ -10,7 +12,13 @@ from colony_sim.evidence.lab import Found, Lab, ratio
 from colony_sim.population import census
 from colony_sim.population.insects import Stage
 
-CONDITIONS = ("temperature_crate_room", "crate_depth_cm", "water", "crate_start_mg")
+CONDITIONS = (
+    "temperature_crate_room",
+    "crate_depth_cm",
+    "water",
+    "crate_start_mg",
+    "stacked_loss",
+)
 
 #: A piece of a crate: heat and crowding are per area and per volume.
 _DM2 = 0.5
@@ -19,6 +27,8 @@ _PER_CM3 = (0.5, 1.0, 2.0, 4.0, 8.0)
 
 
 def live(lab: Lab) -> Found:
+    loss = lab.p["heat.loss_w_per_m2_k"] * lab["stacked_loss"]
+    lab = replace(lab, p=lab.p.with_values({"heat.loss_w_per_m2_k": loss}, "crate"))
     cm3 = 100.0 * _DM2 * lab["crate_depth_cm"]
     crates = lab.layer(_DM2, lab["crate_depth_cm"], boxes=len(_PER_CM3))
     crates.larvae(np.rint(cm3 * np.array(_PER_CM3)).astype(int), mass_mg=lab["crate_start_mg"])

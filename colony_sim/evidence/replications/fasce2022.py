@@ -9,14 +9,14 @@ from colony_sim.evidence.box import Record
 from colony_sim.evidence.lab import BRAN_DRY, Found, Lab
 from colony_sim.population import census
 
-CONDITIONS = ("tray_larvae", "tray_area_dm2", "depth_cm", "water")
+CONDITIONS = ("tray_larvae", "tray_area_dm2", "depth_cm", "water_given")
 
 _DAYS = (48, 62, 69, 76, 83, 90)
 
 
 def live(lab: Lab) -> Found:
     found = {}
-    for moist, water in (("water", lab.water), ("carrot", 1.0)):
+    for moist, water in (("water", lab["water_given"]), ("carrot", 1.0)):
         tray = _tray(lab, water)
         grams = {day: tray.seen[day - 1] for day in _DAYS}
         for a, b in zip(_DAYS, _DAYS[1:], strict=False):
