@@ -239,13 +239,6 @@ MUTANTS = (
         ("twin",),
     ),
     Mutant(
-        "the tray is warmed as a bin",
-        _DAY,
-        "        if b < tray:\n            t = bin_temperature",
-        "        if b <= tray:\n            t = bin_temperature",
-        ("twin",),
-    ),
-    Mutant(
         "rates of one bin for all",
         _DAY,
         "if b > 0 and t == s.temperature[b - 1]:",

@@ -13,7 +13,7 @@ from .bench import IDEAL, Bench
 from .claim import Check, Claim, close, mean_check
 from .matrix import STAGES, Projection
 
-_ONE_RATE = {"larva.young_hazard_per_day": 0.0006}
+_ONE_RATE = {"larva.young_hazard_per_day": 0.0006, "larva.hazard_per_day": 0.0006}
 #: Few replicates make Student's t wide at the usual rate.
 _ALPHA = 1e-3
 #: Default biology, and quicker larvae that reach the stable distribution sooner.

@@ -108,6 +108,7 @@ _CLOSE = {
     "predation.larva_pupa": 0.005,
     "predation.injured_share": 0.5,
     "larva.duration_days": 40.0,
+    "larva.asymptotic_mass_mg": 155.0,
     "pupa.duration_days": 3.0,
     "egg.lifetime_days": 9.0,
     "egg.lifetime_shape": 5.0,
@@ -144,6 +145,10 @@ def mechanisms(days: int) -> dict[str, list[Case]]:
             )
             for crowding, refuge, heat in _WAYS
         ]
+    few = {**_CLOSE, "adult.female_share": 0.85, "predation.injured_share": 0.9}
+    found["few males, teneral or hurt"] = [
+        Case("few males", few, _warm(days), breeders, 60, False) for breeders in range(2, 10)
+    ]
     return found
 
 
