@@ -64,7 +64,8 @@ def test_every_uncertain_biology_value_is_moved_and_no_other():
     keys = {entry.key for entry in uncertain()}
     for entry in catalogue().values():
         sure = entry.basis == "published" and entry.confidence == "high"
-        assert (entry.key in keys) == (entry.group == "biology" and not sure)
+        ranged = entry.low is not None
+        assert (entry.key in keys) == (entry.group == "biology" and ranged and not sure)
     assert "predation.adult_egg" in keys and "fecundity.full_from_days" not in keys
 
 
@@ -80,14 +81,14 @@ def test_an_end_that_clashes_with_another_key_is_drawn_in():
     tight.with_values(drawn, "test")
     # Both are drawn in by one share, so that the direction of the move stays.
     share = (drawn["egg.viability_full_c"] - 27.0) / 2.0
-    assert share == pytest.approx((drawn["egg.mass_mg"] - 0.45) / 0.25)
+    assert share == pytest.approx((drawn["egg.mass_mg"] - 0.3) / 0.4)
     assert 0.45 < share <= 0.5
 
 
 def test_ranking_signs_and_stages(plan):
     def difference(p):
-        return (1.0 - 60.0 * (p["predation.adult_egg"] - 0.008)
-                + 0.2 * (p["fecundity.peak_eggs_per_day"] - 6.0)
+        return (1.0 - 800.0 * (p["predation.adult_egg"] - 0.0058)
+                + 0.1 * (p["fecundity.peak_eggs_per_day"] - 14.0)
                 - 4.0 * (p["egg.viable_share"] - 0.83))  # fmt: skip
 
     runner = Formula(difference)
@@ -95,13 +96,13 @@ def test_ranking_signs_and_stages(plan):
     ranked = found.table.drop_duplicates("key")["key"].tolist()
     assert ranked[:3] == ["predation.adult_egg", "fecundity.peak_eggs_per_day", "egg.viable_share"]
     first = found.table[found.table["rank"] == 1].set_index("end")
-    assert first.loc["high", "difference"] == pytest.approx(1.0 - 60 * 0.022)
+    assert first.loc["high", "difference"] == pytest.approx(1.0 - 800 * 0.0022)
     assert first["sign_turns"].to_dict() == {"low": False, "high": True}
     assert first.loc["high", "state"] == "second ahead"
     rest = found.table[found.table["rank"] > 3]
     assert (rest["change"] == 0).all() and not rest["sign_turns"].any()
     assert f"the verdict flips: {PAIR[1]} is ahead" in found.text
-    assert "1. Hazard of an egg for each adult per dm2 (predation.adult_egg = 0.008" in found.text
+    assert "1. Hazard of an egg for each adult per dm2 (predation.adult_egg = 0.0058" in found.text
     assert "Values that turn the mean's sign when moved alone: predation.adult_egg." in found.text
     assert catalogue()["predation.adult_egg"].source in found.text
     # More seeds only for those that lead.
@@ -118,7 +119,7 @@ def test_bounds_that_do_not_act_are_run_as_a_group_and_those_that_act_one_by_one
     assert not still.table.loc[lethal, "acts"].any() and still.table.loc[~lethal, "acts"].any()
     assert not any(len(point) == 1 and "lethal_" in point[0] for point, _ in runner.asked)
     assert "None of them changes it." in still.text
-    runner = Formula(lambda p: 1.0 - 0.1 * (p["egg.lethal_high_c"] - 37.4))
+    runner = Formula(lambda p: 1.0 - 0.1 * (p["egg.lethal_high_c"] - 38.5))
     acting = find_assumptions(plan, PAIR, runner, entries=SOME)
     assert acting.table.iloc[0]["key"] == "egg.lethal_high_c"
     assert sum(point == ("egg.lethal_high_c",) for point, _ in runner.asked) > 2

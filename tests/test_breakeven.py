@@ -50,7 +50,7 @@ def test_axes_from_text():
     assert parse_axis("--x", "rack.bins=6:12:3").values == (6, 9, 12)
     assert parse_axis("--x", "start.larvae=0,100").values == (0, 100)
     spread = parse_axis("--y", "predation.adult_egg").values
-    assert len(spread) == 7 and (spread[0], spread[-1]) == (0.0003, 0.03)
+    assert len(spread) == 7 and (spread[0], spread[-1]) == (0.004, 0.008)
     assert all(isinstance(v, int) for v in parse_axis("--y", "rack.bins").values)
 
 

@@ -198,7 +198,7 @@ def test_bad_series(tmp_path, content, expected):
     [
         ("rotation", "rotation.interval_days", [14, 21]),
         ("isolation", "pupae.isolate", [False, True]),
-        ("harvest", "harvest.fraction", [0.5, 0.8, 0.9, 0.95, 0.98]),
+        ("harvest", "harvest.fraction", [0.5, 0.8, 0.95, 0.99, 0.997]),
     ],
 )
 def test_shipped_experiments_differ_in_one_thing(name, key, values):

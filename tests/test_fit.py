@@ -147,9 +147,9 @@ def test_scores_and_values_belong_together():
     for place, key in enumerate(KEYS):
         entry = catalogue()[key]
         assert values[:, place].min() >= entry.low and values[:, place].max() <= entry.high
-    # predation.adult_egg spans two decades: half of the draws below the geometric mean.
-    place = KEYS.index("predation.adult_egg")
-    assert prior.values(np.zeros(len(KEYS)))[place] == pytest.approx(np.sqrt(0.0003 * 0.03))
+    # This one spans more than a decade: half of the draws below the geometric mean.
+    place = KEYS.index("larva.young_hazard_per_day")
+    assert prior.values(np.zeros(len(KEYS)))[place] == pytest.approx(np.sqrt(0.0005 * 0.01))
 
 
 def test_keys_that_cannot_be_fitted_are_refused():

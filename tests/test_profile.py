@@ -13,7 +13,7 @@ import pytest
 from commandline import EXPERIMENT, cli, tree
 from inline import Inline
 
-from colony_sim.biology.parameters import catalogue
+from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.commands import main
 from colony_sim.errors import InputError
 from colony_sim.experiment import manifest, points
@@ -321,7 +321,7 @@ def test_compare_answers_for_this_colony(answered):
     for text in verdict.strip().split("\n\n"):
         assert text == "Which interval gives more?" or "".join(text.split()) in "".join(out.split())
     # The fake model: the difference is minus the share of eggs eaten, in units of the default.
-    eggs = PROFILE.draws[:16, 0] / 0.008
+    eggs = PROFILE.draws[:16, 0] / Parameters.default()["predation.adult_egg"]
     runs = pd.read_parquet(folder / "runs.parquet")
     wide = runs.pivot(index="replicate", columns="policy", values="yield_g_per_day").dropna()
     eggs = eggs[wide.index - 1]

@@ -558,8 +558,8 @@ def test_the_library_and_the_model_itself(tmp_path, monkeypatch):
     from colony_sim.experiment.task import run_task
 
     text = INVENTED + Path("experiments/rotation.toml").read_text(encoding="utf-8")
-    for old, new in (("days = 1500", "days = 60"), ("breeders = 300", "breeders = 20"),
-                     ("larvae = 13000", "larvae = 0")):  # fmt: skip
+    for old, new in (("days = 1200", "days = 60"), ("breeders = 100", "breeders = 20"),
+                     ("larvae = 25000", "larvae = 0")):  # fmt: skip
         assert old in text
         text = text.replace(old, new)
     (tmp_path / "tiny.toml").write_text(text, encoding="utf-8")

@@ -166,7 +166,7 @@ LABELS = {
 _UNITS = {
     "C": "°C", "d": "days", "number": "no unit", "yes or no": "", "choice": "", "1/d": "per day",
     "1/(bin yr)": "per bin and year",
-    "1/(d C)": "per day and °C", "g/d": "g/day", "g/(g d)": "g/g/day", "kg/(g d)": "kg/g/day",
+    "W/(m2 K)": "W/m²/K", "g/d": "g/day", "g/(g d)": "g/g/day", "kg/(g d)": "kg/g/day",
     "dm2/(adult d)": "dm²/adult/day", "eggs/(female d)": "eggs/female/day",
 }  # fmt: skip
 

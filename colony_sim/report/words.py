@@ -26,11 +26,11 @@ LIMITS = (
     ),
     (
         "How soon the first harvest comes.",
-        "The model's larvae take longer than keepers report.",
+        "The model's larvae take twice as long as keepers report.",
     ),
     (
-        "What heat of their own does.",
-        "Crowded larvae warm their bin; here every bin has the temperature of the room.",
+        "How warm a full bin gets.",
+        "Larvae warm their bin; how much of that heat a bin loses is a guess.",
     ),
     ("Disease, mites, mould.", "Wet feed costs only minutes here; it can cost a real bin."),
     ("Inbreeding and selection.", "Keeping back some larvae changes a real strain over years."),
