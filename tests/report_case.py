@@ -39,10 +39,12 @@ larvae = 3000
 [[policy]]
 name = "every 14 days"
 rotation.interval_days = 14
+harvest.fraction = 0.9
 
 [[policy]]
 name = "every 21 days"
 rotation.interval_days = 21
+harvest.fraction = 0.6
 """
 PAIR = ("every 21 days", "every 14 days")
 DAYS, ROWS = 120, 10

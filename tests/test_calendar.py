@@ -700,7 +700,7 @@ def test_a_plan_has_its_own_start_and_tells_how_sure_it_is(plan_folder, tmp_path
     told = capsys.readouterr().out
     page = vobject.readOne((plan_folder / "calendar" / "work.ics").read_bytes().decode())
     log = pd.read_parquet(plan_folder / "plan_log.parquet")
-    moves = log[(log["action"] == "beetles out") & (log["day"] <= 210)]
+    moves = log[(log["action"] == "beetles out") & (log["adults"] > 0) & (log["day"] <= 210)]
     calendar = pd.date_range("2030-03-01", periods=210, freq="D")
     found = [e.dtstart.value for e in page.vevent_list if e.summary.value.startswith("Move")]
     assert found == [calendar[day - 1].date() for day in moves["day"]] and len(found) >= 5

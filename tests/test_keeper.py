@@ -680,7 +680,8 @@ def test_bins_by_day(busy):
 
 
 def test_founder_larvae_fill_a_ladder_of_bins():
-    model = make_colony({}, breeders=300, larvae=6000, temperature_c=30.0)
+    values = {"larva.duration_days": 110.8, "larva.reference_c": 30.0}
+    model = make_colony(values, breeders=300, larvae=6000, temperature_c=30.0)
     period, rungs = 110.8, founders.LADDER
     assert phases(model) == ["breeding"] + ["growing"] * rungs + ["free"] * (13 - rungs)
     larvae = in_bins(model, Stage.LARVA)[1 : rungs + 1]

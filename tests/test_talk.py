@@ -98,7 +98,7 @@ def test_the_notes_say_one_finding_a_slide_with_its_caveat_and_runs():
     assert cautions.DEFER in text
     end = text[text.index("## How this was made") :]
     assert f"`{COMMAND}`" in end and "`colony-sim compare small.toml`" in end
-    assert "experiment small; seed 11; 700 days" in end and f"`{folder}`" in end
+    assert "experiment small; seed 20; 700 days" in end and f"`{folder}`" in end
 
 
 def test_the_numbers_of_the_notes_are_those_of_the_tables():

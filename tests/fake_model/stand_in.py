@@ -45,7 +45,7 @@ def simulate(scenario, each_day=None, record_bins=False):
     weight = interval
     if "eggs" in faults:
         # The more eggs are eaten, the more the interval matters.
-        weight *= scenario.parameters["predation.adult_egg"] / 0.008
+        weight *= scenario.parameters["predation.adult_egg"] / 0.0058
     log = os.environ.get("FAKE_MODEL_LOG")
     if log and scenario.days > 2:  # Not the run that compiles.
         with open(log, "a") as handle:
