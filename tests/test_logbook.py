@@ -216,7 +216,8 @@ def test_numbers_go_where_the_log_says():
         "2031-03-20,5,harvest,,50,5,,,\n2031-03-21,5,count,larvae,0,,,,\n"
     )
     schedule = schedule_of(rows)
-    free = quiet(fecundity__peak_eggs_per_day=0.0)
+    # So slow that next to none of the larvae pupates before they are counted.
+    free = quiet(fecundity__peak_eggs_per_day=0.0, larva__duration_days=600.0)
     seen = replay(schedule, free, WARM, 4)
     shown = {(o.entry.row, o.unit): v for o, v in zip(schedule.observed, seen, strict=True)}
     founders = shown[4, "count"]
@@ -233,10 +234,12 @@ def test_numbers_go_where_the_log_says():
 
 
 def test_pupae_go_to_the_tray_and_beetles_back_to_the_breeders():
-    rows = "2031-03-01,1,beetles in,,20,,1%,,\n2031-03-01,2,larvae in,large larvae,300,,1%,,\n"
+    rows = "2031-03-01,1,beetles in,,20,,1%,,\n2031-03-01,2,larvae in,large larvae,900,,1%,,\n"
     rows += "".join(f"2031-04-{d:02},2,pupae picked,,9,,,,\n" for d in range(5, 29, 4))
     schedule = schedule_of(rows + "2031-05-20,1,count,beetles,9,,,,\n")
-    seen = replay(schedule, quiet(fecundity__peak_eggs_per_day=0.0), WARM, 4)
+    # So slow that larvae still pupate two months on.
+    slow = quiet(fecundity__peak_eggs_per_day=0.0, larva__duration_days=600.0)
+    seen = replay(schedule, slow, WARM, 4)
     assert seen[:-1].sum() > 100
     # All picked have emerged, and joined the founders (19 to 21 within the error of counting).
     assert abs(seen[-1] - seen[:-1].sum() - 20) <= 1
@@ -272,7 +275,9 @@ def test_one_bin_only():
         "2031-07-10,A,cleared,,,,,,\n2031-07-11,A,beetles in,,70,,,,\n"
         "2031-07-20,A,beetles out,,65,,,,\n"
     )
-    seen = replay(schedule, Parameters.default(), WARM, 3)
+    # Fast enough that there are pupae to pick on 20 June.
+    fast = {"larva.duration_days": 75.0, "moisture.start": "always", "larva.contact_slope": 0.0}
+    seen = replay(schedule, Parameters.default().with_values(fast, "test"), WARM, 3)
     assert schedule.bins == ("A",)
     assert 40 <= seen[0] <= 66 and seen[1] > 1 and 50 <= seen[-1] <= 80
 

@@ -31,11 +31,11 @@ START, DAYS, BINS, TEMPERATURE_C = datetime.date(2031, 2, 1), 365, 9, 27.0
 AWAY = (datetime.date(2031, 7, 12), datetime.date(2031, 7, 25))
 #: The values behind the demo that differ from the defaults.
 TRUTH = {
-    "fecundity.peak_eggs_per_day": 5.2,
-    "predation.adult_egg": 0.014,
-    "larva.duration_days": 98.0,
+    "fecundity.peak_eggs_per_day": 9.0,
+    "predation.adult_egg": 0.0072,
+    "larva.duration_days": 92.0,
     "larva.mature_mass_mg": 138.0,
-    "growth.crowding_slope": 0.035,
+    "growth.crowding_slope": 0.003,
     "adult.life_mean_days": 72.0,
 }
 HANDLING = {"rack.bin_area_dm2": 12.0, "harvest.fraction": 0.7}
