@@ -280,8 +280,8 @@ def test_one_bin_only():
     seen = replay(schedule, Parameters.default().with_values(fast, "test"), WARM, 3)
     assert schedule.bins == ("A",)
     assert 40 <= seen[0] <= 66 and seen[1] > 1
-    # Those that had waited on the tray go in, and all but a few come out nine days later.
-    assert seen[3] > 50 and 0.8 * seen[3] <= seen[-1] <= seen[3]
+    # Those that had waited on the tray go in, and most come out nine days later.
+    assert seen[3] > 50 and 0.7 * seen[3] <= seen[-1] <= seen[3]
 
 
 def test_mixed_weights_and_handfuls():
