@@ -33,7 +33,7 @@ from colony_sim.evidence.numbers import (
 )
 from colony_sim.evidence.registry import replications
 from colony_sim.evidence.run import NEVER, judge, run
-from colony_sim.evidence.teeth import moves, teeth, uninformed
+from colony_sim.evidence.teeth import moves, shipped, teeth, text_of, uninformed
 from colony_sim.figures import evidence as figure
 from colony_sim.figures import style
 from colony_sim.population import census
@@ -316,6 +316,18 @@ def test_every_value_of_the_biology_is_moved_and_choices_too():
     assert laws == {law.name.lower() for law in Law} - {DEFAULT["growth.law"]}
     with pytest.raises(InputError):
         moves(DEFAULT, ["rotation.interval_days"])
+
+
+def test_the_shipped_table_is_of_the_defaults(done):
+    told = shipped()
+    assert [*zip(told["key"], told["end"], told["asked"], strict=True)] == [
+        (m.key, m.end, text_of(m.asked)) for m in moves(DEFAULT)
+    ]
+    known = {n.id for n in numbers() if n.standing is not Standing.HELD}
+    for column in ("comes_out", "falls_out"):
+        assert {name for ids in told[column] for name in ids.split()} <= known
+    assert 0 < len(uninformed(told)) < told["key"].nunique()
+    assert words.uninformed_line(told) in done[1]
 
 
 def test_an_end_that_clashes_is_moved_half_way_back():

@@ -12,7 +12,7 @@ from colony_sim.errors import InputError
 from colony_sim.evidence import keepers, words
 from colony_sim.evidence.registry import replications
 from colony_sim.evidence.run import run
-from colony_sim.evidence.teeth import moves, teeth
+from colony_sim.evidence.teeth import moves, shipped, teeth
 from colony_sim.experiment import manifest
 from colony_sim.experiment.design import parse_vary
 from colony_sim.experiment.files import LARGEST_SEED
@@ -69,6 +69,9 @@ def run_evidence(
             text += ["", *words.keeper_lines(tables["keepers"])]
             if wanted:
                 text += ["", "Values moved alone", *words.teeth_lines(tables["informed"])]
+            elif not values:
+                # The table of the package is that of the defaults.
+                text += ["", words.uninformed_line(shipped())]
             _write(folder, tables, "\n".join(text), p, seed, changed(values))
     except KeyboardInterrupt:
         raise Ending("Stopped; nothing was written.", 130) from None

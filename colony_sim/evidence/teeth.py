@@ -126,14 +126,15 @@ def teeth(
         for k, (move, future) in enumerate(zip(wanted, waiting, strict=True), start=1):
             after = before if future is None else future.result().set_index("id")["in"]
             gained, lost = before.index[after & ~before], before.index[before & ~after]
-            moved_to = "" if move.moved_to is None else _text(move.moved_to)
-            row = (move.key, move.end, _text(move.asked), moved_to, " ".join(gained))
+            moved_to = "" if move.moved_to is None else text_of(move.moved_to)
+            row = (move.key, move.end, text_of(move.asked), moved_to, " ".join(gained))
             rows.append((*row, " ".join(lost)))
             done(k, len(wanted))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-def _text(value: Value) -> str:
+def text_of(value: Value) -> str:
+    """A value as the table writes it."""
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 

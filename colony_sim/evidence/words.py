@@ -100,6 +100,10 @@ def teeth_lines(informed: pd.DataFrame) -> list[str]:
             for what, ids in (("comes out", row["comes_out"]), ("falls out", row["falls_out"])):
                 if ids:
                     found.append(f"{key} = {row['moved_to']}: {what}: {ids.replace(' ', ', ')}")
+    return [*found, "", uninformed_line(informed)]
+
+
+def uninformed_line(informed: pd.DataFrame) -> str:
+    """The values that no published number informs, in one line."""
     free = uninformed(informed)
-    found += ["", f"Not informed by any published number ({len(free)}): {', '.join(free)}"]
-    return found
+    return f"Not informed by any published number ({len(free)}): {', '.join(free)}"
