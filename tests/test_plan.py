@@ -324,8 +324,12 @@ def test_growth_is_timed_where_no_bin_is_emptied_early(tmp_path):
     # A full rack ends a bin's harvest when its room is needed: that is no time of growth.
     (tight, free), *_ = small_runs(tmp_path, runs=1, also=unhurried, **QUICK, **{"rack.bins": 5})
     found = bins_needed(tight, 365, free)
-    # Longer stays are those of the months in which the founders die before their young emerge.
     assert found.stay <= 5 * 14 < found.growth
+    # A room is needed again at the fifth filling after; that is later where beetles die out
+    # before the next generation emerges and moves wait for it.
+    begins = [filling[0] for filling in tight.outcomes[0]["fillings"]]
+    longest = max(b - a for a, b in zip(begins, begins[5:], strict=False))
+    assert longest >= 5 * 14 and found.stay_high <= longest
     assert found.growth == bins_needed(free, 365).growth
     assert found.needed > found.used
     assert free.weeks("bins_most").max() < free.job.values["rack.bins"]
