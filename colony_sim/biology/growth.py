@@ -40,6 +40,7 @@ class Crowding(IntEnum):
     PER_AREA = 1
 
 
+_EXPONENTIAL = int(Law.EXPONENTIAL)
 #: theta of the family; the exponential law has none.
 _THETA = {Law.WEST_BROWN_ENQUIST: -0.25, Law.LOGISTIC: 1.0, Law.RICHARDS: 2.0}
 
@@ -115,7 +116,7 @@ def day_share(law: int, exponent: float, clock: float) -> float:
 
     For the exponential law, the share by which mass rises.
     """
-    if law == 4:
+    if law == _EXPONENTIAL:
         return math.expm1(exponent * clock)
     return 1.0 - math.exp(-exponent * clock)
 

@@ -21,6 +21,11 @@ NG_PER_MG = 1_000_000
 NG_PER_G = 1_000_000_000
 #: Heaviest larva that a column of 32-bit nanograms holds (4.2 g).
 HEAVIEST_NG = 4.2e9
+#: Slope of each kind of crowding.
+_SLOPES = {
+    Crowding.PER_VOLUME: "growth.crowding_slope",
+    Crowding.PER_AREA: "growth.crowding_slope_area",
+}
 
 
 class Temper(NamedTuple):
@@ -141,6 +146,11 @@ def _temper(p: Mapping[str, float]) -> Temper:
     )
 
 
+def largest_size(p: Mapping[str, float]) -> float:
+    """Largest factor on asymptotic mass whose larva a column of 32-bit nanograms holds."""
+    return HEAVIEST_NG / (p["larva.asymptotic_mass_mg"] * NG_PER_MG)
+
+
 def constants(p: Mapping[str, float]) -> Constants:
     """Constants of a run from a full set of parameters."""
 
@@ -148,12 +158,12 @@ def constants(p: Mapping[str, float]) -> Constants:
         return round(p[key] * NG_PER_MG)
 
     molts = np.array(growth.molt_masses(p)) * NG_PER_MG
-    asymptote = p["larva.asymptotic_mass_mg"] * NG_PER_MG
+    crowding = Crowding[p["growth.crowding"].upper()]
     return Constants(
         temper=_temper(p),
         heat=heat(p),
         law=int(growth.growth_law(p)),
-        asymptote=asymptote,
+        asymptote=p["larva.asymptotic_mass_mg"] * NG_PER_MG,
         growth_exponent=growth.growth_exponent(p),
         egg_mass=ng("egg.mass_mg"),
         egg_cv=p["egg.duration_cv"],
@@ -161,7 +171,7 @@ def constants(p: Mapping[str, float]) -> Constants:
         hatchling_mass=min(ng("larva.hatchling_mass_mg"), ng("egg.mass_mg")),
         larva_cv=p["larva.duration_cv"],
         size_cv=p["larva.size_cv"],
-        size_most=HEAVIEST_NG / asymptote,
+        size_most=largest_size(p),
         critical_mass=ng("larva.critical_mass_mg"),
         contact_slope=p["larva.contact_slope"],
         molt_mass=np.minimum(molts, 2**32 - 1).astype(np.uint32),
@@ -185,12 +195,8 @@ def constants(p: Mapping[str, float]) -> Constants:
         density_slope=p["fecundity.density_slope"],
         laying_dry_share=p["fecundity.dry_share"],
         growth_dry_share=p["growth.dry_share"],
-        crowding=int(Crowding[p["growth.crowding"].upper()]),
-        crowding_slope=p[
-            "growth.crowding_slope"
-            if p["growth.crowding"] == "per_volume"
-            else "growth.crowding_slope_area"
-        ],
+        crowding=int(crowding),
+        crowding_slope=p[_SLOPES[crowding]],
         usable_depth_cm=p["growth.usable_depth_cm"],
         bran_cm3=p["feed.bran_cm3_per_g"],
         frass_cm3=p["feed.frass_cm3_per_g"],

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from colony_sim.biology import growth
-from colony_sim.biology.rates import HEAVIEST_NG, NG_PER_MG, day_rates
+from colony_sim.biology.rates import NG_PER_MG, day_rates, largest_size
 from colony_sim.population.draws import Block, blocks, duration_factors, uniforms
 from colony_sim.population.insects import Stage
 
@@ -22,8 +22,7 @@ def larvae(
 ) -> dict[str, Any]:
     """Larvae at points of the larval clock, with the masses of ideal growth."""
     words = blocks(seed, Block.HATCHED, ident, 0)
-    most = HEAVIEST_NG / (p["larva.asymptotic_mass_mg"] * NG_PER_MG)
-    size = np.minimum(duration_factors(words[:, 2:], p["larva.size_cv"]), most)
+    size = np.minimum(duration_factors(words[:, 2:], p["larva.size_cv"]), largest_size(p))
     mass = growth.ideal_mass(p, clock, size)
     return {
         "ident": ident,

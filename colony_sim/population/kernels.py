@@ -16,6 +16,7 @@ import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.growth import (
+    Crowding,
     clock_limit,
     crowding_limit,
     day_share,
@@ -26,7 +27,7 @@ from colony_sim.biology.growth import (
 from colony_sim.biology.heat import bin_temperature
 from colony_sim.biology.predation import adult_hazard, larva_hazard, want_factor
 from colony_sim.biology.rates import NG_PER_G, Constants, DayRates, rates_at
-from colony_sim.biology.substrate import CM2_PER_DM2, hidden_share, usable_volume, volume
+from colony_sim.biology.substrate import CM2_PER_DM2, Refuge, hidden_share, usable_volume, volume
 from colony_sim.population import census
 from colony_sim.population.adults import live_adults
 from colony_sim.population.books import (
@@ -50,6 +51,8 @@ from colony_sim.population.ledger import Flow
 from colony_sim.population.pupae import live_pupae
 from colony_sim.population.substrate import Substrate
 
+_PER_VOLUME = int(Crowding.PER_VOLUME)
+_DEPTH = int(Refuge.DEPTH)
 _F_BRAN = int(Flow.BRAN_EATEN)
 _F_FRASS = int(Flow.FRASS_MADE)
 _F_DRUNK = int(Flow.WATER_DRUNK)
@@ -90,7 +93,7 @@ def _limits(c, table, s, today, growth_share, clock_pace):
         s.wetness[b] = moisture_limit(stock, need, 0.0)
         cm3 = volume(s.bran[b] / NG_PER_G, s.frass[b] / NG_PER_G, c.bran_cm3, c.frass_cm3)
         room = usable_volume(cm3, c.area_dm2, c.usable_depth_cm)
-        density = grams * 1000.0 / room if c.crowding == 0 else grams / c.area_dm2
+        density = grams * 1000.0 / room if c.crowding == _PER_VOLUME else grams / c.area_dm2
         s.crowding[b] = crowding_limit(density, c.crowding_slope)
         limit = wet * s.crowding[b]
         s.feeding[b] = limit
@@ -100,7 +103,7 @@ def _limits(c, table, s, today, growth_share, clock_pace):
         ripe = pupation_chance(np.float64(table[b, census.LARVAE]), room, c.contact_slope)
         today.ripe_at[b] = np.uint64(ripe * WORDS)
         today.hidden[b] = 0.0
-        if c.refuge == 1:
+        if c.refuge == _DEPTH:
             today.hidden[b] = hidden_share(
                 table[b, census.ADULTS] / c.area_dm2,
                 cm3 / (CM2_PER_DM2 * c.area_dm2),

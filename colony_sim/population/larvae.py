@@ -8,11 +8,16 @@ import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
+from colony_sim.biology.growth import Law
 from colony_sim.population.books import PUPA
 from colony_sim.population.chunks import CHUNK, has, pick, spread
 from colony_sim.population.draws import Block, normal, words
 from colony_sim.population.ledger import Event, Flow
 
+_WEST_LAW = int(Law.WEST_BROWN_ENQUIST)
+_GOMPERTZ_LAW = int(Law.GOMPERTZ)
+_LOGISTIC_LAW = int(Law.LOGISTIC)
+_RICHARDS_LAW = int(Law.RICHARDS)
 _ONE = np.float32(1.0)
 _ZERO = np.float32(0.0)
 _FATE = int(Block.LARVA_FATE)
@@ -44,13 +49,13 @@ def plan_growth(
         spread(growth_share, place, share)
         spread(keeps, place, keep)
         m, own, wide = mass[start:stop], factor[start:stop], size[start:stop]
-        if law == 2:
+        if law == _LOGISTIC_LAW:
             _logistic(m, own, wide, share, asymptote, more)
-        elif law == 3:
+        elif law == _RICHARDS_LAW:
             _richards(m, own, wide, share, asymptote, more)
-        elif law == 0:
+        elif law == _WEST_LAW:
             _west_brown_enquist(m, own, wide, share, asymptote, more)
-        elif law == 1:
+        elif law == _GOMPERTZ_LAW:
             _gompertz(is_larva, m, own, wide, share, asymptote, more)
         else:
             _exponential(m, own, wide, share, asymptote, more)

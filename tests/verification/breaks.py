@@ -248,8 +248,8 @@ MUTANTS = (
     Mutant(
         "crowding by area where it is by volume",
         _DAY,
-        "if c.crowding == 0 else",
-        "if c.crowding == 1 else",
+        "if c.crowding == _PER_VOLUME else",
+        "if c.crowding != _PER_VOLUME else",
         ("limits",),
     ),
     Mutant(
@@ -262,8 +262,8 @@ MUTANTS = (
     Mutant(
         "laws swapped: logistic for Richards",
         _LARVAE,
-        "        if law == 2:",
-        "        if law == 3:",
+        "        if law == _LOGISTIC_LAW:",
+        "        if law == _RICHARDS_LAW:",
         ("growth_law",),
     ),
     Mutant(

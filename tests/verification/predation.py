@@ -121,14 +121,16 @@ class EggPredation(Claim):
             self.seed + 2,
             bran_g=0.5 * ask,
         )
+        return self._left(bench, n, beetles, c * (1 + rise * 0.75), "bran short")
+
+    def _left(self, bench: Bench, n: int, beetles: int, hazard: float, what: str) -> Check:
+        """Eggs that five days among beetles leave, at a hazard for each beetle per dm2."""
         self._eggs(bench, n)
         bench.add_beetles(beetles)
         bench.run(5, 25.0)
-        share = math.exp(-5 * c * beetles / 12.0 * (1 + rise * 0.75))
+        share = math.exp(-5 * hazard * beetles / 12.0)
         se = math.sqrt(share * (1 - share) / n)
-        return z_check(
-            "share of eggs left after 5 days, bran short", bench.table[0, 0] / n, share, se
-        )
+        return z_check(f"share of eggs left after 5 days, {what}", bench.table[0, 0] / n, share, se)
 
     def _thirst(self, n: int) -> Check:
         """A quarter of the moisture that beetles need in a day."""
@@ -145,14 +147,7 @@ class EggPredation(Claim):
             self.seed + 4,
             moisture_g=0.25 * need * beetles * 0.1,
         )
-        self._eggs(bench, n)
-        bench.add_beetles(beetles)
-        bench.run(5, 25.0)
-        share = math.exp(-5 * c * beetles / 12.0 * (1 + rise * 0.75))
-        se = math.sqrt(share * (1 - share) / n)
-        return z_check(
-            "share of eggs left after 5 days, moisture short", bench.table[0, 0] / n, share, se
-        )
+        return self._left(bench, n, beetles, c * (1 + rise * 0.75), "moisture short")
 
     def _refuge(self, n: int) -> list[Check]:
         """Beetles that leave no egg within reach: what is left lies deeper, if bran is deep."""
