@@ -262,8 +262,14 @@ def test_beetles_eat_within_reach_and_larvae_everywhere():
         "fecundity.peak_eggs_per_day": 0.0,
         "larva.lower_c": 18.0,
     }
-    for flag, larvae in ((0, 0), (Flag.OUT_OF_REACH, 0), (Flag.OUT_OF_REACH, 100)):
-        model = laying(values, 300, temperature=17.0)
+    certain = {**values, "predation.adult_egg": 1.0}
+    for flag, larvae, given in (
+        (0, 0, values),
+        (Flag.OUT_OF_REACH, 0, values),
+        (Flag.OUT_OF_REACH, 100, values),
+        (Flag.OUT_OF_REACH, 0, certain),
+    ):
+        model = laying(given, 300, temperature=17.0)
         put(model, Stage.EGG, MANY, bin_index=0, mass=450_000, flags=flag, first=10**7)
         if larvae:
             put(model, Stage.LARVA, larvae, bin_index=0, mass=0.1 * NG_PER_G, first=10**8)

@@ -15,6 +15,7 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
+import scipy.stats
 from commandline import tree
 from report_case import (
     DAYS,
@@ -188,15 +189,16 @@ def outward(text: str, low: float, high: float) -> None:
         assert 0 <= gap < max(step, abs(Decimal(repr(float(value)))) / 100), (text, low, high)
 
 
-def check_interval(cell: str, mean: float, low: float, high: float) -> None:
+def check_interval(cell: str, mean: float, low: float, high: float, base=(1.0, 1.0)) -> None:
+    """`base`: the interval of the mean that a ratio is relative to."""
     if not math.isfinite(mean):
         assert cell == tables.NOTHING
         return
     first, _, rest = cell.partition(" (")
     assert float(plain(first)) == pytest.approx(mean, rel=5.01e-3)
     if not (math.isfinite(low) and math.isfinite(high)):
-        # A ratio to a mean that may be zero has no limits.
-        assert rest == ""
+        # Only a ratio to a mean that may be zero has no limits.
+        assert base[0] <= 0 <= base[1] and rest == ""
         return
     outward(rest.rstrip(")"), low, high)
 
@@ -222,6 +224,7 @@ def test_tables_hold_the_means_and_intervals_of_the_folder(root):
 
 def test_differences_are_those_of_the_folder_and_bold_only_where_supported(root):
     stored = pd.read_parquet(case().folder / "differences.parquet").set_index("measure")
+    runs = pd.read_parquet(case().folder / "runs.parquet")
     labels = {measure.label: key for key, measure in catalogue().items()}
     table = captioned(root, "Paired difference: every 14 days minus every 21 days")
     bold = {
@@ -232,7 +235,10 @@ def test_differences_are_those_of_the_folder_and_bold_only_where_supported(root)
     for label, (difference, percent, p, pairs) in rows(table).items():
         row = stored.loc[labels[label]]
         check_interval(difference, row["difference"], row["low"], row["high"])
-        check_interval(percent, row["relative_percent"], row["relative_low"], row["relative_high"])
+        wide = runs.pivot(index="seed", columns="policy", values=labels[label]).dropna()[PAIR[0]]
+        base = scipy.stats.t.interval(0.95, len(wide) - 1, wide.mean(), wide.sem())
+        limits = row["relative_percent"], row["relative_low"], row["relative_high"]
+        check_interval(percent, *limits, base=base)
         assert pairs == f"{row['n_pairs']} of 3"
         clear = (row["low"] > 0 or row["high"] < 0) and row["p_holm"] < 0.05
         strong += bool(clear)

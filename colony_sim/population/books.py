@@ -13,8 +13,8 @@ from colony_sim.population.draws import WORDS, unit
 
 #: A time after the end of the day.
 NEVER = 9.0
-#: A word that no chance below certainty reaches: the event does not happen.
-LAST_WORD = np.uint32(4294967295)
+#: Beyond every 32-bit word, so that no chance reaches it: the event does not happen.
+NO_WORD = np.uint64(4294967296)
 #: Columns of `BinDay.rates`.
 (
     EGG,

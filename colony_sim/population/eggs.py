@@ -8,8 +8,8 @@ from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
 from colony_sim.population.books import (
     EGG,
-    LAST_WORD,
     NEVER,
+    NO_WORD,
     VIABILITY,
     first_death,
     grow_older,
@@ -60,10 +60,10 @@ def live_eggs(c, seed, day, cols, today, books):
             before = np.float64(progress[i])
             days = min(np.int64(age[i]), oldest)
             own_at = today.egg_own_at[b, days]
-            by_adults = w1[j] if (flags[i] & 16) == 0 else LAST_WORD
+            by_adults = np.uint64(w1[j]) if (flags[i] & 16) == 0 else NO_WORD
             attacked = (
                 (np.uint64(w0[j]) < own_at)
-                | (np.uint64(by_adults) < egg_at[b, 0])
+                | (by_adults < egg_at[b, 0])
                 | (np.uint64(w2[j]) < egg_at[b, 1])
             )
             if not attacked and 1.0 - before > pace:
@@ -161,13 +161,13 @@ def lay_eggs(egg_mass, egg_cv, female_share, seed, day, start, laid, mothers, co
         for j in range(count):
             b = np.uint64(place[j])
             left = unit(w3[j])
-            by_adults = w1[j]
+            by_adults = np.uint64(w1[j])
             below = np.uint8(0)
             if today.hidden[b] > 0.0:
                 deep, _, _, _ = words(seed, _DEPTH, child[j], 0)
                 if unit(deep) < today.hidden[b]:
                     below = np.uint8(16)
-                    by_adults = LAST_WORD
+                    by_adults = NO_WORD
             fate = first_death(
                 today.egg_own[b, 0],
                 today.egg_own_at[b, 0],

@@ -283,8 +283,8 @@ MUTANTS = (
     Mutant(
         "refuge ignored by beetles",
         _EGGS,
-        "by_adults = w1[j] if (flags[i] & 16) == 0 else LAST_WORD",
-        "by_adults = w1[j]",
+        "by_adults = np.uint64(w1[j]) if (flags[i] & 16) == 0 else NO_WORD",
+        "by_adults = np.uint64(w1[j])",
         ("egg_predation",),
     ),
     Mutant(
