@@ -11,12 +11,12 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from colony_sim.experiment.compare import Comparison, RunsFailed, compare_plan
 from colony_sim.experiment.files import Experiment, load
 from colony_sim.experiment.plan import expand, single
 from colony_sim.experiment.profile import Profile, read_profile
-from colony_sim.experiment.runner import Progress, compile_kernels
-from colony_sim.experiment.sweep import Sweep, plan_sweep, run_sweep
+from colony_sim.running.runner import Progress, compile_kernels
+from colony_sim.studies.comparison.run import Comparison, RunsFailed, compare_plan
+from colony_sim.studies.sweep.run import Sweep, plan_sweep, run_sweep
 
 if TYPE_CHECKING:
     from colony_sim.colony.simulate import RunRecord

@@ -7,8 +7,8 @@ from concurrent.futures import Future
 
 import numpy as np
 
-from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.task import Task, TaskResult
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.running.task import Task, TaskResult
 
 
 def made_up(task: Task) -> TaskResult:

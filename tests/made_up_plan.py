@@ -8,8 +8,8 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from colony_sim.experiment.task import Task, TaskResult
 from colony_sim.planning.measuring import WEEKLY_SUMS
+from colony_sim.running.task import Task, TaskResult
 
 FIRST_DAY = 100
 GROWTH = 120

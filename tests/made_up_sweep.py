@@ -11,11 +11,11 @@ import pytest
 from commandline import EXPERIMENT
 from inline import Inline
 
-from colony_sim.experiment import sweep as sweep_module
 from colony_sim.experiment.files import load
-from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.sweep import plan_sweep, run_sweep
-from colony_sim.experiment.task import Task, TaskResult
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.running.task import Task, TaskResult
+from colony_sim.studies.sweep import run as sweep_module
+from colony_sim.studies.sweep.run import plan_sweep, run_sweep
 
 YIELD, LOSS = "yield_g_per_day", "adult_losses_per_100_per_day"
 INVENTED = "# An invented scenario, not data of a real colony.\n"

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.colony.simulate import RunRecord
-from colony_sim.experiment.retrace import Traces
+from colony_sim.studies.comparison.relive import Traces
 
 DAYS, BINS, LIFE, MOIST = 300, 7, 90, 25
 """Days of a run, bins of the rack, days from the beetles leaving to the clearing and to moisture.

@@ -14,8 +14,8 @@ from unittest import mock
 from colony_sim.api import compare
 from colony_sim.commands.main import run
 from colony_sim.experiment.files import load
-from colony_sim.experiment.retrace import Traces, retrace
-from colony_sim.figures.deck import Deck, gather
+from colony_sim.studies.comparison.relive import Traces, retrace
+from colony_sim.talk.deck import Deck, gather
 
 QUESTION = "Is 14 days <better> & cheaper than 21?"
 EXPERIMENT = f"""\

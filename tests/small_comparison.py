@@ -8,10 +8,10 @@ from functools import cache
 from pathlib import Path
 
 from colony_sim.colony.simulate import simulate
-from colony_sim.experiment.compare import compare_plan
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
-from colony_sim.experiment.store import RunStore
+from colony_sim.results.folder import RunStore
+from colony_sim.studies.comparison.run import compare_plan
 
 HEAD = """\
 # An invented scenario, not data of a real colony.

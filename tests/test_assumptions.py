@@ -13,18 +13,18 @@ from commandline import EXPERIMENT, cli
 
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.colony.daily import DAILY_COLUMNS
-from colony_sim.experiment.assumptions import (
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
+from colony_sim.measuring.catalogue import catalogue as measures
+from colony_sim.studies.comparison.assumptions import (
     STAGES,
     compared,
     find_assumptions,
     skipped,
     uncertain,
 )
-from colony_sim.experiment.files import load
-from colony_sim.experiment.measures import catalogue as measures
-from colony_sim.experiment.plan import expand
-from colony_sim.experiment.points import Window, in_order, range_end, window, window_measures
-from colony_sim.experiment.repeat import first_difference
+from colony_sim.studies.points import Window, in_order, range_end, window, window_measures
+from colony_sim.studies.repeat import first_difference
 
 PAIR = ("short", "long")
 #: Enough for every stage; the formula below is slow.

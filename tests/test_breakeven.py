@@ -10,7 +10,10 @@ import pytest
 from commandline import EXPERIMENT, cli
 
 from colony_sim.errors import InputError
-from colony_sim.experiment.breakeven import (
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
+from colony_sim.studies.breakeven import draw as drawing
+from colony_sim.studies.breakeven.run import (
     Axis,
     BreakEven,
     cells,
@@ -21,11 +24,8 @@ from colony_sim.experiment.breakeven import (
     pair,
     parse_axis,
 )
-from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import expand
-from colony_sim.experiment.points import Window
-from colony_sim.figures import breakeven as drawing
-from colony_sim.figures.origin import Origin
+from colony_sim.studies.origin import Origin
+from colony_sim.studies.points import Window
 
 X, Y = Axis("predation.adult_egg", (0.0, 0.01, 0.02)), Axis("rack.bins", (6, 12))
 SMALL = EXPERIMENT.replace("breeders = 300", "breeders = 20").replace("days = 700", "days = 40")

@@ -24,21 +24,21 @@ from colony_sim.commands.calendar import run_calendar
 from colony_sim.commands.main import run
 from colony_sim.commands.run import run_single
 from colony_sim.errors import InputError
-from colony_sim.experiment.store import claim
-from colony_sim.experiment.study import write_study
-from colony_sim.experiment.task import run_task
-from colony_sim.planning import cautions, ical
-from colony_sim.planning.checklist import checklist
 from colony_sim.planning.choose import Effort
 from colony_sim.planning.facts import stored
-from colony_sim.planning.fillings import fillings
-from colony_sim.planning.labels import labelled, labels
-from colony_sim.planning.paper import EDGE, SIZES, Paper
 from colony_sim.planning.planner import make_plan
 from colony_sim.planning.request import read_request
-from colony_sim.planning.task import Kind, Task, bins_in_words, day_in_words, merged
-from colony_sim.planning.tasks import build
-from colony_sim.planning.work import Work, read_work
+from colony_sim.results.folder import claim
+from colony_sim.results.study import write_study
+from colony_sim.running.task import run_task
+from colony_sim.worklist import cautions, ical
+from colony_sim.worklist.checklist import checklist
+from colony_sim.worklist.fillings import fillings
+from colony_sim.worklist.labels import labelled, labels
+from colony_sim.worklist.paper import EDGE, SIZES, Paper
+from colony_sim.worklist.task import Kind, Task, bins_in_words, day_in_words, merged
+from colony_sim.worklist.tasks import build
+from colony_sim.worklist.work import Work, read_work
 
 START = "2031-12-01"  # The year after has a 29 February.
 WEEKS = 52

@@ -14,8 +14,8 @@ import pytest
 from commandline import EXPERIMENT, cli, environment, start, told, tree, wait_for
 
 from colony_sim.errors import InputError
-from colony_sim.experiment.cluster import ClusterExecutor
-from colony_sim.experiment.outcome_store import read_store
+from colony_sim.running.cluster import ClusterExecutor
+from colony_sim.running.store import read_store
 
 WORDS = ("--vary", "harvest.fraction=0.5,0.6,0.7", "--replicates", 4)
 RUNS = 3 * 2 * 4
@@ -122,9 +122,9 @@ def test_a_missing_package_is_told_with_the_command_that_adds_it(monkeypatch):
 
 
 def test_no_scheduler_and_workers_with_another_model_are_refused(place, monkeypatch):
-    monkeypatch.setattr("colony_sim.experiment.cluster.CONNECT_SECONDS", 2)
+    monkeypatch.setattr("colony_sim.running.cluster.CONNECT_SECONDS", 2)
     with cluster(place, "", workers=1) as (address, workers):
-        monkeypatch.setattr("colony_sim.experiment.cluster.model_fingerprint", lambda: "edited")
+        monkeypatch.setattr("colony_sim.running.cluster.model_fingerprint", lambda: "edited")
         with pytest.raises(InputError, match="workers with this very model"):
             ClusterExecutor(address)
         os.kill(workers[0].pid, signal.SIGKILL)

@@ -17,6 +17,7 @@ from colony_sim.biology.growth import Law, ideal_clock, ideal_mass
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.biology.rates import day_rates
 from colony_sim.errors import InputError
+from colony_sim.evidence import draw as figure
 from colony_sim.evidence import keepers, words
 from colony_sim.evidence.box import Boxes
 from colony_sim.evidence.conditions import DRAWS, conditions, draw
@@ -34,7 +35,6 @@ from colony_sim.evidence.numbers import (
 from colony_sim.evidence.registry import replications
 from colony_sim.evidence.run import NEVER, judge, run
 from colony_sim.evidence.teeth import moves, shipped, teeth, text_of, uninformed
-from colony_sim.figures import evidence as figure
 from colony_sim.figures import style
 from colony_sim.population import census
 from colony_sim.population.insects import Stage

@@ -16,8 +16,8 @@ from commandline import start, told
 from colony_sim.colony.simulate import simulate
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
-from colony_sim.experiment.wording import number
 from colony_sim.explore import charts, rules, session
+from colony_sim.words.wording import number
 
 DAYS = 360
 FILE = f"""\

@@ -15,18 +15,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from colony_sim.experiment.finding import shortened
-from colony_sim.experiment.paired import (
+from colony_sim.figures import style
+from colony_sim.results.folder import write_table
+from colony_sim.statistics.paired import (
     all_paired_differences,
     died_out_comparison,
     paired_differences,
     policy_summary,
 )
-from colony_sim.experiment.store import write_table
-from colony_sim.experiment.verdict import verdict
-from colony_sim.figures import style
-from colony_sim.figures.comparison import draw, read
-from colony_sim.figures.comparison import title as title_of
+from colony_sim.studies.comparison.draw import draw, read
+from colony_sim.studies.comparison.draw import title as title_of
+from colony_sim.studies.comparison.verdict import verdict
+from colony_sim.words.finding import shortened
 
 DAYS, WARM_UP = 600, 150
 HANDLING = {
@@ -350,7 +350,7 @@ def test_all_runs_died_out_or_none_invented(tmp_path, monkeypatch):
 
 def test_importing_the_figures_starts_no_pyplot():
     code = (
-        "import sys, colony_sim.figures.comparison; "
+        "import sys, colony_sim.studies.comparison.draw; "
         "sys.exit('matplotlib.pyplot' in sys.modules or 'seaborn' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code]).returncode == 0

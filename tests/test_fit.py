@@ -17,8 +17,8 @@ from colony_sim.commands.ending import Ending
 from colony_sim.commands.fit import run_fit
 from colony_sim.errors import InputError
 from colony_sim.experiment.profile import read_profile
-from colony_sim.figures import fit_slides
 from colony_sim.fitting import calibration, inference, learnt, observe, predictive
+from colony_sim.fitting import slides as fit_slides
 from colony_sim.fitting.fit import fit, make_job, read_schedule
 from colony_sim.fitting.prior import KEYS, Prior, prior_for
 from colony_sim.fitting.simulated import CALIBRATE, TRAIN, Logs, simulate_logs

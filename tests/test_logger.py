@@ -16,9 +16,9 @@ from colony_sim.biology.logger import JUMP_K_PER_HOUR
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import as_lived
 from colony_sim.errors import InputError
-from colony_sim.experiment import manifest
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import content_key, expand
+from colony_sim.results import manifest
 
 
 def readings(first="2031-01-01 07:15", last="2032-01-20 09:00", every="30min") -> pd.DataFrame:

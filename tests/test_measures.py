@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from colony_sim.experiment.measures import catalogue, run_measures
-from colony_sim.experiment.steady_state import SteadyState
+from colony_sim.measuring.catalogue import catalogue, run_measures
+from colony_sim.measuring.steady_state import SteadyState
 
 STEADY = SteadyState("settled", 2, 4, 0.0, "")
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from colony_sim.experiment.narrowing import LEAST_RUNS, WORTH, narrowing, runs_needed
+from colony_sim.statistics.information import LEAST_RUNS, WORTH, narrowing, runs_needed
 
 
 def linear(n: int, seed: int, noise: float = 2.0, mean: float = 1.0):

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from colony_sim.experiment.paired import (
+from colony_sim.statistics.paired import (
     all_paired_differences,
     died_out_comparison,
     fieller_interval,

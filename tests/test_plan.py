@@ -20,10 +20,8 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import simulate
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
-from colony_sim.experiment.outcome_store import open_store
 from colony_sim.experiment.plan import replicate_seeds
 from colony_sim.experiment.profile import Profile
-from colony_sim.experiment.task import run_task
 from colony_sim.planning import candidates, room
 from colony_sim.planning.chance import Share, next_run, reach_limits, share, within_reach
 from colony_sim.planning.choose import Effort, choose, lacking
@@ -39,6 +37,8 @@ from colony_sim.planning.shortfall import bisect
 from colony_sim.planning.startup import event_days, startup, trailing
 from colony_sim.planning.wants import STRETCH_DAYS, Have, Want, for_birds
 from colony_sim.planning.weeks import to_do, week_table
+from colony_sim.running.store import open_store
+from colony_sim.running.task import run_task
 
 ROOT = Path(__file__).parents[1]
 FLOCK = ROOT / "experiments" / "flock.toml"

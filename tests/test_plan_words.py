@@ -17,11 +17,11 @@ from test_plan import FLOCK, SMALL
 from colony_sim.commands import plan as command
 from colony_sim.commands.main import app
 from colony_sim.errors import InputError
-from colony_sim.experiment import repeat
-from colony_sim.experiment.wording import number
-from colony_sim.figures import plan_slides
 from colony_sim.planning import phrases, planner, words, words_short
+from colony_sim.planning import slides as plan_slides
 from colony_sim.planning.facts import StoredPlan, read_plan
+from colony_sim.studies import repeat
+from colony_sim.words.wording import number
 
 ROOM = ["--coldest", "15", "--warmest", "29", "--years", "2", "--bin-area", "3"]
 

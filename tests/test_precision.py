@@ -15,10 +15,9 @@ from hypothesis import strategies as st
 from inline import Inline
 
 from colony_sim.errors import InputError
-from colony_sim.experiment import sweep as sweep_module
 from colony_sim.experiment.files import load
-from colony_sim.experiment.paired import paired_differences
-from colony_sim.experiment.precision import (
+from colony_sim.statistics.paired import paired_differences
+from colony_sim.studies.precision import (
     Rule,
     Wanted,
     in_words,
@@ -26,7 +25,8 @@ from colony_sim.experiment.precision import (
     next_replicates,
     reached,
 )
-from colony_sim.experiment.sweep import plan_sweep, run_sweep
+from colony_sim.studies.sweep import run as sweep_module
+from colony_sim.studies.sweep.run import plan_sweep, run_sweep
 
 YIELD = "yield_g_per_day"
 

@@ -16,14 +16,7 @@ from inline import Inline
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.commands import main
 from colony_sim.errors import InputError
-from colony_sim.experiment import manifest, points
-from colony_sim.experiment.assumptions import find_assumptions, uncertain
-from colony_sim.experiment.executor import point_plan, run_points
 from colony_sim.experiment.files import load
-from colony_sim.experiment.measures import catalogue as measures
-from colony_sim.experiment.narrowing import narrowing, runs_needed
-from colony_sim.experiment.outcome import SteadyMeasuring
-from colony_sim.experiment.outcome_store import open_store
 from colony_sim.experiment.plan import expand, single
 from colony_sim.experiment.profile import (
     Profile,
@@ -31,14 +24,22 @@ from colony_sim.experiment.profile import (
     read_profile,
     write_profile,
 )
-from colony_sim.experiment.profile_words import circumstances, this_colony_in_words
-from colony_sim.experiment.repeat import first_difference
-from colony_sim.experiment.sensitivity import sensitivity
-from colony_sim.experiment.sweep import plan_sweep
-from colony_sim.experiment.task import Task, TaskResult
-from colony_sim.experiment.this_colony import ThisColony
-from colony_sim.experiment.wording import number
-from colony_sim.figures.origin import Origin
+from colony_sim.measuring.catalogue import catalogue as measures
+from colony_sim.measuring.outcome import SteadyMeasuring
+from colony_sim.results import manifest
+from colony_sim.running.executor import point_plan, run_points
+from colony_sim.running.store import open_store
+from colony_sim.running.task import Task, TaskResult
+from colony_sim.statistics.information import narrowing, runs_needed
+from colony_sim.studies import points
+from colony_sim.studies.comparison.assumptions import find_assumptions, uncertain
+from colony_sim.studies.comparison.this_colony import ThisColony
+from colony_sim.studies.origin import Origin
+from colony_sim.studies.profile_words import circumstances, this_colony_in_words
+from colony_sim.studies.repeat import first_difference
+from colony_sim.studies.sensitivity.run import sensitivity
+from colony_sim.studies.sweep.run import plan_sweep
+from colony_sim.words.wording import number
 
 EGG, LAID, LIFE = "predation.adult_egg", "fecundity.peak_eggs_per_day", "adult.life_mean_days"
 KEYS = (EGG, LAID, LIFE)

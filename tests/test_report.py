@@ -33,12 +33,12 @@ from tinyhtml5.parser import HTMLParser
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario, simulate
-from colony_sim.experiment.finding import dashed
-from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.retrace import Traces
-from colony_sim.figures.deck import Deck
+from colony_sim.measuring.catalogue import catalogue
 from colony_sim.report import rack_data, tables, words
 from colony_sim.report.page import SCRIPTS, write_report
+from colony_sim.studies.comparison.relive import Traces
+from colony_sim.talk.deck import Deck
+from colony_sim.words.finding import dashed
 
 TYPES = {"u1": "<u1", "u2": "<u2", "u4": "<u4"}
 

@@ -14,11 +14,11 @@ from report_case import DAYS, PAIR, case, lived_again, with_slides
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario, simulate
-from colony_sim.experiment.retrace import Traces
-from colony_sim.figures.deck import Deck
 from colony_sim.report import rack_data
 from colony_sim.report.contents import gather_contents
 from colony_sim.report.page import render
+from colony_sim.studies.comparison.relive import Traces
+from colony_sim.talk.deck import Deck
 
 STAGES = ("eggs", "larvae", "pupae", "adults")
 

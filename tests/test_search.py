@@ -12,8 +12,10 @@ from commandline import EXPERIMENT, PROGRAM, cli, environment, tree
 from scipy import stats
 
 from colony_sim.commands.search import _specs
-from colony_sim.experiment.points import Window
-from colony_sim.experiment.search import (
+from colony_sim.studies.origin import Origin
+from colony_sim.studies.points import Window
+from colony_sim.studies.search import draw as drawing
+from colony_sim.studies.search.run import (
     OBJECTIVES,
     Limits,
     Search,
@@ -22,9 +24,7 @@ from colony_sim.experiment.search import (
     pareto,
     persistence,
 )
-from colony_sim.experiment.search_words import headline, in_words
-from colony_sim.figures import pareto as drawing
-from colony_sim.figures.origin import Origin
+from colony_sim.studies.search.say import headline, in_words
 
 SMALL = EXPERIMENT.replace("breeders = 300", "breeders = 20").replace("days = 700", "days = 40")
 WORDS = ("search", "demo.toml", "--keys", "rotation.interval_days=7:21,harvest.fraction", "--bins",

@@ -15,13 +15,13 @@ from SALib.sample import sobol as sobol_sample
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.errors import InputError
-from colony_sim.experiment.indices import LEVELS, Noise, analyse, seed_noise
-from colony_sim.experiment.own_bins import how_to_measure
-from colony_sim.experiment.points import Window
-from colony_sim.experiment.sensitivity import Sensitivity, chosen_entries
-from colony_sim.experiment.sensitivity_words import answer
-from colony_sim.figures import screening, tornado
-from colony_sim.figures.origin import Origin
+from colony_sim.studies.origin import Origin
+from colony_sim.studies.points import Window
+from colony_sim.studies.sensitivity import screening, tornado
+from colony_sim.studies.sensitivity.indices import LEVELS, Noise, analyse, seed_noise
+from colony_sim.studies.sensitivity.run import Sensitivity, chosen_entries
+from colony_sim.studies.sensitivity.say import answer
+from colony_sim.words.own_measurements import how_to_measure
 
 SMALL = EXPERIMENT.replace("breeders = 300", "breeders = 20").replace("days = 700", "days = 40")
 ISHIGAMI = {"num_vars": 3, "names": ["x1", "x2", "x3"], "bounds": [[-math.pi, math.pi]] * 3}

@@ -20,25 +20,18 @@ from test_figures import ALL_LOSSES, SIGHT, WARM_UP, _lab, _linear, results, tex
 from test_figures import LONG as NAMES
 
 from colony_sim.errors import InputError
-from colony_sim.experiment import manifest
-from colony_sim.experiment.egg_ledger import FATES, STOCK, egg_ledger, egg_ledgers
-from colony_sim.experiment.retrace import Traces, retrace
-from colony_sim.experiment.store import RunStore
-from colony_sim.experiment.wording import number
-from colony_sim.figures import (
-    bin_life,
-    comparison_slides,
-    egg_fates,
-    losses,
-    overview,
-    rack_ages,
-    steady,
-    style,
-)
-from colony_sim.figures.bin_cycles import band, cleared, cycles, harvest_by_week
-from colony_sim.figures.months import months
-from colony_sim.figures.results import read
+from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
+from colony_sim.results import manifest
+from colony_sim.results.folder import RunStore
+from colony_sim.studies.comparison import bin_life, egg_fates, losses, overview, rack_ages, steady
+from colony_sim.studies.comparison import slides as comparison_slides
+from colony_sim.studies.comparison.bin_cycles import band, cleared, cycles, harvest_by_week
+from colony_sim.studies.comparison.egg_ledger import FATES, STOCK, egg_ledger, egg_ledgers
+from colony_sim.studies.comparison.months import months
+from colony_sim.studies.comparison.relive import Traces, retrace
+from colony_sim.studies.comparison.results import read
+from colony_sim.words.wording import number
 
 LOSS = ALL_LOSSES[0]
 NUMBER = re.compile(r"[+−-]?\d+(?:\.\d+)?")
@@ -144,7 +137,7 @@ def test_the_title_of_losses_states_the_row_of_the_table(tmp_path):
 
 def with_losses(folder: Path, shift: np.ndarray):
     """The tables of a folder with losses raised run by run."""
-    from colony_sim.experiment.paired import (
+    from colony_sim.statistics.paired import (
         all_paired_differences,
         paired_differences,
         policy_summary,

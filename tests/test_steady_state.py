@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 from scipy.signal import lfilter
 
-from colony_sim.experiment.steady_state import (
+from colony_sim.measuring.steady_state import (
     batch_length,
     common_period,
     find_steady_state,

@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 
 from colony_sim.errors import InputError
-from colony_sim.experiment import store as store_module
-from colony_sim.experiment.store import (
+from colony_sim.results import folder as store_module
+from colony_sim.results.folder import (
     FILES,
     RunStore,
     claim,

@@ -21,15 +21,23 @@ from test_sensitivity import made as made_sensitivity
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.errors import InputError
-from colony_sim.experiment.breakeven import BreakEven, headline
 from colony_sim.experiment.files import load
-from colony_sim.experiment.indices import Noise
 from colony_sim.experiment.plan import expand
-from colony_sim.experiment.points import Window, mean_interval
-from colony_sim.experiment.search import OBJECTIVES, Search
-from colony_sim.experiment.sensitivity import Sensitivity
-from colony_sim.experiment.store import MANIFEST, claim
-from colony_sim.experiment.stored_study import (
+from colony_sim.figures import heat, style
+from colony_sim.figures.slide import Slide, write
+from colony_sim.results.folder import MANIFEST, claim
+from colony_sim.results.study import write_study
+from colony_sim.studies import slides as study_slides
+from colony_sim.studies.breakeven import draw as breakeven
+from colony_sim.studies.breakeven.run import BreakEven, headline
+from colony_sim.studies.origin import Origin
+from colony_sim.studies.points import Window, mean_interval
+from colony_sim.studies.search import draw as pareto
+from colony_sim.studies.search.run import OBJECTIVES, Search
+from colony_sim.studies.sensitivity import screening, tornado
+from colony_sim.studies.sensitivity.indices import Noise
+from colony_sim.studies.sensitivity.run import Sensitivity
+from colony_sim.studies.stored import (
     BREAK_EVEN,
     SEARCH,
     SENSITIVITY,
@@ -38,21 +46,9 @@ from colony_sim.experiment.stored_study import (
     search_facts,
     sensitivity_facts,
 )
-from colony_sim.experiment.study import write_study
-from colony_sim.experiment.wording import number
-from colony_sim.figures import (
-    breakeven,
-    deck,
-    heat,
-    labels,
-    pareto,
-    screening,
-    study_slides,
-    style,
-    tornado,
-)
-from colony_sim.figures.origin import Origin
-from colony_sim.figures.slide import Slide, write
+from colony_sim.talk import deck
+from colony_sim.words import labels
+from colony_sim.words.wording import number
 
 INVENTED = "# An invented scenario, not data of a real colony.\n"
 YIELD = "yield_g_per_day"

@@ -17,18 +17,18 @@ from inline import Inline, made_up
 import colony_sim
 from colony_sim.commands.main import run
 from colony_sim.errors import InputError
-from colony_sim.experiment import sweep as sweep_module
 from colony_sim.experiment.design import full_factorial, parse_vary
-from colony_sim.experiment.executor import WorkerLost, run_points
 from colony_sim.experiment.files import load
-from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.outcome_store import open_store, read_store
-from colony_sim.experiment.paired import all_paired_differences, paired_differences, policy_summary
 from colony_sim.experiment.plan import expand
-from colony_sim.experiment.point_summary import ranking
-from colony_sim.experiment.runner import Interrupted
-from colony_sim.experiment.sweep import plan_sweep, run_sweep
-from colony_sim.experiment.task import TaskResult
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.running.executor import WorkerLost, run_points
+from colony_sim.running.runner import Interrupted
+from colony_sim.running.store import open_store, read_store
+from colony_sim.running.task import TaskResult
+from colony_sim.statistics.paired import all_paired_differences, paired_differences, policy_summary
+from colony_sim.statistics.pointwise import ranking
+from colony_sim.studies.sweep import run as sweep_module
+from colony_sim.studies.sweep.run import plan_sweep, run_sweep
 
 THREE = EXPERIMENT + '\n[[policy]]\nname = "longer"\nrotation.interval_days = 35\n'
 SEEDS = [16823399, 2940995229, 2290007392, 1039507385]
@@ -122,7 +122,7 @@ def test_tables_do_not_depend_on_how_many_points_are_in_memory(place, monkeypatc
 
     until = {"until": ["yield_g_per_day=0.9"], "least": 4, "most": 9}
     swept(place / "whole", monkeypatch, executor=Inline(some_fail), **until)
-    monkeypatch.setattr("colony_sim.experiment.sweep_tables.CHUNK_RUNS", 5)
+    monkeypatch.setattr("colony_sim.studies.sweep.tables.CHUNK_RUNS", 5)
     result, _ = swept(place / "parts", monkeypatch, executor=Inline(some_fail), **until)
     assert result.n_failed == 2 * 3
     first, second = (tables(place / name) for name in ("whole", "parts"))
@@ -181,7 +181,7 @@ def test_another_model_or_way_to_measure_is_another_run(place, monkeypatch):
     swept(place / "out", monkeypatch, replicates=2)
     monkeypatch.setattr("colony_sim.experiment.plan.model_fingerprint", lambda: "edited")
     assert len(swept(place / "out", monkeypatch, replicates=2)[1].ran) == 18
-    monkeypatch.setattr("colony_sim.experiment.outcome._source_digest", lambda: "edited")
+    monkeypatch.setattr("colony_sim.measuring.outcome._source_digest", lambda: "edited")
     assert len(swept(place / "out", monkeypatch, replicates=2)[1].ran) == 18
 
 

@@ -19,15 +19,18 @@ from test_figures import texts
 
 import colony_sim
 from colony_sim.errors import InputError
-from colony_sim.experiment import stored_sweep
-from colony_sim.experiment import sweep as sweep_module
-from colony_sim.experiment.effects import difference_effects, effects
-from colony_sim.experiment.leading import leading
-from colony_sim.experiment.point_summary import ranking
-from colony_sim.experiment.wording import number
-from colony_sim.figures import deck, heat, style, sweep_slides, sweep_words
+from colony_sim.figures import heat, style
 from colony_sim.figures.slide import Slide, write
-from colony_sim.figures.sweep_words import AIMS
+from colony_sim.statistics.best import leading
+from colony_sim.statistics.pointwise import ranking
+from colony_sim.studies.sweep import run as sweep_module
+from colony_sim.studies.sweep import slides as sweep_slides
+from colony_sim.studies.sweep import stored as stored_sweep
+from colony_sim.studies.sweep import titles as sweep_words
+from colony_sim.studies.sweep.effects import difference_effects, effects
+from colony_sim.studies.sweep.titles import AIMS
+from colony_sim.talk import deck
+from colony_sim.words.wording import number
 
 ROTATION, FRACTION, EGGS = "rotation.interval_days", "harvest.fraction", "predation.adult_egg"
 
@@ -555,7 +558,7 @@ def test_a_damaged_folder_is_one_line(tmp_path):
 def test_the_library_and_the_model_itself(tmp_path, monkeypatch):
     from inline import Inline
 
-    from colony_sim.experiment.task import run_task
+    from colony_sim.running.task import run_task
 
     text = INVENTED + Path("experiments/rotation.toml").read_text(encoding="utf-8")
     for old, new in (("days = 1200", "days = 60"), ("breeders = 100", "breeders = 20"),

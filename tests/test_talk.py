@@ -15,13 +15,15 @@ from commandline import cli, tree
 from small_comparison import KINDS, made, small
 
 from colony_sim.errors import InputError
-from colony_sim.experiment import manifest
-from colony_sim.experiment.store import claim
-from colony_sim.figures import comparison_slides, deck, notes, talk
-from colony_sim.figures.deck import gather, studies_beside
 from colony_sim.figures.slide import Slide, says_only
-from colony_sim.figures.talk import write_talk
-from colony_sim.planning import cautions
+from colony_sim.results import manifest
+from colony_sim.results.folder import claim
+from colony_sim.studies.comparison import slides as comparison_slides
+from colony_sim.talk import deck, notes
+from colony_sim.talk import write as talk
+from colony_sim.talk.deck import gather, studies_beside
+from colony_sim.talk.write import write_talk
+from colony_sim.worklist import cautions
 
 COMMAND = "colony-sim figures small"
 

@@ -4,14 +4,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from colony_sim.experiment.paired import (
+from colony_sim.statistics.paired import (
     all_paired_differences,
     died_out_comparison,
     paired_differences,
     policy_summary,
 )
-from colony_sim.experiment.verdict import LOSSES, REMINDER, verdict
-from colony_sim.experiment.wording import number, separated
+from colony_sim.studies.comparison.verdict import LOSSES, REMINDER, verdict
+from colony_sim.words.wording import number, separated
 
 YIELD = "yield_g_per_day"
 # Sums to 0: shifts a policy's seeds without changing its mean.

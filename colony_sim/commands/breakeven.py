@@ -9,7 +9,10 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console
 from colony_sim.commands.study import draw, held, split
-from colony_sim.experiment.breakeven import (
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
+from colony_sim.results.study import write_study
+from colony_sim.studies.breakeven.run import (
     USED,
     WARM_UP,
     break_even,
@@ -18,12 +21,9 @@ from colony_sim.experiment.breakeven import (
     in_words,
     parse_axis,
 )
-from colony_sim.experiment.files import load
-from colony_sim.experiment.finding import YIELD
-from colony_sim.experiment.plan import expand
-from colony_sim.experiment.profile_words import circumstances
-from colony_sim.experiment.stored_study import BREAK_EVEN, break_even_facts
-from colony_sim.experiment.study import write_study
+from colony_sim.studies.profile_words import circumstances
+from colony_sim.studies.stored import BREAK_EVEN, break_even_facts
+from colony_sim.words.finding import YIELD
 
 
 def run_break_even(

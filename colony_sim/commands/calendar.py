@@ -6,15 +6,15 @@ from pathlib import Path
 
 from colony_sim.commands.ending import Ending
 from colony_sim.errors import InputError
-from colony_sim.experiment.extras import MissingExtra
-from colony_sim.experiment.store import write_atomic
-from colony_sim.planning.checklist import checklist
-from colony_sim.planning.ical import calendar
-from colony_sim.planning.labels import labelled, labels
-from colony_sim.planning.paper import check_paper
-from colony_sim.planning.task import day_in_words
-from colony_sim.planning.tasks import build
-from colony_sim.planning.work import Work, read_work
+from colony_sim.extras import MissingExtra
+from colony_sim.results.folder import write_atomic
+from colony_sim.worklist.checklist import checklist
+from colony_sim.worklist.ical import calendar
+from colony_sim.worklist.labels import labelled, labels
+from colony_sim.worklist.paper import check_paper
+from colony_sim.worklist.task import day_in_words
+from colony_sim.worklist.tasks import build
+from colony_sim.worklist.work import Work, read_work
 
 FOLDER = "calendar"
 MOST_WEEKS = 520

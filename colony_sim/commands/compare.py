@@ -10,11 +10,11 @@ from pathlib import Path
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import Bars, console, show_comparison
-from colony_sim.experiment.compare import RunsFailed, compare_plan
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
-from colony_sim.experiment.precision import make_rule
-from colony_sim.experiment.runner import Interrupted, WorkerDied, check_workers
+from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
+from colony_sim.studies.comparison.run import RunsFailed, compare_plan
+from colony_sim.studies.precision import make_rule
 
 
 def command_line() -> str:
@@ -86,6 +86,6 @@ def run_compare(
 
 def draw(folder: Path) -> None:
     """Draw the figures of a results folder."""
-    from colony_sim.figures import comparison
+    from colony_sim.studies.comparison import draw as comparison
 
     comparison.draw(folder)

@@ -13,12 +13,12 @@ from colony_sim.evidence import keepers, words
 from colony_sim.evidence.registry import replications
 from colony_sim.evidence.run import run
 from colony_sim.evidence.teeth import moves, shipped, teeth
-from colony_sim.experiment import manifest
 from colony_sim.experiment.design import parse_vary
 from colony_sim.experiment.files import LARGEST_SEED
 from colony_sim.experiment.plan import whole
-from colony_sim.experiment.runner import MOST_WORKERS, Progress, default_workers
-from colony_sim.experiment.store import claim, replace_tables, write_table
+from colony_sim.results import manifest
+from colony_sim.results.folder import claim, replace_tables, write_table
+from colony_sim.running.runner import MOST_WORKERS, Progress, default_workers
 
 _NAME = "evidence"
 
@@ -96,7 +96,7 @@ def _shown(on_progress):
 
 
 def _write(folder: Path, tables, text: str, p: Parameters, seed: int, values) -> None:
-    from colony_sim.figures import evidence as figure
+    from colony_sim.evidence import draw as figure
     from colony_sim.figures import style
 
     with replace_tables(folder) as staged:

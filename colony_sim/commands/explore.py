@@ -10,8 +10,8 @@ from colony_sim.commands.study import needed
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
-from colony_sim.experiment.runner import compile_kernels
 from colony_sim.explore.session import invented
+from colony_sim.running.runner import compile_kernels
 
 INVENTED = "An invented scenario, every rule at its default. It is not data of a real colony."
 MODEL = "A model, not a forecast for your bins."

@@ -8,10 +8,10 @@ from pathlib import Path
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import console
-from colony_sim.experiment import manifest
-from colony_sim.experiment.extras import MissingExtra
-from colony_sim.experiment.runner import compile_kernels
-from colony_sim.figures.talk import NOTES, PDF, write_talk
+from colony_sim.extras import MissingExtra
+from colony_sim.results import manifest
+from colony_sim.running.runner import compile_kernels
+from colony_sim.talk.write import NOTES, PDF, write_talk
 
 
 def run_figures(folder: Path, *, out: Path | None, alone: bool, seed: int | None) -> None:

@@ -13,10 +13,10 @@ from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import Bars, console
 from colony_sim.commands.study import split
 from colony_sim.errors import InputError
-from colony_sim.experiment.extras import MissingExtra
 from colony_sim.experiment.files import Policy, load, quoted
 from colony_sim.experiment.plan import Plan, replicate_seeds, whole
-from colony_sim.experiment.store import claim, write_atomic
+from colony_sim.extras import MissingExtra
+from colony_sim.results.folder import claim, write_atomic
 
 DEFAULT_C = 25.0
 
@@ -75,10 +75,10 @@ def run_fit(
     out: Path | None,
 ) -> None:
     """Fit the model to a log and write what was learnt."""
-    from colony_sim.experiment.runner import Interrupted, WorkerDied, check_workers
-    from colony_sim.experiment.study import write_study
     from colony_sim.fitting import fit as fitting
     from colony_sim.fitting import fit_words, inference
+    from colony_sim.results.study import write_study
+    from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 
     workers = check_workers(workers)
     seed = whole("--seed", seed, 0, 2**32 - 1, 1)
@@ -209,7 +209,7 @@ def _plan(name: str, job, policy: str, climate, text: str) -> Plan:
 def _draw(found, folder: Path) -> None:
     """Figures and profile."""
     from colony_sim.experiment.profile import write_profile
-    from colony_sim.figures import fit_slides
+    from colony_sim.fitting import slides as fit_slides
 
     fit_slides.draw(folder)
     write_profile(folder / f"{found.name}.profile.toml", found.profile())

@@ -14,16 +14,16 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import Bars, console, number
-from colony_sim.experiment.points import PointsFailed
-from colony_sim.experiment.runner import Interrupted
-from colony_sim.experiment.store import claim
-from colony_sim.experiment.study import write_study
 from colony_sim.planning.choose import QUICK, Effort
 from colony_sim.planning.facts import KIND, StoredPlan, stored
 from colony_sim.planning.phrases import percent
 from colony_sim.planning.planner import base_plan, make_plan
 from colony_sim.planning.request import read_request
 from colony_sim.planning.words import headline, in_words
+from colony_sim.results.folder import claim
+from colony_sim.results.study import write_study
+from colony_sim.running.runner import Interrupted
+from colony_sim.studies.points import PointsFailed
 
 _SHOWN_WEEKS = 52
 
@@ -84,7 +84,7 @@ def run_plan(
 
 def draw(folder: Path) -> None:
     """Draw the slides of a plan into its folder."""
-    from colony_sim.figures import plan_slides
+    from colony_sim.planning import slides as plan_slides
 
     plan_slides.draw(folder)
 

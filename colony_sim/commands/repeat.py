@@ -6,9 +6,9 @@ from pathlib import Path
 
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import progress_bar
-from colony_sim.experiment.compare import RunsFailed
-from colony_sim.experiment.repeat import repeat
-from colony_sim.experiment.runner import WorkerDied
+from colony_sim.running.runner import WorkerDied
+from colony_sim.studies.comparison.run import RunsFailed
+from colony_sim.studies.repeat import repeat
 
 
 def run_repeat(folder: Path, *, workers: int | None) -> None:

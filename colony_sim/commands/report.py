@@ -7,7 +7,7 @@ from pathlib import Path
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import console
 from colony_sim.commands.study import split
-from colony_sim.experiment.extras import MissingExtra
+from colony_sim.extras import MissingExtra
 from colony_sim.report.page import write_report
 
 

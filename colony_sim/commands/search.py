@@ -11,11 +11,11 @@ from colony_sim.commands.show import console
 from colony_sim.commands.study import draw, held, needed, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
-from colony_sim.experiment.profile_words import circumstances
-from colony_sim.experiment.search import USED, WARM_UP, Limits, search
-from colony_sim.experiment.search_words import headline, in_words
-from colony_sim.experiment.stored_study import SEARCH, search_facts
-from colony_sim.experiment.study import write_study
+from colony_sim.results.study import write_study
+from colony_sim.studies.profile_words import circumstances
+from colony_sim.studies.search.run import USED, WARM_UP, Limits, search
+from colony_sim.studies.search.say import headline, in_words
+from colony_sim.studies.stored import SEARCH, search_facts
 
 
 def run_search(

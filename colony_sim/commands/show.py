@@ -13,9 +13,9 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
-from colony_sim.experiment.compare import Comparison
-from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.runner import Progress as RunProgress
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.running.runner import Progress as RunProgress
+from colony_sim.studies.comparison.run import Comparison
 
 _LABEL_WIDTH, _CELL_WIDTH = 48, 28
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import progress_bar
-from colony_sim.experiment.extras import MissingExtra, require
-from colony_sim.experiment.points import PointsFailed
-from colony_sim.experiment.runner import Interrupted, Progress
-from colony_sim.experiment.store import claim
+from colony_sim.extras import MissingExtra, require
+from colony_sim.results.folder import claim
+from colony_sim.running.runner import Interrupted, Progress
+from colony_sim.studies.points import PointsFailed
 
 
 def needed(module: str, package: str, extra: str) -> None:
@@ -41,7 +41,7 @@ def held(folder: Path, name: str) -> Iterator[Callable[[Progress], None]]:
 
 def draw(folder: Path) -> None:
     """Draw the figure of a study into its folder, from its tables and manifest."""
-    from colony_sim.figures import study_slides
+    from colony_sim.studies import slides as study_slides
 
     study_slides.draw(folder)
 

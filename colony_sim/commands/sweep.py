@@ -12,14 +12,14 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console, duration, interval, number, progress_bar
-from colony_sim.experiment.cluster import ClusterLost
-from colony_sim.experiment.executor import open_executor
 from colony_sim.experiment.files import load
-from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.runner import Interrupted, check_workers
-from colony_sim.experiment.sweep import Sweep, SweepPlan, plan_sweep, run_sweep
-from colony_sim.experiment.sweep_cost import Estimate, estimate
-from colony_sim.experiment.sweep_tables import PRIMARY
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.running.cluster import ClusterLost
+from colony_sim.running.executor import open_executor
+from colony_sim.running.runner import Interrupted, check_workers
+from colony_sim.studies.sweep.cost import Estimate, estimate
+from colony_sim.studies.sweep.run import Sweep, SweepPlan, plan_sweep, run_sweep
+from colony_sim.studies.sweep.tables import PRIMARY
 
 MOST_ROWS = 40
 
@@ -107,7 +107,7 @@ def _run(sweep: SweepPlan, folder: Path, workers: int, cluster: str | None) -> S
 
 def draw(folder: Path) -> None:
     """Draw the main figure of a sweep, unless it has too many runs."""
-    from colony_sim.figures import sweep_slides
+    from colony_sim.studies.sweep import slides as sweep_slides
 
     sweep_slides.draw(folder)
 

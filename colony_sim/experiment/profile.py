@@ -164,7 +164,7 @@ def write_profile(path: Path, profile: Profile) -> None:
     InputError
         A draw out of the limits of its keys, or that breaks their order.
     """
-    from colony_sim.experiment.store import write_atomic
+    from colony_sim.results.folder import write_atomic
 
     profile.check(f"profile {profile.name}")
     text = _text(profile)

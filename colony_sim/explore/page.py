@@ -14,8 +14,6 @@ from typing import Any
 
 from nicegui import ui
 
-from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.wording import number
 from colony_sim.explore import charts, rules
 from colony_sim.explore.clock import PACES, Clock
 from colony_sim.explore.controls import Control
@@ -23,6 +21,8 @@ from colony_sim.explore.elements import CHECKED, VALUE, prop, put, put_html, wor
 from colony_sim.explore.experiment_file import NAME, experiment_text
 from colony_sim.explore.rack import rack_html
 from colony_sim.explore.session import MEASURES, MONTH, STAGES, WINDOW, Numbers, Session
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.words.wording import number
 
 TITLE = "A colony to try rules on"
 #: Seconds between two looks at the session: numbers, and charts with the rack.

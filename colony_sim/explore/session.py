@@ -15,8 +15,8 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
 from colony_sim.colony.simulate import Scenario, as_lived, forget
-from colony_sim.experiment.measures import window_measures
 from colony_sim.explore.rules import changed, value
+from colony_sim.measuring.catalogue import window_measures
 
 #: Days that rates are averaged over, and days of a "month" in the charts.
 WINDOW, MONTH = 28, 30

@@ -10,8 +10,9 @@ import numpy as np
 from matplotlib.colors import FuncNorm, Normalize
 from matplotlib.patches import Rectangle
 
-from colony_sim.experiment.finding import dashed
-from colony_sim.figures import labels, style
+from colony_sim.figures import style
+from colony_sim.words import labels
+from colony_sim.words.finding import dashed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -18,13 +18,13 @@ from colony_sim.colony.simulate import as_lived
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import model_fingerprint, whole
 from colony_sim.experiment.profile import Profile
-from colony_sim.experiment.runner import Progress, compile_kernels
 from colony_sim.fitting import calibration, inference, learnt, observe, predictive
 from colony_sim.fitting.logbook import Logbook, read_log
 from colony_sim.fitting.prior import KEYS, Prior, prior_for
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule, compile_schedule
 from colony_sim.fitting.simulated import CALIBRATE, PREDICT, TRAIN, Job, simulate_logs
+from colony_sim.running.runner import Progress, compile_kernels
 
 #: Ranks of 2,000 logs were a little uneven with a network trained on 2,000 logs (sum of
 #: chi-squares 2.7 times its mean), less so on 4,000 (1.7) and 6,000 (1.5; of

@@ -6,10 +6,10 @@ import math
 
 import pandas as pd
 
-from colony_sim.experiment.own_bins import how_to_measure
-from colony_sim.experiment.wording import number
 from colony_sim.fitting import calibration, learnt, predictive
 from colony_sim.fitting.fit import Fit
+from colony_sim.words.own_measurements import how_to_measure
+from colony_sim.words.wording import number
 
 #: Numbers outside their interval that are named one by one.
 _NAMED = 5

@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from colony_sim.experiment.extras import require
+from colony_sim.extras import require
 from colony_sim.fitting import observe
 from colony_sim.fitting.schedule import Schedule
 

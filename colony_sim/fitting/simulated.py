@@ -21,19 +21,19 @@ import numpy as np
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.experiment.plan import model_fingerprint
-from colony_sim.experiment.processes import (
+from colony_sim.fitting import observe
+from colony_sim.fitting.prior import Prior
+from colony_sim.fitting.replay import replay
+from colony_sim.fitting.schedule import Schedule
+from colony_sim.results.folder import write_atomic
+from colony_sim.running.processes import (
     ignoring_interrupts,
     spawning,
     start_worker,
     stop_if_asked,
     stop_workers,
 )
-from colony_sim.experiment.runner import Interrupted, Progress, WorkerDied, compile_kernels
-from colony_sim.experiment.store import write_atomic
-from colony_sim.fitting import observe
-from colony_sim.fitting.prior import Prior
-from colony_sim.fitting.replay import replay
-from colony_sim.fitting.schedule import Schedule
+from colony_sim.running.runner import Interrupted, Progress, WorkerDied, compile_kernels
 
 #: Streams of draws, so that no log serves two purposes.
 TRAIN, CALIBRATE, PREDICT = 0, 1, 2

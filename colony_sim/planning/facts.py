@@ -12,8 +12,6 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.errors import InputError
-from colony_sim.experiment import manifest
-from colony_sim.experiment.store import MANIFEST
 from colony_sim.planning import room
 from colony_sim.planning.candidates import kept
 from colony_sim.planning.chance import Share
@@ -22,6 +20,8 @@ from colony_sim.planning.planner import YearPlan
 from colony_sim.planning.remedies import fed
 from colony_sim.planning.shortfall import reach
 from colony_sim.planning.wants import STRETCH_DAYS, Want
+from colony_sim.results import manifest
+from colony_sim.results.folder import MANIFEST
 
 KIND = "plan"
 TABLES = ("weeks", "purchases", "startup", "candidates", "shortfalls", "remedies", "plan_log")

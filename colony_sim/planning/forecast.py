@@ -14,19 +14,19 @@ import numpy as np
 
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Value
-from colony_sim.experiment.executor import (
+from colony_sim.experiment.plan import Plan
+from colony_sim.planning.measuring import PlanMeasuring
+from colony_sim.planning.wants import STRETCH_DAYS, Have, Want, stretches
+from colony_sim.running.executor import (
     Executor,
     PointOutcome,
     point_plan,
     run_all_points,
     runs_of,
 )
-from colony_sim.experiment.outcome_store import OutcomeStore
-from colony_sim.experiment.plan import Plan
-from colony_sim.experiment.points import PointsFailed
-from colony_sim.experiment.runner import Progress
-from colony_sim.planning.measuring import PlanMeasuring
-from colony_sim.planning.wants import STRETCH_DAYS, Have, Want, stretches
+from colony_sim.running.runner import Progress
+from colony_sim.running.store import OutcomeStore
+from colony_sim.studies.points import PointsFailed
 
 Seeds = Sequence[tuple[int, int]]
 """Numbers of replicates with their seeds."""

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import ROUND_CEILING, ROUND_FLOOR
 from typing import Any
 
-from colony_sim.experiment.wording import number
+from colony_sim.words.wording import number
 
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",

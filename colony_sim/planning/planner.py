@@ -10,12 +10,9 @@ import pandas as pd
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import simulate
-from colony_sim.experiment.executor import Executor, open_executor
 from colony_sim.experiment.files import Policy
-from colony_sim.experiment.outcome_store import open_store
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.experiment.profile import Profile
-from colony_sim.experiment.runner import Progress
 from colony_sim.planning import room
 from colony_sim.planning.choose import Chosen, Effort, choose
 from colony_sim.planning.cold import WARM_C, Spell, mark, spells
@@ -28,6 +25,9 @@ from colony_sim.planning.shortfall import Reach, reach, shortfalls
 from colony_sim.planning.startup import startup
 from colony_sim.planning.trials import trial_table
 from colony_sim.planning.weeks import in_the_middle, week_table
+from colony_sim.running.executor import Executor, open_executor
+from colony_sim.running.runner import Progress
+from colony_sim.running.store import open_store
 
 PAIRED = 20
 """Fresh seeds at most that remedies and loosened limits are run on."""

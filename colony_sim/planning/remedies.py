@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from colony_sim.experiment.points import mean_interval
 from colony_sim.planning import room
 from colony_sim.planning.candidates import Choice, Levels
 from colony_sim.planning.chance import Share, share
 from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
 from colony_sim.planning.wants import STRETCH_DAYS, Have, Want
+from colony_sim.studies.points import mean_interval
 
 FLOORS = (18.0, 20.0, 22.0, 25.0)
 SMALLER_MG = 60.0

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from colony_sim.experiment.points import mean_interval
 from colony_sim.planning.forecast import Forecast, Job
+from colony_sim.studies.points import mean_interval
 
 LONGEST_DAYS = 300
 """Days after the beetles left at which a bin is emptied at last, where room does not press."""

@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from colony_sim.experiment.wording import number
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
 from colony_sim.planning.phrases import interval, nice, percent, range_text, reach_limits
 from colony_sim.planning.words_short import cold, remedies, short
+from colony_sim.words.wording import number
 
 CAUTION = (
     "Check your local feed law before you feed insects to animals, and ask a vet or a feed adviser "

@@ -13,7 +13,7 @@ import pandas as pd
 
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.simulate import RunRecord
-from colony_sim.experiment.retrace import Traces
+from colony_sim.studies.comparison.relive import Traces
 
 MOST_DAYS = 730
 MOST_BINS = 120

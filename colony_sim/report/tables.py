@@ -15,9 +15,9 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue as parameters
 from colony_sim.errors import InputError
-from colony_sim.experiment.finding import YIELD, dashed
-from colony_sim.experiment.measures import catalogue as measures
-from colony_sim.experiment.wording import number, separated
+from colony_sim.measuring.catalogue import catalogue as measures
+from colony_sim.words.finding import YIELD, dashed
+from colony_sim.words.wording import number, separated
 
 NOTHING = "–"
 MAIN = (

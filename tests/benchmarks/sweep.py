@@ -22,14 +22,14 @@ import numpy as np
 
 from colony_sim import load
 from colony_sim.experiment.design import latin_hypercube, parse_vary
-from colony_sim.experiment.executor import run_points
-from colony_sim.experiment.local import LocalExecutor
-from colony_sim.experiment.measures import catalogue
-from colony_sim.experiment.outcome import SteadyMeasuring
-from colony_sim.experiment.outcome_store import open_store
 from colony_sim.experiment.plan import Plan, expand, model_fingerprint
-from colony_sim.experiment.sweep import SweepPlan, run_sweep
-from colony_sim.experiment.task import Task, run_task
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.measuring.outcome import SteadyMeasuring
+from colony_sim.running.executor import run_points
+from colony_sim.running.local import LocalExecutor
+from colony_sim.running.store import open_store
+from colony_sim.running.task import Task, run_task
+from colony_sim.studies.sweep.run import SweepPlan, run_sweep
 
 ROOT = Path(__file__).resolve().parents[2]
 RUNS = 12
@@ -105,7 +105,7 @@ def _bare(tasks: list[Task], processes: int) -> float:
 
 
 def _loop(tasks: list[Task], ready) -> None:
-    from colony_sim.experiment.task import get_ready
+    from colony_sim.running.task import get_ready
 
     get_ready()
     ready.wait()

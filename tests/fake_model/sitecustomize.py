@@ -19,6 +19,6 @@ sys.modules[spec.name] = module
 spec.loader.exec_module(module)
 
 # Drawing takes longer than all the fake runs together.
-figures = types.ModuleType("colony_sim.figures.comparison")
+figures = types.ModuleType("colony_sim.studies.comparison.draw")
 figures.draw = lambda folder: (folder / "comparison.png").write_bytes(b"a figure")
 sys.modules[figures.__name__] = figures

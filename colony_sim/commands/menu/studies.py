@@ -147,7 +147,7 @@ def search(
 ) -> None:
     """Search for the best handling under limits of room, time and founders."""
     from colony_sim.commands.search import run_search
-    from colony_sim.experiment.search import Limits
+    from colony_sim.studies.search.run import Limits
 
     run_search(
         file,

@@ -1,0 +1,244 @@
+"""The manifest: everything it takes to run a comparison again, and what it ran on."""
+
+from __future__ import annotations
+
+import json
+import platform
+import subprocess
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import colony_sim
+from colony_sim.biology.climate import Climate
+from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.errors import InputError
+from colony_sim.experiment.files import Policy
+from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
+from colony_sim.experiment.profile import Profile
+from colony_sim.results.folder import MANIFEST, finish_commit
+
+FORMAT = 1
+PACKAGES = ("numpy", "numba", "mesa", "pandas", "pyarrow", "scipy")
+_AS_WRITTEN = "a manifest as colony-sim wrote it"
+
+
+def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) -> dict[str, Any]:
+    """The manifest of a finished comparison, as plain data.
+
+    Parameters
+    ----------
+    plan : Plan
+        What was run.
+    runs : list of PlannedRun
+        Its runs, for their content keys.
+    files : list of str
+        Names of all files of the comparison; those of an earlier one are removed.
+    command : str
+        The command line, empty if called from Python.
+    """
+    groups = {key: entry.group for key, entry in catalogue().items()}
+    first = plan.policies[0].parameters.as_dict()
+    return {
+        "written_by": "colony_sim",
+        "kind": "comparison",
+        "format": FORMAT,
+        "experiment": {
+            "name": plan.name,
+            "question": plan.question,
+            "days": plan.days,
+            "replicates": len(plan.seeds),
+            "seed": plan.seed,
+            "seeds": list(plan.seeds),
+            "breeders": plan.breeders,
+            "larvae": plan.larvae,
+            "baseline": plan.baseline,
+        },
+        "climate": plan.climate.as_dict(),
+        "biology": {key: value for key, value in first.items() if groups[key] == "biology"},
+        "policies": [
+            {
+                "name": policy.name,
+                "handling": {
+                    key: value
+                    for key, value in policy.parameters.as_dict().items()
+                    if groups[key] == "handling"
+                },
+            }
+            for policy in plan.policies
+        ],
+        "profile": plan.profile and plan.profile.as_dict(),
+        "runs": [{"policy": run.policy, "seed": run.scenario.seed, "key": run.key} for run in runs],
+        "files": sorted({*files, MANIFEST}),
+        "file_text": plan.text,
+        **_circumstances(command),
+    }
+
+
+def build_single(
+    name: str,
+    run: PlannedRun,
+    files: list[str],
+    command: str,
+    profile: Profile | None = None,
+    draw: int | None = None,
+) -> dict[str, Any]:
+    """The manifest of one run of one policy, as plain data.
+
+    The parameters hold the medians of the `profile`, or the draw of that number.
+    """
+    fitted = profile and {**profile.as_dict(), "used": draw or "medians"}
+    return {
+        "written_by": "colony_sim",
+        "kind": "single run",
+        "format": FORMAT,
+        "experiment": {"name": name},
+        "policy": run.policy,
+        "days": run.scenario.days,
+        "seed": run.scenario.seed,
+        "breeders": run.scenario.breeders,
+        "larvae": run.scenario.larvae,
+        "climate": run.scenario.climate.as_dict(),
+        "parameters": run.scenario.parameters.as_dict(),
+        "profile": fitted,
+        "files": sorted({*files, MANIFEST}),
+        **_circumstances(command),
+    }
+
+
+def build_evidence(
+    name: str, p: Parameters, values: dict[str, Any], seed: int, command: str
+) -> dict[str, Any]:
+    """The manifest of a run of the published experiments; `values` differ from the defaults."""
+    return {
+        "written_by": "colony_sim",
+        "kind": "evidence",
+        "format": FORMAT,
+        "experiment": {"name": name, "seed": seed},
+        "set": values,
+        "parameters": p.as_dict(),
+        **_circumstances(command),
+    }
+
+
+def listing(data: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """The manifest with the files that are in the folder now."""
+    return {**data, "files": sorted({*(path.name for path in folder.iterdir()), MANIFEST})}
+
+
+def write(folder: Path, data: dict[str, Any]) -> None:
+    """Write the manifest of a folder."""
+    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _circumstances(command: str) -> dict[str, Any]:
+    return {
+        "software": software(),
+        "commit": commit(),
+        "command": command,
+        "created_utc": datetime.now(UTC).isoformat(timespec="seconds"),
+    }
+
+
+def software() -> dict[str, str]:
+    """Versions that can change a result: the model, Python, packages, platform."""
+    found = {
+        "colony_sim": colony_sim.__version__,
+        "model": model_fingerprint(),
+        "python": platform.python_version(),
+    }
+    for package in PACKAGES:
+        try:
+            found[package] = version(package)
+        except PackageNotFoundError:
+            found[package] = "not installed"
+    found["platform"] = platform.platform()
+    return found
+
+
+def commit() -> str | None:
+    """Commit of the git checkout the package is in, ``+changes`` if edited; None if in none."""
+    package = Path(colony_sim.__file__).parent
+
+    def git(*words: str) -> str | None:
+        try:
+            done = subprocess.run(
+                ["git", "-C", str(package), *words], capture_output=True, text=True, timeout=5
+            )
+        except (OSError, subprocess.TimeoutExpired):
+            return None
+        return done.stdout.strip() if done.returncode == 0 else None
+
+    # A package installed below somebody else's checkout is not part of it.
+    if git("ls-files", "--error-unmatch", "__init__.py") is None:
+        return None
+    head = git("rev-parse", "HEAD")
+    return f"{head}+changes" if head and git("status", "--porcelain", "--", ".") else head
+
+
+def read(folder: Path, kinds: tuple[str, ...] = ("comparison",)) -> dict[str, Any]:
+    """Read the manifest of a results folder.
+
+    Raises
+    ------
+    InputError
+        If there is none, it is damaged, or it is of another kind than `kinds` (empty: any).
+    """
+    path = folder / MANIFEST
+    try:
+        finish_commit(folder)
+        manifest = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise InputError(str(path), "file", reason, "a finished comparison") from None
+    except (ValueError, KeyError):
+        raise InputError(str(path), "file", "damaged", _AS_WRITTEN) from None
+    if not isinstance(manifest, dict):
+        raise InputError(str(path), "file", "damaged", _AS_WRITTEN)
+    if kinds and manifest.get("kind") not in kinds:
+        allowed = "the folder of a " + " or ".join(kinds)
+        raise InputError(str(path), "kind", manifest.get("kind"), allowed)
+    if manifest.get("format") != FORMAT:
+        raise InputError(str(path), "format", manifest.get("format"), f"{FORMAT}")
+    return manifest
+
+
+def plan_from(manifest: dict[str, Any], where: str) -> Plan:
+    """The plan a manifest describes, from the manifest alone."""
+    try:
+        head = manifest["experiment"]
+        base = Parameters.default().with_values(manifest["biology"], where=where)
+        policies = tuple(
+            Policy(str(entry["name"]), base.with_values(entry["handling"], where=where))
+            for entry in manifest["policies"]
+        )
+        return Plan(
+            name=str(head["name"]),
+            question=str(head["question"]),
+            days=int(head["days"]),
+            seeds=tuple(int(seed) for seed in head["seeds"]),
+            seed=int(head["seed"]),
+            breeders=int(head["breeders"]),
+            larvae=int(head["larvae"]),
+            baseline=str(head["baseline"]),
+            climate=Climate.from_dict(manifest["climate"]),
+            policies=policies,
+            text=str(manifest["file_text"]),
+            profile=Profile.from_dict(found) if (found := manifest.get("profile")) else None,
+        )
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None
+
+
+def differing_software(manifest: dict[str, Any]) -> list[str]:
+    """What differs between the software of a manifest and the software here, in words."""
+    then, now = manifest.get("software", {}), software()
+    texts = []
+    for name, value in now.items():
+        if then.get(name) != value:
+            # A fingerprint tells a reader nothing beyond that it differs.
+            shown = "" if name == "model" else f" {then.get(name)} then, {value} now"
+            texts.append(f"{'model source' if name == 'model' else name}{shown}")
+    return texts

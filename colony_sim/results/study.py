@@ -1,0 +1,58 @@
+"""Write what a study found: tables, text, figure and manifest, all at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from colony_sim.experiment.plan import Plan
+from colony_sim.results import manifest
+from colony_sim.results.folder import replace_tables, write_table
+
+
+def write_study(
+    plan: Plan,
+    folder: Path,
+    kind: str,
+    tables: Mapping[str, pd.DataFrame],
+    text: str,
+    facts: Mapping[str, Any],
+    *,
+    command: str = "",
+    draw: Callable[[Path], object] | None = None,
+) -> None:
+    """Replace the tables of a results folder (held with ``store.claim``).
+
+    Parameters
+    ----------
+    plan : Plan
+        The experiment; its name is that of the folder's owner.
+    folder : Path
+        Results folder.
+    kind : str
+        Of the study, for the manifest.
+    tables : mapping of str to DataFrame
+        By name, without suffix; each goes to Parquet and CSV.
+    text : str
+        What was found, in words, for ``verdict.txt``.
+    facts : mapping
+        Settings of the study, for the manifest.
+    command : str
+        Command line, for the manifest.
+    draw : callable, optional
+        Draws the figures of a folder into that folder, from its tables and manifest, as they
+        would be drawn later.
+    """
+    with replace_tables(folder) as staged:
+        for name, table in tables.items():
+            write_table(staged, name, table)
+        (staged / "verdict.txt").write_text(text.rstrip() + "\n", encoding="utf-8", newline="\n")
+        data = manifest.build(plan, [], [path.name for path in staged.iterdir()], command)
+        data |= {"kind": kind, "study": dict(facts)}
+        manifest.write(staged, data)
+        if draw is not None:
+            draw(staged)
+            manifest.write(staged, manifest.listing(data, staged))

@@ -1,0 +1,115 @@
+"""The overview of a comparison as a slide of a talk: its words and the numbers drawn."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from colony_sim.figures.slide import Slide
+from colony_sim.measuring.outcome import handling_period
+from colony_sim.statistics.paired import t_interval
+from colony_sim.studies.comparison import draw as comparison
+from colony_sim.studies.comparison.months import months
+from colony_sim.studies.comparison.ranking import change
+from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, runs_in_words
+from colony_sim.words.finding import YIELD, dashed
+from colony_sim.words.wording import limits, number
+
+UNIT = "g live larvae per day"
+LOSS_UNIT = "per 100 adults per day"
+
+
+def slide(results: Results) -> Slide:
+    """What was found on yield, and the runs that show it."""
+    title = comparison.slide_title(results)
+    return Slide(
+        name="comparison",
+        title=title,
+        say=f"{title}. {_means(results)}",
+        caveat="This is a statement about the model under its assumptions, not about a real "
+        "colony. Runs that share a seed are compared in pairs; runs that died out or did not "
+        "settle are counted apart and are in no mean.",
+        alt=f"Four panels: yield by policy, paired differences, losses of beetles by cause, and "
+        f"yield over time. {_means(results)} {_differences(results)}{_losses(results)}".strip(),
+        data=_data(results),
+        paint=lambda: comparison.figure(results),
+        runs=runs_in_words(results),
+    )
+
+
+def _means(results: Results) -> str:
+    parts = []
+    for policy in results.policies:
+        row = results.of(policy)
+        count = f"{row['n_used']} of {row['n_runs']} runs"
+        if math.isfinite(row["mean"]):
+            interval = f", {dashed(limits(row))}" if math.isfinite(row["low"]) else ""
+            parts.append(f"{number(row['mean'])} under “{policy}” ({count}{interval})")
+        elif row["n_died_out"] == row["n_runs"]:
+            parts.append(f"“{policy}” died out in all {row['n_runs']} runs")
+        else:
+            parts.append(f"none under “{policy}” ({count})")
+    return f"Mean yield in {UNIT}: {'; '.join(parts)}."
+
+
+def _differences(results: Results) -> str:
+    table = results.differences[results.differences["measure"] == YIELD]
+    parts = [
+        f"“{row['policy']}” minus “{row['baseline']}” {change(row, UNIT)}"
+        for _, row in table.iterrows()
+        if math.isfinite(row["low"])
+    ]
+    return f"Paired differences: {'; '.join(parts)}. " if parts else ""
+
+
+def _losses(results: Results) -> str:
+    rows = {policy: results.of(policy, LOSS)["mean"] for policy in results.policies}
+    parts = [f"{number(v)} under “{p}”" for p, v in rows.items() if math.isfinite(v)]
+    return f"Losses of beetles {LOSS_UNIT}: {'; '.join(parts)}." if parts else ""
+
+
+def _data(results: Results) -> pd.DataFrame:
+    """One row a mark: panel, what it is, policy, seed, day, value, interval, unit."""
+    rows = []
+
+    def add(panel: str, what: str, policy: str, value: float, unit: str, **more) -> None:
+        if math.isfinite(value):
+            rows.append({"panel": panel, "what": what, "policy": policy, "value": value,
+                         "unit": unit, **more})  # fmt: skip
+
+    base = results.settled(results.policies[0])
+    table = results.differences[results.differences["measure"] == YIELD].set_index("policy")
+    for policy in results.policies:
+        own = results.settled(policy)
+        row = results.of(policy)
+        for seed, value in own.items():
+            add("a", "yield of a run", policy, value, UNIT, seed=seed)
+        add("a", "mean yield", policy, row["mean"], UNIT, low=row["low"], high=row["high"])
+        if policy != results.policies[0]:
+            for seed, value in (own - base).dropna().items():
+                add("b", "difference of a pair", policy, value, UNIT, seed=seed)
+            row = table.loc[policy]
+            add("b", "mean difference from the baseline", policy, row["difference"], UNIT,
+                low=row["low"], high=row["high"])  # fmt: skip
+        for what, key in {**CAUSES, "all causes": LOSS}.items():
+            row = results.of(policy, key)
+            add("c", f"adult losses, {what}", policy, row["mean"], LOSS_UNIT, low=row["low"],
+                high=row["high"])  # fmt: skip
+        monthly, length = months(results.daily, policy, handling_period(results.handling(policy)))
+        for run in monthly.itertuples():
+            add("d", f"yield of a run, {length}-day mean", policy, run.harvest_g, UNIT,
+                seed=run.seed, day=run.day)  # fmt: skip
+        steady = monthly[monthly["seed"].isin(_settled_seeds(results, policy))]
+        for day, values in steady.groupby("day")["harvest_g"]:
+            low, high = t_interval(values.to_numpy())
+            add("d", f"mean yield of settled runs, {length}-day mean", policy, values.mean(), UNIT,
+                day=day, low=low, high=high)  # fmt: skip
+    columns = ["panel", "what", "policy", "seed", "day", "value", "low", "high", "unit"]
+    found = pd.DataFrame(rows, columns=columns)
+    return found.astype({"seed": "Int64"}) if len(found) else found
+
+
+def _settled_seeds(results: Results, policy: str) -> pd.Series:
+    runs = results.runs
+    return runs[(runs["policy"] == policy) & (runs["status"] == "settled")]["seed"]

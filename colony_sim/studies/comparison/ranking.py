@@ -1,0 +1,135 @@
+"""What a comparison found on any measure, in one sentence no stronger than the intervals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from colony_sim.words.finding import dashed, shortened, signed
+from colony_sim.words.wording import limits, number, separated
+
+
+@dataclass(frozen=True)
+class Words:
+    """How a measure of which less is better is spoken of.
+
+    Attributes
+    ----------
+    measure : str
+        Its key in the tables.
+    things : str
+        What is compared, such as "losses of beetles".
+    does : str
+        Of one policy, before "fewer ..."; such as "loses".
+    what : str
+        What there is less of, such as "beetles".
+    unit : str
+    """
+
+    measure: str
+    things: str
+    does: str
+    what: str
+    unit: str
+
+
+def fewest(
+    words: Words,
+    policies: Sequence[str],
+    summary: pd.DataFrame,
+    all_differences: pd.DataFrame,
+    most: int = 60,
+) -> str:
+    """Which policy has less of it, if the runs separate them.
+
+    One policy is put below another only where the interval of the paired difference leaves out 0
+    and the Holm-adjusted p value is below 1 - level. With more than two policies the best is
+    chosen after the fact, so the adjustment is over all pairs.
+    """
+    table = summary[summary["measure"] == words.measure].set_index("policy")
+    known = [p for p in policies if math.isfinite(table.loc[p, "mean"])]
+    quoted = {policy: f"“{shortened(policy, most)}”" for policy in policies}
+    if not known:
+        return f"No run settled, so there are no {words.things} to compare"
+    if len(known) == 1:
+        row = table.loc[known[0]]
+        interval = f" ({dashed(limits(row))})" if math.isfinite(row["low"]) else ""
+        value = f"{number(row['mean'])} {words.what} {words.unit}{interval}"
+        return f"{quoted[known[0]]} {words.does} {value}"
+    ranked = sorted(known, key=lambda policy: table.loc[policy, "mean"])
+    if len(known) == 2:
+        return _two(words, ranked, quoted, all_differences)
+    return _many(words, ranked, quoted, all_differences, len(known) == len(policies))
+
+
+def difference(
+    all_differences: pd.DataFrame, measure: str, policy: str, baseline: str
+) -> pd.Series:
+    """The row of a paired difference."""
+    rows = all_differences
+    return rows[
+        (rows["measure"] == measure) & (rows["policy"] == policy) & (rows["baseline"] == baseline)
+    ].iloc[0]
+
+
+def change(row: pd.Series, unit: str) -> str:
+    """A paired difference with its interval and, if some were dropped, its pairs."""
+    pairs = f", {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
+    return (
+        f"{signed(row['difference'])} {unit} "
+        f"({dashed(limits(row))}{pairs if row['n_dropped'] else ''})"
+    )
+
+
+def _below(row: pd.Series) -> bool:
+    return separated(row) and row["difference"] < 0
+
+
+def _two(words: Words, ranked: list[str], quoted: dict[str, str], table: pd.DataFrame) -> str:
+    # The means are over all settled runs; the pairs alone decide who is ahead.
+    both = [difference(table, words.measure, *order) for order in (ranked, ranked[::-1])]
+    row = next((row for row in both if _below(row)), both[0])
+    first, second = quoted[row["policy"]], quoted[row["baseline"]]
+    if _below(row):
+        share = row["relative_percent"]
+        by = f"{number(-share)} % " if math.isfinite(share) else ""
+        how = f"{words.does} {by}fewer {words.what}"
+        return f"{first} {how} than {second}: {change(row, words.unit)}"
+    if row["n_pairs"] < 2:
+        return f"The runs settled in too few pairs to compare {first} with {second}"
+    tail = f"in {words.things}: {change(row, words.unit)}"
+    return f"The runs do not separate {first} from {second} {tail}"
+
+
+def _many(
+    words: Words, ranked: list[str], quoted: dict[str, str], table: pd.DataFrame, whole: bool
+) -> str:
+    best, others = ranked[0], ranked[1:]
+    against = {other: difference(table, words.measure, best, other) for other in others}
+    level = [other for other, row in against.items() if not _below(row)]
+    first = quoted[best]
+    if not level:
+        among = "" if whole else f" of the {len(ranked)} policies that settled"
+        return (
+            f"{first} {words.does} fewest {words.what}{among}; against {quoted[others[0]]}, "
+            f"the next: {change(against[others[0]], words.unit)}"
+        )
+    if len(level) < len(others):
+        behind = len(others) - len(level)
+        rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
+        count = f"{behind} of {len(others)} others{'' if whole else ' that settled'}"
+        return (
+            f"{first} {words.does} fewer {words.what} than {count}; "
+            f"the runs do not put it below {rest}"
+        )
+    rows = table[
+        (table["measure"] == words.measure)
+        & table["policy"].isin(ranked)
+        & table["baseline"].isin(ranked)
+    ]
+    if not any(separated(row) for _, row in rows.iterrows()):
+        return f"The runs do not separate the {len(ranked)} policies in {words.things}"
+    return f"{first} has the lowest mean of {words.things}, but is not put below any other"

@@ -1,0 +1,94 @@
+"""Live one pair of stored runs again, with what a comparison does not keep: bins and bin log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.colony.simulate import RunRecord, simulate
+from colony_sim.errors import InputError
+from colony_sim.experiment.plan import Plan
+from colony_sim.results import manifest
+from colony_sim.results.folder import MANIFEST
+
+
+@dataclass(frozen=True)
+class Traces:
+    """The same seed under every policy of a comparison.
+
+    Attributes
+    ----------
+    seed : int
+    plan : Plan
+        Of the comparison.
+    records : dict of str to RunRecord
+        By policy, baseline first; with a row a day and bin.
+    warm_up : dict of str to int or None
+        Day after which the run of each policy counts as settled; None: it never settled.
+    """
+
+    seed: int
+    plan: Plan
+    records: dict[str, RunRecord]
+    warm_up: dict[str, int | None]
+
+
+def retrace(
+    folder: Path, policies: tuple[str, ...] | None = None, seed: int | None = None
+) -> Traces:
+    """Run one seed of a stored comparison again under its policies, bins recorded.
+
+    Parameters
+    ----------
+    folder : Path
+        Results folder of a comparison.
+    policies : tuple of str, optional
+        Default: all.
+    seed : int, optional
+        Default: the first seed that settled under the most policies.
+
+    Raises
+    ------
+    InputError
+        If a run does not come out as it is stored: the model is another than it was then.
+    """
+    data = manifest.read(folder)
+    plan = manifest.plan_from(data, str(folder / MANIFEST))
+    runs = pd.read_parquet(folder / "runs.parquet")
+    seed = _first_settled(runs, plan) if seed is None else seed
+    daily = pd.read_parquet(folder / "daily.parquet", filters=[("seed", "==", seed)])
+    records: dict[str, RunRecord] = {}
+    warm_up: dict[str, int | None] = {}
+    for run in plan.runs():
+        if run.scenario.seed != seed or (policies is not None and run.policy not in policies):
+            continue
+        record = simulate(run.scenario, record_bins=True)
+        _refuse_other(record, daily[daily["policy"] == run.policy], data, folder)
+        records[run.policy] = record
+        row = runs[(runs["policy"] == run.policy) & (runs["seed"] == seed)].iloc[0]
+        warm_up[run.policy] = int(row["warm_up_days"]) if row["status"] == "settled" else None
+    return Traces(seed, plan, records, warm_up)
+
+
+def _first_settled(runs: pd.DataFrame, plan: Plan) -> int:
+    settled = runs[runs["status"] == "settled"].groupby("seed").size()
+    return max(plan.seeds, key=lambda seed: int(settled.get(seed, 0)))
+
+
+def _refuse_other(
+    record: RunRecord, stored: pd.DataFrame, data: dict[str, Any], folder: Path
+) -> None:
+    shared = [name for name in stored.columns if name in record.daily]
+    same = len(stored) == len(record.daily) and all(
+        np.array_equal(stored[name].to_numpy(), record.daily[name].to_numpy()) for name in shared
+    )
+    if not same:
+        differing = "; ".join(manifest.differing_software(data)) or "software unchanged"
+        raise InputError(
+            str(folder), "runs", f"come out otherwise than stored ({differing})",
+            "results of this version: run the comparison again",
+        )  # fmt: skip

@@ -1,0 +1,144 @@
+"""The tables of a comparison that its figures need, and what stands at the foot of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from colony_sim.figures import style
+from colony_sim.results import manifest
+from colony_sim.words.finding import YIELD, shortened
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+LOSS = "adult_losses_per_100_per_day"
+CAUSES = {cause: LOSS.replace("losses", f"losses_{cause}") for cause in style.LOSSES}
+"""Measure of each cause of loss."""
+MODEL_ONLY = "a statement about the model, not about a real colony"
+
+
+@dataclass(frozen=True)
+class Results:
+    """The tables of a results folder that the figures need; policies baseline first."""
+
+    manifest: dict[str, Any]
+    policies: tuple[str, ...]
+    runs: pd.DataFrame
+    summary: pd.DataFrame
+    differences: pd.DataFrame
+    all_differences: pd.DataFrame
+    daily: pd.DataFrame
+
+    def of(self, policy: str, measure: str = YIELD) -> pd.Series:
+        """Mean, interval and run counts of one measure under one policy."""
+        rows = self.summary
+        return rows[(rows["policy"] == policy) & (rows["measure"] == measure)].iloc[0]
+
+    def settled(self, policy: str, measure: str = YIELD) -> pd.Series:
+        """A measure of the settled runs under a policy, by seed."""
+        runs = self.runs
+        runs = runs[(runs["policy"] == policy) & (runs["status"] == "settled")]
+        return runs.set_index("seed")[measure].astype(float).dropna()
+
+    @property
+    def days(self) -> int:
+        """Length of a run (days)."""
+        return int(self.manifest["experiment"]["days"])
+
+    @property
+    def invented(self) -> bool:
+        """Whether the experiment file says that its scenario is invented."""
+        head = self.manifest["experiment"]
+        return "invented scenario" in f"{self.manifest['file_text']} {head['question']}".lower()
+
+    @property
+    def profile(self) -> str:
+        """Name of the profile that the biology was drawn from; empty if there was none."""
+        return str((self.manifest.get("profile") or {}).get("name", ""))
+
+    def handling(self, policy: str) -> dict[str, Any]:
+        """The handling keys of a policy."""
+        entries = self.manifest["policies"]
+        return next(entry["handling"] for entry in entries if entry["name"] == policy)
+
+    def index(self, policy: str) -> int:
+        """Place of a policy in the tables, which decides its colour and marker."""
+        return self.policies.index(policy)
+
+
+def read(folder: Path) -> Results:
+    """Read the tables of a results folder.
+
+    Raises
+    ------
+    InputError
+        If the manifest is missing or not that of a comparison.
+    """
+    facts = manifest.read(folder)
+
+    def table(name: str, columns: list[str] | None = None) -> pd.DataFrame:
+        return pd.read_parquet(folder / f"{name}.parquet", columns=columns)
+
+    return Results(
+        manifest=facts,
+        policies=tuple(entry["name"] for entry in facts["policies"]),
+        runs=table("runs"),
+        summary=table("policies"),
+        differences=table("differences"),
+        all_differences=table("all_differences"),
+        daily=table("daily", ["policy", "seed", "day", "harvest_g"]),
+    )
+
+
+def runs_in_words(results: Results, policies: Sequence[str] | None = None) -> str:
+    """How many runs there are and how many of them settled, for example "20 runs a policy"."""
+    chosen = results.policies if policies is None else policies
+    counts = sorted({int(results.of(policy)["n_runs"]) for policy in chosen})
+    noun = "run" if counts == [1] else "runs"
+    return f"{span(counts)} {noun} a policy"
+
+
+def run_in_words(seed: int) -> str:
+    """That a slide shows one run of each policy, and which."""
+    return f"1 run a policy, its seed {seed}"
+
+
+def span(counts: Sequence[int]) -> str:
+    """Counts as one number or as least and most."""
+    return f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
+
+
+def footer(figure: Figure, results: Results, runs: str | None = None) -> None:
+    """Experiment, seed, number of runs and their length at the foot of a slide."""
+    head = results.manifest["experiment"]
+    parts = [
+        shortened(str(head["name"]), 50),
+        f"seed {head['seed']}",
+        runs or runs_in_words(results),
+        f"{head['days']} days",
+    ]
+    if results.profile:
+        parts.append(f"with profile {results.profile}")
+    if results.invented:
+        parts.append("invented scenario")
+    text = "  ·  ".join(parts)
+    widths = [style.text_width(figure, words, style.FOOT) for words in (text, MODEL_ONLY)]
+    # Side by side, or one above the other where the experiment has a long name.
+    up = 0.14 if sum(widths) < style.WIDTH - 1.1 else 0.36
+    for x, y, words, ha in (
+        (0.4, 0.14, text, "left"),
+        (style.WIDTH - 0.4, up, MODEL_ONLY, "right"),
+    ):
+        figure.text(
+            x / style.WIDTH,
+            y / style.HEIGHT,
+            words,
+            size=style.FOOT,
+            color=style.QUIET,
+            ha=ha,
+        )

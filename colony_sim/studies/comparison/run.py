@@ -1,0 +1,382 @@
+"""Run a plan, measure every run, compare the policies and write the results folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.measuring.outcome import SteadyMeasuring
+from colony_sim.results import manifest
+from colony_sim.results.folder import RunStore, claim, replace_tables, write_table
+from colony_sim.running.runner import Failure, Progress, check_workers, run_all
+from colony_sim.statistics.paired import (
+    all_paired_differences,
+    died_out_comparison,
+    paired_differences,
+    policy_summary,
+)
+from colony_sim.studies import precision
+from colony_sim.studies.comparison.assumptions import (
+    Assumptions,
+    compared,
+    find_assumptions,
+    skipped,
+)
+from colony_sim.studies.comparison.this_colony import this_colony
+from colony_sim.studies.comparison.verdict import verdict
+from colony_sim.studies.points import open_points
+from colony_sim.studies.profile_words import (
+    circumstances,
+    this_colony_in_words,
+    with_profile,
+)
+from colony_sim.words.finding import finding
+
+DAILY = (
+    "day", "temperature_c", "eggs", "larvae", "pupae", "adults", "breeders", "larvae_g",
+    "bins_in_use", "bran_g", "harvest_larvae", "harvest_g", "eggs_laid", "bran_given_g",
+    "work_minutes",
+)  # fmt: skip
+"""Columns of ``daily.parquet``, besides policy and seed."""
+
+
+class RunsFailed(Exception):
+    """Some runs raised; the runs that finished are stored, the tables were not touched."""
+
+    def __init__(self, failures: Sequence[Failure], total: int) -> None:
+        self.failures = tuple(failures)
+        first = failures[0]
+        super().__init__(
+            f"{len(failures)} of {total} runs failed; the first: policy {first.policy}, "
+            f"seed {first.seed}: {first.error} (whole error in {first.file})"
+        )
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A finished comparison of policies.
+
+    Attributes
+    ----------
+    name : str
+        Name of the experiment.
+    folder : Path
+        Where the tables, figures and the manifest are.
+    verdict : str
+        What the evidence on yield does and does not support, in one sentence.
+    details : str
+        Runs left out, means, losses and intervals, in words.
+    runs : pandas.DataFrame
+        One row per policy and seed: status, warm-up, every measure.
+    policies : pandas.DataFrame
+        One row per policy and measure: mean, 95 % interval, run counts.
+    differences : pandas.DataFrame
+        One row per policy other than the baseline and measure: paired difference to the baseline.
+    died_out : pandas.DataFrame
+        One row per policy: runs that died out.
+    leaning : str
+        The three assumptions the verdict leans on most, or why they were not looked for.
+    assumptions : pandas.DataFrame or None
+        One row per uncertain value and end of its range, if they were looked for.
+    precision : tuple of str
+        What precision was asked for and reached, in sentences; empty if none was asked for.
+    circumstances : tuple of str
+        The profile and the log of temperatures it rests on, in sentences.
+    answer : tuple of str
+        With a profile: how the answer for this colony differs from the default, and what would
+        narrow it, in sentences.
+    against_default, narrowing : pandas.DataFrame or None
+        The tables behind that.
+    """
+
+    name: str
+    folder: Path
+    verdict: str
+    details: str
+    runs: pd.DataFrame
+    policies: pd.DataFrame
+    differences: pd.DataFrame
+    died_out: pd.DataFrame
+    leaning: str = ""
+    assumptions: pd.DataFrame | None = None
+    precision: tuple[str, ...] = ()
+    circumstances: tuple[str, ...] = ()
+    answer: tuple[str, ...] = ()
+    against_default: pd.DataFrame | None = None
+    narrowing: pd.DataFrame | None = None
+
+
+def compare_plan(
+    plan: Plan,
+    folder: Path,
+    *,
+    workers: int | None = None,
+    fresh: bool = False,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+    draw: Callable[[Path], object] | None = None,
+    command: str = "",
+    until: precision.Rule | None = None,
+    assumptions: bool = False,
+    without: str = "not asked for",
+    on_assumptions: Callable[[Progress], None] = lambda progress: None,
+) -> Comparison:
+    """Run every policy with every seed and write the results folder.
+
+    With a profile, the two policies compared are run with the default biology as well.
+
+    Parameters
+    ----------
+    plan : Plan
+        What to run.
+    folder : Path
+        Results folder; made if it is not there.
+    workers : int, optional
+        Worker processes; default: one per core.
+    fresh : bool
+        Run again what is finished already.
+    on_progress : callable
+        Told how far the runs are.
+    draw : callable, optional
+        Draws the figures of a folder of tables into that folder.
+    command : str
+        Command line, for the manifest.
+    until : precision.Rule, optional
+        Add replicates until paired intervals are as narrow as asked; their number is then that
+        of the rule, not that of the plan.
+    assumptions : bool
+        Look for the assumptions that the verdict leans on most; takes a minute or two.
+    without : str
+        Why not, said in the verdict otherwise.
+    on_assumptions : callable
+        Told how far the runs for that are.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be used.
+    RunsFailed
+        If a run raised.
+    runner.Interrupted
+        On Ctrl-C.
+    runner.WorkerDied
+        If a worker process was killed.
+    """
+    workers = check_workers(workers)
+    with claim(folder, plan.name):
+        store = RunStore(folder)
+        run = partial(_run, store=store, workers=workers, fresh=fresh, on_progress=on_progress)
+        reached = None
+        if until is None:
+            run(plan)
+        else:
+            plan, reached = _run_until(plan, until, store, run)
+        runs = list(plan.runs())
+        with replace_tables(folder) as staged:
+            comparison = write_tables(plan, runs, store, staged)
+            lean = None
+            pair = compared(plan, comparison["policies"])
+            comparison |= write_answer(plan, pair, comparison["runs"], store, run, staged)
+            if assumptions:
+                without = "there are not two policies to compare"
+                if pair is not None:
+                    with open_points(folder, workers) as runner:
+                        lean = find_assumptions(plan, pair, runner, on_progress=on_assumptions)
+            without = "" if lean else without
+            comparison |= write_assumptions(lean, without, staged)
+            if reached is not None:
+                write_table(staged, "precision", reached.drop(columns="point"))
+                comparison["precision"] = tuple(precision.in_words(reached, until))
+            # The figure is drawn from the tables and the manifest, as it would be later.
+            _write_manifest(plan, runs, staged, command, without, until)
+            if draw is not None:
+                draw(staged)
+                _write_manifest(plan, runs, staged, command, without, until)
+    return Comparison(folder=folder, **comparison)
+
+
+def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder: Path) -> dict:
+    """Measure the stored runs and write all tables; returns the fields of a Comparison.
+
+    One run at a time is in memory: its daily series goes to ``daily.parquet`` as it is read.
+    """
+    measuring = SteadyMeasuring()
+    rows = []
+    with _DailyWriter(folder / "daily.parquet") as daily:
+        for run in sorted(runs, key=lambda run: _order(plan, run)):
+            stored = store.read(run.key)
+            daily.add(run.policy, run.scenario.seed, stored.daily)
+            rows.append(
+                {
+                    "policy": run.policy,
+                    "replicate": run.replicate,
+                    "seed": run.scenario.seed,
+                    **measuring.outcome(run.scenario, stored.daily, stored.died_out_day),
+                }
+            )
+    table = pd.DataFrame(rows).astype({"died_out_day": "Int64"})
+    keys = list(catalogue())
+    long = table.melt(["policy", "replicate", "seed"], keys, "measure", "value")
+    long["unit"] = long["measure"].map({key: m.unit for key, m in catalogue().items()})
+    summary = policy_summary(table, measures=keys)
+    differences = paired_differences(table, plan.baseline, measures=keys)
+    everything = all_paired_differences(table, measures=keys)
+    died = died_out_comparison(table, plan.baseline)
+    names = [plan.baseline] + [p.name for p in plan.policies if p.name != plan.baseline]
+    under = f"In this model{with_profile(plan.profile)} and under its "
+    under += "assumptions" if plan.profile is None else "other assumptions"
+    sentence = f"{under}: {finding(names, summary, everything)}."
+    pairs = everything if len(plan.policies) > 2 else differences
+    details = verdict("", _quoted(summary), _quoted(pairs), _quoted(died))
+    for name, frame in (
+        ("runs", table),
+        ("measures", long),
+        ("policies", summary),
+        ("differences", differences),
+        ("all_differences", everything),
+        ("died_out", died),
+    ):
+        write_table(folder, name, frame)
+    rests_on = tuple(circumstances(plan))
+    text = "\n\n".join([plan.question, sentence, details, *rests_on]).lstrip() + "\n"
+    (folder / "verdict.txt").write_text(text, encoding="utf-8", newline="\n")
+    return {
+        "name": plan.name,
+        "verdict": sentence,
+        "details": details,
+        "runs": table,
+        "policies": summary,
+        "differences": differences,
+        "died_out": died,
+        "circumstances": rests_on,
+    }
+
+
+def write_answer(
+    plan: Plan,
+    pair: tuple[str, str] | None,
+    runs: pd.DataFrame,
+    store: RunStore,
+    run: Callable[[Plan], None],
+    folder: Path,
+) -> dict:
+    """Add the answer for one colony to the tables and the verdict; fields of a Comparison."""
+    if plan.profile is None or pair is None:
+        return {}
+    found = this_colony(plan, pair, runs, store, run)
+    lines = tuple(this_colony_in_words(found, plan.profile))
+    write_table(folder, "against_default", found.against)
+    write_table(folder, "narrowing", found.narrowing.table)
+    _append(folder, "\n\n".join(lines))
+    return {
+        "answer": lines,
+        "against_default": found.against,
+        "narrowing": found.narrowing.table,
+    }
+
+
+def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> dict:
+    """Add the assumptions to the tables and to the verdict; returns fields of a Comparison."""
+    text = skipped(without) if lean is None else lean.text
+    if lean is not None:
+        write_table(folder, "assumptions", lean.table)
+    _append(folder, text)
+    return {"leaning": text, "assumptions": None if lean is None else lean.table}
+
+
+def _append(folder: Path, text: str) -> None:
+    with open(folder / "verdict.txt", "a", encoding="utf-8", newline="\n") as file:
+        file.write(f"\n{text}\n")
+
+
+def _run(
+    plan: Plan,
+    store: RunStore,
+    workers: int,
+    fresh: bool,
+    on_progress: Callable[[Progress], None],
+) -> None:
+    runs = list(plan.runs())
+    failures = run_all(runs, store, workers=workers, fresh=fresh, on_progress=on_progress)
+    if failures:
+        raise RunsFailed(failures, len(runs))
+
+
+def _run_until(
+    plan: Plan, rule: precision.Rule, store: RunStore, run: Callable[[Plan], None]
+) -> tuple[Plan, pd.DataFrame]:
+    """Add replicates by the rule; the plan with those that were run, and what was reached."""
+    names = [policy.name for policy in plan.policies]
+    seeds = replicate_seeds(plan.seed, rule.most)
+    measuring, rows = SteadyMeasuring(), []
+    done, goal = 0, rule.least
+    while True:
+        added = replace(plan, seeds=seeds[done:goal], first=done + 1)
+        run(added)
+        for each in added.runs():
+            stored = store.read(each.key)
+            outcome = measuring.outcome(each.scenario, stored.daily, stored.died_out_day)
+            place = {"point": 1, "policy": each.policy, "seed": each.scenario.seed}
+            rows.append({**place, **outcome})
+        table = precision.reached(pd.DataFrame(rows), names, plan.baseline, rule)
+        done, goal = goal, precision.next_replicates(table, rule)
+        if goal == done:
+            return replace(plan, seeds=seeds[:done]), table
+
+
+def _quoted(table: pd.DataFrame) -> pd.DataFrame:
+    """The table with policy names in quotes, so that a sentence shows where a name ends."""
+    names = {c: "“" + table[c] + "”" for c in ("policy", "baseline") if c in table}
+    return table.assign(**names)
+
+
+def _order(plan: Plan, run: PlannedRun) -> tuple[int, int]:
+    names = [policy.name for policy in plan.policies]
+    return names.index(run.policy), run.replicate
+
+
+def _write_manifest(
+    plan: Plan,
+    runs: list[PlannedRun],
+    folder: Path,
+    command: str,
+    without: str,
+    until: precision.Rule | None,
+) -> None:
+    files = [path.name for path in folder.iterdir()]
+    data = manifest.build(plan, runs, files, command)
+    data["assumptions"] = {"looked_for": not without, "why_not": without}
+    data["precision"] = until.as_dict() if until else None
+    manifest.write(folder, data)
+
+
+class _DailyWriter:
+    """Streams the daily series of one run after the other into one Parquet file."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._writer: pq.ParquetWriter | None = None
+
+    def __enter__(self) -> _DailyWriter:
+        return self
+
+    def __exit__(self, *_) -> None:
+        if self._writer is not None:
+            self._writer.close()
+
+    def add(self, policy: str, seed: int, daily: pd.DataFrame) -> None:
+        table = pa.Table.from_pandas(daily[list(DAILY)], preserve_index=False)
+        rows = table.num_rows
+        table = table.add_column(0, "policy", pa.array([policy] * rows, pa.string()))
+        table = table.add_column(1, "seed", pa.array([seed] * rows, pa.int64()))
+        table = table.replace_schema_metadata(None)
+        if self._writer is None:
+            self._writer = pq.ParquetWriter(self._path, table.schema)
+        self._writer.write_table(table.cast(self._writer.schema))

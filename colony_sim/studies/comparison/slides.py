@@ -1,0 +1,62 @@
+"""The slides of a comparison of policies."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from colony_sim.errors import InputError
+from colony_sim.figures.slide import Slide, says_only
+from colony_sim.studies.comparison import (
+    bin_life,
+    egg_fates,
+    losses,
+    overview,
+    rack_ages,
+    results,
+    steady,
+)
+from colony_sim.studies.comparison.relive import retrace
+
+
+def slides(folder: Path, seed: int | None = None) -> list[Slide]:
+    """One slide a question, the overview first.
+
+    Parameters
+    ----------
+    folder : Path
+        Results folder of a comparison.
+    seed : int, optional
+        Seed of the run whose bins are shown; default: the first that settled under the most
+        policies. That run is lived again, which takes some seconds.
+
+    Raises
+    ------
+    InputError
+        If the folder is not that of a comparison, or `seed` is not one of its runs.
+    """
+    folder = Path(folder)
+    found = results.read(folder)
+    seeds = found.manifest["experiment"].get("seeds", [])
+    if seed is not None and seed not in seeds:
+        shown = ", ".join(str(value) for value in seeds[:3])
+        raise InputError(
+            "command line", "--seed", seed, f"the seed of a run in {folder} ({shown}, ...)"
+        )
+    return [
+        overview.slide(found),
+        losses.slide(found),
+        egg_fates.slide(found, folder),
+        *_bins(found, folder, seed),
+        *steady.slides(found, folder),
+    ]
+
+
+def _bins(found: results.Results, folder: Path, seed: int | None) -> list[Slide]:
+    """What happens in the bins of one run."""
+    try:
+        traces = retrace(folder, seed=seed)
+    except InputError as error:
+        why = f"The bins cannot be shown: the stored runs {error.value}"
+        runs = results.runs_in_words(found)
+        return [says_only("bins", why, lambda figure: results.footer(figure, found), runs)]
+    return [*bin_life.slides(found, traces), *rack_ages.slides(found, traces)]

@@ -1,0 +1,196 @@
+"""What a profile and the temperatures of a log mean for a result, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from decimal import ROUND_CEILING, ROUND_FLOOR
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.profile import RANGE, Profile
+from colony_sim.statistics.information import runs_needed
+from colony_sim.words.finding import dashed
+from colony_sim.words.own_measurements import how_to_measure
+from colony_sim.words.wording import number
+
+if TYPE_CHECKING:
+    from colony_sim.studies.comparison.this_colony import ThisColony
+
+SIDES = ("default", "profile")
+_ENDS = ("difference", "low", "high")
+_LISTED = 4
+
+
+def with_profile(profile: Profile | None) -> str:
+    """ " with profile “NAME”", or nothing."""
+    return "" if profile is None else f" with profile “{profile.name}”"
+
+
+def circumstances(plan: Plan, varied: Collection[str] = (), ranges: bool = False) -> list[str]:
+    """What a result rests on besides the file: the profile, and what was made of a log.
+
+    Parameters
+    ----------
+    plan : Plan
+    varied : collection of str
+        Keys that the study varies.
+    ranges : bool
+        Whether it varies them over their plausible ranges.
+    """
+    return [*_profile(plan.profile, varied, ranges), *temperatures(plan)]
+
+
+def temperatures(plan: Plan) -> list[str]:
+    """What was read, left out and filled in the log of the room, in one sentence or none."""
+    return ["Temperatures: " + " ".join(plan.climate.notes)] if plan.climate.notes else []
+
+
+def _profile(profile: Profile | None, varied: Collection[str], ranges: bool) -> list[str]:
+    if profile is None:
+        return []
+    drawn = [key for key in profile.keys if key not in varied]
+    fixed = [key for key in profile.keys if key in varied]
+    lines = []
+    if drawn:
+        lines.append(
+            f"Profile “{profile.name}”: {listed(drawn)} {'is' if len(drawn) == 1 else 'are'} drawn "
+            f"from its {len(profile.draws)} draws, one draw for each replicate and the same for "
+            "every policy. So intervals hold both chance and what is not known of these values."
+        )
+    if fixed and ranges:
+        lines.append(
+            f"Profile “{profile.name}”: {listed(fixed)} {_moved(len(fixed))} through the interval "
+            f"that holds {100 * RANGE:g} % of the draws, in place of the published range."
+        )
+    elif fixed:
+        verb = "is" if len(fixed) == 1 else "are"
+        lines.append(
+            f"Profile “{profile.name}”: {listed(fixed)} {verb} varied as asked, not drawn."
+        )
+    return lines
+
+
+def _moved(count: int) -> str:
+    return "goes" if count == 1 else "go"
+
+
+def listed(keys: Collection[str]) -> str:
+    """Some keys by name, the rest counted."""
+    names = list(keys)
+    if len(names) > _LISTED:
+        return f"{', '.join(names[: _LISTED - 1])} and {len(names) - _LISTED + 1} more values"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def this_colony_in_words(found: ThisColony, profile: Profile) -> list[str]:
+    """How the answer differs from the default, how wide it is, and what would narrow it."""
+    return [_change(found, profile), *_spread(found, profile), *_settle(found, profile)]
+
+
+def _change(found: ThisColony, profile: Profile) -> str:
+    row = found.of_yield
+    first, second = (f"“{name}”" for name in found.pair)
+    if min(row["default_pairs"], row["profile_pairs"], row["pairs"]) < 2:
+        return (
+            "How the answer differs from that of the default biology cannot be told: of the seeds, "
+            f"{row['default_pairs']} settled under both policies with the default, "
+            f"{row['profile_pairs']} with profile “{profile.name}”."
+        )
+    states = [_state(found.pair, row[f"{name}_low"], row[f"{name}_high"]) for name in SIDES]
+    verdict = (
+        f"the verdict stays the same ({states[1]})"
+        if states[0] == states[1]
+        else f"the verdict changes, from {states[0]} to {states[1]}"
+    )
+    moved = _interval(row["change"], row["change_low"], row["change_high"])
+    if row["pairs"] < max(row["default_pairs"], row["profile_pairs"]):
+        moved += f" over the {row['pairs']} seeds that settled in all four runs"
+    if row["change_low"] <= 0 <= row["change_high"]:
+        moved += ", which the runs do not separate from no change"
+    return (
+        f"How the answer differs from the default: {first} minus {second} is "
+        f"{_interval(*(row[f'default_{end}'] for end in _ENDS))} with the default biology and "
+        f"{_interval(*(row[f'profile_{end}'] for end in _ENDS))} with profile “{profile.name}”, on "
+        f"the same seeds: a change of {moved}; {verdict}."
+    )
+
+
+def _state(pair: tuple[str, str], low: float, high: float) -> str:
+    if low > 0:
+        return f"“{pair[0]}” ahead"
+    return f"“{pair[1]}” ahead" if high < 0 else "neither ahead"
+
+
+def _spread(found: ThisColony, profile: Profile) -> list[str]:
+    runs, row = found.narrowing.runs, found.of_yield
+    if runs < 2:
+        return []
+    text = (
+        f"The intervals above are of means over the draws. A single colony that fits the profile "
+        f"may lie anywhere in a wider range: “{found.pair[0]}” yielded more in {found.ahead} of "
+        f"{int(row['profile_pairs'])} pairs of runs, whose differences went from "
+        f"{number(found.least, ROUND_FLOOR)} to {number(found.most, ROUND_CEILING)} g/day"
+    )
+    if row["default_pairs"] > 1 and row["default_sd"] > 0 and found.narrowing.sd > 0:
+        share = 100 * (row["default_sd"] / found.narrowing.sd) ** 2
+        text += (
+            ". Chance alone gives pairs with the default biology a variance of "
+            f"{number(min(share, 999))} % of theirs; no measurement removes chance"
+        )
+    return [f"{dashed(text)}."]
+
+
+def _settle(found: ThisColony, profile: Profile) -> list[str]:
+    result, table = found.narrowing, found.narrowing.table
+    head = "What one further measurement would settle most"
+    enough = runs_needed(len(table))
+    more = (
+        f"About {enough} settled pairs, each with a draw of its own, would show a key that removes "
+        f"a quarter of the variance (--replicates {enough} or more)"
+    )
+    if enough > len(profile.draws):
+        more += f"; the profile has {len(profile.draws)} draws"
+    if not result.leading:
+        if result.runs < enough:
+            count = f"{result.runs} settled pairs of runs are"
+            return [f"{head} cannot be told: {count} too few to show it. {more}."]
+        return [
+            f"{head}: none of {listed(list(profile.keys))} alone is shown to narrow the verdict. "
+            "What is left is chance, or several values together."
+        ]
+    rows = table.set_index("key").loc[list(result.leading)]
+    if len(rows) > 1:
+        head += f" is one of {len(rows)} values, which the runs do not put in order"
+    lines = [
+        f"{head}: {'; '.join(_one_key(key, row) for key, row in rows.iterrows())}. "
+        "(Given-data shares of the variance, Plischke et al. 2013, Strong et al. 2014; standard "
+        "errors by bootstrap.)"
+    ]
+    lines += [f"To measure {key}: {how_to_measure(key)}." for key in rows.index]
+    if result.runs < enough:
+        lines.append(f"Other keys may matter as well: {result.runs} pairs are few. {more}.")
+    return lines
+
+
+def _one_key(key: str, row: pd.Series) -> str:
+    share, error = 100 * min(row["share"], 1.0), 100 * row["share_se"]
+    text = (
+        f"knowing {key} would remove about {number(share)} % of the variance (standard error "
+        f"{number(error)}), so that the 95 % range of the difference (3.92 standard deviations of "
+        f"the pairs) is expected to narrow from {number(row['range_now'])} to "
+        f"{number(row['range_after'])} g/day"
+    )
+    if row["value"] > 2 * row["value_se"] > 0:
+        text += (
+            f", and to turn the choice in {number(100 * row['turns'])} % of the cases, which is "
+            f"worth {number(row['value'])} g/day on average (standard error "
+            f"{number(row['value_se'])})"
+        )
+    return text
+
+
+def _interval(mean: float, low: float, high: float) -> str:
+    limits = f"{number(low, ROUND_FLOOR)} to {number(high, ROUND_CEILING)}"
+    return dashed(f"{number(mean)} g/day (95 % interval {limits})")

@@ -1,0 +1,215 @@
+"""The Pareto front of a search: yield against work, adult losses as colour."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+from matplotlib.ticker import MaxNLocator
+
+from colony_sim.figures import style
+from colony_sim.figures.placing import beside
+from colony_sim.figures.slide import Slide
+from colony_sim.studies.origin import Origin, count, days
+from colony_sim.studies.search.run import OBJECTIVES, needed
+from colony_sim.studies.search.say import headline
+from colony_sim.words import labels
+from colony_sim.words.wording import number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from colony_sim.studies.search.run import Search
+
+COLOURS = "viridis"
+OWN = "as in the file"
+_UNITS = {
+    "yield_g_per_day": "yield (g/day)",
+    "adult_losses": "adult losses (per 100 adults per day)",
+    "minutes_per_week": "work (minutes per week)",
+}
+
+
+def slide(result: Search, origin: Origin) -> Slide:
+    """The front with what to say of it."""
+    return Slide(
+        name="pareto",
+        title=title(result),
+        say=_say(result),
+        caveat=_caveat(result),
+        alt=_alt(result),
+        data=_data(result),
+        paint=lambda: figure(result, origin),
+        runs=count(runs(result), "run"),
+    )
+
+
+def title(result: Search) -> str:
+    """The finding, as it begins a line."""
+    text = headline(result)
+    return f"{text[0].upper()}{text[1:]}"
+
+
+def runs(result: Search) -> int:
+    """Number of runs behind the front and the trials."""
+    return len(result.trials) * result.search_seeds + int(result.front["runs"].sum())
+
+
+def figure(result: Search, origin: Origin) -> Figure:
+    """Candidates run again with fresh seeds, with intervals; all trials behind them."""
+    page = style.new_figure()
+    top = style.headed(page, title(result)) - 0.3
+    low = 0.95 + origin.foot(
+        page,
+        f"Dark rims: on the front of yield, adult losses and work. {result.search_seeds} seeds a "
+        f"trial; {result.fresh_seeds} fresh seeds and 95 % intervals for those run again.",
+        count(runs(result), "run"),
+        days(result.span),
+    )
+    axes = style.axes(page, 1.1, low, 7.2, top - low)
+    dots = _marks(axes, result)
+    _limits(axes, result)
+    front = result.front
+    others = front[front["candidate"] != OWN]
+    spots = list(zip(others["minutes_per_week"], others["yield_g_per_day"], strict=True))
+    beside(axes, spots, list(others["candidate"]), style.BODY, 8)
+    left = 8.75
+    bar = page.colorbar(dots, cax=style.axes(page, left, low, 3.9, 0.2), orientation="horizontal")
+    bar.outline.set_visible(False)
+    bar.set_label("Adult losses (per 100 a day)")
+    bar.locator = MaxNLocator(4)
+    bar.ax.tick_params(length=0, labelsize=style.BODY)
+    handles, names = axes.get_legend_handles_labels()
+    page.legend(handles, names, loc="upper left", borderpad=0, markerscale=0.75,
+                labelspacing=0.3,
+                bbox_to_anchor=((left - 0.1) / style.WIDTH, top / style.HEIGHT))  # fmt: skip
+    room = top - 1.35 - (low + 0.35)
+    text = _candidates(result, int(room * 72 / (style.BODY * 1.2)))
+    page.text(left / style.WIDTH, (top - 1.35) / style.HEIGHT, text, va="top",
+              linespacing=1.2)  # fmt: skip
+    return page
+
+
+def _marks(axes: Axes, result: Search):
+    front, trials = result.front, result.trials
+    for feasible, marker in ((True, "o"), (False, "x")):
+        rows = trials[trials["feasible"] == feasible]
+        if len(rows):
+            text = "tried, within the limits" if feasible else "tried, beyond a limit"
+            axes.scatter(rows["minutes_per_week"], rows["yield_g_per_day"], s=36, marker=marker,
+                         color=style.FAINT, linewidths=1.2, zorder=1, label=text)  # fmt: skip
+    x, y = front["minutes_per_week"], front["yield_g_per_day"]
+    axes.errorbar(
+        x, y, xerr=[x - front["minutes_low"], front["minutes_high"] - x],
+        yerr=[y - front["yield_low"], front["yield_high"] - y], fmt="none", ecolor=style.QUIET,
+        elinewidth=1.5, zorder=3,
+    )  # fmt: skip
+    least, most = front["adult_losses"].min(), front["adult_losses"].max()
+    own = front["candidate"] == OWN
+    for group, marker, text in ((~own, "o", "run again, fresh seeds"),
+                                (own, "s", "experiment file, run again")):  # fmt: skip
+        rows = front[group]
+        edges = [style.INK if on else style.FAINT for on in rows["on_front"]]
+        dots = axes.scatter(rows["minutes_per_week"], rows["yield_g_per_day"], s=220,
+                            c=rows["adult_losses"], cmap=COLOURS, vmin=least,
+                            vmax=most if most > least else least + 1, marker=marker, zorder=4,
+                            edgecolors=edges, linewidths=2.2, label=text)  # fmt: skip
+    return dots
+
+
+def _limits(axes: Axes, result: Search) -> None:
+    """The limits of the axes, and the keeper's limit of minutes."""
+    front, limit = result.front, result.limits.minutes_per_week
+    # Failed trials far beyond all others must not set the scale.
+    right = max(front["minutes_high"].max(), result.trials["minutes_per_week"].quantile(0.95))
+    if limit is not None:
+        axes.axvline(limit, color=style.INK, linestyle=(0, (4, 3)), linewidth=1.5, zorder=2)
+        axes.annotate(f"limit {limit:g}", (limit, 0), (-5, 8), ha="right",
+                      xycoords=("data", "axes fraction"), textcoords="offset points")  # fmt: skip
+        right = max(right, limit)
+    axes.set_xlim(0, 1.06 * right)
+    axes.set_ylim(0, 1.12 * max(front["yield_high"].max(), front["yield_g_per_day"].max(),
+                                result.trials["yield_g_per_day"].max()) or 1)  # fmt: skip
+    axes.locator_params(nbins=7)
+    axes.set_xlabel("Work (minutes a week)")
+    axes.set_ylabel("Yield (g/day)")
+
+
+def _candidates(result: Search, lines: int) -> str:
+    """What the candidates of the front are, the best yields first, in so many lines."""
+    rows = result.front[result.front["on_front"]]
+    rows = rows.sort_values("yield_g_per_day", ascending=False)
+    found: list[str] = []
+    for _, row in rows.iterrows():
+        name = "File" if row["candidate"] == OWN else row["candidate"]
+        keys = [f"{labels.label(key)} {_value(row[key])}" for key in result.keys]
+        part = [f"{name}  {keys[0]}", *(f"     {text}" for text in keys[1:])]
+        if len(found) + len(part) > lines:
+            break
+        found += part
+    return "\n".join(found)
+
+
+def _value(value: object) -> str:
+    return f"{value:.3g}" if isinstance(value, float) else labels.shown(value)
+
+
+def _say(result: Search) -> str:
+    text = (
+        f"{title(result)}. {len(result.trials)} ways of handling were tried; those no other "
+        f"betters were run again with {result.fresh_seeds} seeds they had not seen."
+    )
+    front = result.front[result.front["on_front"]]
+    if len(front):
+        best = front.sort_values("yield_g_per_day", ascending=False).iloc[0]
+        keys = ", ".join(f"{labels.label(key)} {_value(best[key])}" for key in result.keys)
+        text += f" {'The file' if best['candidate'] == OWN else best['candidate']} means: {keys}."
+    return text
+
+
+def _caveat(result: Search) -> str:
+    parts = [
+        "The search looked at the keys it was given and no others, and a front of three aims names "
+        "no single best: which point is right depends on what an hour is worth."
+    ]
+    again = result.front.dropna(subset=["yield_in_search"])
+    if len(again):
+        gap = float((again["yield_in_search"] - again["yield_g_per_day"]).mean())
+        if gap > 0:
+            parts.append(
+                f"Yields seen in the search were {number(gap)} g/day higher on average: that was "
+                "luck, and is left out here."
+            )
+    if result.fresh_seeds < needed(result.limits.persist):
+        parts.append(
+            f"{result.fresh_seeds} runs cannot show that the colony persists in "
+            f"{100 * result.limits.persist:g} % of runs."
+        )
+    return " ".join(parts)
+
+
+def _alt(result: Search) -> str:
+    rows = result.front.sort_values("yield_g_per_day", ascending=False)
+    parts = [
+        f"{row.candidate}: {number(row.yield_g_per_day)} g/day, "
+        f"{number(row.minutes_per_week)} minutes a week, losses {number(row.adult_losses)}"
+        f"{'' if row.on_front else ' (not on the front)'}"
+        for row in rows.itertuples()
+    ]
+    return (
+        "Yield in g/day against work in minutes a week, coloured by adult losses per 100 adults "
+        f"per day. {'; '.join(parts)}."
+    )
+
+
+def _data(result: Search) -> pd.DataFrame:
+    keys, aims = list(result.keys), list(OBJECTIVES)
+    intervals = [f"{name}_{end}" for name in ("yield", "losses", "minutes")
+                 for end in ("low", "high")]  # fmt: skip
+    front = result.front[["candidate", *keys, *aims, *intervals, "runs", "on_front"]]
+    front = front.assign(shown_as="run again with fresh seeds")
+    trials = result.trials[[*keys, *aims, "feasible"]]
+    trials = trials.assign(shown_as="tried", runs=result.search_seeds)
+    table = pd.concat([front, trials], ignore_index=True)
+    return table.rename(columns=_UNITS)

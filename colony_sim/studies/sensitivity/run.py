@@ -1,0 +1,286 @@
+"""Which unknown would change the result? Morris screening, Sobol' indices, one at a time.
+
+* ``oneway``: every key to both ends of its plausible range, the others as they are.
+* ``morris``: elementary effects along random trajectories (Morris 1991, Technometrics 33:161-174;
+  mu* of Campolongo et al. 2007, Environ. Model. Softw. 22:1509-1518), in SALib.
+* ``sobol``: first-order and total indices (Saltelli et al. 2010, Comput. Phys. Commun.
+  181:259-270), in SALib, from uniform distributions over the plausible ranges.
+
+With a profile, its keys that are varied go through the interval that holds 90 % of their draws and
+are at their medians where nothing is moved; its other keys are drawn, one draw a seed.
+
+Intervals are SALib's bootstrap, over trajectories or sample rows. The noise of the seeds is kept
+apart from them: all points are run with the same seeds, the result is their mean, and what a seed
+adds to all points alike drops out of effects. What is left, the interaction of point and seed, is
+estimated from the replicates, and its share of the variance of the means is given; it is in the
+total indices of all keys alike. Indices from each seed alone give their error over seeds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.biology.parameters import Entry, catalogue, find
+from colony_sim.errors import InputError
+from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.experiment.profile import fitted_ranges
+from colony_sim.extras import require
+from colony_sim.measuring.catalogue import catalogue as measure_catalogue
+from colony_sim.running.runner import Progress
+from colony_sim.studies.comparison.assumptions import uncertain
+from colony_sim.studies.points import (
+    Point,
+    Window,
+    differences,
+    fits,
+    in_order,
+    in_seed_order,
+    mean_interval,
+    only,
+    open_points,
+    range_end,
+    refuse_own_keys,
+    window,
+)
+from colony_sim.studies.sensitivity.indices import LEVELS, Noise, analyse, seed_noise
+from colony_sim.words.finding import YIELD
+
+METHODS = ("morris", "sobol", "oneway")
+WARM_UP, USED = 336, 252
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """A finished sensitivity analysis.
+
+    Attributes
+    ----------
+    method : str
+        One of `METHODS`.
+    output : str
+        The result looked at, in words.
+    policies : tuple of str
+        One, or first and second of a difference.
+    unit : str
+        Unit of the result.
+    span : Window
+        Length of the runs and days measured.
+    central : tuple of float
+        Result with nothing moved: mean, standard error, low, high.
+    noise : Noise
+        Of the seeds.
+    table : pandas.DataFrame
+        One row per key, the most influential first.
+    sampled : pandas.DataFrame
+        One row per point: the keys' values and the result with each seed.
+    drawn_in : int
+        Points drawn towards the centre, to keep the order of keys.
+    central_by_seed : tuple of float
+        Result with nothing moved, with each seed; empty if not known.
+    """
+
+    method: str
+    output: str
+    policies: tuple[str, ...]
+    unit: str
+    span: Window
+    central: tuple[float, float, float, float]
+    noise: Noise
+    table: pd.DataFrame
+    sampled: pd.DataFrame
+    drawn_in: int
+    central_by_seed: tuple[float, ...] = ()
+
+    @property
+    def is_difference(self) -> bool:
+        """Whether the result is a difference of two policies."""
+        return len(self.policies) == 2
+
+
+def chosen_entries(keys: Sequence[str] | None, group: str | None, method: str) -> list[Entry]:
+    """The entries to vary: as named, a group, or all uncertain values of the biology.
+
+    Raises
+    ------
+    InputError
+        Unknown key or group, a key without a range, or nothing named for Sobol' indices.
+    """
+    if keys:
+        entries = [find(key, "--keys") for key in dict.fromkeys(keys)]
+        for entry in entries:
+            if entry.low is None:
+                raise InputError("--keys", "key", entry.key, "a key with a plausible range")
+        return entries
+    if group in (None, "biology"):
+        if method == "sobol" and group is None:
+            many = len(uncertain())
+            allowed = f"the keys to vary, or --group biology for all {many} uncertain ones"
+            raise InputError("command line", "--keys", "nothing", allowed)
+        return uncertain()
+    if group == "handling":
+        return [e for e in catalogue().values() if e.group == group and e.low is not None]
+    raise InputError("command line", "--group", group, "biology or handling")
+
+
+def sensitivity(
+    plan: Plan,
+    folder: Path,
+    *,
+    method: str = "morris",
+    entries: Sequence[Entry] | None = None,
+    policies: Sequence[str] | None = None,
+    measure: str = YIELD,
+    size: int | None = None,
+    replicates: int = 2,
+    warm_up: int = WARM_UP,
+    used: int = USED,
+    workers: int | None = None,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> Sensitivity:
+    """Run a sensitivity analysis of one policy's measure or of the difference of two.
+
+    Parameters
+    ----------
+    plan : Plan
+        The experiment.
+    folder : Path
+        Results folder, held with ``store.claim``.
+    method : str
+        One of `METHODS`.
+    entries : sequence of Entry, optional
+        Keys to vary over their plausible ranges.
+    policies : one or two names, optional
+        Default: all policies if there are one or two (other and baseline).
+    measure : str
+        Key of a measure.
+    size : int, optional
+        Trajectories (default 10) or base sample, a power of two (default 64).
+    replicates : int
+        Seeds of each point.
+    warm_up, used : int
+        Days left out, and days measured.
+    workers, on_progress
+        As for ``points.open_points`` and ``PointRunner.run``.
+
+    Raises
+    ------
+    InputError
+        If an argument is not allowed.
+    MissingExtra
+        If SALib is needed and not installed.
+    PointsFailed
+        If a run raised.
+    """
+    if method not in METHODS:
+        raise InputError("command line", "--method", method, f"one of {', '.join(METHODS)}")
+    if measure not in measure_catalogue():
+        allowed = ", ".join(measure_catalogue())
+        raise InputError("command line", "--measure", measure, f"one of {allowed}")
+    if method != "oneway":
+        require("SALib", "SALib>=1.5", "sensitivity")
+    names = _names(plan, policies)
+    plan = only(plan, names)
+    entries = fitted_ranges(uncertain() if entries is None else entries, plan.profile)
+    refuse_own_keys(plan, [entry.key for entry in entries], "--keys")
+    plan = plan.at_medians([entry.key for entry in entries])
+    seeds = replicate_seeds(plan.seed, replicates)
+    span = window(plan, warm_up, used)
+    base = plan.policies[0].parameters
+    problem = {
+        "num_vars": len(entries),
+        "names": [entry.key for entry in entries],
+        "bounds": [[entry.low, entry.high] for entry in entries],
+    }
+    matrix = _design(plan, method, entries, problem, size)
+    points: list[Point] = [{}]
+    drawn_in = 0
+    for row in matrix:
+        wanted = {e.key: _typed(e, value) for e, value in zip(entries, row, strict=True)}
+        drawn_in += not fits(base, wanted)
+        points.append(in_order(base, wanted))
+    with open_points(folder, workers) as runner:
+        rows = runner.run(plan, points, seeds, span, measures=[measure], on_progress=on_progress)
+    result = _result(rows, names, measure)
+    at_points = result[1:]
+    by_key = {entry.key: entry for entry in entries}
+    table = analyse(method, problem, matrix, at_points, result[0].mean(), plan.seed)
+    for column, get in (("unit", lambda e: e.unit), ("default", lambda e: base[e.key]),
+                        ("low_value", lambda e: e.low), ("high_value", lambda e: e.high),
+                        ("basis", lambda e: e.basis), ("confidence", lambda e: e.confidence),
+                        ("source", lambda e: e.source)):  # fmt: skip
+        table[column] = [get(by_key[key]) for key in table["key"]]
+    sampled = pd.DataFrame(points[1:]).reset_index(drop=True)
+    for i, seed in enumerate(seeds):
+        sampled[f"result_seed_{seed}"] = at_points[:, i]
+    unit = measure_catalogue()[measure].unit
+    return Sensitivity(
+        method, output_words(names, measure), names, unit, span, mean_interval(result[0]),
+        seed_noise(at_points), table, sampled, drawn_in, tuple(result[0].tolist()),
+    )  # fmt: skip
+
+
+def output_words(names: Sequence[str], measure: str) -> str:
+    """The result looked at, in words."""
+    label = measure_catalogue()[measure].label
+    return f"{label[0].lower()}{label[1:]}, {' minus '.join(names)}"
+
+
+def _names(plan: Plan, policies: Sequence[str] | None) -> tuple[str, ...]:
+    if policies:
+        if len(policies) > 2 or len(set(policies)) < len(policies):
+            raise InputError(
+                "command line", "--policies", list(policies), "one, or two that differ"
+            )
+        return tuple(policies)
+    names = [p.name for p in plan.policies if p.name != plan.baseline] + [plan.baseline]
+    if len(names) > 2:
+        listed = ", ".join(f'"{name}"' for name in names)
+        raise InputError("command line", "--policies", "nothing", f"one or two of {listed}")
+    return tuple(names)
+
+
+def _typed(entry: Entry, value: float) -> float | int:
+    return round(value) if entry.kind == "integer" else float(value)
+
+
+def _result(rows: pd.DataFrame, names: tuple[str, ...], measure: str) -> np.ndarray:
+    """The result, shape (points, seeds)."""
+    if len(names) == 2:
+        return differences(rows, *names, measure).to_numpy(dtype=float)
+    wide = rows.pivot(index="point", columns="seed", values=measure)
+    return in_seed_order(wide, rows).to_numpy(dtype=float)
+
+
+def _design(
+    plan: Plan, method: str, entries: Sequence[Entry], problem: dict, size: int | None
+) -> np.ndarray:
+    """Points of the method, shape (points, keys)."""
+    k = problem["num_vars"]
+    if method == "oneway":
+        base = plan.policies[0].parameters
+        here = np.array([float(base[key]) for key in problem["names"]])
+        rows = []
+        for i, entry in enumerate(entries):
+            for end in ("low", "high"):
+                row = here.copy()
+                row[i] = range_end(base, entry, end)
+                rows.append(row)
+        return np.array(rows)
+    if k < 2:
+        raise InputError("command line", "--keys", k, "two keys or more for this method")
+    size = (10 if method == "morris" else 64) if size is None else size
+    if size < 2 or (method == "sobol" and size & (size - 1)):
+        allowed = "2 or more" if method == "morris" else "a power of two"
+        raise InputError("command line", "--size", size, allowed)
+    if method == "morris":
+        from SALib.sample import morris as sample
+
+        return sample.sample(problem, size, num_levels=LEVELS, seed=plan.seed)
+    from SALib.sample import sobol as sample
+
+    return sample.sample(problem, size, calc_second_order=False, seed=plan.seed)

@@ -1,0 +1,143 @@
+"""The answer of a sensitivity analysis in words: what would change the verdict, what to measure."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.biology.parameters import catalogue
+from colony_sim.studies.sensitivity.run import Sensitivity
+from colony_sim.words.own_measurements import how_to_measure
+from colony_sim.words.wording import number
+
+NAMED = 5
+WIDE = 0.5
+"""Width of the interval of a Sobol' index, of at most 1, that tells nothing of its place."""
+_HOW = {
+    "oneway": "moved alone to both ends of its plausible range",
+    "morris": "moved along random trajectories through the plausible ranges (Morris)",
+    "sobol": "drawn from the plausible ranges together with all others (Sobol' indices)",
+}
+_INFLUENCE = {
+    "oneway": "largest change",
+    "morris": "mean absolute effect over the whole range (mu*)",
+    "sobol": "share of the variance, with all it acts through (total index)",
+}
+
+
+def answer(result: Sensitivity) -> str:
+    """What the analysis says: influence, what would change the verdict, what to measure."""
+    lines = [_head(result), _noise(result)]
+    shown = result.table.head(NAMED)
+    unit = "" if result.method == "sobol" else f" {result.unit}"
+    lines.append(f"Most influence ({_INFLUENCE[result.method]}):")
+    for place, row in enumerate(shown.itertuples(), start=1):
+        lines.append(f"{place}. {row.key}: {_influence(row, unit)}{_moves(result, row)}")
+    width = (result.table["influence_high"] - result.table["influence_low"]).max()
+    if result.method == "sobol" and width > WIDE:
+        lines.append(
+            f"The widest interval of an index is {number(width)}: with so few points the indices "
+            "cannot rank the keys; a larger --size can."
+        )
+    lines += _verdict(result)
+    return "\n".join(lines)
+
+
+def _head(result: Sensitivity) -> str:
+    mean, _, low, high = result.central
+    about = f" (95 % interval {number(low)} to {number(high)})" if math.isfinite(low) else ""
+    text = (
+        f"Result: {result.output}, days {result.span.warm_up + 1} to {result.span.days}, mean of "
+        f"{result.noise.seeds} seeds; {number(mean)} {result.unit}{about} with nothing moved. Each "
+        f"of {len(result.table)} keys was {_HOW[result.method]}; {len(result.sampled)} points."
+    )
+    if result.drawn_in:
+        text += (
+            f" {result.drawn_in} of the points were drawn towards the values of the file, to keep "
+            "the order of keys that must stay in order."
+        )
+    return text
+
+
+def _noise(result: Sensitivity) -> str:
+    noise = result.noise
+    if not math.isfinite(noise.share):
+        return "Noise of the seeds: not known from this (two seeds or more are needed)."
+    text = (
+        f"Noise of the seeds: after averaging over {noise.seeds} seeds (the same at all points) it "
+        f"is {100 * noise.share:.2g} % of the variance of the result over the points"
+    )
+    if result.method == "sobol":
+        text += ", which is in every total index alike"
+    elif result.method == "morris":
+        text += f"; keys without any influence would show mu* of about {number(floor(result))}"
+    return f"{text}."
+
+
+def floor(result: Sensitivity) -> float:
+    """What the noise of the seeds alone gives as mu* (Morris), in the unit of the result.
+
+    An effect is a difference of two noisy means over a step of 2/3 of the range; the mean of the
+    absolute value of a normal variable is sqrt(2 / pi) of its standard deviation.
+    """
+    deviation = math.sqrt(2 * result.noise.variance / result.noise.seeds) / (2 / 3)
+    return math.sqrt(2 / math.pi) * deviation
+
+
+def _influence(row, unit: str) -> str:
+    text = f"{number(row.influence)}{unit}"
+    if math.isfinite(row.influence_low):
+        text += f" (95 % bootstrap interval {number(row.influence_low)} to "
+        text += f"{number(row.influence_high)})"
+    if math.isfinite(row.seed_se):
+        text += f", standard error over seeds {number(row.seed_se)}"
+    return text
+
+
+def _moves(result: Sensitivity, row) -> str:
+    if not result.is_difference:
+        return ""
+    return f"; the sign changed in {row.sign_changes} of {row.moves} moves of it alone"
+
+
+def _verdict(result: Sensitivity) -> list[str]:
+    if not result.is_difference:
+        return ["What to measure in your own bins to narrow this down:", *_measure(result.table)]
+    first, second = result.policies
+    means = result.sampled[[c for c in result.sampled if c.startswith("result_")]].mean(axis=1)
+    ahead = int((means > 0).sum())
+    lines = []
+    if result.method != "oneway":
+        lines.append(
+            f"Over the plausible ranges taken together, {first} is ahead at {ahead} of "
+            f"{len(means)} points and {second} at {int((means < 0).sum())}."
+        )
+    turning = result.table[result.table["sign_changes"] > 0]
+    turning = turning.sort_values(["sign_changes", "influence"], ascending=False)
+    if turning.empty:
+        lines.append(
+            "No key changed the sign of the difference when it was moved alone: none of these "
+            "unknowns by itself would change which policy is ahead. To know by how much:"
+        )
+        return [*lines, *_measure(result.table)]
+    named = ", ".join(turning["key"].head(NAMED))
+    more = f" and {len(turning) - NAMED} more" if len(turning) > NAMED else ""
+    lines.append(f"Unknowns that would change which policy is ahead: {named}{more}.")
+    lines.append("What to measure in your own bins to settle it:")
+    return [*lines, *_measure(turning)]
+
+
+def _measure(table: pd.DataFrame) -> list[str]:
+    rows = table[np.isfinite(table["influence"])].head(3)
+    return [
+        f"- {row.key} ({_about(row.key)}; plausible {row.low_value:g} to {row.high_value:g} "
+        f"{row.unit}): {how_to_measure(row.key)}."
+        for row in rows.itertuples()
+    ]
+
+
+def _about(key: str) -> str:
+    text = catalogue()[key].about.split(". ")[0].rstrip(".")
+    return text[0].lower() + text[1:]

@@ -1,0 +1,113 @@
+"""What a sweep found on yield, in a few sentences no stronger than its intervals."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from colony_sim.statistics.paired import holm
+from colony_sim.studies import precision
+from colony_sim.words.finding import YIELD, shortened
+from colony_sim.words.wording import number
+
+if TYPE_CHECKING:
+    from colony_sim.studies.sweep.run import SweepPlan
+
+
+class Finding:
+    """Takes the tables of a sweep part by part; keeps a few numbers per point.
+
+    One policy is put above another at a point only where the paired interval leaves out 0 and the
+    p value, adjusted by Holm over all comparisons of yield in the sweep, is below 1 - level.
+    """
+
+    def __init__(self, sweep: SweepPlan) -> None:
+        self._sweep = sweep
+        self._parts: list[pd.DataFrame] = []
+        self._means: list[pd.Series] = []
+        self._precision: list[pd.DataFrame] = []
+
+    def add(self, chunk: pd.DataFrame, differences: pd.DataFrame) -> None:
+        """Take the runs of some points and their paired differences."""
+        keep = ["policy", "difference", "low", "high", "p_t", "level"]
+        self._parts.append(differences.loc[differences["measure"] == YIELD, keep])
+        groups = chunk.groupby(["point", "policy"], sort=False)
+        self._means.append(groups[YIELD].mean())
+
+    def add_precision(self, table: pd.DataFrame) -> None:
+        """Take what precision was reached at some points."""
+        self._precision.append(table)
+
+    def sentences(self) -> list[str]:
+        """The finding, and what precision was reached."""
+        plan = self._sweep.plan
+        means = pd.concat(self._means)
+        lines = [self._range(plan.baseline, means.xs(plan.baseline, level="policy"))]
+        if len(plan.policies) > 1:
+            table = pd.concat(self._parts, ignore_index=True)
+            clear = separated_anywhere(table)
+            family = int(table["p_t"].notna().sum())
+            for policy in plan.policies:
+                if policy.name != plan.baseline:
+                    here = table["policy"] == policy.name
+                    lines.append(_against(table[here], clear[here], policy.name, plan.baseline))
+            if family:
+                lines.append(
+                    "A tie is a paired 95 % interval that holds 0, or a p value of 0.05 or more "
+                    f"once adjusted by Holm for all {family} comparisons of yield in the sweep."
+                )
+        if self._precision:
+            lines += precision.in_words(pd.concat(self._precision), self._sweep.rule)
+        return lines
+
+    def _range(self, policy: str, means: pd.Series) -> str:
+        known = means.dropna()
+        name = f"“{shortened(policy, 40)}”"
+        if known.empty:
+            return f"No run of {name} settled at any of the {len(means)} points."
+        left = len(means) - len(known)
+        none = f"; no run settled at {left} of {len(means)} points" if left else ""
+        low, high = known.idxmin(), known.idxmax()
+        if len(known) == 1:
+            text = f"yields {number(known[low])} g per day at {self._point(low)}"
+        else:
+            text = (
+                f"yields from {number(known[low])} g per day at {self._point(low)} to "
+                f"{number(known[high])} at {self._point(high)} (means of settled runs)"
+            )
+        return f"{name} {text}{none}."
+
+    def _point(self, point: int) -> str:
+        values = self._sweep.points.loc[point]
+        keys = [
+            f"{key} = {number(value) if isinstance(value, float) else value}"
+            for key, value in zip(self._sweep.points.columns, values.tolist(), strict=True)
+        ]
+        shown = ", ".join(keys[:4]) + (", …" if len(keys) > 4 else "")
+        return f"point {point} ({shown})"
+
+
+def separated_anywhere(table: pd.DataFrame) -> pd.Series:
+    """Which paired differences of one measure are told from 0, over all points of a sweep.
+
+    The interval must leave out 0 and the p value, adjusted by Holm over all rows of the table, be
+    below 1 - level.
+    """
+    adjusted = pd.Series(holm(table["p_t"].to_numpy()), index=table.index)
+    return ((table["low"] > 0) | (table["high"] < 0)) & (adjusted < 1 - table["level"])
+
+
+def _against(table: pd.DataFrame, clear: pd.Series, policy: str, baseline: str) -> str:
+    first, second = (f"“{shortened(name, 40)}”" for name in (policy, baseline))
+    points = len(table)
+    more = int((clear & (table["difference"] > 0)).sum())
+    less = int((clear & (table["difference"] < 0)).sum())
+    known = int(table["low"].notna().sum())
+    parts = [
+        f"yields more than {second} at {more}",
+        f"less at {less}",
+        f"and ties with it at {known - more - less}",
+    ]
+    rest = f"; {points - known} could not be compared" if known < points else ""
+    return f"Of {points} points, {first} {', '.join(parts)}{rest}."

@@ -1,0 +1,219 @@
+"""Tables of a sweep, written from the store a few points at a time.
+
+``sweep`` (one row a run), ``points``, ``summary`` (a row per point, policy and measure),
+``differences`` (paired, to the baseline), ``ranking``, ``failures`` and ``precision`` where there
+is any. No more than a chunk of points is in memory, and no row depends on how or where the runs
+were done: the same sweep gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from colony_sim.measuring.catalogue import catalogue
+from colony_sim.measuring.outcome import FACTS
+from colony_sim.results import manifest
+from colony_sim.results.folder import write_table
+from colony_sim.running.executor import PointRun
+from colony_sim.running.store import OutcomeStore
+from colony_sim.statistics.pointwise import FAILED, differences, ranking, summarise
+from colony_sim.studies import precision
+from colony_sim.studies.profile_words import circumstances
+from colony_sim.studies.sweep.findings import Finding
+
+if TYPE_CHECKING:
+    from colony_sim.studies.sweep.run import SweepPlan
+
+CHUNK_RUNS = 2000
+"""Runs in memory at a time; more only where one point has more."""
+PRIMARY = "yield_g_per_day"
+
+
+@dataclass
+class Written:
+    """What a sweep came to, counted while its tables were written."""
+
+    n_runs: int = 0
+    n_failed: int = 0
+    first_failure: str = ""
+    finding: list[str] = field(default_factory=list)
+
+
+def write(
+    sweep: SweepPlan,
+    runs: Iterable[PointRun],
+    store: OutcomeStore,
+    folder: Path,
+    command: str,
+    draw: Callable[[Path], object] | None = None,
+) -> Written:
+    """Write all tables and the manifest of a sweep to a folder, and let `draw` add its figure."""
+    plan, measures = sweep.plan, list(catalogue())
+    names = [policy.name for policy in plan.policies]
+    written, found = Written(), Finding(sweep)
+    with ExitStack() as stack:
+        tables = {
+            name: stack.enter_context(_Table(folder, name))
+            for name in ("sweep", "summary", "differences", "ranking", "precision", "failures")
+        }
+        for chunk in chunks(runs, store):
+            tables["sweep"].add(_tidy(chunk, sweep))
+            part = differences(chunk, names, plan.baseline, measures)
+            tables["summary"].add(summarise(chunk, names, measures))
+            if len(names) > 1:
+                tables["differences"].add(part)
+                tables["ranking"].add(ranking(chunk, names, PRIMARY, more=True))
+            if sweep.rule is not None:
+                table = precision.reached(chunk, names, plan.baseline, sweep.rule)
+                tables["precision"].add(table)
+                found.add_precision(table)
+            found.add(chunk, part)
+            failed = chunk[chunk["status"] == FAILED]
+            written.n_runs += len(chunk)
+            if len(failed):
+                if not written.n_failed:
+                    written.first_failure = _where(failed.iloc[0], sweep)
+                written.n_failed += len(failed)
+                tables["failures"].add(_failures(failed, sweep))
+    write_table(folder, "points", sweep.points.reset_index())
+    varied = list(sweep.points.columns)
+    written.finding = [*found.sentences(), *circumstances(plan, varied)]
+    data = _manifest(sweep, written, [path.name for path in folder.iterdir()], command)
+    manifest.write(folder, data)
+    if draw is not None:
+        draw(folder)
+        manifest.write(folder, manifest.listing(data, folder))
+    return written
+
+
+def chunks(runs: Iterable[PointRun], store: OutcomeStore) -> Iterator[pd.DataFrame]:
+    """Stored runs of whole points, some thousand at a time, as one table.
+
+    Columns: point, policy, replicate, seed, `FACTS`, the measures, error and parameters (of a
+    failed run). A run that is not in the store has failed.
+    """
+    rows: list[dict[str, Any]] = []
+    for run in runs:
+        if len(rows) >= CHUNK_RUNS and rows[-1]["point"] != run.point:
+            yield _frame(rows)
+            rows = []
+        rows.append(_row(run, store))
+    if rows:
+        yield _frame(rows)
+
+
+def _row(run: PointRun, store: OutcomeStore) -> dict[str, Any]:
+    place = {
+        "point": run.point, "policy": run.policy, "replicate": run.replicate,
+        "seed": run.scenario.seed,
+    }  # fmt: skip
+    outcome = store.get(run.key)
+    if outcome is not None:
+        return {**place, **outcome, "error": "", "parameters": ""}
+    error = store.error(run.key) or "the run is missing from the store"
+    inputs = {
+        **run.scenario.parameters.as_dict(), "days": run.scenario.days,
+        "start.breeders": run.scenario.breeders, "start.larvae": run.scenario.larvae,
+        "climate": run.scenario.climate.as_dict(),
+    }  # fmt: skip
+    return {
+        **place, "status": FAILED, "died_out_day": None, "warm_up_days": 0, "days_used": 0,
+        "note": error.strip().splitlines()[-1], "error": error, "parameters": json.dumps(inputs),
+    }  # fmt: skip
+
+
+def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    names = ["point", "policy", "replicate", "seed", *FACTS, *catalogue(), "error", "parameters"]
+    table = pd.DataFrame(rows, columns=names)
+    table[list(catalogue())] = table[list(catalogue())].astype(float)
+    return table.astype({"died_out_day": "Int64"})
+
+
+def _with_keys(table: pd.DataFrame, sweep: SweepPlan) -> pd.DataFrame:
+    """The table with the keys of its points after the column ``point``."""
+    keys = sweep.points.loc[table["point"].to_numpy()].reset_index(drop=True)
+    table = table.reset_index(drop=True)
+    return pd.concat([table[["point"]], keys, table.drop(columns="point")], axis=1)
+
+
+def _tidy(chunk: pd.DataFrame, sweep: SweepPlan) -> pd.DataFrame:
+    return _with_keys(chunk.drop(columns=["error", "parameters"]), sweep)
+
+
+def _failures(failed: pd.DataFrame, sweep: SweepPlan) -> pd.DataFrame:
+    columns = ["point", "policy", "replicate", "seed", "note", "error", "parameters"]
+    table = failed[columns].rename(columns={"note": "error", "error": "traceback"})
+    return _with_keys(table, sweep)
+
+
+def _where(row: pd.Series, sweep: SweepPlan) -> str:
+    keys = ", ".join(f"{k} = {v}" for k, v in sweep.points.loc[row["point"]].items())
+    return f"point {row['point']} ({keys}), policy {row['policy']}, seed {row['seed']}: " + str(
+        row["note"]
+    )
+
+
+def _manifest(sweep: SweepPlan, written: Written, files: list[str], command: str) -> dict:
+    data = manifest.build(sweep.plan, [], files, command)
+    del data["runs"]
+    factors = [
+        {"key": f.key, "values": list(f.values)}
+        if f.values
+        else {"key": f.key, "low": f.low, "high": f.high}
+        for f in sweep.factors
+    ]
+    return {
+        **data,
+        "kind": "sweep",
+        "sweep": {
+            "design": sweep.design,
+            "design_seed": sweep.design_seed,
+            "factors": factors,
+            "points": len(sweep.points),
+            "replicates": sweep.replicates,
+            "precision": sweep.rule.as_dict() if sweep.rule else None,
+            "n_runs": written.n_runs,
+            "n_failed": written.n_failed,
+        },
+    }
+
+
+class _Table:
+    """Streams one table into a Parquet and a CSV file; none if nothing is added."""
+
+    def __init__(self, folder: Path, name: str) -> None:
+        self._parquet, self._csv = folder / f"{name}.parquet", folder / f"{name}.csv"
+        self._writer: pq.ParquetWriter | None = None
+
+    def __enter__(self) -> _Table:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._writer is not None:
+            self._writer.close()
+
+    def add(self, table: pd.DataFrame) -> None:
+        """Append rows."""
+        if table.empty:
+            return
+        arrow = pa.Table.from_pandas(table, preserve_index=False).replace_schema_metadata(None)
+        first = self._writer is None
+        if first:
+            # A first part without any value must not fix a column as one of nothing.
+            fields = [
+                pa.field(f.name, pa.string()) if pa.types.is_null(f.type) else f
+                for f in arrow.schema
+            ]
+            self._writer = pq.ParquetWriter(self._parquet, pa.schema(fields))
+        self._writer.write_table(arrow.cast(self._writer.schema))
+        mode = "w" if first else "a"
+        table.to_csv(self._csv, mode=mode, header=first, index=False, lineterminator="\n")

@@ -1,0 +1,128 @@
+"""The slides of a results folder, whatever was studied in it."""
+
+from __future__ import annotations
+
+import importlib
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from colony_sim.errors import InputError
+from colony_sim.figures.slide import Slide
+from colony_sim.results import manifest
+from colony_sim.results.folder import MANIFEST
+
+BUILDERS = {
+    "comparison": "studies.comparison.slides",
+    "sweep": "studies.sweep.slides",
+    "break-even map": "studies.slides",
+    "sensitivity": "studies.slides",
+    "search": "studies.slides",
+    "plan": "planning.slides",
+    "fit": "fitting.slides",
+}
+"""Module with ``slides(folder) -> list[Slide]``, by the manifest's kind."""
+_BESIDE = ("sweep", "break-even map", "sensitivity", "search")
+"""Kinds of study that are shown with the comparison of the same experiment, in this order."""
+
+
+@dataclass(frozen=True)
+class Deck:
+    """The slides of a talk and where they come from.
+
+    Attributes
+    ----------
+    slides : list of Slide
+        In the order of the talk; no two have the same name.
+    folders : list of Path
+        The results folder of each slide.
+    left_out : list of tuple of Path and str
+        Folders of studies of the same experiment that could not be drawn, and why.
+    """
+
+    slides: list[Slide]
+    folders: list[Path]
+    left_out: list[tuple[Path, str]]
+
+
+def deck(folder: Path, beside: bool = True) -> list[Slide]:
+    """The slides of a results folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Results folder of any kind that can be drawn.
+    beside : bool
+        For a comparison: also those of studies of the same experiment in the same parent folder.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no results, or results that cannot be drawn.
+    """
+    return gather(folder, beside).slides
+
+
+def gather(folder: Path, beside: bool = True, seed: int | None = None) -> Deck:
+    """As `deck`, with the folder of each slide; `seed`: of the runs whose bins are shown."""
+    folder = Path(folder)
+    facts = manifest.read(folder, ())
+    options = {} if seed is None else {"seed": seed}
+    if options and facts.get("kind") != "comparison":
+        raise InputError("command line", "--seed", seed, "none: only comparisons show single runs")
+    found = [(slide, folder) for slide in _slides(folder, facts, **options)]
+    left_out = []
+    others = studies_beside(folder, facts) if beside and facts.get("kind") == "comparison" else []
+    for other in others:
+        try:
+            found += [(slide, other) for slide in _slides(other, manifest.read(other, ()))]
+        except InputError as error:
+            left_out.append((other, error.line))
+    return Deck(_named([slide for slide, _ in found]), [place for _, place in found], left_out)
+
+
+def studies_beside(folder: Path, facts: dict[str, Any]) -> list[Path]:
+    """Folders of studies of the same experiment in the same parent folder, in a fixed order."""
+    found = []
+    here = Path(folder).resolve()
+    for path in sorted(here.parent.glob(f"*/{MANIFEST}")):
+        if path.parent == here:
+            continue
+        try:
+            other = manifest.read(path.parent, _BESIDE)
+        except InputError:
+            continue
+        if _same_experiment(facts, other):
+            found.append((_BESIDE.index(other["kind"]), Path(folder).parent / path.parent.name))
+    return [path for _, path in sorted(found)]
+
+
+def _same_experiment(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    head, second = one.get("experiment", {}), other.get("experiment", {})
+    name = str(head.get("name"))
+    if not str(second.get("name")).startswith(f"{name}-"):
+        return False
+    same = all(head.get(key) == second.get(key) for key in ("question", "breeders", "larvae"))
+    same = same and all(one.get(key) == other.get(key) for key in ("climate", "biology", "profile"))
+    # A sweep leaves out policies that differ in nothing but the key varied.
+    studied = other.get("policies") or []
+    return bool(same and studied and all(entry in one.get("policies", ()) for entry in studied))
+
+
+def _slides(folder: Path, facts: dict[str, Any], **options: Any) -> list[Slide]:
+    kind = facts.get("kind")
+    if kind not in BUILDERS:
+        allowed = "the folder of a " + " or ".join(BUILDERS)
+        raise InputError(str(folder / MANIFEST), "kind", kind, allowed)
+    return importlib.import_module(f"colony_sim.{BUILDERS[kind]}").slides(folder, **options)
+
+
+def _named(slides: list[Slide]) -> list[Slide]:
+    """The slides with names that differ: a second one of a name gets a number."""
+    seen: dict[str, int] = {}
+    found = []
+    for slide in slides:
+        seen[slide.name] = seen.get(slide.name, 0) + 1
+        count = seen[slide.name]
+        found.append(slide if count == 1 else replace(slide, name=f"{slide.name}-{count}"))
+    return found

@@ -1,0 +1,140 @@
+"""A talk from a results folder: pictures, one PDF, the data behind them and speaker notes."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from matplotlib.backends.backend_pdf import PdfPages
+
+from colony_sim.errors import InputError
+from colony_sim.figures import style
+from colony_sim.figures.slide import Slide
+from colony_sim.results import manifest
+from colony_sim.talk.deck import Deck, gather
+from colony_sim.talk.notes import notes
+
+FOLDER, NOTES, PDF = "slides", "talk.md", "talk.pdf"
+_OURS = re.compile(r"\d\d+-[\w-]+\.(png|svg|csv)|talk\.(md|pdf)")
+
+
+@dataclass(frozen=True)
+class Talk:
+    """What was written.
+
+    Attributes
+    ----------
+    folder : Path
+    slides : list of tuple of str and Slide
+        Stem of the files of each slide, and the slide.
+    left_out : list of tuple of Path and str
+        Folders beside it that could not be drawn, and why.
+    """
+
+    folder: Path
+    slides: list[tuple[str, Slide]]
+    left_out: list[tuple[Path, str]]
+
+
+def write_talk(
+    folder: Path,
+    out: Path | None = None,
+    *,
+    beside: bool = True,
+    seed: int | None = None,
+    command: str = "",
+    tell: Callable[[str], None] = lambda text: None,
+) -> Talk:
+    """Write pictures, PDF, data and notes of all slides of a results folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Results folder.
+    out : Path, optional
+        Folder to write; default: ``slides`` in the results folder. An earlier talk in it is
+        replaced at the end, all at once.
+    beside : bool
+        For a comparison: also the slides of studies of the same experiment beside it.
+    seed : int, optional
+        Seed of the run whose bins are shown.
+    command : str
+        Command line, for the notes.
+    tell : callable
+        Told what is being done.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be drawn, or `out` cannot be written or holds other files.
+    """
+    folder = Path(folder)
+    out = folder / FOLDER if out is None else Path(out)
+    manifest.read(folder, ())
+    _refuse_foreign(out)
+    tell(f"Gathering the slides of {folder}")
+    found = gather(folder, beside, seed)
+    staged = out.parent / f".{out.name}.{os.getpid()}.tmp"
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        shutil.rmtree(staged, ignore_errors=True)
+        staged.mkdir()
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise InputError(str(out), "folder", reason, "a folder that can be written") from None
+    try:
+        named = _draw(found, staged, tell)
+        text = notes(folder, found, [stem for stem, _ in named], command)
+        (staged / NOTES).write_text(text, encoding="utf-8", newline="\n")
+        _swap(staged, out)
+    finally:
+        shutil.rmtree(staged, ignore_errors=True)
+    return Talk(out, named, found.left_out)
+
+
+def _draw(found: Deck, staged: Path, tell: Callable[[str], None]) -> list[tuple[str, Slide]]:
+    """Write the files of each slide and the PDF of all."""
+    named = []
+    # Without a date, the same slides give the same bytes.
+    about = {"CreationDate": None, "Creator": "colony_sim", "Producer": None}
+    with style.theme(), PdfPages(staged / PDF, metadata=about) as pages:
+        for number, slide in enumerate(found.slides, start=1):
+            tell(f"Drawing slide {number} of {len(found.slides)}: {slide.name}")
+            stem = f"{number:02d}-{slide.name}"
+            figure = slide.paint()
+            style.save(figure, staged, stem)
+            pages.savefig(figure)
+            table = staged / f"{stem}.csv"
+            slide.data.to_csv(table, index=False, lineterminator="\n")
+            named.append((stem, slide))
+    return named
+
+
+def _refuse_foreign(out: Path) -> None:
+    """Never replace what this program did not write."""
+    if out.exists() and not out.is_dir():
+        raise InputError(str(out), "folder", "is a file", "a new folder or one with a talk")
+    foreign = [p.name for p in sorted(out.glob("*")) if not _OURS.fullmatch(p.name)]
+    if foreign:
+        raise InputError(
+            str(out), "folder", f"holds {foreign[0]}", "a new folder or one with a talk alone"
+        )
+
+
+def _swap(staged: Path, out: Path) -> None:
+    """Put the new folder in the place of the old one; the old one comes back if that fails."""
+    old = staged.with_name(f".{out.name}.old.{os.getpid()}.tmp")
+    shutil.rmtree(old, ignore_errors=True)
+    if out.exists():
+        os.replace(out, old)
+    try:
+        os.replace(staged, out)
+    except OSError:
+        if old.exists():
+            os.replace(old, out)
+        raise
+    shutil.rmtree(old, ignore_errors=True)

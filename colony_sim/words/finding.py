@@ -1,0 +1,147 @@
+"""The finding of a comparison in one sentence."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+
+import pandas as pd
+
+from colony_sim.words.wording import limits, number, separated
+
+YIELD = "yield_g_per_day"
+
+
+def finding(
+    policies: Sequence[str],
+    summary: pd.DataFrame,
+    all_differences: pd.DataFrame,
+    most: int = 60,
+) -> str:
+    """The finding on yield in one sentence, no stronger than the paired intervals allow.
+
+    One policy is put above another only where the interval of the paired difference leaves out
+    0 and the Holm-adjusted p value is below 1 - level. With more than two policies the best is
+    chosen after the fact, so the adjustment is over all pairs. Policy names are cut to `most`
+    characters.
+
+    Parameters
+    ----------
+    policies : sequence of str
+        Baseline first.
+    summary : from `policy_summary`
+    all_differences : from `all_paired_differences`
+    most : int
+    """
+    yields = summary[summary["measure"] == YIELD].set_index("policy")
+    rows = {policy: yields.loc[policy] for policy in policies}
+    quoted = {policy: f"“{shortened(policy, most)}”" for policy in rows}
+    gone = [p for p, row in rows.items() if row["n_died_out"] == row["n_runs"]]
+    known = [p for p, row in rows.items() if math.isfinite(row["mean"])]
+    if len(gone) == len(rows):
+        where = f"under {quoted[gone[0]]}" if len(rows) == 1 else "under every policy"
+        return f"The colony died out in every run {where}"
+    start = ""
+    if len(gone) > 1:
+        start = f"The colony died out in every run under {len(gone)} of {len(rows)} policies; "
+    elif gone:
+        start = f"{quoted[gone[0]]} died out in all {rows[gone[0]]['n_runs']} runs; "
+    if not known:
+        return f"{start}{'no' if gone else 'No'} run settled, so there is no yield to compare"
+    if len(known) == 1:
+        row = rows[known[0]]
+        only = "" if gone or len(rows) == 1 else "Only "
+        verb = "settled: it yields" if only else "yields"
+        return f"{start}{only}{quoted[known[0]]} {verb} {_mean_text(row)}"
+    ranked = sorted(known, key=lambda p: -rows[p]["mean"])
+    the = "the" if gone else "The"
+    if len(known) == 2:
+        return start + _two(all_differences, ranked, quoted, the)
+    whole = len(known) + len(gone) == len(rows)
+    return start + _many(all_differences, ranked, quoted, the, whole)
+
+
+def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
+    # The means are over all settled runs; the pairs alone decide who is ahead.
+    ahead = [
+        row
+        for row in (_row(table, *ranked), _row(table, *ranked[::-1]))
+        if separated(row) and row["difference"] > 0
+    ]
+    row = ahead[0] if ahead else _row(table, *ranked)
+    first, second = quoted[row["policy"]], quoted[row["baseline"]]
+    if ahead:
+        return f"{first} yields more than {second}: {_change(row)}"
+    if row["n_pairs"] < 2:
+        return f"{the} runs settled in too few pairs to compare {first} with {second}"
+    return f"{the} runs do not separate {first} from {second}: {_change(row)}"
+
+
+def _many(
+    table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str, whole: bool
+) -> str:
+    best, others = ranked[0], ranked[1:]
+    against = {other: _row(table, best, other) for other in others}
+    level = [o for o, row in against.items() if not (separated(row) and row["difference"] > 0)]
+    first = quoted[best]
+    if not level:
+        most = "most" if whole else f"most of the {len(ranked)} policies that settled"
+        change = _change(against[others[0]])
+        return f"{first} yields {most}, ahead of {quoted[others[0]]}, the next: {change}"
+    if len(level) < len(others):
+        behind = len(others) - len(level)
+        rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
+        count = f"{behind} of {len(others)} others{'' if whole else ' that settled'}"
+        return f"{first} yields more than {count}; the runs do not put it ahead of {rest}"
+    among = table[
+        (table["measure"] == YIELD) & table["policy"].isin(ranked) & table["baseline"].isin(ranked)
+    ]
+    if not any(separated(row) for _, row in among.iterrows()):
+        return f"{the} runs do not separate the {len(ranked)} policies in yield"
+    return f"{first} has the highest mean yield, but the runs do not put it ahead of any other"
+
+
+def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
+    found = table[
+        (table["measure"] == YIELD) & (table["policy"] == policy) & (table["baseline"] == baseline)
+    ]
+    return found.iloc[0]
+
+
+def _change(row: pd.Series) -> str:
+    pairs = f", {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
+    return (
+        f"{signed(row['difference'])} g per day "
+        f"({dashed(limits(row))}{pairs if row['n_dropped'] else ''})"
+    )
+
+
+def _mean_text(row: pd.Series) -> str:
+    interval = f" ({dashed(limits(row))})" if math.isfinite(row["low"]) else ""
+    return f"{number(row['mean'])} g per day{interval}"
+
+
+def signed(value: float) -> str:
+    """A difference with its sign, a true minus sign included."""
+    return dashed(f"+{number(value)}" if value > 0 else number(value))
+
+
+def dashed(text: str) -> str:
+    """Hyphens before digits as true minus signs."""
+    return re.sub(r"(?<![\w.])-(?=\d)", "−", text)
+
+
+def shortened(name: str, most: int) -> str:
+    """`name` in at most `most` characters; the middle goes, as names differ at the ends."""
+    if len(name) <= most:
+        return name
+    tail = max((most - 3) // 2, 1)
+    head = max(most - 3 - tail, 1)
+    first, last = name[:head], name[-tail:]
+    # No parts of words, where that keeps half of the space.
+    if name[head] != " " and len(kept := first.rpartition(" ")[0]) >= head / 2:
+        first = kept
+    if name[-tail - 1] != " " and len(kept := last.partition(" ")[2]) >= tail / 2:
+        last = kept
+    return f"{first.rstrip(' ,;:')} … {last.lstrip()}"

@@ -1,0 +1,139 @@
+"""Labels for the bins, one for each filling, as a PDF to print and cut.
+
+Eight on a sheet: on A4 each is an A7, so that three straight cuts of a stack do it. The number
+on the bin and the dates of the beetles can be read at arm's length: at 0.7 m, type of 14 points
+or more has capitals of 3.6 mm, a 200th of the distance (a rule of thumb, from memory).
+"""
+
+from __future__ import annotations
+
+from colony_sim.worklist.fillings import Filling, fillings, numbered
+from colony_sim.worklist.paper import CAP, GREY, INK, MM_PER_PT, QUIET, Paper
+from colony_sim.worklist.task import day_in_words
+from colony_sim.worklist.work import Work
+
+ACROSS, DOWN = 2, 4
+INSET = 9.0
+"""Distance of the print from the edges of a label (mm), for cuts that miss a little."""
+MARK = (5.0, 4.0)
+"""Cut marks at the edge of the paper: distance and length (mm)."""
+FOOT = "Grey: expected by the model. Go by what you see in the bin. Keep bleach off live bins."
+
+
+def labelled(work: Work, weeks: int) -> list[Filling]:
+    """Fillings that begin before or in the first weeks, in the order they are needed."""
+    last = min(7 * weeks, work.days)
+    return [filling for filling in fillings(work.log) if filling.day_in <= last]
+
+
+def labels(work: Work, weeks: int, paper: str) -> bytes:
+    """The labels of the first weeks as a PDF; the same work always gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        If the paper is unknown.
+    MissingExtra
+        If the package ``fpdf2`` is not installed.
+    """
+    sheet = Paper(paper, f"Bin labels: {work.name}", work.made)
+    found = labelled(work, weeks)
+    place = numbered(fillings(work.log))
+    width, height = sheet.width / ACROSS, sheet.height / DOWN
+    for k, filling in enumerate(found):
+        spot = k % (ACROSS * DOWN)
+        if spot == 0:
+            sheet.page()
+            _cut_marks(sheet, width, height)
+        row, column = divmod(spot, ACROSS)
+        _label(sheet, work, filling, place[filling], column * width, row * height, width, height)
+    return sheet.data()
+
+
+def _cut_marks(sheet: Paper, width: float, height: float) -> None:
+    """Ticks where the cuts meet the edge of the paper, and crosses where two cuts meet."""
+    near, long = MARK
+    for column in range(1, ACROSS):
+        x = column * width
+        sheet.rule(x, near, x, near + long, GREY)
+        sheet.rule(x, sheet.height - near - long, x, sheet.height - near, GREY)
+        for row in range(1, DOWN):
+            sheet.rule(x, row * height - 2, x, row * height + 2, GREY)
+            sheet.rule(x - 2, row * height, x + 2, row * height, GREY)
+    for row in range(1, DOWN):
+        y = row * height
+        sheet.rule(near, y, near + long, y, GREY)
+        sheet.rule(sheet.width - near - long, y, sheet.width - near, y, GREY)
+
+
+def _label(
+    sheet: Paper,
+    work: Work,
+    filling: Filling,
+    place: int,
+    x: float,
+    y: float,
+    width: float,
+    height: float,
+) -> None:
+    left, right, top = x + INSET, x + width - INSET, y + INSET
+    _number(sheet, filling, place, left, top)
+    by_rule = (
+        filling.day_out is not None
+        and filling.day_out - filling.day_in == work.handling["rotation.interval_days"]
+    )
+    middle = left + 38.0
+    _date(sheet, "Beetles in", _in_words(work, filling), middle, right, top, INK)
+    out = None if filling.day_out is None else _day(work, filling.day_out)
+    _date(sheet, "Beetles out", out, middle, right, top + 12.8, INK if by_rule else GREY)
+    base, bottom = top + 28.8, y + height - INSET
+    line, edge = left + 29.0, right - 29.0
+    sheet.type(7, colour=QUIET)
+    sheet.put(line, base, "seen")
+    sheet.put(right, base, "expected", right=True)
+    step = (bottom - 3.6 - base) / 3
+    for k, (name, day) in enumerate(
+        (
+            ("Moisture from", filling.moisture),
+            ("First harvest", filling.harvest),
+            ("Cleared", filling.cleared),
+        )
+    ):
+        here = base + (k + 1) * step - 1.0
+        sheet.type(11)
+        sheet.put(left, here, name)
+        sheet.rule(line, here + 0.6, edge, here + 0.6, INK)
+        sheet.type(12, colour=GREY)
+        sheet.put(right, here, "" if day is None else _day(work, day), right=True)
+    sheet.type(sheet.fit(FOOT, right - left, 6.5), colour=QUIET)
+    sheet.put(left, bottom, FOOT)
+
+
+def _number(sheet: Paper, filling: Filling, place: int, left: float, top: float) -> None:
+    sheet.type(9, colour=QUIET)
+    sheet.put(left, top + 9 * CAP * MM_PER_PT, f"Bin, filling {place}")
+    size = sheet.fit(str(filling.bin), 35.0, 68, bold=True)
+    sheet.type(size, bold=True)
+    sheet.put(left, top + 22.5, str(filling.bin))
+
+
+def _date(
+    sheet: Paper, name: str, text: str | None, left: float, right: float, top: float, colour
+) -> None:
+    """A small name with a large date below it, or a line to write the date on."""
+    sheet.type(9, colour=QUIET)
+    sheet.put(left, top + 9 * CAP * MM_PER_PT, name)
+    if text is None:
+        sheet.rule(left, top + 10.0, right, top + 10.0)
+        return
+    size = sheet.fit(text, right - left, 17, bold=colour == INK)
+    sheet.type(size, bold=colour == INK, colour=colour)
+    sheet.put(left, top + 9.6, text)
+
+
+def _in_words(work: Work, filling: Filling) -> str:
+    return "before the start" if filling.day_in < 0 else _day(work, filling.day_in)
+
+
+def _day(work: Work, day: int) -> str:
+    return "before the start" if day < 0 else day_in_words(work.date(day))
