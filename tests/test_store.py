@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from colony_sim.atomic import write_atomic
 from colony_sim.errors import InputError
 from colony_sim.results import folder as store_module
 from colony_sim.results.folder import (
@@ -19,7 +20,6 @@ from colony_sim.results.folder import (
     claim,
     finish_commit,
     replace_tables,
-    write_atomic,
     write_table,
 )
 

@@ -1,1 +1,1 @@
-
+"""What is a rate, a hazard, a threshold?"""

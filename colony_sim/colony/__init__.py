@@ -1,1 +1,1 @@
-
+"""Which bin, which rule of the keeper’s?"""

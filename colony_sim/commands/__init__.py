@@ -1,1 +1,1 @@
-
+"""What does the user type?"""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from colony_sim.atomic import write_atomic
 from colony_sim.commands.ending import Ending
 from colony_sim.errors import InputError
 from colony_sim.extras import MissingExtra
-from colony_sim.results.folder import write_atomic
 from colony_sim.worklist.checklist import checklist
 from colony_sim.worklist.ical import calendar
 from colony_sim.worklist.labels import labelled, labels

@@ -6,6 +6,7 @@ import re
 import sys
 from pathlib import Path
 
+from colony_sim.atomic import write_atomic
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.compare import command_line
@@ -16,7 +17,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy, load, quoted
 from colony_sim.experiment.plan import Plan, replicate_seeds, whole
 from colony_sim.extras import MissingExtra
-from colony_sim.results.folder import claim, write_atomic
+from colony_sim.results.folder import claim
 
 DEFAULT_C = 25.0
 

@@ -1,1 +1,1 @@
-"""Every published number the project knows, and the model living the experiments behind them."""
+"""Do published experiments come out?"""

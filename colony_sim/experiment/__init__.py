@@ -1,1 +1,1 @@
-
+"""What is asked: policies, designs, seeds, profiles?"""

@@ -22,6 +22,7 @@ from typing import Any
 
 import numpy as np
 
+from colony_sim.atomic import write_atomic
 from colony_sim.biology.parameters import Entry, Parameters, Value, catalogue, find
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import flatten, read_text
@@ -164,8 +165,6 @@ def write_profile(path: Path, profile: Profile) -> None:
     InputError
         A draw out of the limits of its keys, or that breaks their order.
     """
-    from colony_sim.results.folder import write_atomic
-
     profile.check(f"profile {profile.name}")
     text = _text(profile)
     write_atomic(Path(path), lambda staged: staged.write_text(text, encoding="utf-8", newline="\n"))

@@ -1,4 +1,4 @@
-"""A local page with sliders for the handling rules and a run that goes on behind them.
+"""What happens if I move this slider?
 
 On NiceGUI: all its assets are in its package (30 MB), nothing is fetched, and keys and phones work.
 Mesa's own page (Solara) takes its assets from a CDN: tried offline, it stays empty; 580 MB.

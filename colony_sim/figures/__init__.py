@@ -1,1 +1,1 @@
-
+"""What does a slide look like?"""

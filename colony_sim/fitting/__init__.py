@@ -1,1 +1,1 @@
-"""What do a keeper's own notes tell about the colony? Log, replay, inference, calibration."""
+"""What does a keeper’s log tell about this colony?"""

@@ -19,13 +19,13 @@ from typing import Any
 
 import numpy as np
 
+from colony_sim.atomic import write_atomic
 from colony_sim.biology.parameters import Parameters
 from colony_sim.experiment.plan import model_fingerprint
 from colony_sim.fitting import observe
 from colony_sim.fitting.prior import Prior
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule
-from colony_sim.results.folder import write_atomic
 from colony_sim.running.processes import (
     ignoring_interrupts,
     spawning,

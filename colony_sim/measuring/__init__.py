@@ -1,0 +1,1 @@
+"""What did one run come to?"""

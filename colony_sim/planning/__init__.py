@@ -1,1 +1,1 @@
-"""From a colony to the work it takes: plans, calendars, labels and checklists."""
+"""How many bins, when, and does it suffice?"""

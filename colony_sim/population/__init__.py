@@ -1,1 +1,1 @@
-
+"""Who is alive, and what happened to them today?"""

@@ -17,7 +17,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +26,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from colony_sim.atomic import flush, flush_folder, write_atomic
 from colony_sim.errors import InputError
 
 MANIFEST = "manifest.json"
@@ -88,21 +89,6 @@ class StoredRun:
 
     daily: pd.DataFrame
     died_out_day: int | None
-
-
-def write_atomic(path: Path, write: Callable[[Path], object]) -> None:
-    """Let ``write`` fill a temporary file, flush it to the disk and rename it to ``path``.
-
-    Readers see either no file (or the one before) or the whole file, never a part.
-    """
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
-    try:
-        write(temporary)
-        _flush(temporary)
-        os.replace(temporary, path)
-        _flush_folder(path.parent)
-    finally:
-        temporary.unlink(missing_ok=True)
 
 
 class RunStore:
@@ -199,10 +185,10 @@ def replace_tables(folder: Path) -> Iterator[Path]:
     try:
         yield staged
         for path in staged.iterdir():
-            _flush(path)
-        _flush_folder(staged)
+            flush(path)
+        flush_folder(staged)
         os.replace(staged, folder / _READY)
-        _flush_folder(folder)
+        flush_folder(folder)
     except BaseException:
         shutil.rmtree(staged, ignore_errors=True)
         raise
@@ -222,7 +208,7 @@ def finish_commit(folder: Path) -> None:
         # The manifest moves last: as long as it is in .ready the move is not complete.
         for path in sorted(ready.iterdir(), key=lambda path: path.name == MANIFEST):
             os.replace(path, folder / path.name)
-        _flush_folder(folder)
+        flush_folder(folder)
     shutil.rmtree(ready, ignore_errors=True)
 
 
@@ -282,18 +268,3 @@ def _lock(handle) -> bool:
     except OSError:
         return False
     return True
-
-
-def _flush(path: Path) -> None:
-    with open(path, "rb+") as handle:
-        os.fsync(handle.fileno())
-
-
-def _flush_folder(folder: Path) -> None:
-    if os.name == "nt":  # Windows cannot open a folder to flush it.
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

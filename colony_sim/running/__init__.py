@@ -1,0 +1,1 @@
+"""Who lives the runs, and where are they kept?"""

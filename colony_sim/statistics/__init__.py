@@ -1,0 +1,1 @@
+"""What do paired runs tell, and how surely?"""

@@ -1,0 +1,1 @@
+"""Which policy is better, when, and why?"""

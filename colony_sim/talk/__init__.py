@@ -1,0 +1,1 @@
+"""How do slides become a talk?"""

@@ -1,0 +1,1 @@
+"""How is a number or a finding said?"""
