@@ -29,7 +29,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from colony_sim.statistics.paired import holm
+from colony_sim.statistics.core import holm
 
 LEVEL = 0.95
 LEAST_RUNS = 12

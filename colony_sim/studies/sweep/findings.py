@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from colony_sim.statistics.paired import holm
+from colony_sim.statistics.core import holm
 from colony_sim.studies import precision
 from colony_sim.words.finding import YIELD, shortened
 from colony_sim.words.wording import number

@@ -13,8 +13,7 @@ import pyarrow.parquet as pq
 from colony_sim.errors import InputError
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
-from colony_sim.statistics.paired import STATUSES
-from colony_sim.statistics.pointwise import FAILED
+from colony_sim.statistics.pointwise import FAILED, STATUSES
 from colony_sim.words.finding import YIELD
 
 LOSS = "adult_losses_per_100_per_day"
