@@ -184,8 +184,8 @@ def _one_key(key: str, row: pd.Series) -> str:
     )
     if row["value"] > 2 * row["value_se"] > 0:
         text += (
-            f", and to turn the choice in {number(100 * row['turns'])} % of the cases, which is "
-            f"worth {number(row['value'])} g/day on average (standard error "
+            f", and to turn the choice in {number(100 * row['turns'])} % of the cases, an expected "
+            f"value of partial perfect information of {number(row['value'])} g/day (standard error "
             f"{number(row['value_se'])})"
         )
     return text
