@@ -38,7 +38,7 @@ from colony_sim.report import rack_data, tables, words
 from colony_sim.report.page import SCRIPTS, write_report
 from colony_sim.studies.comparison.relive import Traces
 from colony_sim.talk.deck import Deck
-from colony_sim.words.finding import dashed
+from colony_sim.words.estimate import dashed, probability
 
 TYPES = {"u1": "<u1", "u2": "<u2", "u4": "<u4"}
 
@@ -304,11 +304,11 @@ def test_assumptions_are_ranked_as_in_their_table_and_turning_ones_are_marked():
 
 
 def test_small_numbers_are_written_as_powers_of_ten():
-    assert tables.interval(8.57e-5, 7.521e-5, 9.611e-5) == (
+    assert tables.cell(8.57e-5, 7.521e-5, 9.611e-5) == (
         "8.57\u202f×\u202f10⁻⁵ (7.52\u202f×\u202f10⁻⁵ to 9.62\u202f×\u202f10⁻⁵)"
     )
-    assert tables.interval(-0.5, math.nan, math.nan) == "−0.500"
-    assert tables.value(math.nan) == tables.NOTHING and tables.probability(0.0) == "< 0.001"
+    assert tables.cell(-0.5, math.nan, math.nan) == "−0.500"
+    assert tables.value(math.nan) == tables.NOTHING and probability(0.0) == "< 0.001"
 
 
 # ---- the rack -------------------------------------------------------------------------------

@@ -48,7 +48,7 @@ from colony_sim.studies.stored import (
 )
 from colony_sim.talk import deck
 from colony_sim.words import labels
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 INVENTED = "# An invented scenario, not data of a real colony.\n"
 YIELD = "yield_g_per_day"

@@ -22,7 +22,7 @@ from colony_sim.explore.experiment_file import NAME, experiment_text
 from colony_sim.explore.rack import rack_html
 from colony_sim.explore.session import MEASURES, MONTH, STAGES, WINDOW, Numbers, Session
 from colony_sim.measuring.catalogue import catalogue
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 TITLE = "A colony to try rules on"
 #: Seconds between two looks at the session: numbers, and charts with the rack.

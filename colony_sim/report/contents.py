@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.errors import InputError
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
 from colony_sim.report.words import HEADED, QUESTIONS
 from colony_sim.studies.comparison.verdict import REMINDER
 from colony_sim.talk.deck import Deck, gather
-from colony_sim.words.finding import YIELD, dashed
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import dashed, number
 
 COMPARISON = "comparison"
 _START = "In this model"

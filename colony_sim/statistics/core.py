@@ -67,7 +67,8 @@ class Contrast(NamedTuple):
 def t_quantile(probability: float, n: ArrayLike) -> np.ndarray:
     """Student's quantile for the mean of `n` values; NaN for fewer than two."""
     n = np.asarray(n)
-    return stats.t.ppf(probability, np.where(n > 1, n - 1, np.nan))
+    with np.errstate(invalid="ignore"):
+        return stats.t.ppf(probability, np.where(n > 1, n - 1, np.nan))
 
 
 def mean_interval(values: ArrayLike, level: float = 0.95) -> Mean:

@@ -80,7 +80,7 @@ class Narrowing:
 def narrowing(
     keys: Sequence[str], draws: np.ndarray, differences: np.ndarray, level: float = LEVEL
 ) -> Narrowing:
-    """Variance that knowing each key would remove, and its expected value of partial perfect information.
+    """Variance that knowing each key would remove, and the expected value of knowing it.
 
     Parameters
     ----------

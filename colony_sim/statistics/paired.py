@@ -135,6 +135,15 @@ def died_out_comparison(table: pd.DataFrame, baseline: str, level: float = 0.95)
     return result
 
 
+def separated(row: pd.Series) -> bool:
+    """Whether a row of a table of paired differences supports a difference.
+
+    The interval must leave out 0 and the Holm-adjusted p value be below 1 - level.
+    """
+    leaves_out_zero = row["low"] > 0 or row["high"] < 0
+    return bool(leaves_out_zero and row["p_holm"] < 1 - row["level"])
+
+
 def mcnemar_exact(only_first: int, only_second: int) -> float:
     """Two-sided exact McNemar p value from the two discordant counts; 1 if both are 0."""
     n = only_first + only_second

@@ -11,9 +11,8 @@ import pandas as pd
 from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.profile import RANGE, Profile
 from colony_sim.statistics.information import runs_needed
-from colony_sim.words.finding import dashed
+from colony_sim.words.estimate import Estimate, dashed, number
 from colony_sim.words.own_measurements import how_to_measure
-from colony_sim.words.wording import number
 
 if TYPE_CHECKING:
     from colony_sim.studies.comparison.this_colony import ThisColony
@@ -192,5 +191,4 @@ def _one_key(key: str, row: pd.Series) -> str:
 
 
 def _interval(mean: float, low: float, high: float) -> str:
-    limits = f"{number(low, ROUND_FLOOR)} to {number(high, ROUND_CEILING)}"
-    return dashed(f"{number(mean)} g/day (95 % interval {limits})")
+    return dashed(str(Estimate(mean, low, high, "g/day")))

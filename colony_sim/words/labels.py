@@ -1,4 +1,4 @@
-"""Short plain names of the keys, and units as they are printed."""
+"""Short plain names, and units as they are printed."""
 
 from __future__ import annotations
 
@@ -209,3 +209,18 @@ def shown(value: object) -> str:
     if isinstance(value, bool | np.bool_):
         return "yes" if value else "no"
     return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def shortened(name: str, most: int) -> str:
+    """`name` in at most `most` characters; the middle goes, as names differ at the ends."""
+    if len(name) <= most:
+        return name
+    tail = max((most - 3) // 2, 1)
+    head = max(most - 3 - tail, 1)
+    first, last = name[:head], name[-tail:]
+    # No parts of words, where that keeps half of the space.
+    if name[head] != " " and len(kept := first.rpartition(" ")[0]) >= head / 2:
+        first = kept
+    if name[-tail - 1] != " " and len(kept := last.partition(" ")[2]) >= tail / 2:
+        last = kept
+    return f"{first.rstrip(' ,;:')} … {last.lstrip()}"

@@ -7,14 +7,14 @@ import math
 import pandas as pd
 
 from colony_sim.figures.slide import Slide
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.outcome import handling_period
 from colony_sim.statistics.core import mean_interval
 from colony_sim.studies.comparison import draw as comparison
 from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.ranking import change
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, runs_in_words
-from colony_sim.words.finding import YIELD, dashed
-from colony_sim.words.wording import limits, number
+from colony_sim.words.estimate import dashed, limits, number
 
 UNIT = "g live larvae per day"
 LOSS_UNIT = "per 100 adults per day"

@@ -17,8 +17,8 @@ from colony_sim.measuring.steady_state import MONITORED
 from colony_sim.statistics.core import mean_interval
 from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.results import Results, footer, runs_in_words
-from colony_sim.words.finding import dashed, shortened, signed
-from colony_sim.words.wording import limits
+from colony_sim.words.estimate import dashed, limits, signed
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

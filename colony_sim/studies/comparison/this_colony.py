@@ -16,14 +16,13 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.experiment.plan import Plan
-from colony_sim.measuring.catalogue import catalogue
+from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.measuring.outcome import SteadyMeasuring
 from colony_sim.results.folder import RunStore
 from colony_sim.statistics.core import mean_interval
 from colony_sim.statistics.information import Narrowing, narrowing
 from colony_sim.statistics.paired import paired_differences
 from colony_sim.studies.points import only
-from colony_sim.words.finding import YIELD
 
 
 @dataclass(frozen=True)

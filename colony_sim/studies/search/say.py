@@ -7,7 +7,7 @@ import math
 import pandas as pd
 
 from colony_sim.studies.search.run import Search, needed
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, number
 
 
 def headline(result: Search) -> str:
@@ -101,8 +101,8 @@ def _work(row: pd.Series) -> str:
 
 
 def _limits(row: pd.Series, name: str) -> str:
-    low, high = row[f"{name}_low"], row[f"{name}_high"]
-    return f" ({number(low)} to {number(high)})" if math.isfinite(low) else ""
+    found = Estimate(math.nan, row[f"{name}_low"], row[f"{name}_high"])
+    return f" ({found.limits})" if found.bounded else ""
 
 
 def _value(value: object) -> str:
