@@ -6,6 +6,7 @@ import dataclasses
 import json
 from functools import cache
 from itertools import combinations
+from decimal import ROUND_CEILING, ROUND_FLOOR
 from pathlib import Path
 
 import numpy as np
@@ -327,7 +328,8 @@ def test_bars_intervals_and_data_are_those_of_the_table():
     np.testing.assert_allclose(lines, limits)
     np.testing.assert_allclose(slide.data["result"] - result.central[0], expected)
     mean, _, low, high = result.central
-    assert f"{number(mean)} g/day (95 % interval {number(low)} to {number(high)})" in slide.say
+    ends = f"{number(low, ROUND_FLOOR)} to {number(high, ROUND_CEILING)}"
+    assert f"{number(mean)} g/day (95 % interval {ends})" in slide.say
     for row in result.table.to_dict("records"):
         for end in ("low", "high"):
             assert number(abs(row[f"at_{end}"])) in slide.alt
