@@ -6,11 +6,11 @@ import math
 
 import pandas as pd
 
+from colony_sim.biology.parameters import catalogue
 from colony_sim.fitting import calibration, learnt, predictive
 from colony_sim.fitting.fit import Fit
 from colony_sim.words.estimate import Estimate, number
 from colony_sim.words.estimate import percent as whole_percent
-from colony_sim.words.own_measurements import how_to_measure
 
 #: Numbers outside their interval that are named one by one.
 _NAMED = 5
@@ -76,7 +76,7 @@ def _values(fit: Fit) -> list[str]:
             f"(before {Estimate(row.median, row.before_low, row.before_high).limits})"
         )
         if row.learnt != learnt.LEARNT:
-            text += f"\n      to measure it: {how_to_measure(row.key)}"
+            text += f"\n      to measure it: {catalogue()[row.key].measure}"
         lines[row.learnt].append(text)
     heads = {
         learnt.LEARNT: "Learnt",

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from colony_sim.biology.parameters import catalogue
 from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.profile import RANGE, Profile
 from colony_sim.statistics.information import runs_needed
 from colony_sim.words.estimate import Estimate, dashed, number
-from colony_sim.words.own_measurements import how_to_measure
 
 if TYPE_CHECKING:
     from colony_sim.studies.comparison.this_colony import ThisColony
@@ -167,7 +167,7 @@ def _settle(found: ThisColony, profile: Profile) -> list[str]:
         "(Given-data shares of the variance, Plischke et al. 2013, Strong et al. 2014; standard "
         "errors by bootstrap.)"
     ]
-    lines += [f"To measure {key}: {how_to_measure(key)}." for key in rows.index]
+    lines += [f"To measure {key}: {catalogue()[key].measure}." for key in rows.index]
     if result.runs < enough:
         lines.append(f"Other keys may matter as well: {result.runs} pairs are few. {more}.")
     return lines

@@ -10,7 +10,6 @@ import pandas as pd
 from colony_sim.biology.parameters import catalogue
 from colony_sim.studies.sensitivity.run import Sensitivity
 from colony_sim.words.estimate import Estimate, number
-from colony_sim.words.own_measurements import how_to_measure
 
 NAMED = 5
 WIDE = 0.5
@@ -133,7 +132,7 @@ def _measure(table: pd.DataFrame) -> list[str]:
     rows = table[np.isfinite(table["influence"])].head(3)
     return [
         f"- {row.key} ({_about(row.key)}; plausible {row.low_value:g} to {row.high_value:g} "
-        f"{row.unit}): {how_to_measure(row.key)}."
+        f"{row.unit}): {catalogue()[row.key].measure}."
         for row in rows.itertuples()
     ]
 
