@@ -65,8 +65,9 @@ def run_break_even(
             folder,
             BREAK_EVEN,
             {"breakeven": result.table, "crossings": crossings(result)},
-            f"{headline(result)}.\n\n{text}",
+            text,
             break_even_facts(result),
+            answer=f"{headline(result)}.",
             command=command_line(),
             draw=draw,
         )

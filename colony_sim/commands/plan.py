@@ -64,8 +64,9 @@ def run_plan(
                 folder,
                 KIND,
                 kept.tables,
-                f"{headline(kept)}.\n\n{text}",
+                text,
                 kept.facts,
+                answer=f"{headline(kept)}.",
                 command=command_line(),
                 draw=draw,
             )

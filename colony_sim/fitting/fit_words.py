@@ -16,9 +16,9 @@ from colony_sim.words.estimate import percent as whole_percent
 _NAMED = 5
 
 
-def answer(fit: Fit) -> str:
-    """The whole verdict."""
-    parts = [headline(fit.learnt), _log(fit), *_values(fit), *_together(fit), fits_log(fit)]
+def details(fit: Fit) -> str:
+    """What was found, but for the headline."""
+    parts = [_log(fit), *_values(fit), *_together(fit), fits_log(fit)]
     parts += [*_odd(fit), trust(fit.calibration), *_open(fit), _caveat(fit)]
     return "\n\n".join(part for part in parts if part)
 
