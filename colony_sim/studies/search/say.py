@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import ROUND_FLOOR
 
 import pandas as pd
 
@@ -74,7 +75,7 @@ def _one(result: Search, row: pd.Series) -> str:
     keys = ", ".join(f"{key} = {_value(row[key])}" for key in result.keys)
     persist = f"persisted in {row['persisted']} of {row['runs']} runs"
     word = {
-        "shown": f"at least {100 * row['persist_low']:.3g} % shown",
+        "shown": f"at least {number(100 * row['persist_low'], ROUND_FLOOR)} % shown",
         "open": "too few runs to tell",
         "not met": "limit not met",
     }[row["persistence"]]
