@@ -67,7 +67,7 @@ def test_entry_is_complete(entry):
     ("old", "new", "said"),
     [
         ('label = "time to hatch"\n', "", "egg.duration_days lacks label"),
-        ("measure = ", "own = ", "egg.duration_days lacks measure"),
+        ('measure = "', 'own = "', "egg.duration_days lacks measure"),
         ("range = [6.0, 10.0]\n", "", "egg.duration_days lacks range"),
         ('unit = "d"', 'unit = "d"\ncolour = "red"', "has the unknown field colour"),
         ("slider = { ", 'measure = "count"\nslider = { ', "unknown field measure"),
