@@ -70,7 +70,7 @@ def summary(run: PlannedRun, record) -> list[str]:
         grams, bran = daily["harvest_g"].sum(), daily["bran_given_g"].sum()
         hours = daily["work_minutes"].sum() / 60
         lines.append(
-            f"Over all days: {number(grams)} g harvested, {number(bran)} g bran given, "
+            f"Over all days: {grams:.0f} g harvested, {bran:.0f} g bran given, "
             f"{number(hours)} h of work."
         )
     return lines
