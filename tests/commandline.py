@@ -11,6 +11,8 @@ import time
 from pathlib import Path
 
 FAKE_MODEL = Path(__file__).with_name("fake_model")
+# The package of this checkout, wherever another may be installed.
+CHECKOUT = FAKE_MODEL.parents[1]
 PROGRAM = [sys.executable, "-c", "from colony_sim.commands.main import run; run()"]
 
 EXPERIMENT = """\
@@ -41,8 +43,10 @@ rotation.interval_days = 21
 def environment(faults: str | None = "", log: Path | None = None) -> dict[str, str]:
     """Environment with the fake model and its faults; the real model if ``faults`` is None."""
     env = {key: value for key, value in os.environ.items() if not key.startswith("FAKE_MODEL")}
+    path = [CHECKOUT] if faults is None else [FAKE_MODEL, CHECKOUT]
+    env["PYTHONPATH"] = os.pathsep.join(map(str, path))
     if faults is not None:
-        env |= {"PYTHONPATH": str(FAKE_MODEL), "FAKE_MODEL": faults}
+        env["FAKE_MODEL"] = faults
     if log is not None:
         env["FAKE_MODEL_LOG"] = str(log)
     return env

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from decimal import ROUND_CEILING, ROUND_FLOOR
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,7 @@ from commandline import EXPERIMENT, PROGRAM, cli, environment, tree
 
 from colony_sim import __version__
 from colony_sim.commands.main import run
+from colony_sim.words.estimate import number
 
 
 @pytest.fixture(scope="module")
@@ -84,7 +86,8 @@ def test_compare_prints_tables_verdict_and_folder(done):
     assert "Results: results/demo" in out.splitlines()
     policies = pd.read_csv(folder / "policies.csv").set_index(["policy", "measure"])
     row = policies.loc[("short", "yield_g_per_day")]
-    assert f"{row['mean']:.3g} ({row['low']:.3g} to {row['high']:.3g})" in out
+    ends = f"{number(row['low'], ROUND_FLOOR)} to {number(row['high'], ROUND_CEILING)}"
+    assert f"{number(row['mean'])} ({ends})" in out
     assert "1 of 4 (25 %)" in out
     assert "long minus short" in out
 

@@ -17,7 +17,7 @@ from colony_sim.colony.simulate import simulate
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
 from colony_sim.explore import charts, rules, session
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 DAYS = 360
 FILE = f"""\

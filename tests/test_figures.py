@@ -26,7 +26,7 @@ from colony_sim.statistics.paired import (
 from colony_sim.studies.comparison.draw import draw, read
 from colony_sim.studies.comparison.draw import title as title_of
 from colony_sim.studies.comparison.verdict import verdict
-from colony_sim.words.finding import shortened
+from colony_sim.words.labels import shortened
 
 DAYS, WARM_UP = 600, 150
 HANDLING = {

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import pickle
-import tomllib
+import shutil
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
+import colony_sim
+from colony_sim.biology import parameters
 from colony_sim.biology.parameters import Parameters, catalogue, find
 from colony_sim.errors import InputError
+from colony_sim.experiment.plan import model_fingerprint
 
 ENTRIES = list(catalogue().values())
 NUMBERS = [e for e in ENTRIES if e.kind in ("number", "integer")]
@@ -59,15 +63,53 @@ def test_entry_is_complete(entry):
     assert entry.check(entry.value, "x") == entry.value
 
 
-def test_the_file_holds_no_field_that_nobody_reads():
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('label = "time to hatch"\n', "", "egg.duration_days lacks label"),
+        ('measure = "', 'own = "', "egg.duration_days lacks measure"),
+        ("range = [6.0, 10.0]\n", "", "egg.duration_days lacks range"),
+        ('unit = "d"', 'unit = "d"\ncolour = "red"', "has the unknown field colour"),
+        ("slider = { ", 'measure = "count"\nslider = { ', "unknown field measure"),
+    ],
+)
+def test_an_entry_without_a_field_or_with_one_that_nobody_reads_is_refused(
+    tmp_path, monkeypatch, old, new, said
+):
     text = files("colony_sim.biology").joinpath("parameters.toml").read_text("utf-8")
-    known = {
-        "about", "value", "unit", "range", "allowed", "choices", "basis", "source", "confidence",
-    }  # fmt: skip
-    for sections in tomllib.loads(text).values():
-        for names in sections.values():
-            for item in names.values():
-                assert set(item) <= known
+    assert old in text
+    (tmp_path / "parameters.toml").write_text(text.replace(old, new, 1), encoding="utf-8")
+    monkeypatch.setattr(parameters, "files", lambda package: tmp_path)
+    with pytest.raises(ValueError, match=said):
+        catalogue.__wrapped__()
+
+
+def test_plain_names_and_sliders_are_one_each():
+    labels = [entry.label for entry in ENTRIES]
+    assert len(set(labels)) == len(labels)
+    assert all(text == text.strip(" .") and "\n" not in text for text in labels)
+    sliders = [entry.slider for entry in ENTRIES if entry.slider]
+    assert sorted(slider.place for slider in sliders) == list(range(1, len(sliders) + 1))
+    for entry in ENTRIES:
+        if entry.slider and entry.kind == "choice":
+            assert set(entry.slider.words) == set(entry.choices)
+        assert bool(entry.measure) == (entry.group == "biology")
+
+
+def test_words_of_an_entry_make_no_run_anew(tmp_path, monkeypatch):
+    package = Path(colony_sim.__file__).parent
+    for part in ("biology", "population", "colony"):
+        shutil.copytree(package / part, tmp_path / part)
+    monkeypatch.setattr(colony_sim, "__file__", str(tmp_path / "__init__.py"))
+    before = model_fingerprint.__wrapped__()
+    words = tmp_path / "biology/parameters.toml"
+    text = words.read_text("utf-8")
+    words.write_text(text.replace("time to hatch", "days to hatch"), encoding="utf-8")
+    assert words.read_text("utf-8") != text
+    assert model_fingerprint.__wrapped__() == before
+    with (tmp_path / "biology/growth.py").open("a") as code:
+        code.write("\n")
+    assert model_fingerprint.__wrapped__() != before
 
 
 def test_handling_rests_on_no_publication():

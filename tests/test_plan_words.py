@@ -21,7 +21,7 @@ from colony_sim.planning import phrases, planner, words, words_short
 from colony_sim.planning import slides as plan_slides
 from colony_sim.planning.facts import StoredPlan, read_plan
 from colony_sim.studies import repeat
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 ROOM = ["--coldest", "15", "--warmest", "29", "--years", "2", "--bin-area", "3"]
 

@@ -39,7 +39,7 @@ from colony_sim.studies.profile_words import circumstances, this_colony_in_words
 from colony_sim.studies.repeat import first_difference
 from colony_sim.studies.sensitivity.run import sensitivity
 from colony_sim.studies.sweep.run import plan_sweep
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 EGG, LAID, LIFE = "predation.adult_egg", "fecundity.peak_eggs_per_day", "adult.life_mean_days"
 KEYS = (EGG, LAID, LIFE)

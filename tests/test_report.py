@@ -35,10 +35,13 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario, simulate
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.report import rack_data, tables, words
+from colony_sim.report.contents import gather_contents
 from colony_sim.report.page import SCRIPTS, write_report
+from colony_sim.results import manifest
+from colony_sim.results.findings import Finding
 from colony_sim.studies.comparison.relive import Traces
 from colony_sim.talk.deck import Deck
-from colony_sim.words.finding import dashed
+from colony_sim.words.estimate import dashed, probability
 
 TYPES = {"u1": "<u1", "u2": "<u2", "u4": "<u4"}
 
@@ -269,11 +272,43 @@ def test_numbers_of_answer_and_titles_stand_in_the_tables(root, slides):
     assert float(plain(said[2])) == pytest.approx(pairs.max(), rel=5e-3)
 
 
+def rewrite(folder, **changes):
+    """Other entries in the manifest of a folder."""
+    path = folder / "manifest.json"
+    facts = json.loads(path.read_text(encoding="utf-8"))
+    path.write_text(json.dumps(facts | changes), encoding="utf-8")
+
+
+def test_paragraphs_have_the_part_they_were_given_however_they_begin(tmp_path):
+    folder = tmp_path / "small"
+    shutil.copytree(case().folder, folder)
+    said = {"leaning": "In this model all is well.", "detail": "What this leans on most: none.",
+            "answer": "Which is better is open by -3."}  # fmt: skip
+    rewrite(folder, findings=[{"role": role, "text": text} for role, text in said.items()])
+    facts = manifest.read(folder)
+    with with_slides(case().deck):
+        contents = gather_contents(folder, facts)
+    assert contents.answer == "Which is better is open by −3."
+    assert contents.details == (said["detail"],) and contents.leaning == (said["leaning"],)
+
+
+def test_findings_of_a_comparison_are_those_of_its_text():
+    facts = manifest.read(case().folder)
+    found = [Finding(**entry) for entry in facts["findings"]]
+    assert [finding.role for finding in found] == ["answer", "detail", "leaning"]
+    text = (case().folder / "verdict.txt").read_text(encoding="utf-8")
+    assert text == "\n\n".join([QUESTION, *(finding.text for finding in found)]) + "\n"
+
+
 def test_answer_of_a_study_is_the_headline_of_its_verdict(tmp_path):
     folder = tmp_path / "map"
     shutil.copytree(case().study, folder)
-    (folder / "verdict.txt").write_text(
-        f"{QUESTION}\n\nNothing was found below -3.\n\nMore -4 words.\n", encoding="utf-8"
+    rewrite(
+        folder,
+        findings=[
+            {"role": "answer", "text": "Nothing was found below -3."},
+            {"role": "detail", "text": "More -4 words."},
+        ],
     )
     with with_slides(Deck(case().deck.slides[:1], [folder], [])):
         root = parsed(write_report(folder).path)[0]
@@ -304,11 +339,11 @@ def test_assumptions_are_ranked_as_in_their_table_and_turning_ones_are_marked():
 
 
 def test_small_numbers_are_written_as_powers_of_ten():
-    assert tables.interval(8.57e-5, 7.521e-5, 9.611e-5) == (
+    assert tables.cell(8.57e-5, 7.521e-5, 9.611e-5) == (
         "8.57\u202f×\u202f10⁻⁵ (7.52\u202f×\u202f10⁻⁵ to 9.62\u202f×\u202f10⁻⁵)"
     )
-    assert tables.interval(-0.5, math.nan, math.nan) == "−0.500"
-    assert tables.value(math.nan) == tables.NOTHING and tables.probability(0.0) == "< 0.001"
+    assert tables.cell(-0.5, math.nan, math.nan) == "−0.500"
+    assert tables.value(math.nan) == tables.NOTHING and probability(0.0) == "< 0.001"
 
 
 # ---- the rack -------------------------------------------------------------------------------
@@ -486,15 +521,23 @@ def test_runs_that_come_out_otherwise_cost_the_rack_only(tmp_path, capsys):
     assert "Yield" in rows(captioned(root, "Handling, runs and main measures"))
 
 
-def test_damaged_tables_are_one_line(tmp_path, capsys):
+@pytest.mark.parametrize(
+    ("findings", "said"),
+    [
+        (None, "findings = 'missing (written by version"),
+        (["text"], "findings = 'damaged'"),
+        ([{"role": "boast", "text": "Best."}], "role = 'boast'"),
+    ],
+)
+def test_damaged_findings_are_one_line(tmp_path, capsys, findings, said):
     folder = tmp_path / "small"
     shutil.copytree(case().folder, folder)
     (folder / "report.html").unlink()
-    (folder / "verdict.txt").write_text("Something else.\n", encoding="utf-8")
+    rewrite(folder, findings=findings)
     capsys.readouterr()
     assert command("report", folder, "--alone") == 2
     line = capsys.readouterr().err
-    assert line.count("\n") == 1 and "verdict.txt" in line
+    assert line.count("\n") == 1 and "manifest.json" in line and said in line
     assert not (folder / "report.html").exists()
 
 

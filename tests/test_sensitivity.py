@@ -21,7 +21,6 @@ from colony_sim.studies.sensitivity import screening, tornado
 from colony_sim.studies.sensitivity.indices import LEVELS, Noise, analyse, seed_noise
 from colony_sim.studies.sensitivity.run import Sensitivity, chosen_entries
 from colony_sim.studies.sensitivity.say import answer
-from colony_sim.words.own_measurements import how_to_measure
 
 SMALL = EXPERIMENT.replace("breeders = 300", "breeders = 20").replace("days = 700", "days = 40")
 ISHIGAMI = {"num_vars": 3, "names": ["x1", "x2", "x3"], "bounds": [[-math.pi, math.pi]] * 3}
@@ -116,16 +115,15 @@ def made(method: str, turning: bool = True) -> Sensitivity:
 def test_the_answer_names_what_turns_the_verdict_and_how_to_measure_it():
     text = answer(made("morris"))
     assert "Unknowns that would change which policy is ahead: predation.adult_egg." in text
-    assert how_to_measure("predation.adult_egg") in text
-    assert how_to_measure("larva.size_cv") not in text
+    assert catalogue()["predation.adult_egg"].measure in text
+    assert catalogue()["larva.size_cv"].measure not in text
     assert "the sign changed in 3 of 10 moves of it alone" in text
     assert "short is ahead at 2 of 3 points and long at 1." in text
     # Two means of two seeds over 2/3 of the range: 1.5 x 0.2 x sqrt(2 / pi).
     assert "keys without any influence would show mu* of about 0.239" in text
     calm = answer(made("oneway", turning=False))
     assert "No key changed the sign" in calm and "short is ahead" not in calm
-    assert all(how_to_measure(e.key) for e in chosen_entries(None, "biology", "morris"))
-    assert how_to_measure("pupa.hazard_per_day") == how_to_measure("pupa.duration_days")
+    assert all(e.measure for e in chosen_entries(None, "biology", "morris"))
 
 
 ORIGIN = Origin("demo", 7, True)

@@ -31,7 +31,7 @@ from colony_sim.studies.comparison.egg_ledger import FATES, STOCK, egg_ledger, e
 from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.relive import Traces, retrace
 from colony_sim.studies.comparison.results import read
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 LOSS = ALL_LOSSES[0]
 NUMBER = re.compile(r"[+−-]?\d+(?:\.\d+)?")

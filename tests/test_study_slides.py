@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from decimal import ROUND_CEILING, ROUND_FLOOR
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -48,7 +49,7 @@ from colony_sim.studies.stored import (
 )
 from colony_sim.talk import deck
 from colony_sim.words import labels
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 INVENTED = "# An invented scenario, not data of a real colony.\n"
 YIELD = "yield_g_per_day"
@@ -238,8 +239,9 @@ def test_axes_have_names_and_units():
 
 def test_every_key_has_a_short_plain_name_of_its_own():
     keys = {*catalogue(), "start.breeders", "start.larvae"}
-    assert set(labels.LABELS) == keys and len(set(labels.LABELS.values())) == len(keys)
-    assert max(len(text) for text in labels.LABELS.values()) <= 34
+    names = [labels.label(key) for key in keys]
+    assert len(set(names)) == len(names) and not keys & set(names)
+    assert max(map(len, names)) <= 34
     units = {labels.printed(entry.unit) for entry in catalogue().values()}
     assert {"°C", "dm²/adult/day", "eggs/female/day", ""} <= units
     assert not any("(" in unit or "dm2" in unit for unit in units)
@@ -327,7 +329,8 @@ def test_bars_intervals_and_data_are_those_of_the_table():
     np.testing.assert_allclose(lines, limits)
     np.testing.assert_allclose(slide.data["result"] - result.central[0], expected)
     mean, _, low, high = result.central
-    assert f"{number(mean)} g/day (95 % interval {number(low)} to {number(high)})" in slide.say
+    ends = f"{number(low, ROUND_FLOOR)} to {number(high, ROUND_CEILING)}"
+    assert f"{number(mean)} g/day (95 % interval {ends})" in slide.say
     for row in result.table.to_dict("records"):
         for end in ("low", "high"):
             assert number(abs(row[f"at_{end}"])) in slide.alt

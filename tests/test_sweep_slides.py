@@ -30,7 +30,7 @@ from colony_sim.studies.sweep import titles as sweep_words
 from colony_sim.studies.sweep.effects import difference_effects, effects
 from colony_sim.studies.sweep.titles import AIMS
 from colony_sim.talk import deck
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 ROTATION, FRACTION, EGGS = "rotation.interval_days", "harvest.fraction", "predation.adult_egg"
 

@@ -9,9 +9,10 @@ from colony_sim.statistics.paired import (
     died_out_comparison,
     paired_differences,
     policy_summary,
+    separated,
 )
 from colony_sim.studies.comparison.verdict import LOSSES, REMINDER, verdict
-from colony_sim.words.wording import number, separated
+from colony_sim.words.estimate import number
 
 YIELD = "yield_g_per_day"
 # Sums to 0: shifts a policy's seeds without changing its mean.

@@ -10,7 +10,7 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -18,6 +18,28 @@ from typing import Any
 from colony_sim.errors import InputError
 
 Value = float | int | bool | str
+
+
+@dataclass(frozen=True)
+class Slider:
+    """The control of a handling key on the page of `explore`.
+
+    Attributes
+    ----------
+    place : int
+        Where it stands, from 1.
+    label : str
+        Words beside it.
+    step : float or None
+        In the unit of the key; None where there is no slider.
+    words : mapping of str to str
+        How the words of a choice are called.
+    """
+
+    place: int
+    label: str
+    step: float | None = None
+    words: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -42,6 +64,11 @@ class Entry:
         Allowed words of a choice.
     basis, source, confidence, about : str
         Where the value comes from and what it means.
+    label : str
+        Short plain name, as within a sentence.
+    measure : str
+        How a keeper could measure it in bins of their own; empty for what a keeper decides.
+    slider : Slider or None
     """
 
     key: str
@@ -58,6 +85,9 @@ class Entry:
     source: str
     confidence: str
     about: str
+    label: str
+    measure: str = ""
+    slider: Slider | None = None
 
     @property
     def allowed(self) -> str:
@@ -95,13 +125,20 @@ def _kind(value: Value) -> str:
 
 @cache
 def catalogue() -> dict[str, Entry]:
-    """All parameters by key, in the order of the file."""
+    """All parameters by key, in the order of the file.
+
+    Raises
+    ------
+    ValueError
+        An entry that lacks a field, or has one that is not known.
+    """
     text = files("colony_sim.biology").joinpath("parameters.toml").read_text("utf-8")
     entries: dict[str, Entry] = {}
     for group, sections in tomllib.loads(text).items():
         for section, names in sections.items():
             for name, item in names.items():
                 key = f"{section}.{name}"
+                _check_fields(key, group, item)
                 low, high = item.get("range", (None, None))
                 least, most = item.get("allowed", (None, None))
                 entries[key] = Entry(
@@ -119,8 +156,31 @@ def catalogue() -> dict[str, Entry]:
                     source=item["source"],
                     confidence=item["confidence"],
                     about=item["about"],
+                    label=item["label"],
+                    measure=item.get("measure", ""),
+                    slider=Slider(**item["slider"]) if "slider" in item else None,
                 )
     return entries
+
+
+_NEEDED = {
+    "": {"about", "label", "value", "unit", "basis", "source", "confidence"},
+    "number": {"range", "allowed"},
+    "integer": {"range", "allowed"},
+    "choice": {"choices"},
+    "biology": {"measure"},
+    "handling": set(),
+}
+"""Fields of every entry, and of those of a kind or group."""
+
+
+def _check_fields(key: str, group: str, item: Mapping[str, Any]) -> None:
+    kind = _kind(item.get("value", True))
+    needed = _NEEDED[""] | _NEEDED.get(kind, set()) | _NEEDED[group]
+    allowed = needed | ({"slider"} if group == "handling" else set())
+    if found := needed - set(item) or set(item) - allowed:
+        what = "lacks" if found <= needed else "has the unknown field"
+        raise ValueError(f"parameters.toml: {key} {what} {', '.join(sorted(found))}")
 
 
 def find(key: str, where: str, group: str | None = None) -> Entry:

@@ -11,6 +11,7 @@ from colony_sim.commands.show import console
 from colony_sim.commands.study import draw, held, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results.study import write_study
 from colony_sim.studies.breakeven.run import (
     USED,
@@ -23,7 +24,6 @@ from colony_sim.studies.breakeven.run import (
 )
 from colony_sim.studies.profile_words import circumstances
 from colony_sim.studies.stored import BREAK_EVEN, break_even_facts
-from colony_sim.words.finding import YIELD
 
 
 def run_break_even(
@@ -65,8 +65,9 @@ def run_break_even(
             folder,
             BREAK_EVEN,
             {"breakeven": result.table, "crossings": crossings(result)},
-            f"{headline(result)}.\n\n{text}",
+            text,
             break_even_facts(result),
+            answer=f"{headline(result)}.",
             command=command_line(),
             draw=draw,
         )

@@ -110,9 +110,10 @@ def run_fit(
                 workers=workers, on_progress=lambda what, progress: bars.of(what)(progress),
             )  # fmt: skip
             plan = _plan(f"{name}-fit", job, chosen, climate, text)
-            verdict = fit_words.answer(found)
+            headline, details = fit_words.headline(found.learnt), fit_words.details(found)
             write_study(
-                plan, folder, "fit", tables(found), verdict, facts(found, experiment, chosen),
+                plan, folder, "fit", tables(found), details, facts(found, experiment, chosen),
+                answer=headline,
                 command=command_line(), draw=lambda staged: _draw(found, staged),
             )  # fmt: skip
     except KeyboardInterrupt as stopped:
@@ -123,7 +124,7 @@ def run_fit(
         raise Ending(f"{error}; they are kept in {folder}", 1) from None
     except MissingExtra as error:
         raise Ending(str(error), 2) from None
-    say(verdict)
+    say(f"{headline}\n\n{details}")
     say(f"Results: {folder}")
     say(f"Profile for other commands: {folder / f'{name}.profile.toml'}")
 

@@ -13,10 +13,9 @@ from rich.table import Table
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
-from colony_sim.commands.show import Bars, console, number
+from colony_sim.commands.show import Bars, console
 from colony_sim.planning.choose import QUICK, Effort
 from colony_sim.planning.facts import KIND, StoredPlan, stored
-from colony_sim.planning.phrases import percent
 from colony_sim.planning.planner import base_plan, make_plan
 from colony_sim.planning.request import read_request
 from colony_sim.planning.words import headline, in_words
@@ -24,6 +23,7 @@ from colony_sim.results.folder import claim
 from colony_sim.results.study import write_study
 from colony_sim.running.runner import Interrupted
 from colony_sim.studies.points import PointsFailed
+from colony_sim.words.estimate import number, percent
 
 _SHOWN_WEEKS = 52
 
@@ -64,8 +64,9 @@ def run_plan(
                 folder,
                 KIND,
                 kept.tables,
-                f"{headline(kept)}.\n\n{text}",
+                text,
                 kept.facts,
+                answer=f"{headline(kept)}.",
                 command=command_line(),
                 draw=draw,
             )

@@ -8,12 +8,12 @@ from pathlib import Path
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
-from colony_sim.commands.show import number
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import PlannedRun, named, single
 from colony_sim.results import manifest
 from colony_sim.results.folder import RUN_TABLES, claim, replace_tables, write_table
 from colony_sim.running.runner import compile_kernels
+from colony_sim.words.estimate import number
 
 
 def run_single(
@@ -70,7 +70,7 @@ def summary(run: PlannedRun, record) -> list[str]:
         grams, bran = daily["harvest_g"].sum(), daily["bran_given_g"].sum()
         hours = daily["work_minutes"].sum() / 60
         lines.append(
-            f"Over all days: {number(grams)} g harvested, {number(bran)} g bran given, "
+            f"Over all days: {grams:.0f} g harvested, {bran:.0f} g bran given, "
             f"{number(hours)} h of work."
         )
     return lines

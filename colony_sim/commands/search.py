@@ -60,8 +60,9 @@ def run_search(
             folder,
             SEARCH,
             {"trials": result.trials, "front": result.front},
-            f"{headline(result)}.\n\n{text}",
+            text,
             search_facts(result),
+            answer=f"{headline(result)}.",
             command=command_line(),
             draw=draw,
         )

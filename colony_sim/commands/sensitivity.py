@@ -11,12 +11,12 @@ from colony_sim.commands.show import console
 from colony_sim.commands.study import draw, held, needed, split
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results.study import write_study
 from colony_sim.studies.profile_words import circumstances
 from colony_sim.studies.sensitivity.run import USED, WARM_UP, chosen_entries, sensitivity
 from colony_sim.studies.sensitivity.say import answer
 from colony_sim.studies.stored import SENSITIVITY, sensitivity_facts
-from colony_sim.words.finding import YIELD
 
 
 def run_sensitivity(

@@ -6,7 +6,6 @@ import math
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from decimal import Decimal
 
 import pandas as pd
 from rich.console import Console
@@ -15,7 +14,9 @@ from rich.table import Table
 
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.running.runner import Progress as RunProgress
+from colony_sim.statistics.paired import separated
 from colony_sim.studies.comparison.run import Comparison
+from colony_sim.words.estimate import Estimate, percent, probability
 
 _LABEL_WIDTH, _CELL_WIDTH = 48, 28
 
@@ -136,7 +137,7 @@ def measure_tables(policies: pd.DataFrame, width: int) -> list[Table]:
             cells = [rows.loc[(key, name)] for name in part]
             table.add_row(
                 f"{measure.label} ({measure.unit})",
-                *(interval(cell["mean"], cell["low"], cell["high"]) for cell in cells),
+                *(Estimate.of(cell).cell for cell in cells),
                 end_section=key == list(catalogue())[-1],
             )
         first = [rows.loc[(list(catalogue())[0], name)] for name in part]
@@ -157,40 +158,20 @@ def difference_table(policy: str, rows: pd.DataFrame) -> Table:
     measures = catalogue()
     for _, row in rows.iterrows():
         measure = measures[row["measure"]]
-        clear = row["low"] > 0 or row["high"] < 0
         table.add_row(
             f"{measure.label} ({measure.unit})",
-            interval(row["difference"], row["low"], row["high"]),
-            interval(row["relative_percent"], row["relative_low"], row["relative_high"]),
-            "" if math.isnan(row["p_holm"]) else f"{row['p_holm']:.2g}",
+            Estimate.of(row, "difference").cell,
+            Estimate.of(row, "relative_percent", "relative_{}").cell,
+            "" if math.isnan(row["p_holm"]) else probability(row["p_holm"]),
             str(row["n_pairs"]),
-            style="bold" if clear else None,
+            style="bold" if separated(row) else None,
         )
     return table
 
 
-def interval(mean: float, low: float, high: float) -> str:
-    """``12.3 (11.9 to 12.8)``; a dash if there is no mean."""
-    if math.isnan(mean):
-        return "-"
-    if math.isnan(low) or math.isnan(high):
-        return number(mean)
-    return f"{number(mean)} ({number(low)} to {number(high)})"
-
-
-def number(value: float) -> str:
-    """Three significant digits, and all digits before the point."""
-    if value == 0 or not math.isfinite(value):
-        return f"{value:g}"
-    if abs(value) < 0.001:
-        return f"{value:.2e}"
-    places = max(0, 2 - Decimal(repr(float(value))).adjusted())
-    return f"{value:.{places}f}"
-
-
 def share(count: int, total: int) -> str:
     """``3 of 20 (15 %)``."""
-    return f"{int(count)} of {int(total)} ({100 * count / total:.0f} %)"
+    return f"{int(count)} of {int(total)} ({percent(count / total)})"
 
 
 def _plain(text: str) -> str:

@@ -11,15 +11,16 @@ from rich.table import Table
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
-from colony_sim.commands.show import console, duration, interval, number, progress_bar
+from colony_sim.commands.show import console, duration, progress_bar
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.running.cluster import ClusterLost
 from colony_sim.running.executor import open_executor
 from colony_sim.running.runner import Interrupted, check_workers
-from colony_sim.studies.sweep.cost import Estimate, estimate
+from colony_sim.studies.sweep.cost import SweepCost, estimate
 from colony_sim.studies.sweep.run import Sweep, SweepPlan, plan_sweep, run_sweep
 from colony_sim.studies.sweep.tables import PRIMARY
+from colony_sim.words.estimate import Estimate, number
 
 MOST_ROWS = 40
 
@@ -112,7 +113,7 @@ def draw(folder: Path) -> None:
     sweep_slides.draw(folder)
 
 
-def in_words(cost: Estimate, sweep: SweepPlan) -> list[str]:
+def in_words(cost: SweepCost, sweep: SweepPlan) -> list[str]:
     """An estimate in a few lines."""
     policies = "policy" if cost.policies == 1 else "policies"
     lines = [
@@ -180,10 +181,10 @@ def _yields(sweep: SweepPlan, result: Sweep) -> Table:
         cells = [str(point), *(_value(value) for value in keys.tolist())]
         for name in names:
             row = means.loc[(point, name)]
-            cells.append(interval(row["mean"], row["low"], row["high"]))
+            cells.append(Estimate.of(row).cell)
         for name in names[1:]:
             row = pairs.loc[(point, name)]
-            cells.append(interval(row["difference"], row["low"], row["high"]))
+            cells.append(Estimate.of(row, "difference").cell)
         table.add_row(*cells)
     return table
 

@@ -14,7 +14,7 @@ from matplotlib.patches import Patch
 from colony_sim.evidence.numbers import Compare, Number, Standing, numbers
 from colony_sim.evidence.words import headline
 from colony_sim.figures import style
-from colony_sim.words.finding import shortened
+from colony_sim.words.labels import shortened
 
 #: Ratios drawn; what lies beyond is an arrow at the edge.
 EDGES = (0.2, 5.0)

@@ -32,16 +32,17 @@ OPTION = "--vary"
 _SPEC = "KEY=1,2,3 or KEY=LOW:HIGH:STEP, or KEY=LOW:HIGH with --design lhs or sobol"
 
 
-def _founders(key: str, least: int, most: int, about: str) -> Entry:
+def _founders(key: str, least: int, most: int, label: str) -> Entry:
     return Entry(
         key=key, group="start", kind="integer", value=least, unit="animals", low=None, high=None,
-        least=least, most=most, choices=(), basis="", source="", confidence="", about=about,
+        least=least, most=most, choices=(), basis="", source="", confidence="",
+        about=f"{label[0].upper()}{label[1:]}.", label=label,
     )  # fmt: skip
 
 
 START = {
-    "start.breeders": _founders("start.breeders", 1, MOST_BREEDERS, "Founder beetles."),
-    "start.larvae": _founders("start.larvae", 0, MOST_LARVAE, "Founder larvae."),
+    "start.breeders": _founders("start.breeders", 1, MOST_BREEDERS, "founder beetles"),
+    "start.larvae": _founders("start.larvae", 0, MOST_LARVAE, "founder larvae"),
 }
 """Keys of a point that are no parameters."""
 

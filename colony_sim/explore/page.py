@@ -7,7 +7,6 @@ screen readers work as everywhere; NiceGUI carries their events and the changes 
 from __future__ import annotations
 
 import html
-import math
 from collections.abc import Callable
 from importlib.resources import files
 from typing import Any
@@ -22,7 +21,7 @@ from colony_sim.explore.experiment_file import NAME, experiment_text
 from colony_sim.explore.rack import rack_html
 from colony_sim.explore.session import MEASURES, MONTH, STAGES, WINDOW, Numbers, Session
 from colony_sim.measuring.catalogue import catalogue
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 TITLE = "A colony to try rules on"
 #: Seconds between two looks at the session: numbers, and charts with the rack.
@@ -274,8 +273,7 @@ def cell_text(found: Numbers | None, key: str) -> str:
         return f"{found.day:,}"
     if key in found.stocks:
         return f"{found.stocks[key]:,}"
-    value = found.measures[key]
-    return _DASH if math.isnan(value) else number(value)
+    return number(found.measures[key])
 
 
 def _in_short(this: Numbers, held: Numbers | None) -> str:

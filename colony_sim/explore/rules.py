@@ -62,44 +62,24 @@ class Rule:
         return f"{self.about} Key {self.key}; {self.basis}."
 
 
-#: Label and step of each handling key on the page, in its order.
-_HANDLING: dict[str, tuple[str, float | None]] = {
-    "rotation.interval_days": ("Beetles moved every", 1),
-    "rotation.most_breeders_per_bin": ("Beetles in a breeding bin, at most", 10),
-    "pupae.isolate": ("Pupae set apart", None),
-    "pupae.inspection_days": ("Pupae looked for every", 1),
-    "harvest.interval_days": ("Harvest every", 1),
-    "harvest.fraction": ("Harvest-size larvae taken", 0.01),
-    "rack.bins": ("Bins in the rack", 1),
-    "moisture.start": ("Moisture in growing bins", None),
-}
-_WORDS = {
-    "moisture.start": {
-        "skins": "once shed skins show",
-        "always": "from the first day",
-        "never": "never",
-    }
-}
-
-
 @cache
 def rules() -> tuple[Rule, ...]:
     """The controls of the page, in its order."""
     entries = parameters.catalogue()
     found = []
-    for key, (label, step) in _HANDLING.items():
-        entry = entries[key]
+    on_page = [entry for entry in entries.values() if entry.slider]
+    for entry in sorted(on_page, key=lambda entry: entry.slider.place):
         found.append(
             Rule(
-                key=key,
-                label=label,
+                key=entry.key,
+                label=entry.slider.label,
                 unit="" if entry.kind in ("boolean", "choice") else entry.unit,
                 about=entry.about,
                 kind=entry.kind,
                 low=entry.low,
                 high=entry.high,
-                step=step,
-                words=_WORDS.get(key),
+                step=entry.slider.step,
+                words=entry.slider.words or None,
                 basis=entry.basis,
             )
         )

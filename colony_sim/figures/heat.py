@@ -12,7 +12,7 @@ from matplotlib.patches import Rectangle
 
 from colony_sim.figures import style
 from colony_sim.words import labels
-from colony_sim.words.finding import dashed
+from colony_sim.words.estimate import dashed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -10,7 +10,7 @@ from matplotlib.text import Annotation
 from matplotlib.transforms import Bbox
 
 from colony_sim.figures import style
-from colony_sim.words.finding import shortened
+from colony_sim.words.labels import shortened
 
 _WAYS = ((0, 1), (1, 0.6), (-1, 0.6), (1, -0.6), (-1, -0.6), (0, -1), (1, 1.6), (-1, 1.6))
 

@@ -24,7 +24,7 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.ticker import MaxNLocator
 
-from colony_sim.words.finding import shortened
+from colony_sim.words.labels import shortened
 
 WIDTH, HEIGHT, DPI = 40 / 3, 7.5, 150
 """Size of a figure (in) and dots per inch of the PNG."""

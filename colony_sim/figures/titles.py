@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from colony_sim.figures import style
-from colony_sim.words.finding import shortened
+from colony_sim.words.labels import shortened
 
 _TRIES = ((60, 2), (40, 2), (30, 2), (24, 2), (24, 3), (16, 3), (60, 6))
 """Characters of a name and lines of the title, in the order in which they are tried."""

@@ -6,18 +6,19 @@ import math
 
 import pandas as pd
 
+from colony_sim.biology.parameters import catalogue
 from colony_sim.fitting import calibration, learnt, predictive
 from colony_sim.fitting.fit import Fit
-from colony_sim.words.own_measurements import how_to_measure
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, number
+from colony_sim.words.estimate import percent as whole_percent
 
 #: Numbers outside their interval that are named one by one.
 _NAMED = 5
 
 
-def answer(fit: Fit) -> str:
-    """The whole verdict."""
-    parts = [headline(fit.learnt), _log(fit), *_values(fit), *_together(fit), fits_log(fit)]
+def details(fit: Fit) -> str:
+    """What was found, but for the headline."""
+    parts = [_log(fit), *_values(fit), *_together(fit), fits_log(fit)]
     parts += [*_odd(fit), trust(fit.calibration), *_open(fit), _caveat(fit)]
     return "\n\n".join(part for part in parts if part)
 
@@ -40,12 +41,12 @@ def listed(names: list[str]) -> str:
 def interval(row, level: str = "90") -> str:
     """A row's interval, its unit left out."""
     low, high = getattr(row, f"low_{level}"), getattr(row, f"high_{level}")
-    return f"{number(low)} to {number(high)}"
+    return Estimate(row.median, low, high).limits
 
 
 def percent(share: float) -> str:
     """A share in percent, two digits where it is small."""
-    return f"{100 * share:.0f} %" if share >= 0.095 else f"{100 * share:.2g} %"
+    return whole_percent(share) if share >= 0.095 else f"{100 * share:.2g} %"
 
 
 def _span(values) -> str:
@@ -72,10 +73,10 @@ def _values(fit: Fit) -> list[str]:
         unit = f" {row.unit}" if row.unit not in ("", "number", "share", "ratio") else ""
         text = (
             f"  {row.key}: {number(row.median)}{unit}, 90 % interval {interval(row)} "
-            f"(before {number(row.before_low)} to {number(row.before_high)})"
+            f"(before {Estimate(row.median, row.before_low, row.before_high).limits})"
         )
         if row.learnt != learnt.LEARNT:
-            text += f"\n      to measure it: {how_to_measure(row.key)}"
+            text += f"\n      to measure it: {catalogue()[row.key].measure}"
         lines[row.learnt].append(text)
     heads = {
         learnt.LEARNT: "Learnt",
@@ -132,7 +133,7 @@ def _odd(fit: Fit) -> list[str]:
         worst = table.sort_values("far", ascending=False, kind="stable").head(_NAMED)
         lines = [
             f"  row {r.row}, {r.date}, bin {r.bin}, {r.action}{_stage(r)}: {number(r.written)} "
-            f"{r.unit}, expected {number(r.low_90)} to {number(r.high_90)}"
+            f"{r.unit}, expected {Estimate(r.written, r.low_90, r.high_90).limits}"
             for r in worst.itertuples()
         ]
         parts.append("Farthest from what was expected:\n" + "\n".join(lines))

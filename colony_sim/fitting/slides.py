@@ -21,8 +21,8 @@ from colony_sim.fitting import calibration, learnt, predictive
 from colony_sim.fitting.fit_words import headline, interval, listed, percent, trust
 from colony_sim.results import manifest
 from colony_sim.studies.origin import Origin, count
+from colony_sim.words.estimate import Estimate, number
 from colony_sim.words.labels import heading, label, printed
-from colony_sim.words.wording import number
 
 _COLOURS = {learnt.LEARNT: "#14508c", learnt.HARDLY: "#e06010", learnt.NOT: style.QUIET}
 _OUT = "#e06010"
@@ -94,7 +94,7 @@ def _learnt(found: Found) -> Slide:
         title += f"; it does not tell {listed(unknown)}"
     told = "; ".join(
         f"{row.key} {number(row.median)} {row.unit}, 90 % interval {interval(row)}, before "
-        f"{number(row.before_low)} to {number(row.before_high)}, {row.learnt}"
+        f"{Estimate(row.median, row.before_low, row.before_high).limits}, {row.learnt}"
         for row in table.itertuples()
     )
     return Slide(
@@ -327,7 +327,7 @@ def _paint_calibration(found: Found, title: str) -> Figure:
         axes.set_xlim(0, calibration.BINS)
         axes.set_title(heading(row.key), loc="left", size=13, weight="bold", pad=6)
         axes.set_xlabel(
-            f"50 %: {100 * row.covered_50:.0f} %  90 %: {100 * row.covered_90:.0f} %",
+            f"50 %: {percent(row.covered_50)}  90 %: {percent(row.covered_90)}",
             labelpad=6,
         )  # fmt: skip
         axes.set_xticks([])

@@ -27,6 +27,8 @@ class Measure:
     description: str
 
 
+YIELD = "yield_g_per_day"
+"""The measure that a comparison asks about."""
 _LOSS_UNIT = "per 100 adults per day"
 _MEASURES = (
     Measure("yield_g_per_day", "Yield", "g/day", "more", "Live larvae harvested, by weight."),

@@ -28,6 +28,8 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from colony_sim.statistics.core import mean_interval
+
 BATCH_DAYS = 5
 """Least batch length (days), the 5 of MSER-5."""
 LONGEST_BATCH = 60
@@ -275,11 +277,8 @@ def _drift_note(change: float, mean: float, span: str) -> str:
 
 
 def _half_width(groups: np.ndarray, level: float) -> float:
-    k = len(groups)
-    if k < 2:
-        return math.nan
-    error = float(groups.std(ddof=1)) / math.sqrt(k)
-    return float(stats.t.ppf(0.5 + level / 2, k - 1)) * error
+    found = mean_interval(groups, level)
+    return float(found.high - found.mean)
 
 
 def _settled(n: int, used: int, half_width: float) -> SteadyState:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from colony_sim.statistics.core import t_quantile
+
 LEVEL = 0.95
 LOW, HIGH = 0.1, 0.9
 """Ends of the 80 % range over runs."""
@@ -64,7 +66,7 @@ def next_run(values: np.ndarray, probability: float) -> float:
     x = np.asarray(values, dtype=float)
     if len(x) < 2:
         return float(x[0])
-    t = float(stats.t.ppf(probability, len(x) - 1))
+    t = float(t_quantile(probability, len(x)))
     return float(x.mean() - t * x.std(ddof=1) * math.sqrt(1 + 1 / len(x)))
 
 

@@ -13,10 +13,10 @@ from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
-from colony_sim.planning.phrases import nice, percent, points
+from colony_sim.planning.phrases import nice, points
 from colony_sim.planning.words import CAUTION, when
 from colony_sim.studies.origin import Origin, count
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, number, percent
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -100,7 +100,7 @@ def purchases(plan: StoredPlan, origin: Origin) -> Slide:
     rows = plan.tables["purchases"].head(MONTHS)
     whole = rows[rows["days"] >= 28]
     most = whole.loc[whole["bran_kg"].idxmax()]
-    span = f"{number(most['bran_kg_low'])} to {number(most['bran_kg_high'])}"
+    span = Estimate.of(most, "bran_kg", "bran_kg_{}").limits
     title = (
         f"Bran: at most {number(most['bran_kg'])} kg a month in the median run, in "
         f"{_month(most['month'])} (8 of 10 runs: {span} kg)"

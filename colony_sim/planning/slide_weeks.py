@@ -15,10 +15,10 @@ from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.facts import StoredPlan
-from colony_sim.planning.phrases import interval, nice, percent
+from colony_sim.planning.phrases import interval, nice
 from colony_sim.planning.words import due, headline, when
 from colony_sim.studies.origin import Origin, count
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number, percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

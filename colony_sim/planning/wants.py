@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 STRETCH_DAYS = 28
 """A want counts as met where every stretch of this many days in a row yields it. Larvae keep for

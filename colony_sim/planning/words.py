@@ -9,9 +9,9 @@ from typing import Any
 
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
-from colony_sim.planning.phrases import interval, nice, percent, range_text, reach_limits
+from colony_sim.planning.phrases import interval, nice, range_text, reach_limits
 from colony_sim.planning.words_short import cold, remedies, short
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, number, percent
 
 CAUTION = (
     "Check your local feed law before you feed insects to animals, and ask a vet or a feed adviser "
@@ -176,8 +176,8 @@ def bins(plan: StoredPlan) -> str:
         f"Bins needed and why: where no bin is emptied early, it takes {b['growth']:.0f} days "
         f"(80 % range {b['growth_low']:.0f} to {b['growth_high']:.0f}) from beetles in to the "
         f"harvest of nine tenths of a bin; a bin is filled every {number(every)} days; so "
-        f"{b['growth']:.0f} / {number(every)} = {number(b['needed'])} bins ("
-        f"{number(b['needed_low'])} to {number(b['needed_high'])}). In the plan a bin is emptied "
+        f"{b['growth']:.0f} / {number(every)} = {number(b['needed'])} bins "
+        f"({Estimate.of(b, 'needed', 'needed_{}').limits}). In the plan a bin is emptied "
         f"after {number(b['stay_mean'])} days in the mean, which makes {number(b['little'])} in "
         f"use by Little's law (a filling more or less at the ends of the time counted makes "
         f"{number(b['edge'])}); the runs used {number(b['used'])} "
@@ -233,7 +233,7 @@ def purchases(plan: StoredPlan) -> str:
         parts.append(
             f"{name} {number(rows['bran_kg'].mean())} kg of bran a month in the mean (most in "
             f"{most['month']}: {number(most['bran_kg'])} kg, 80 % range "
-            f"{number(most['bran_kg_low'])} to {number(most['bran_kg_high'])}) and moist feed with "
+            f"{Estimate.of(most, 'bran_kg', 'bran_kg_{}').limits}) and moist feed with "
             f"{number(rows['moisture_kg'].mean())} kg of water (about "
             f"{number(rows['roots_kg'].mean())} kg of carrot; its water from memory)"
         )

@@ -10,8 +10,8 @@ import pandas as pd
 from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
-from colony_sim.planning.phrases import interval, nice, percent, points
-from colony_sim.words.wording import number
+from colony_sim.planning.phrases import interval, nice, points
+from colony_sim.words.estimate import number, percent
 
 _RULES = {
     ("pupae.isolate", "True"): "pupae set apart",

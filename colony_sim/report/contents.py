@@ -4,24 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pandas as pd
 
-from colony_sim.errors import InputError
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
-from colony_sim.report.words import HEADED, QUESTIONS
+from colony_sim.report.words import QUESTIONS
+from colony_sim.results import findings, manifest
 from colony_sim.studies.comparison.verdict import REMINDER
 from colony_sim.talk.deck import Deck, gather
-from colony_sim.words.finding import YIELD, dashed
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import dashed, number
 
 COMPARISON = "comparison"
-_START = "In this model"
-_LEANS = ("What this leans on most", "Which assumptions this leans on most")
-"""Beginnings of the verdict, and of what it leans on, as compare writes them."""
 
 
 @dataclass(frozen=True)
@@ -87,17 +84,12 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
     """
     compared = facts.get("kind") == COMPARISON
     question = str(facts.get("experiment", {}).get("question", ""))
-    paragraphs = _paragraphs(folder, question)
+    said = _said(folder, facts)
     handling = {entry["name"]: entry["handling"] for entry in facts.get("policies", ())}
     handling = {name: handling[name] for name in ordered(facts)}
     summary = tables.read(folder, "policies") if compared else None
     differences = tables.read(folder, "differences") if compared else None
     text = f"{facts.get('file_text', '')} {question}".lower()
-    at = next((i for i, part in enumerate(paragraphs) if part.startswith(_START)), None)
-    if compared and at is None:
-        raise InputError(
-            str(folder / "verdict.txt"), "contents", "damaged", "the verdict as compare wrote it"
-        )
     deck = gather(folder, beside)
     shared = {
         "facts": facts,
@@ -108,12 +100,11 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
         "policies": None if not handling else tables.policies_table(handling, summary, differences),
     }
     if not compared:
-        headed = facts.get("kind") in HEADED and paragraphs
-        headline = paragraphs[0] if headed else deck.slides[0].title
+        headline = "".join(said["answer"]) or dashed(deck.slides[0].title)
         return Contents(
-            answer=dashed(f"{_under(facts)}: {headline.rstrip('.')}."),
+            answer=f"{_under(facts)}: {headline.rstrip('.')}.",
             evidence="",
-            details=tuple(map(dashed, paragraphs[1:] if headed else paragraphs)),
+            details=said["detail"],
             leaning=(),
             unsaid=(REMINDER, *(slide.caveat for slide in deck.slides[:1] if slide.caveat)),
             between=None,
@@ -121,15 +112,13 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
             assumptions=None,
             **shared,
         )
-    leans = (i for i, text in enumerate(paragraphs) if text.startswith(_LEANS))
-    end = next(leans, len(paragraphs))
     looked = (folder / "assumptions.parquet").is_file()
     assumptions = tables.assumptions_table(tables.read(folder, "assumptions")) if looked else None
     return Contents(
-        answer=dashed(paragraphs[at]),
+        answer=" ".join(said["answer"]),
         evidence=_evidence(summary, differences),
-        details=tuple(map(dashed, paragraphs[at + 1 : end])),
-        leaning=tuple(map(dashed, paragraphs[end:])),
+        details=said["detail"],
+        leaning=said["leaning"],
         unsaid=tuple(_unsaid(folder, summary, differences)),
         between=tables.yield_table(differences) if len(handling) > 2 else None,
         all_measures=[
@@ -153,11 +142,14 @@ def _question(facts: dict[str, Any], question: str) -> str:
     return QUESTIONS.get(kind) or question or kind.capitalize()
 
 
-def _paragraphs(folder: Path, question: str) -> tuple[str, ...]:
-    path = folder / "verdict.txt"
-    text = path.read_text(encoding="utf-8") if path.is_file() else ""
-    found = [part.strip() for part in text.split("\n\n")]
-    return tuple(part for part in found if part and part != question.strip())
+def _said(folder: Path, facts: dict[str, Any]) -> dict[str, tuple[str, ...]]:
+    """Paragraphs by role; a sweep has none besides its slides."""
+    said: dict[str, list[str]] = {role: [] for role in get_args(findings.Role)}
+    if (folder / findings.FILE).is_file():
+        for found in findings.read(facts, str(folder / manifest.MANIFEST)):
+            parts = (part.strip() for part in found.text.split("\n\n"))
+            said[found.role] += [dashed(part) for part in parts if part]
+    return {role: tuple(parts) for role, parts in said.items()}
 
 
 def _evidence(summary: pd.DataFrame, differences: pd.DataFrame) -> str:

@@ -15,12 +15,12 @@ from markupsafe import Markup
 
 from colony_sim.atomic import write_atomic
 from colony_sim.errors import InputError
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import rack_data, tables, words
 from colony_sim.report.contents import COMPARISON, Contents, gather_contents, ordered
 from colony_sim.report.pictures import picture
 from colony_sim.results import manifest
 from colony_sim.studies.comparison.relive import retrace
-from colony_sim.words.finding import YIELD
 
 REPORT = "report.html"
 SCRIPTS = ("rack_words.js", "rack_paint.js", "rack_play.js")

@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_FLOOR
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +14,19 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue as parameters
 from colony_sim.errors import InputError
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.catalogue import catalogue as measures
-from colony_sim.words.finding import YIELD, dashed
-from colony_sim.words.wording import number, separated
+from colony_sim.statistics.paired import separated
+from colony_sim.words.estimate import (
+    NOTHING,
+    Estimate,
+    dashed,
+    number,
+    percent_of,
+    probability,
+    typeset,
+)
 
-NOTHING = "–"
 MAIN = (
     YIELD, "yield_g_per_kg_bran", "adult_losses_per_100_per_day", "eggs_eaten_share",
     "pupae_eaten_or_injured_share", "work_hours_per_week", "bins_in_use",
@@ -81,24 +88,12 @@ def read(folder: Path, name: str) -> pd.DataFrame:
 
 def value(x: float) -> str:
     """A number with three significant digits and a true minus sign; a dash if there is none."""
-    return NOTHING if x is None or not math.isfinite(x) else _typeset(number(x))
+    return typeset(number(math.nan if x is None else x))
 
 
-def interval(mean: float, low: float, high: float) -> str:
-    """``12.3 (11.9 to 12.8)``, the interval rounded outward."""
-    if not (math.isfinite(mean) and math.isfinite(low) and math.isfinite(high)):
-        return value(mean)
-    ends = number(low, ROUND_FLOOR), number(high, ROUND_CEILING)
-    return _typeset(f"{number(mean)} ({ends[0]} to {ends[1]})")
-
-
-def _typeset(text: str) -> str:
-    """Numbers with true minus signs and powers of ten."""
-    powers = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
-    text = re.sub(
-        r"e-0?(\d+)", lambda found: f"\u202f×\u202f10⁻{found.group(1).translate(powers)}", text
-    )
-    return dashed(text)
+def cell(mean: float, low: float, high: float) -> str:
+    """``12.3 (11.9 to 12.8)``."""
+    return typeset(Estimate(mean, low, high).cell)
 
 
 def policies_table(
@@ -204,12 +199,12 @@ def _means(
         if keys and key not in keys:
             continue
         found = [rows.loc[(key, name)] for name in names]
-        cells = tuple(interval(row["mean"], row["low"], row["high"]) for row in found)
+        cells = tuple(cell(row["mean"], row["low"], row["high"]) for row in found)
         if pairs is None:
             yield Row(measure.label, cells, measure.unit)
             continue
         row = pairs.loc[key]
-        last = interval(row["difference"], row["low"], row["high"])
+        last = cell(row["difference"], row["low"], row["high"])
         strong = (len(cells),) if separated(row) else ()
         yield Row(measure.label, (*cells, last), measure.unit, strong)
 
@@ -237,21 +232,16 @@ def _difference_head(baseline: str) -> tuple[str, ...]:
 
 def _difference_cells(row: pd.Series) -> tuple[str, ...]:
     return (
-        interval(row["difference"], row["low"], row["high"]),
-        interval(row["relative_percent"], row["relative_low"], row["relative_high"]),
-        NOTHING if math.isnan(row["p_holm"]) else probability(row["p_holm"]),
+        cell(row["difference"], row["low"], row["high"]),
+        cell(row["relative_percent"], row["relative_low"], row["relative_high"]),
+        probability(row["p_holm"]),
         f"{row['n_pairs']} of {row['n_pairs'] + row['n_dropped']}",
     )
 
 
-def probability(p: float) -> str:
-    """A p value, never 0."""
-    return f"{p:.2g}" if p >= 0.001 else "< 0.001"
-
-
 def level_of(table: pd.DataFrame) -> str:
     """Confidence level of a table, such as "95 %"."""
-    return f"{100 * float(table['level'].iloc[0]):.3g} %"
+    return percent_of(float(table["level"].iloc[0]))
 
 
 def assumptions_table(table: pd.DataFrame, most: int = 8) -> Table:
@@ -290,9 +280,7 @@ def _at_end(ends: pd.DataFrame, end: str) -> str:
     if row.empty:
         return NOTHING
     row = row.iloc[0]
-    return (
-        f"at {_plain(float(row['value']))}: {interval(row['difference'], row['low'], row['high'])}"
-    )
+    return f"at {_plain(float(row['value']))}: {cell(row['difference'], row['low'], row['high'])}"
 
 
 def numbers_table(data: pd.DataFrame, caption: str, file: str) -> Table:

@@ -10,9 +10,6 @@ QUESTIONS = {
 }
 """What a study of an experiment asks, by its kind; other kinds have the question of their own."""
 
-HEADED = ("break-even map", "search", "plan", "fit")
-"""Kinds whose ``verdict.txt`` begins with the answer; of others it is the first slide's title."""
-
 LIMITS = (
     (
         "How much your colony will yield.",

@@ -9,7 +9,8 @@ from typing import Any
 import pandas as pd
 
 from colony_sim.experiment.plan import Plan
-from colony_sim.results import manifest
+from colony_sim.results import findings, manifest
+from colony_sim.results.findings import Finding
 from colony_sim.results.folder import replace_tables, write_table
 
 
@@ -21,6 +22,7 @@ def write_study(
     text: str,
     facts: Mapping[str, Any],
     *,
+    answer: str = "",
     command: str = "",
     draw: Callable[[Path], object] | None = None,
 ) -> None:
@@ -37,21 +39,25 @@ def write_study(
     tables : mapping of str to DataFrame
         By name, without suffix; each goes to Parquet and CSV.
     text : str
-        What was found, in words, for ``verdict.txt``.
+        What was found, in words.
     facts : mapping
         Settings of the study, for the manifest.
+    answer : str
+        What was found in one sentence, if it can be said in one.
     command : str
         Command line, for the manifest.
     draw : callable, optional
         Draws the figures of a folder into that folder, from its tables and manifest, as they
         would be drawn later.
     """
+    found = [Finding("answer", answer)] if answer else []
+    found.append(Finding("detail", text))
     with replace_tables(folder) as staged:
         for name, table in tables.items():
             write_table(staged, name, table)
-        (staged / "verdict.txt").write_text(text.rstrip() + "\n", encoding="utf-8", newline="\n")
+        findings.write_text(staged, found)
         data = manifest.build(plan, [], [path.name for path in staged.iterdir()], command)
-        data |= {"kind": kind, "study": dict(facts)}
+        data |= {"kind": kind, "study": dict(facts), "findings": findings.as_data(found)}
         manifest.write(staged, data)
         if draw is not None:
             draw(staged)

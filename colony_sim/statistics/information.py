@@ -1,11 +1,11 @@
-"""What one further measurement would settle: expected narrowing of a difference, key by key.
+"""What one further measurement would settle: variance removed and value of information, by key.
 
 Given runs at joint draws of uncertain keys, each with the difference D it came to, the first-order
 share of a key is Var(E[D | key]) / Var(D): the share of the variance of D that knowing the key
 would remove on average. It needs no runs besides those at hand (given-data estimation: Plischke,
 Borgonovo & Smith 2013, Eur. J. Oper. Res. 226:536-550), holds where the draws of keys hang
-together, and is in place for the expected value of learning one of them (Strong, Oakley & Brennan
-2014, Med. Decis. Making 34:311-326), who estimate E[D | key] by regression of D on the key as well.
+together, and gives the expected value of partial perfect information (EVPPI) as well: Strong,
+Oakley & Brennan (2014, Med. Decis. Making 34:311-326) estimate E[D | key] by the same regression.
 
 * E[D | key] is a natural cubic spline in the key, fitted by least squares, with the cube root of
   the number of runs as degrees of freedom and knots at quantiles. What a curve of so many degrees
@@ -15,8 +15,8 @@ together, and is in place for the expected value of learning one of them (Strong
   keys are compared on pairs. A key is said to narrow anything only if its p value by permutation of
   the differences, adjusted by Holm over the keys, is below 5 %.
 * Chance of the single runs is part of D and of its variance; no measurement removes it.
-* Value of knowing a key: E[max(0, E[D | key])] - max(0, E[D]), what better choices between the two
-  policies would gain on average, in the unit of D.
+* Expected value of partial perfect information on a key: E[max(0, E[D | key])] - max(0, E[D]), what
+  better choices between the two policies would gain on average, in the unit of D.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from colony_sim.statistics.paired import holm
+from colony_sim.statistics.core import holm
 
 LEVEL = 0.95
 LEAST_RUNS = 12
@@ -56,7 +56,8 @@ class Narrowing:
     table : pandas.DataFrame
         One row per key, largest share first: key, share, share_se, share_low, share_high, p_holm,
         shown, range_now, range_after (width of the 95 % range of the difference over the draws,
-        normal approximation), value, value_se (of knowing the key, unit of the difference), turns
+        normal approximation), value, value_se (expected value of partial perfect information on
+        the key, unit of the difference), turns
         (share of the draws at which knowing the key would turn the choice), level. Values are NaN
         with fewer than `LEAST_RUNS` draws.
     leading : tuple of str
@@ -79,7 +80,7 @@ class Narrowing:
 def narrowing(
     keys: Sequence[str], draws: np.ndarray, differences: np.ndarray, level: float = LEVEL
 ) -> Narrowing:
-    """Estimate what knowing each key would take off the spread of a difference.
+    """Variance that knowing each key would remove, and the expected value of knowing it.
 
     Parameters
     ----------

@@ -4,13 +4,10 @@ Means are over settled runs. A difference pairs the runs of one seed under both 
 only seeds settled under both; how many were dropped is reported, since what is compared is then
 the survivors. Died-out runs are compared on their own, over all seeds run under both.
 
-* Difference: paired t interval (scipy.stats.t).
-* Relative difference: Fieller's interval of the ratio of paired means (Fieller 1954, J. R. Stat.
-  Soc. B 16:175-185). Unlike the delta method it leaves out 0 % exactly when the t interval of the
-  difference leaves out 0, so the two never contradict each other.
-* Check: sign-flip permutation test of the mean difference, exact up to 14 pairs.
-* Holm (1979, Scand. J. Stat. 6:65-70) adjusts the t-test p values over all comparisons of one
-  measure in the table. Measures are not adjusted for one another.
+Intervals and tests are those of ``core``: the paired t interval, Fieller's interval of the
+relative difference (the two never contradict each other about 0), and a sign-flip test as a check.
+Holm adjusts the t-test p values over all comparisons of one measure in the table. Measures are not
+adjusted for one another.
 """
 
 from __future__ import annotations
@@ -19,14 +16,14 @@ import itertools
 import math
 from collections.abc import Sequence
 
-import numpy as np
 import pandas as pd
 from scipy import stats
 
-STATUSES = ("settled", "unsettled", "died_out")
+from colony_sim.statistics import pointwise
+from colony_sim.statistics.core import holm, sign_flip_p
+from colony_sim.statistics.pointwise import STATUSES
+
 _KEYS = ("policy", "seed", "status")
-_EXACT_PAIRS = 14
-_FLIPS = 9999
 
 
 def policy_summary(
@@ -41,30 +38,9 @@ def policy_summary(
 
     Raises ValueError for missing columns, unknown statuses or a seed twice under one policy.
     """
-    measures = _checked(table, measures)
-    rows = []
-    for policy, runs in table.groupby("policy", sort=False):
-        counts = {f"n_{s}": int((runs["status"] == s).sum()) for s in STATUSES}
-        settled = runs[runs["status"] == "settled"]
-        for measure in measures:
-            values = settled[measure].to_numpy(dtype=float)
-            values = values[np.isfinite(values)]
-            low, high = t_interval(values, level)
-            rows.append(
-                {
-                    "policy": policy,
-                    "measure": measure,
-                    "n_runs": len(runs),
-                    **counts,
-                    "n_used": len(values),
-                    "mean": float(values.mean()) if len(values) else math.nan,
-                    "sd": float(values.std(ddof=1)) if len(values) > 1 else math.nan,
-                    "low": low,
-                    "high": high,
-                    "level": level,
-                }
-            )
-    return pd.DataFrame(rows)
+    runs, measures = _settled(table, measures)
+    found = pointwise.summarise(runs, list(runs["policy"].unique()), measures, level)
+    return found.drop(columns=["point", "n_failed"])
 
 
 def paired_differences(
@@ -84,12 +60,12 @@ def paired_differences(
 
     Raises ValueError as `policy_summary`, or if `baseline` is not a policy.
     """
-    measures = _checked(table, measures)
-    policies = list(table["policy"].unique())
+    runs, measures = _settled(table, measures)
+    policies = list(runs["policy"].unique())
     if baseline not in policies:
         raise ValueError(f"baseline {baseline!r} is not among the policies {policies}")
     pairs = [(policy, baseline) for policy in policies if policy != baseline]
-    return _compare(table, pairs, measures, level)
+    return _compare(runs, pairs, measures, level)
 
 
 def all_paired_differences(
@@ -100,22 +76,11 @@ def all_paired_differences(
     Holm adjusts over all k (k - 1) / 2 pairs, so that a best policy picked after looking at the
     means may be compared with all others.
     """
-    measures = _checked(table, measures)
-    pairs = list(itertools.combinations(table["policy"].unique(), 2))
-    forth = _compare(table, pairs, measures, level)
-    back = forth.rename(
-        columns={
-            "policy": "baseline",
-            "baseline": "policy",
-            "policy_mean": "baseline_mean",
-            "baseline_mean": "policy_mean",
-        }
-    )
-    for i, row in back.iterrows():
-        first, second, _, _ = _pairs(table, row["policy"], row["baseline"], row["measure"])
-        for key, value in _contrast(first, second, level).items():
-            back.loc[i, key] = value
-    return pd.concat([forth, back[forth.columns]], ignore_index=True)
+    runs, measures = _settled(table, measures)
+    pairs = list(itertools.combinations(runs["policy"].unique(), 2))
+    forth = _compare(runs, pairs, measures, level)
+    back = _compare(runs, [(second, first) for first, second in pairs], measures, level)
+    return pd.concat([forth, back], ignore_index=True)
 
 
 def died_out_comparison(table: pd.DataFrame, baseline: str, level: float = 0.95) -> pd.DataFrame:
@@ -170,53 +135,13 @@ def died_out_comparison(table: pd.DataFrame, baseline: str, level: float = 0.95)
     return result
 
 
-def t_interval(values: np.ndarray, level: float = 0.95) -> tuple[float, float]:
-    """Two-sided t interval of a mean; NaN limits with fewer than two values."""
-    values = np.asarray(values, dtype=float)
-    n = len(values)
-    if n < 2:
-        return math.nan, math.nan
-    mean = float(values.mean())
-    half = float(stats.t.ppf(0.5 + level / 2, n - 1) * values.std(ddof=1) / math.sqrt(n))
-    return mean - half, mean + half
+def separated(row: pd.Series) -> bool:
+    """Whether a row of a table of paired differences supports a difference.
 
-
-def fieller_interval(
-    first: np.ndarray, second: np.ndarray, level: float = 0.95
-) -> tuple[float, float]:
-    """Fieller interval of mean(first) / mean(second), paired; NaN where it is unbounded."""
-    n = len(first)
-    if n < 2:
-        return math.nan, math.nan
-    t2 = float(stats.t.ppf(0.5 + level / 2, n - 1)) ** 2 / n
-    cov = np.cov(first, second)
-    p, b = float(np.mean(first)), float(np.mean(second))
-    a = b * b - t2 * float(cov[1, 1])
-    if a <= 0:
-        return math.nan, math.nan
-    middle = p * b - t2 * float(cov[0, 1])
-    root = math.sqrt(max(middle * middle - a * (p * p - t2 * float(cov[0, 0])), 0.0))
-    return (middle - root) / a, (middle + root) / a
-
-
-def sign_flip_p(differences: np.ndarray) -> float:
-    """Two-sided sign-flip permutation p value of the mean; exact up to 14 pairs, else 9999 flips.
-
-    The flips are drawn from a fixed seed, so that a table is the same each time it is made.
+    The interval must leave out 0 and the Holm-adjusted p value be below 1 - level.
     """
-    d = np.asarray(differences, dtype=float)
-    n = len(d)
-    if n < 2:
-        return math.nan
-    exact = n <= _EXACT_PAIRS
-    if exact:
-        bits = (np.arange(2**n)[:, None] >> np.arange(n)) & 1
-    else:
-        bits = np.random.default_rng(20_011).integers(0, 2, size=(_FLIPS, n))
-    sums = np.abs((2 * bits - 1) @ d)
-    # Sums equal but for rounding count as ties.
-    at_least = int((sums >= abs(d.sum()) - 1e-9 * np.abs(d).sum()).sum())
-    return at_least / 2**n if exact else (at_least + 1) / (_FLIPS + 1)
+    leaves_out_zero = row["low"] > 0 or row["high"] < 0
+    return bool(leaves_out_zero and row["p_holm"] < 1 - row["level"])
 
 
 def mcnemar_exact(only_first: int, only_second: int) -> float:
@@ -225,92 +150,21 @@ def mcnemar_exact(only_first: int, only_second: int) -> float:
     return float(stats.binomtest(only_first, n, 0.5).pvalue) if n else 1.0
 
 
-def holm(p: Sequence[float] | np.ndarray) -> np.ndarray:
-    """Holm step-down adjusted p values; NaN stays NaN and is no member of the family."""
-    p = np.asarray(p, dtype=float)
-    adjusted = np.full(len(p), np.nan)
-    known = np.flatnonzero(np.isfinite(p))
-    order = known[np.argsort(p[known], kind="stable")]
-    factors = len(order) - np.arange(len(order))
-    adjusted[order] = np.minimum(np.maximum.accumulate(p[order] * factors), 1.0)
-    return adjusted
-
-
 def _compare(
-    table: pd.DataFrame, pairs: Sequence[tuple[str, str]], measures: Sequence[str], level: float
+    runs: pd.DataFrame, pairs: Sequence[tuple[str, str]], measures: Sequence[str], level: float
 ) -> pd.DataFrame:
-    rows = []
-    for policy, baseline in pairs:
-        for measure in measures:
-            first, second, used, dropped = _pairs(table, policy, baseline, measure)
-            rows.append(
-                {
-                    "policy": policy,
-                    "baseline": baseline,
-                    "measure": measure,
-                    "n_pairs": used,
-                    "n_dropped": dropped,
-                    **_contrast(first, second, level),
-                }
-            )
-    columns = ["policy", "baseline", "measure", "n_pairs", "n_dropped", *_contrast([], [], level)]
-    result = pd.DataFrame(rows, columns=columns)
-    result["p_holm"] = np.nan
-    result["holm_family"] = 0
-    for measure in measures:
-        here = result["measure"] == measure
-        result.loc[here, "p_holm"] = holm(result.loc[here, "p_t"].to_numpy())
-        result.loc[here, "holm_family"] = int(result.loc[here, "p_t"].notna().sum())
-    result["level"] = level
-    return result
+    by_seed = pointwise.by_seed(runs, list(runs["policy"].unique()), measures)
+    found = pointwise.contrasts(by_seed, pairs, level).drop(columns="point")
+    flipped = sign_flip_p(by_seed.differences(pairs)).reshape(len(found))
+    found.insert(found.columns.get_loc("p_t") + 1, "p_sign_flip", flipped)
+    return found
 
 
-def _pairs(
-    table: pd.DataFrame, policy: str, baseline: str, measure: str
-) -> tuple[np.ndarray, np.ndarray, int, int]:
-    """Values under both policies for seeds settled under both, and how many were used, dropped."""
-    sides = []
-    for name in (policy, baseline):
-        runs = table[table["policy"] == name]
-        value = runs[measure].astype(float).where(runs["status"] == "settled")
-        sides.append(pd.Series(value.to_numpy(), index=runs["seed"].to_numpy()))
-    both = pd.concat(sides, axis=1).sort_index()
-    values = both.to_numpy(dtype=float)
-    used = values[np.isfinite(values).all(axis=1)]
-    return used[:, 0], used[:, 1], len(used), len(both) - len(used)
-
-
-def _contrast(first: Sequence[float], second: Sequence[float], level: float) -> dict[str, float]:
-    first, second = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
-    d = first - second
-    n = len(d)
-    mean = float(d.mean()) if n else math.nan
-    base = float(second.mean()) if n else math.nan
-    low, high = t_interval(d, level)
-    ratio_low, ratio_high = fieller_interval(first, second, level)
-    return {
-        "policy_mean": float(first.mean()) if n else math.nan,
-        "baseline_mean": base,
-        "difference": mean,
-        "low": low,
-        "high": high,
-        "relative_percent": 100 * mean / base if n and base else math.nan,
-        "relative_low": 100 * (ratio_low - 1),
-        "relative_high": 100 * (ratio_high - 1),
-        "p_t": _t_test_p(d),
-        "p_sign_flip": sign_flip_p(d),
-    }
-
-
-def _t_test_p(d: np.ndarray) -> float:
-    n = len(d)
-    if n < 2:
-        return math.nan
-    error = float(d.std(ddof=1)) / math.sqrt(n)
-    if error <= 1e-12 * float(np.abs(d).max()):
-        # All differences equal: t is not defined; the sign-flip test still is.
-        return sign_flip_p(d)
-    return float(2 * stats.t.sf(abs(float(d.mean())) / error, n - 1))
+def _settled(table: pd.DataFrame, measures: Sequence[str] | None) -> tuple[pd.DataFrame, list[str]]:
+    """The runs as one point, measures only where the run settled, and the measures' names."""
+    measures = _checked(table, measures)
+    values = table[measures].astype(float).where(table["status"] == "settled")
+    return table[list(_KEYS)].assign(point=0, **values), measures
 
 
 def _checked(table: pd.DataFrame, measures: Sequence[str] | None) -> list[str]:

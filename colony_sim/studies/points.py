@@ -23,7 +23,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from colony_sim.biology.parameters import Entry, Parameters, Value, find
 from colony_sim.colony.simulate import Scenario
@@ -36,6 +35,7 @@ from colony_sim.measuring.steady_state import SteadyState
 from colony_sim.running.executor import Executor, open_executor, run_points
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import OutcomeStore, open_store
+from colony_sim.statistics import core
 
 Point = Mapping[str, Value]
 
@@ -283,13 +283,9 @@ def mean_interval(
     Values that are all equal have a standard error of 0 and an interval of no width.
     """
     x = np.asarray(values, dtype=float)
-    n = len(x)
-    mean = float(x.mean()) if n else math.nan
-    if n < 2:
-        return mean, math.nan, math.nan, math.nan
-    error = float(x.std(ddof=1)) / math.sqrt(n)
-    half = float(stats.t.ppf(0.5 + level / 2, n - 1)) * error
-    return mean, error, mean - half, mean + half
+    # A seed without a value is not left out: the others alone would be other runs.
+    found = core.mean_interval(x if np.isfinite(x).all() else np.full(len(x), np.nan), level)
+    return float(found.mean), float(found.error), float(found.low), float(found.high)
 
 
 def only(plan: Plan, names: Sequence[str]) -> Plan:

@@ -25,8 +25,8 @@ from colony_sim.experiment.files import MOST_REPLICATES
 from colony_sim.experiment.plan import whole
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.statistics.pointwise import differences, summarise
-from colony_sim.words.finding import shortened
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
+from colony_sim.words.labels import shortened
 
 RULE = "Chow & Robbins (1965)"
 LEAST, MOST = 10, 200

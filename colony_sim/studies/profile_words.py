@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from colony_sim.biology.parameters import catalogue
 from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.profile import RANGE, Profile
 from colony_sim.statistics.information import runs_needed
-from colony_sim.words.finding import dashed
-from colony_sim.words.own_measurements import how_to_measure
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, dashed, number
 
 if TYPE_CHECKING:
     from colony_sim.studies.comparison.this_colony import ThisColony
@@ -168,7 +167,7 @@ def _settle(found: ThisColony, profile: Profile) -> list[str]:
         "(Given-data shares of the variance, Plischke et al. 2013, Strong et al. 2014; standard "
         "errors by bootstrap.)"
     ]
-    lines += [f"To measure {key}: {how_to_measure(key)}." for key in rows.index]
+    lines += [f"To measure {key}: {catalogue()[key].measure}." for key in rows.index]
     if result.runs < enough:
         lines.append(f"Other keys may matter as well: {result.runs} pairs are few. {more}.")
     return lines
@@ -184,13 +183,12 @@ def _one_key(key: str, row: pd.Series) -> str:
     )
     if row["value"] > 2 * row["value_se"] > 0:
         text += (
-            f", and to turn the choice in {number(100 * row['turns'])} % of the cases, which is "
-            f"worth {number(row['value'])} g/day on average (standard error "
+            f", and to turn the choice in {number(100 * row['turns'])} % of the cases, an expected "
+            f"value of partial perfect information of {number(row['value'])} g/day (standard error "
             f"{number(row['value_se'])})"
         )
     return text
 
 
 def _interval(mean: float, low: float, high: float) -> str:
-    limits = f"{number(low, ROUND_FLOOR)} to {number(high, ROUND_CEILING)}"
-    return dashed(f"{number(mean)} g/day (95 % interval {limits})")
+    return dashed(str(Estimate(mean, low, high, "g/day")))

@@ -12,11 +12,12 @@ import pyarrow.parquet as pq
 
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import Plan
-from colony_sim.results import manifest
+from colony_sim.results import findings, manifest
 from colony_sim.results.folder import MANIFEST, TABLES, RunStore
 from colony_sim.running.runner import Progress, check_workers, run_all
 from colony_sim.studies.comparison.assumptions import compared, find_assumptions
 from colony_sim.studies.comparison.run import (
+    Comparison,
     RunsFailed,
     write_answer,
     write_assumptions,
@@ -68,14 +69,15 @@ def repeat(
         run(plan)
         tables = write_tables(plan, runs, store, again)
         pair = compared(plan, tables["policies"])
-        write_answer(plan, pair, tables["runs"], store, run, again)
+        tables |= write_answer(plan, pair, tables["runs"], store, run, again)
         asked = data.get("assumptions", {})
         lean = None
         if asked.get("looked_for"):
             with open_points(again, workers) as runner:
                 lean = find_assumptions(plan, pair, runner, on_progress=on_progress)
         if asked:
-            write_assumptions(lean, asked.get("why_not", ""), again)
+            tables |= write_assumptions(lean, asked.get("why_not", ""), again)
+        findings.write_text(again, Comparison(folder=again, **tables).findings, plan.question)
         difference = first_difference(folder, again)
     if difference is None:
         return None

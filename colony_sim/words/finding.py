@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 
 import pandas as pd
 
-from colony_sim.words.wording import limits, number, separated
-
-YIELD = "yield_g_per_day"
+from colony_sim.measuring.catalogue import YIELD
+from colony_sim.statistics.paired import separated
+from colony_sim.words.estimate import Estimate, dashed, limits, signed
+from colony_sim.words.labels import shortened
 
 
 def finding(
@@ -118,30 +118,4 @@ def _change(row: pd.Series) -> str:
 
 
 def _mean_text(row: pd.Series) -> str:
-    interval = f" ({dashed(limits(row))})" if math.isfinite(row["low"]) else ""
-    return f"{number(row['mean'])} g per day{interval}"
-
-
-def signed(value: float) -> str:
-    """A difference with its sign, a true minus sign included."""
-    return dashed(f"+{number(value)}" if value > 0 else number(value))
-
-
-def dashed(text: str) -> str:
-    """Hyphens before digits as true minus signs."""
-    return re.sub(r"(?<![\w.])-(?=\d)", "−", text)
-
-
-def shortened(name: str, most: int) -> str:
-    """`name` in at most `most` characters; the middle goes, as names differ at the ends."""
-    if len(name) <= most:
-        return name
-    tail = max((most - 3) // 2, 1)
-    head = max(most - 3 - tail, 1)
-    first, last = name[:head], name[-tail:]
-    # No parts of words, where that keeps half of the space.
-    if name[head] != " " and len(kept := first.rpartition(" ")[0]) >= head / 2:
-        first = kept
-    if name[-tail - 1] != " " and len(kept := last.partition(" ")[2]) >= tail / 2:
-        last = kept
-    return f"{first.rstrip(' ,;:')} … {last.lstrip()}"
+    return dashed(str(Estimate.of(row, unit="g per day")))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 from colony_sim.worklist.task import Kind, Task, bins_in_words, day_in_words
 from colony_sim.worklist.work import Work
 

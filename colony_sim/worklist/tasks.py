@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 from colony_sim.worklist import daily_tasks
 from colony_sim.worklist.bran import FILLED, founder_bins, treat_bran
 from colony_sim.worklist.fillings import CLEARED, Filling, fillings

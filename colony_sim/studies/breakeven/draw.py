@@ -16,7 +16,8 @@ from colony_sim.measuring.catalogue import catalogue
 from colony_sim.studies.breakeven.run import Axis, BreakEven, headline
 from colony_sim.studies.origin import Origin, count, days
 from colony_sim.words import labels
-from colony_sim.words.finding import shortened, signed
+from colony_sim.words.estimate import signed
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -23,7 +23,7 @@ from colony_sim.biology.parameters import Value
 from colony_sim.errors import InputError
 from colony_sim.experiment.design import START, entry, parse_vary
 from colony_sim.experiment.plan import Plan, replicate_seeds
-from colony_sim.measuring.catalogue import catalogue
+from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.running.runner import Progress
 from colony_sim.studies.points import (
     Window,
@@ -34,7 +34,6 @@ from colony_sim.studies.points import (
     refuse_own_keys,
     window,
 )
-from colony_sim.words.finding import YIELD
 
 BREEDERS = "rotation.most_breeders_per_bin"
 WARM_UP, USED = 420, 504

@@ -37,6 +37,7 @@ import pandas as pd
 from colony_sim.biology.parameters import Entry, catalogue
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.experiment.profile import RANGE, fitted_ranges
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.catalogue import catalogue as measure_catalogue
 from colony_sim.running.runner import Progress
 from colony_sim.studies.points import (
@@ -50,8 +51,7 @@ from colony_sim.studies.points import (
     range_end,
     window,
 )
-from colony_sim.words.finding import YIELD
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate
 
 WARM_UP, USED = 252, 252
 """Days left out and days measured of the short runs. Founder larvae of all ages make the start
@@ -358,10 +358,7 @@ def _end_state(pair: tuple[str, str], row: pd.Series) -> str:
 
 
 def _difference(mean: float, low: float, high: float) -> str:
-    text = f"{number(mean)} g/day" if math.isfinite(mean) else "not known"
-    if math.isfinite(low):
-        text += f" (95 % interval {number(low)} to {number(high)})"
-    return text
+    return str(Estimate(mean, low, high, "g/day"))
 
 
 class _Stages:

@@ -18,7 +18,7 @@ from colony_sim.studies.comparison import bin_words
 from colony_sim.studies.comparison.bin_words import STAGE_NAMES, Life
 from colony_sim.studies.comparison.relive import Traces
 from colony_sim.studies.comparison.results import Results, footer, run_in_words
-from colony_sim.words.finding import shortened
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,8 +7,8 @@ import pandas as pd
 
 from colony_sim.studies.comparison.bin_cycles import Cycles, band, cycles, harvest_by_week
 from colony_sim.studies.comparison.relive import Traces
-from colony_sim.words.finding import shortened
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
+from colony_sim.words.labels import shortened
 
 STAGE_NAMES = {"eggs": "eggs", "larvae": "larvae", "pupae": "pupae", "adults": "beetles"}
 _UNITS = {

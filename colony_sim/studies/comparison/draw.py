@@ -10,12 +10,13 @@ import pandas as pd
 
 from colony_sim.figures import policy_rows, style
 from colony_sim.figures.titles import fitting
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.outcome import handling_period
-from colony_sim.statistics.paired import t_interval
+from colony_sim.statistics.core import mean_interval
 from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, footer, read, span
-from colony_sim.words.finding import YIELD, finding
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
+from colony_sim.words.finding import finding
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -209,7 +210,7 @@ def _over_time(axes: Axes, results: Results) -> None:
             markersize=8,
             linewidth=2.2,
             markevery=(i, 5),
-            errorbar=lambda values: t_interval(values.to_numpy()),
+            errorbar=lambda values: mean_interval(values.to_numpy()).limits,
             legend=False,
         )
         for seed, run in monthly[~steady].groupby("seed"):

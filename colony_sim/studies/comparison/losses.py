@@ -13,8 +13,7 @@ from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
 from colony_sim.studies.comparison.ranking import Words, change, fewest
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, footer, runs_in_words, span
-from colony_sim.words.finding import dashed
-from colony_sim.words.wording import limits, number
+from colony_sim.words.estimate import dashed, limits, number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

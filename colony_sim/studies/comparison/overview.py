@@ -7,14 +7,14 @@ import math
 import pandas as pd
 
 from colony_sim.figures.slide import Slide
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.outcome import handling_period
-from colony_sim.statistics.paired import t_interval
+from colony_sim.statistics.core import mean_interval
 from colony_sim.studies.comparison import draw as comparison
 from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.ranking import change
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, runs_in_words
-from colony_sim.words.finding import YIELD, dashed
-from colony_sim.words.wording import limits, number
+from colony_sim.words.estimate import dashed, limits, number
 
 UNIT = "g live larvae per day"
 LOSS_UNIT = "per 100 adults per day"
@@ -102,7 +102,7 @@ def _data(results: Results) -> pd.DataFrame:
                 seed=run.seed, day=run.day)  # fmt: skip
         steady = monthly[monthly["seed"].isin(_settled_seeds(results, policy))]
         for day, values in steady.groupby("day")["harvest_g"]:
-            low, high = t_interval(values.to_numpy())
+            low, high = mean_interval(values.to_numpy()).limits
             add("d", f"mean yield of settled runs, {length}-day mean", policy, values.mean(), UNIT,
                 day=day, low=low, high=high)  # fmt: skip
     columns = ["panel", "what", "policy", "seed", "day", "value", "low", "high", "unit"]

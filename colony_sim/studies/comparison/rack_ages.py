@@ -18,8 +18,8 @@ from colony_sim.figures.titles import fitting
 from colony_sim.studies.comparison.bin_cycles import cleared, cycles
 from colony_sim.studies.comparison.relive import Traces
 from colony_sim.studies.comparison.results import Results, footer, run_in_words
-from colony_sim.words.finding import dashed, shortened
-from colony_sim.words.wording import limits, number
+from colony_sim.words.estimate import dashed, limits, number
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

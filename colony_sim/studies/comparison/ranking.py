@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from colony_sim.words.finding import dashed, shortened, signed
-from colony_sim.words.wording import limits, number, separated
+from colony_sim.statistics.paired import separated
+from colony_sim.words.estimate import dashed, limits, number, signed
+from colony_sim.words.labels import shortened
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from colony_sim.figures import style
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results import manifest
-from colony_sim.words.finding import YIELD, shortened
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -14,7 +14,8 @@ import pyarrow.parquet as pq
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.measuring.outcome import SteadyMeasuring
-from colony_sim.results import manifest
+from colony_sim.results import findings, manifest
+from colony_sim.results.findings import Finding
 from colony_sim.results.folder import RunStore, claim, replace_tables, write_table
 from colony_sim.running.runner import Failure, Progress, check_workers, run_all
 from colony_sim.statistics.paired import (
@@ -113,6 +114,16 @@ class Comparison:
     against_default: pd.DataFrame | None = None
     narrowing: pd.DataFrame | None = None
 
+    @property
+    def findings(self) -> list[Finding]:
+        """Everything in words, by the part it plays."""
+        details = (self.details, *self.circumstances, *self.answer)
+        return [
+            Finding("answer", self.verdict),
+            *(Finding("detail", text) for text in details),
+            Finding("leaning", self.leaning),
+        ]
+
 
 def compare_plan(
     plan: Plan,
@@ -194,12 +205,19 @@ def compare_plan(
             if reached is not None:
                 write_table(staged, "precision", reached.drop(columns="point"))
                 comparison["precision"] = tuple(precision.in_words(reached, until))
+            found = Comparison(folder=folder, **comparison)
+            findings.write_text(staged, found.findings, plan.question)
+            data = manifest.build(plan, runs, [], command) | {
+                "findings": findings.as_data(found.findings),
+                "assumptions": {"looked_for": not without, "why_not": without},
+                "precision": until.as_dict() if until else None,
+            }
             # The figure is drawn from the tables and the manifest, as it would be later.
-            _write_manifest(plan, runs, staged, command, without, until)
+            manifest.write(staged, manifest.listing(data, staged))
             if draw is not None:
                 draw(staged)
-                _write_manifest(plan, runs, staged, command, without, until)
-    return Comparison(folder=folder, **comparison)
+                manifest.write(staged, manifest.listing(data, staged))
+    return found
 
 
 def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder: Path) -> dict:
@@ -245,8 +263,6 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
     ):
         write_table(folder, name, frame)
     rests_on = tuple(circumstances(plan))
-    text = "\n\n".join([plan.question, sentence, details, *rests_on]).lstrip() + "\n"
-    (folder / "verdict.txt").write_text(text, encoding="utf-8", newline="\n")
     return {
         "name": plan.name,
         "verdict": sentence,
@@ -267,14 +283,13 @@ def write_answer(
     run: Callable[[Plan], None],
     folder: Path,
 ) -> dict:
-    """Add the answer for one colony to the tables and the verdict; fields of a Comparison."""
+    """Add the answer for one colony to the tables; fields of a Comparison."""
     if plan.profile is None or pair is None:
         return {}
     found = this_colony(plan, pair, runs, store, run)
     lines = tuple(this_colony_in_words(found, plan.profile))
     write_table(folder, "against_default", found.against)
     write_table(folder, "narrowing", found.narrowing.table)
-    _append(folder, "\n\n".join(lines))
     return {
         "answer": lines,
         "against_default": found.against,
@@ -283,17 +298,11 @@ def write_answer(
 
 
 def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> dict:
-    """Add the assumptions to the tables and to the verdict; returns fields of a Comparison."""
+    """Add the assumptions to the tables; returns fields of a Comparison."""
     text = skipped(without) if lean is None else lean.text
     if lean is not None:
         write_table(folder, "assumptions", lean.table)
-    _append(folder, text)
     return {"leaning": text, "assumptions": None if lean is None else lean.table}
-
-
-def _append(folder: Path, text: str) -> None:
-    with open(folder / "verdict.txt", "a", encoding="utf-8", newline="\n") as file:
-        file.write(f"\n{text}\n")
 
 
 def _run(
@@ -340,21 +349,6 @@ def _quoted(table: pd.DataFrame) -> pd.DataFrame:
 def _order(plan: Plan, run: PlannedRun) -> tuple[int, int]:
     names = [policy.name for policy in plan.policies]
     return names.index(run.policy), run.replicate
-
-
-def _write_manifest(
-    plan: Plan,
-    runs: list[PlannedRun],
-    folder: Path,
-    command: str,
-    without: str,
-    until: precision.Rule | None,
-) -> None:
-    files = [path.name for path in folder.iterdir()]
-    data = manifest.build(plan, runs, files, command)
-    data["assumptions"] = {"looked_for": not without, "why_not": without}
-    data["precision"] = until.as_dict() if until else None
-    manifest.write(folder, data)
 
 
 class _DailyWriter:

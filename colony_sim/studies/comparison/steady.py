@@ -14,11 +14,11 @@ from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.measuring.outcome import handling_period
 from colony_sim.measuring.steady_state import MONITORED
-from colony_sim.statistics.paired import t_interval
+from colony_sim.statistics.core import mean_interval
 from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.results import Results, footer, runs_in_words
-from colony_sim.words.finding import dashed, shortened, signed
-from colony_sim.words.wording import limits
+from colony_sim.words.estimate import dashed, limits, signed
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -105,7 +105,7 @@ def _level(results: Results, daily: pd.DataFrame, group: Sequence[str]) -> str:
         changes = changes_in_window(results, daily, policy)
         if not len(changes):
             continue
-        low, high = t_interval(changes)
+        low, high = mean_interval(changes).limits
         row = pd.Series({"low": low, "high": high, "level": 0.95})
         interval = f", {dashed(limits(row))}" if np.isfinite(low) else ""
         runs = f"{len(changes)} run{'' if len(changes) == 1 else 's'}"

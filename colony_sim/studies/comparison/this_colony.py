@@ -16,13 +16,13 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.experiment.plan import Plan
-from colony_sim.measuring.catalogue import catalogue
+from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.measuring.outcome import SteadyMeasuring
 from colony_sim.results.folder import RunStore
+from colony_sim.statistics.core import mean_interval
 from colony_sim.statistics.information import Narrowing, narrowing
-from colony_sim.statistics.paired import paired_differences, t_interval
+from colony_sim.statistics.paired import paired_differences
 from colony_sim.studies.points import only
-from colony_sim.words.finding import YIELD
 
 
 @dataclass(frozen=True)
@@ -118,7 +118,7 @@ def _against(profile: pd.DataFrame, default: pd.DataFrame, pair: tuple[str, str]
             [_by_seed(runs, pair, measure) for runs in (default, profile)], axis=1, join="inner"
         )
         change = (both.iloc[:, 1] - both.iloc[:, 0]).to_numpy()
-        low, high = t_interval(change)
+        low, high = mean_interval(change).limits
         row = {
             "measure": measure, "unit": catalogue()[measure].unit,
             "policy": pair[0], "baseline": pair[1],

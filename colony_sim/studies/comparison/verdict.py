@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from decimal import ROUND_CEILING, ROUND_FLOOR
+from decimal import ROUND_CEILING
 
 import pandas as pd
 
 from colony_sim.measuring.catalogue import Measure, catalogue
-from colony_sim.words.wording import level, limits, number, separated
+from colony_sim.statistics.paired import separated
+from colony_sim.words.estimate import Estimate, number, percent_of, probability
 
 LOSSES = "adult_losses_per_100_per_day"
 REMINDER = "This is a statement about the model under its assumptions, not about a real colony."
@@ -221,20 +222,19 @@ def _excluded(row: pd.Series, measure: Measure) -> str:
         return "the runs do not differ at all"
     size = number(bound, ROUND_CEILING)
     size = f"{size} {measure.unit}"
-    return f"a difference of more than {size} either way is excluded at {level(row)}"
+    return f"a difference of more than {size} either way is excluded at {percent_of(row['level'])}"
 
 
 def _interval(row: pd.Series, unit: str) -> str:
-    unit = f" {unit}" if unit else ""
-    return f"{number(row['difference'])}{unit}, {limits(row)}"
+    found = Estimate.of(row, "difference", unit=unit)
+    return f"{found.value}, {found.interval}"
 
 
 def _relative(row: pd.Series) -> str:
-    if not all(math.isfinite(row[k]) for k in ("relative_low", "relative_high")):
+    found = Estimate.of(row, "relative_percent", "relative_{}", "%")
+    if not found.bounded:
         return ""
-    low = number(row["relative_low"], ROUND_FLOOR)
-    high = number(row["relative_high"], ROUND_CEILING)
-    return f", or {number(row['relative_percent'])} % ({low} to {high} %) of {row['baseline']}"
+    return f", or {found.value} ({found.limits} %) of {row['baseline']}"
 
 
 def _dropped(row: pd.Series) -> str:
@@ -303,4 +303,5 @@ def _list(items: Sequence[str]) -> str:
 
 
 def _p(p: float) -> str:
-    return f"p = {p:.2g}" if p >= 0.001 else "p < 0.001"
+    text = probability(p)
+    return f"p {text}" if text.startswith("<") else f"p = {text}"

@@ -14,7 +14,7 @@ from colony_sim.studies.origin import Origin, count, days
 from colony_sim.studies.search.run import OBJECTIVES, needed
 from colony_sim.studies.search.say import headline
 from colony_sim.words import labels
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -31,6 +31,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.design import Factor, entry, parse_vary
 from colony_sim.experiment.plan import Plan, model_fingerprint, replicate_seeds
 from colony_sim.extras import require
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.running.runner import Progress
 from colony_sim.studies.points import (
     PointRunner,
@@ -41,7 +42,6 @@ from colony_sim.studies.points import (
     open_points,
     window,
 )
-from colony_sim.words.finding import YIELD
 
 LOSSES, WORK, LAID = "adult_losses_per_100_per_day", "work_hours_per_week", "eggs_laid_per_day"
 MEASURES = (YIELD, LOSSES, WORK, LAID)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from decimal import ROUND_FLOOR
 
 import pandas as pd
 
 from colony_sim.studies.search.run import Search, needed
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, number
 
 
 def headline(result: Search) -> str:
@@ -74,7 +75,7 @@ def _one(result: Search, row: pd.Series) -> str:
     keys = ", ".join(f"{key} = {_value(row[key])}" for key in result.keys)
     persist = f"persisted in {row['persisted']} of {row['runs']} runs"
     word = {
-        "shown": f"at least {100 * row['persist_low']:.3g} % shown",
+        "shown": f"at least {number(100 * row['persist_low'], ROUND_FLOOR)} % shown",
         "open": "too few runs to tell",
         "not met": "limit not met",
     }[row["persistence"]]
@@ -101,8 +102,8 @@ def _work(row: pd.Series) -> str:
 
 
 def _limits(row: pd.Series, name: str) -> str:
-    low, high = row[f"{name}_low"], row[f"{name}_high"]
-    return f" ({number(low)} to {number(high)})" if math.isfinite(low) else ""
+    found = Estimate(math.nan, row[f"{name}_low"], row[f"{name}_high"])
+    return f" ({found.limits})" if found.bounded else ""
 
 
 def _value(value: object) -> str:

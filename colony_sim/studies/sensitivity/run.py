@@ -30,6 +30,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.experiment.profile import fitted_ranges
 from colony_sim.extras import require
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.catalogue import catalogue as measure_catalogue
 from colony_sim.running.runner import Progress
 from colony_sim.studies.comparison.assumptions import uncertain
@@ -48,7 +49,6 @@ from colony_sim.studies.points import (
     window,
 )
 from colony_sim.studies.sensitivity.indices import LEVELS, Noise, analyse, seed_noise
-from colony_sim.words.finding import YIELD
 
 METHODS = ("morris", "sobol", "oneway")
 WARM_UP, USED = 336, 252

@@ -9,8 +9,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.studies.sensitivity.run import Sensitivity
-from colony_sim.words.own_measurements import how_to_measure
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, number
 
 NAMED = 5
 WIDE = 0.5
@@ -47,10 +46,10 @@ def answer(result: Sensitivity) -> str:
 
 def _head(result: Sensitivity) -> str:
     mean, _, low, high = result.central
-    about = f" (95 % interval {number(low)} to {number(high)})" if math.isfinite(low) else ""
+    central = Estimate(mean, low, high, result.unit)
     text = (
         f"Result: {result.output}, days {result.span.warm_up + 1} to {result.span.days}, mean of "
-        f"{result.noise.seeds} seeds; {number(mean)} {result.unit}{about} with nothing moved. Each "
+        f"{result.noise.seeds} seeds; {central} with nothing moved. Each "
         f"of {len(result.table)} keys was {_HOW[result.method]}; {len(result.sampled)} points."
     )
     if result.drawn_in:
@@ -87,10 +86,10 @@ def floor(result: Sensitivity) -> float:
 
 
 def _influence(row, unit: str) -> str:
+    found = Estimate(row.influence, row.influence_low, row.influence_high)
     text = f"{number(row.influence)}{unit}"
-    if math.isfinite(row.influence_low):
-        text += f" (95 % bootstrap interval {number(row.influence_low)} to "
-        text += f"{number(row.influence_high)})"
+    if found.bounded:
+        text += f" (95 % bootstrap interval {found.limits})"
     if math.isfinite(row.seed_se):
         text += f", standard error over seeds {number(row.seed_se)}"
     return text
@@ -133,7 +132,7 @@ def _measure(table: pd.DataFrame) -> list[str]:
     rows = table[np.isfinite(table["influence"])].head(3)
     return [
         f"- {row.key} ({_about(row.key)}; plausible {row.low_value:g} to {row.high_value:g} "
-        f"{row.unit}): {how_to_measure(row.key)}."
+        f"{row.unit}): {catalogue()[row.key].measure}."
         for row in rows.itertuples()
     ]
 

@@ -16,8 +16,7 @@ from colony_sim.studies.origin import Origin, count, days
 from colony_sim.studies.sensitivity.say import WIDE, floor
 from colony_sim.studies.sensitivity.tornado import runs, subject
 from colony_sim.words import labels
-from colony_sim.words.finding import dashed
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, dashed, number
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -65,8 +64,8 @@ def headline(result: Sensitivity) -> str:
     elif sobol and top["influence_high"] - top["influence_low"] > WIDE:
         text = (
             f"The intervals do not rank the values: with {len(result.sampled)} points the total "
-            f"index of {labels.label(top['key'])} is anywhere from {number(top['influence_low'])} "
-            f"to {number(top['influence_high'])}"
+            f"index of {labels.label(top['key'])} is anywhere from "
+            f"{Estimate.of(top, 'influence', 'influence_{}').limits}"
         )
     else:
         text = (
@@ -210,8 +209,8 @@ def _alt(result: Sensitivity) -> str:
     unit = "" if sobol else f" {result.unit}"
     name = "Sobol' indices" if sobol else "Morris plane, mean absolute effect against spread,"
     parts = [
-        f"{labels.label(row.key)} {number(row.influence)}{unit} (95 % {number(row.influence_low)} "
-        f"to {number(row.influence_high)})"
+        f"{labels.label(row.key)} {number(row.influence)}{unit} (95 % "
+        f"{Estimate(row.influence, row.influence_low, row.influence_high).limits})"
         for row in result.table.head(SHOWN).itertuples()
     ]
     what = "Total index" if sobol else "Mean effect"

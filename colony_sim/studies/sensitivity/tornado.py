@@ -15,8 +15,8 @@ from colony_sim.figures.slide import Slide
 from colony_sim.statistics.best import Leading, leading
 from colony_sim.studies.origin import Origin, count, days
 from colony_sim.words import labels
-from colony_sim.words.finding import dashed, shortened
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import Estimate, dashed, number
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -198,16 +198,15 @@ def _label(key: str, unit: str) -> str:
 def _say(result: Sensitivity) -> str:
     top = result.table.iloc[0]
     mean, _, low, high = result.central
-    about = f" (95 % interval {dashed(number(low))} to {dashed(number(high))})"
+    central = dashed(str(Estimate(mean, low, high, result.unit)))
     ends = " and ".join(
         f"{dashed(number(top[f'at_{end}']))} at {labels.with_unit(top['key'], top[f'{end}_used'])}"
         for end in ENDS
     )
     return (
         f"{headline(result)}. Each bar moves one value to an end of its plausible range and leaves "
-        f"all others as they are. With nothing moved, {subject(result)} is {dashed(number(mean))} "
-        f"{result.unit}{about if math.isfinite(low) else ''}; with {labels.label(top['key'])} it "
-        f"is {ends}."
+        f"all others as they are. With nothing moved, {subject(result)} is {central}; "
+        f"with {labels.label(top['key'])} it is {ends}."
     )
 
 

@@ -15,7 +15,7 @@ BYTES_PER_RUN = 2_000
 
 
 @dataclass(frozen=True)
-class Estimate:
+class SweepCost:
     """Cost of a sweep.
 
     Attributes
@@ -67,7 +67,7 @@ class Estimate:
         return self.runs * BYTES_PER_RUN / 1e6
 
 
-def estimate(sweep: SweepPlan, folder: Path, executor: Executor | None, at_once: int) -> Estimate:
+def estimate(sweep: SweepPlan, folder: Path, executor: Executor | None, at_once: int) -> SweepCost:
     """Count the runs and what one takes.
 
     The cost is the mean over the runs in the store of the folder. Without any, one pilot run of
@@ -88,7 +88,7 @@ def estimate(sweep: SweepPlan, folder: Path, executor: Executor | None, at_once:
         memory = _Memory()
         for _ in run_all_points([first], 1, memory, executor, measuring):
             cost = memory.kept
-    return Estimate(
+    return SweepCost(
         points=len(sweep.points),
         policies=len(sweep.plan.policies),
         replicates=sweep.replicates,

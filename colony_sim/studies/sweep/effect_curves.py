@@ -17,8 +17,8 @@ from colony_sim.studies.sweep.scale import Scale
 from colony_sim.studies.sweep.stored import StoredSweep
 from colony_sim.studies.sweep.titles import Aim
 from colony_sim.words import labels
-from colony_sim.words.finding import dashed, shortened
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import dashed, number
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -15,7 +15,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -24,8 +23,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from colony_sim.statistics.best import paired_p_values
-from colony_sim.statistics.paired import holm
+from colony_sim.statistics.core import holm, paired_p
 from colony_sim.studies.points import mean_interval
 from colony_sim.studies.sweep.stored import StoredSweep, is_number
 
@@ -136,9 +134,8 @@ def _grid_levels(
             "mean": mean, "low": low, "high": high, "n": len(by_seed), "blocks": len(blocks),
         })  # fmt: skip
     x = by_seed.to_numpy(dtype=float).T
-    p = [paired_p_values((x[i] - x[j])[None, :])[0]
-         for i, j in itertools.combinations(range(len(levels)), 2)]  # fmt: skip
-    return rows, p
+    first, second = np.triu_indices(len(levels), k=1)
+    return rows, list(paired_p(x[first] - x[second]))
 
 
 def _bins(sweep: StoredSweep, key: str, values: pd.DataFrame) -> tuple[list[dict], list[float]]:

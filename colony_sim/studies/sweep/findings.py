@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from colony_sim.statistics.paired import holm
+from colony_sim.measuring.catalogue import YIELD
+from colony_sim.statistics.core import holm
 from colony_sim.studies import precision
-from colony_sim.words.finding import YIELD, shortened
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import number
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from colony_sim.studies.sweep.run import SweepPlan

@@ -22,8 +22,8 @@ from colony_sim.studies.sweep.findings import separated_anywhere
 from colony_sim.studies.sweep.stored import LEFT_OUT, StoredSweep
 from colony_sim.studies.sweep.titles import Aim
 from colony_sim.words import labels
-from colony_sim.words.finding import dashed, shortened, signed
-from colony_sim.words.wording import limits, number
+from colony_sim.words.estimate import dashed, limits, number, signed
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

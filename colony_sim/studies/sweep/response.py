@@ -19,8 +19,7 @@ from colony_sim.studies.sweep.scale import Scale
 from colony_sim.studies.sweep.stored import LEFT_OUT, StoredSweep
 from colony_sim.studies.sweep.titles import Aim
 from colony_sim.words import labels
-from colony_sim.words.finding import dashed
-from colony_sim.words.wording import limits, number
+from colony_sim.words.estimate import dashed, limits, number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -11,11 +11,10 @@ import pandas as pd
 import pyarrow.parquet as pq
 
 from colony_sim.errors import InputError
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
-from colony_sim.statistics.paired import STATUSES
-from colony_sim.statistics.pointwise import FAILED
-from colony_sim.words.finding import YIELD
+from colony_sim.statistics.pointwise import FAILED, STATUSES
 
 LOSS = "adult_losses_per_100_per_day"
 MEASURES = (YIELD, LOSS)

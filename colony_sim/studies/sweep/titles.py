@@ -9,15 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from colony_sim.measuring.catalogue import Measure, catalogue
+from colony_sim.measuring.catalogue import YIELD, Measure, catalogue
 from colony_sim.statistics.best import Leading, leading
 from colony_sim.statistics.pointwise import ranking
 from colony_sim.studies.origin import count
 from colony_sim.studies.sweep.findings import separated_anywhere
 from colony_sim.studies.sweep.stored import LOSS, StoredSweep, is_number
 from colony_sim.words import labels
-from colony_sim.words.finding import YIELD, dashed, shortened
-from colony_sim.words.wording import number
+from colony_sim.words.estimate import dashed, number
+from colony_sim.words.labels import shortened
 
 _STATUS = {"unsettled": "did not settle", "died_out": "died out", "failed": "failed"}
 
