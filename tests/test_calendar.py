@@ -28,6 +28,7 @@ from colony_sim.planning.choose import Effort
 from colony_sim.planning.facts import stored
 from colony_sim.planning.planner import make_plan
 from colony_sim.planning.request import read_request
+from colony_sim.planning.study import STUDY
 from colony_sim.results.folder import claim
 from colony_sim.results.study import write_study
 from colony_sim.running.task import run_task
@@ -687,7 +688,7 @@ def plan_folder(tmp_path_factory):
     effort = Effort(
         designed=1, first_seeds=1, seeds=2, fresh=2, parents=(), finalists=1, attempts=1
     )
-    with claim(place / "out", "tiny-plan"):
+    with claim(place / "out", "tiny-plan", STUDY.files):
         found = make_plan(request, place / "out", effort, executor=Inline(run_task))
         kept = stored(found, effort)
         plan = replace(found.plan, name="tiny-plan")

@@ -22,8 +22,9 @@ from test_figures import LONG as NAMES
 from colony_sim.errors import InputError
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
+from colony_sim.measuring.series import unpack
 from colony_sim.results import manifest
-from colony_sim.results.folder import RunStore
+from colony_sim.running.store import read_store
 from colony_sim.studies.comparison import bin_life, egg_fates, losses, overview, rack_ages, steady
 from colony_sim.studies.comparison import slides as comparison_slides
 from colony_sim.studies.comparison.bin_cycles import band, cleared, cycles, harvest_by_week
@@ -72,6 +73,12 @@ ALL = [(kind, name) for kind, names in {
     "one": ["comparison", "losses", "egg_fates", "bin_life", "rack_ages", "steady"],
     "dying": ["comparison", "losses", "egg_fates", "bin_life", "bin_life+", "rack_ages", "steady"],
 }.items() for name in names]  # fmt: skip
+
+
+def stored(folder, key) -> pd.DataFrame:
+    """Daily series of a stored run."""
+    with read_store(folder) as store:
+        return unpack(store.get(key)).daily
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -263,7 +270,7 @@ def test_the_account_of_eggs_closes_and_names_every_egg():
     key = next(
         e["key"] for e in facts["runs"] if (e["policy"], e["seed"]) == (run.policy, run.seed)
     )
-    daily = RunStore(folder).read(key).daily
+    daily = stored(folder, key)
     used = daily[daily["day"] > run["warm_up_days"]]
     laid = used["eggs_laid"].sum()
     assert row["eggs_laid"] == laid
@@ -280,7 +287,7 @@ def test_the_account_of_eggs_closes_and_names_every_egg():
 def test_the_account_from_the_first_day_counts_the_founders():
     folder = made("two")
     facts = manifest.read(folder)
-    daily = RunStore(folder).read(facts["runs"][0]["key"]).daily
+    daily = stored(folder, facts["runs"][0]["key"])
     account = egg_ledger(daily, 0)
     assert sum(account.values()) == pytest.approx(100)
     last = daily.iloc[-1]

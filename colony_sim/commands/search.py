@@ -7,15 +7,12 @@ from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
-from colony_sim.commands.show import console
-from colony_sim.commands.study import draw, held, needed, split
+from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
-from colony_sim.results.study import write_study
-from colony_sim.studies.profile_words import circumstances
-from colony_sim.studies.search.run import USED, WARM_UP, Limits, search
-from colony_sim.studies.search.say import headline, in_words
-from colony_sim.studies.stored import SEARCH, search_facts
+from colony_sim.studies.search.run import USED, WARM_UP, Limits
+from colony_sim.studies.search.study import STUDY
+from colony_sim.studies.study import carry_out
 
 
 def run_search(
@@ -39,12 +36,14 @@ def run_search(
     plan = replace(plan, name=f"{plan.name}-search")
     folder = out if out is not None else Path("results") / plan.name
     needed("optuna", "optuna>=5.0", "search")
-    with held(folder, plan.name) as on_progress:
-        result = search(
+    with shown(folder, plan.name) as on_progress:
+        result = carry_out(
+            STUDY,
             plan,
             folder,
-            _specs(keys),
-            limits,
+            command=command_line(),
+            keys=_specs(keys),
+            limits=limits,
             trials=trials,
             replicates=replicates,
             fresh=fresh,
@@ -54,21 +53,7 @@ def run_search(
             workers=workers,
             on_progress=on_progress,
         )
-        text = "\n".join([in_words(result), *circumstances(plan)])
-        write_study(
-            plan,
-            folder,
-            SEARCH,
-            {"trials": result.trials, "front": result.front},
-            f"{headline(result)}.\n\n{text}",
-            search_facts(result),
-            command=command_line(),
-            draw=draw,
-        )
-    to = console()
-    to.print(text, highlight=False, markup=False)
-    to.print(f"{headline(result)}.", style="bold", highlight=False, markup=False)
-    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+    tell(result)
 
 
 def _specs(text: str) -> list[str]:

@@ -12,8 +12,8 @@ import pandas as pd
 from colony_sim.errors import InputError
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
-from colony_sim.report.words import HEADED, QUESTIONS
 from colony_sim.studies.comparison.verdict import REMINDER
+from colony_sim.studies.registry import study
 from colony_sim.talk.deck import Deck, gather
 from colony_sim.words.finding import YIELD, dashed
 from colony_sim.words.wording import number
@@ -99,16 +99,17 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
             str(folder / "verdict.txt"), "contents", "damaged", "the verdict as compare wrote it"
         )
     deck = gather(folder, beside)
+    kind = study(facts.get("kind"))
     shared = {
         "facts": facts,
-        "question": _question(facts, question),
-        "part_of": question if facts.get("kind") in QUESTIONS else "",
+        "question": kind.question or question or kind.kind.capitalize(),
+        "part_of": question if kind.question else "",
         "deck": deck,
         "invented": "invented scenario" in text,
         "policies": None if not handling else tables.policies_table(handling, summary, differences),
     }
     if not compared:
-        headed = facts.get("kind") in HEADED and paragraphs
+        headed = kind.headed and paragraphs
         headline = paragraphs[0] if headed else deck.slides[0].title
         return Contents(
             answer=dashed(f"{_under(facts)}: {headline.rstrip('.')}."),
@@ -146,11 +147,6 @@ def _under(facts: dict[str, Any]) -> str:
     if not profile:
         return "In this model and under its assumptions"
     return f"In this model with profile “{profile['name']}” and under its other assumptions"
-
-
-def _question(facts: dict[str, Any], question: str) -> str:
-    kind = str(facts.get("kind"))
-    return QUESTIONS.get(kind) or question or kind.capitalize()
 
 
 def _paragraphs(folder: Path, question: str) -> tuple[str, ...]:

@@ -2,17 +2,6 @@
 
 from __future__ import annotations
 
-QUESTIONS = {
-    "sweep": "What changes with the keys that were varied?",
-    "break-even map": "Where does the order of the two policies turn?",
-    "sensitivity": "Which unknowns move the result most?",
-    "search": "Which handling gives much, loses little and takes little work?",
-}
-"""What a study of an experiment asks, by its kind; other kinds have the question of their own."""
-
-HEADED = ("break-even map", "search", "plan", "fit")
-"""Kinds whose ``verdict.txt`` begins with the answer; of others it is the first slide's title."""
-
 LIMITS = (
     (
         "How much your colony will yield.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +10,17 @@ import pandas as pd
 
 from colony_sim.experiment.plan import Plan
 from colony_sim.results import manifest
-from colony_sim.results.folder import replace_tables, write_table
+from colony_sim.results.folder import MANIFEST, replace_tables, write_table
+from colony_sim.results.methods import METHODS
+
+VERDICT = "verdict.txt"
+
+
+def files_of(tables: Iterable[str], figures: Iterable[str]) -> frozenset[str]:
+    """Names of all files of a results folder with these tables and figures."""
+    names = {f"{name}.{end}" for name in tables for end in ("parquet", "csv")}
+    names |= {f"{name}.{end}" for name in figures for end in ("png", "svg")}
+    return frozenset({*names, VERDICT, METHODS, MANIFEST})
 
 
 def write_study(
@@ -21,10 +31,11 @@ def write_study(
     text: str,
     facts: Mapping[str, Any],
     *,
+    design: str = "",
     command: str = "",
     draw: Callable[[Path], object] | None = None,
 ) -> None:
-    """Replace the tables of a results folder (held with ``store.claim``).
+    """Replace the tables of a results folder (held with ``folder.claim``).
 
     Parameters
     ----------
@@ -40,6 +51,8 @@ def write_study(
         What was found, in words, for ``verdict.txt``.
     facts : mapping
         Settings of the study, for the manifest.
+    design : str
+        How it was done and what was estimated, in sentences for a paper.
     command : str
         Command line, for the manifest.
     draw : callable, optional
@@ -49,10 +62,10 @@ def write_study(
     with replace_tables(folder) as staged:
         for name, table in tables.items():
             write_table(staged, name, table)
-        (staged / "verdict.txt").write_text(text.rstrip() + "\n", encoding="utf-8", newline="\n")
-        data = manifest.build(plan, [], [path.name for path in staged.iterdir()], command)
-        data |= {"kind": kind, "study": dict(facts)}
+        (staged / VERDICT).write_text(text.rstrip() + "\n", encoding="utf-8", newline="\n")
+        data = manifest.build(plan, [], command)
+        data |= {"kind": kind, "study": dict(facts), "design": design}
         manifest.write(staged, data)
         if draw is not None:
             draw(staged)
-            manifest.write(staged, manifest.listing(data, staged))
+            manifest.write(staged, data)

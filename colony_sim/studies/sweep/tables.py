@@ -87,11 +87,11 @@ def write(
     write_table(folder, "points", sweep.points.reset_index())
     varied = list(sweep.points.columns)
     written.finding = [*found.sentences(), *circumstances(plan, varied)]
-    data = _manifest(sweep, written, [path.name for path in folder.iterdir()], command)
+    data = _manifest(sweep, written, command)
     manifest.write(folder, data)
     if draw is not None:
         draw(folder)
-        manifest.write(folder, manifest.listing(data, folder))
+        manifest.write(folder, data)
     return written
 
 
@@ -162,8 +162,8 @@ def _where(row: pd.Series, sweep: SweepPlan) -> str:
     )
 
 
-def _manifest(sweep: SweepPlan, written: Written, files: list[str], command: str) -> dict:
-    data = manifest.build(sweep.plan, [], files, command)
+def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict:
+    data = manifest.build(sweep.plan, [], command)
     del data["runs"]
     factors = [
         {"key": f.key, "values": list(f.values)}
