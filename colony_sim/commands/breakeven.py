@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import shown, split, tell
 from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import expand
 from colony_sim.studies.breakeven.run import USED, WARM_UP, parse_axis
 from colony_sim.studies.breakeven.study import STUDY
-from colony_sim.studies.study import carry_out
+from colony_sim.studies.study import carry_out, study_plan
 from colony_sim.words.finding import YIELD
 
 
@@ -32,8 +30,9 @@ def run_break_even(
     profile: Path | None = None,
 ) -> None:
     """Map the paired difference of two policies over two keys."""
-    plan = expand(load(file), replicates=replicates, seed=seed, profile=profile_of(profile))
-    plan = replace(plan, name=f"{plan.name}-breakeven")
+    plan = study_plan(
+        load(file), "breakeven", replicates=replicates, seed=seed, profile=profile_of(profile)
+    )
     folder = out if out is not None else Path("results") / plan.name
     with shown(folder, plan.name) as on_progress:
         result = carry_out(

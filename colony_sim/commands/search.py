@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import expand
 from colony_sim.studies.search.run import USED, WARM_UP, Limits
 from colony_sim.studies.search.study import STUDY
-from colony_sim.studies.study import carry_out
+from colony_sim.studies.study import carry_out, study_plan
 
 
 def run_search(
@@ -32,8 +30,7 @@ def run_search(
     profile: Path | None = None,
 ) -> None:
     """Search handling keys for yield, few losses and little work within limits."""
-    plan = expand(load(file), seed=seed, profile=profile_of(profile))
-    plan = replace(plan, name=f"{plan.name}-search")
+    plan = study_plan(load(file), "search", seed=seed, profile=profile_of(profile))
     folder = out if out is not None else Path("results") / plan.name
     needed("optuna", "optuna>=5.0", "search")
     with shown(folder, plan.name) as on_progress:

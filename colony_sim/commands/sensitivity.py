@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import expand
 from colony_sim.studies.sensitivity.run import SEEDS, USED, WARM_UP, chosen_entries
 from colony_sim.studies.sensitivity.study import STUDY
-from colony_sim.studies.study import carry_out
+from colony_sim.studies.study import carry_out, study_plan
 from colony_sim.words.finding import YIELD
 
 
@@ -35,8 +33,9 @@ def run_sensitivity(
 ) -> None:
     """Vary keys over their plausible ranges and tell which of them the result hangs on."""
     replicates = SEEDS.get(method) if replicates is None else replicates
-    plan = expand(load(file), replicates=replicates, seed=seed, profile=profile_of(profile))
-    plan = replace(plan, name=f"{plan.name}-{method}")
+    plan = study_plan(
+        load(file), method, replicates=replicates, seed=seed, profile=profile_of(profile)
+    )
     entries = chosen_entries(split(keys), group, method)
     folder = out if out is not None else Path("results") / plan.name
     if method in ("morris", "sobol"):

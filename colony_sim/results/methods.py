@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from colony_sim.biology.climate import Climate
+
 METHODS = "methods.txt"
 CITE = "colony_sim/docs/CITATION.cff"
 
@@ -34,11 +36,9 @@ def _asked(data: Mapping[str, Any]):
     if founders.get("breeders"):
         larvae = f" and {founders['larvae']} larvae" if founders.get("larvae") else ""
         yield f"Each colony was founded with {founders['breeders']} beetles{larvae}."
-    climate = data.get("climate")
-    if climate:
-        yield f"Air temperature: {_climate(climate)}."
-    seeds = head.get("seeds")
-    days = founders.get("days")
+    seeds, days = head.get("seeds"), founders.get("days")
+    if data.get("climate") and days:
+        yield f"Air temperature: {_climate(data['climate'], days)}."
     if seeds and data["kind"] == "comparison":
         yield (
             f"Every policy was run for {days} days with the same {len(seeds)} seeds "
@@ -49,13 +49,13 @@ def _asked(data: Mapping[str, Any]):
         yield f"Seeds were derived from seed {founders['seed']}."
 
 
-def _climate(climate: Mapping[str, Any]) -> str:
-    values = climate.get("values") or ()
-    if len(values) == 1:
-        return f"constant at {values[0]:g} °C"
-    if values and all(isinstance(value, int | float) for value in values):
-        return f"{climate['kind']}, {min(values):.1f} to {max(values):.1f} °C"
-    return str(climate["kind"])
+def _climate(data: Mapping[str, Any], days: int) -> str:
+    climate = Climate.from_dict(data)
+    air = climate.daily(days)
+    if climate.kind == "constant":
+        return f"constant at {air[0]:g} C"
+    kind = climate.kind.replace("_", " ")
+    return f"{kind}, daily means of {air.min():.1f} to {air.max():.1f} C"
 
 
 def _profile(data: Mapping[str, Any]) -> str:

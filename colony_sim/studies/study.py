@@ -7,14 +7,15 @@ of its results folder, its slides, its page and what the commands and the librar
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from colony_sim.errors import InputError
-from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.files import Experiment
+from colony_sim.experiment.plan import Plan, expand
 from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST, claim
@@ -162,6 +163,12 @@ class StudyResult:
     @property
     def _finding(self) -> str:
         return self.headline or self.text.split("\n", 1)[0]
+
+
+def study_plan(experiment: Experiment, ending: str, **options: Any) -> Plan:
+    """The plan of an experiment (``options`` as for ``expand``), its name with an ending."""
+    plan = expand(experiment, **options)
+    return replace(plan, name=f"{plan.name}-{ending}")
 
 
 def carry_out(

@@ -62,6 +62,18 @@ def findings(folder: Path, data: dict[str, Any]) -> BreakEven:
     )
 
 
+def design(result: BreakEven) -> str:
+    """The grid, and what was estimated in each cell."""
+    return (
+        f"Policies “{result.first}” and “{result.second}” were run on a grid of "
+        f"{len(result.x.values)} values of {result.x.key} and {len(result.y.values)} of "
+        f"{result.y.key}, with the same {len(result.seeds)} seeds in every cell, for "
+        f"{result.span.days} days of which the last {result.span.used} were measured. Estimand: "
+        f"mean paired difference in {result.measure}, first minus second, with its 95 % t interval "
+        "for each cell alone."
+    )
+
+
 def say(result: BreakEven, plan: Plan) -> Said:
     """What the map shows and what it rests on."""
     rests_on = circumstances(plan, (result.x.key, result.y.key))
@@ -86,6 +98,7 @@ STUDY = Study(
     slides=slides,
     frames=lambda result: {"breakeven": result.table, "crossings": crossings(result)},
     facts=facts,
+    design=design,
     question="Where does the order of the two policies turn?",
     headed=True,
     beside=True,

@@ -43,6 +43,7 @@ from colony_sim.studies.profile_words import (
     with_profile,
 )
 from colony_sim.words.finding import finding
+from colony_sim.words.showing import as_html, one_line
 
 DAILY = (
     "day", "temperature_c", "eggs", "larvae", "pupae", "adults", "breeders", "larvae_g",
@@ -56,6 +57,11 @@ TABLES = ("runs", "measures", "policies", "differences", "all_differences", "die
 MORE_TABLES = ("daily", "against_default", "narrowing", "assumptions", "precision")
 FIGURES = ("comparison",)
 FILES = files_of((*TABLES, *MORE_TABLES), FIGURES)
+DESIGN = (
+    "The warm-up of each run was found from its daily series and left out. Estimands: mean of each "
+    "measure over settled runs, and mean difference between policies paired by seed, each with its "
+    "95 % t interval; p values are adjusted by Holm."
+)
 ERRORS = "failed_runs.txt"
 """File with the whole errors of runs that failed."""
 
@@ -78,7 +84,7 @@ class RunsFailed(Exception):
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Comparison:
     """A finished comparison of policies.
 
@@ -130,6 +136,12 @@ class Comparison:
     answer: tuple[str, ...] = ()
     against_default: pd.DataFrame | None = None
     narrowing: pd.DataFrame | None = None
+
+    def __repr__(self) -> str:
+        return one_line(f"Comparison {self.name}", self.verdict, self.folder)
+
+    def _repr_html_(self) -> str:
+        return as_html(f"Comparison {self.name}", self.verdict, self.differences)
 
 
 def compare_plan(
@@ -398,6 +410,7 @@ def _write_manifest(
     data = manifest.build(plan, runs, command)
     data["assumptions"] = {"looked_for": not without, "why_not": without}
     data["precision"] = until.as_dict() if until else None
+    data["design"] = DESIGN
     manifest.write(folder, data)
 
 

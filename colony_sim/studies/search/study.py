@@ -45,6 +45,17 @@ def findings(folder: Path, data: dict[str, Any]) -> Search:
     )
 
 
+def design(result: Search) -> str:
+    """How candidates were tried, and how the best were judged."""
+    return (
+        f"{len(result.trials)} candidates for {', '.join(result.keys)} were proposed by a "
+        f"tree-structured Parzen estimator and tried on {result.search_seeds} seeds, in runs of "
+        f"{result.span.days} days of which the last {result.span.used} were measured; the "
+        f"non-dominated ones were run again on {result.fresh_seeds} fresh seeds, from which all "
+        "means are given."
+    )
+
+
 def say(result: Search, plan: Plan) -> Said:
     """What the search found and what it rests on."""
     return Said(headline(result), "\n".join([in_words(result), *circumstances(plan)]))
@@ -68,6 +79,7 @@ STUDY = Study(
     slides=slides,
     frames=lambda result: {"trials": result.trials, "front": result.front},
     facts=facts,
+    design=design,
     question="Which handling gives much, loses little and takes little work?",
     headed=True,
     beside=True,

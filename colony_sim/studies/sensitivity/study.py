@@ -65,6 +65,16 @@ def findings(folder: Path, data: dict[str, Any]) -> Sensitivity:
     )
 
 
+def design(result: Sensitivity) -> str:
+    """The points, and what was estimated from them."""
+    return (
+        f"{len(result.keys)} values were varied over their plausible ranges by the method "
+        f"“{result.method}” ({len(result.sampled)} points, {result.noise.seeds} seeds each), in "
+        f"runs of {result.span.days} days of which the last {result.span.used} were measured. "
+        f"Estimand: {result.output}."
+    )
+
+
 def say(result: Sensitivity, plan: Plan) -> Said:
     """Which keys move the result and what it rests on."""
     rests_on = circumstances(plan, result.keys, ranges=True)
@@ -98,6 +108,7 @@ STUDY = Study(
     slides=slides,
     frames=lambda result: {"sensitivity": result.table, "sampled": result.sampled},
     facts=facts,
+    design=design,
     question="Which unknowns move the result most?",
     beside=True,
 )

@@ -36,6 +36,7 @@ from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
 from colony_sim.studies.precision import Rule, make_rule, next_replicates, reached
 from colony_sim.studies.sweep import tables as sweep_tables
+from colony_sim.words.showing import as_html, one_line
 
 MOST_RUNS = 10_000_000
 
@@ -104,7 +105,7 @@ class SweepPlan:
             yield from runs_of(here, number, pairs, measuring)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Sweep:
     """A finished sweep.
 
@@ -133,6 +134,12 @@ class Sweep:
     def table(self, name: str) -> pd.DataFrame:
         """One of the tables."""
         return pd.read_parquet(self.folder / f"{name}.parquet")
+
+    def __repr__(self) -> str:
+        return one_line(f"Sweep {self.name}, {self.n_runs} runs", self.finding[0], self.folder)
+
+    def _repr_html_(self) -> str:
+        return as_html(f"Sweep {self.name}", " ".join(self.finding), self.table("summary"))
 
 
 def plan_sweep(

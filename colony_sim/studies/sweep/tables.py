@@ -174,6 +174,7 @@ def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict:
     return {
         **data,
         "kind": "sweep",
+        "design": _design(sweep, written),
         "sweep": {
             "design": sweep.design,
             "design_seed": sweep.design_seed,
@@ -185,6 +186,18 @@ def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict:
             "n_failed": written.n_failed,
         },
     }
+
+
+def _design(sweep: SweepPlan, written: Written) -> str:
+    """The points, and what was estimated at each."""
+    keys = ", ".join(factor.key for factor in sweep.factors)
+    return (
+        f"{keys} were varied over {len(sweep.points)} points of a {sweep.design} design, "
+        f"{written.n_runs} runs of {sweep.plan.days} days in all, with the same seeds at every "
+        "point and policy. The warm-up of each run was found from its daily series and left out. "
+        "Estimands: means over settled runs and differences paired by seed, at each point, with "
+        "95 % t intervals."
+    )
 
 
 class _Table:
