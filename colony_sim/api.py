@@ -402,11 +402,21 @@ def search(
     """
     plan = _plan(experiment, "search", seed=seed, profile=profile)
     return carry_out(
-        searches.STUDY, plan, _folder(out, plan.name), figures=figures, keys=keys,
-        limits=search_run.Limits(bins, minutes_per_week, breeders, persist), trials=trials,
-        replicates=replicates, fresh=fresh, policy=policy, warm_up=warm_up, used=used,
-        workers=workers, on_progress=on_progress,
-    )  # fmt: skip
+        searches.STUDY,
+        plan,
+        _folder(out, plan.name),
+        figures=figures,
+        keys=keys,
+        limits=search_run.Limits(bins, minutes_per_week, breeders, persist),
+        trials=trials,
+        replicates=replicates,
+        fresh=fresh,
+        policy=policy,
+        warm_up=warm_up,
+        used=used,
+        workers=workers,
+        on_progress=on_progress,
+    )
 
 
 def plan(
@@ -456,10 +466,16 @@ def plan(
     base = base_plan(request, fitted)
     base = replace(base, name=base.name + ("-quick" if quick else ""))
     return carry_out(
-        planning.STUDY, base, _folder(out, base.name), figures=figures, request=request,
-        effort=QUICK if quick else Effort(), profile=fitted, workers=workers,
+        planning.STUDY,
+        base,
+        _folder(out, base.name),
+        figures=figures,
+        request=request,
+        effort=QUICK if quick else Effort(),
+        profile=fitted,
+        workers=workers,
         progress=lambda stage: on_progress,
-    )  # fmt: skip
+    )
 
 
 def check_evidence(

@@ -126,7 +126,7 @@ def test_tables_do_not_depend_on_how_many_points_are_in_memory(place, monkeypatc
     result, _ = swept(place / "parts", monkeypatch, executor=Inline(some_fail), **until)
     assert result.n_failed == 2 * 3
     first, second = (tables(place / name) for name in ("whole", "parts"))
-    assert first.keys() == second.keys() and len(first) == 14
+    assert first.keys() == second.keys() and len(first) == 15
     for name in first:
         if name.endswith(".csv"):
             assert first[name] == second[name], name

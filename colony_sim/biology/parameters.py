@@ -253,7 +253,8 @@ class Parameters(Mapping[str, Value]):
             for key, value in self._changed().items()
         )
         head = "<tr><th>key</th><th>value</th><th>default</th></tr>"
-        return f"<p>{len(self)} parameters; those not at their defaults:</p><table>{head}{rows}</table>"
+        told = f"{len(self)} parameters; those not at their defaults:"
+        return f"<p>{told}</p><table>{head}{rows}</table>"
 
     def _changed(self) -> dict[str, Value]:
         return {k: v for k, v in self._values.items() if v != catalogue()[k].value}
