@@ -281,7 +281,7 @@ def test_one_run_takes_medians_or_a_draw(experiment):
     assert {key: medians[key] for key in KEYS} == PROFILE.medians()
     third = single(experiment, profile=PROFILE, draw=3).scenario.parameters
     assert tuple(third[key] for key in KEYS) == tuple(PROFILE.draws[2])
-    with pytest.raises(InputError, match="only with --profile"):
+    with pytest.raises(InputError, match="only with `profile`"):
         single(experiment, draw=3)
     with pytest.raises(InputError, match="from 1 to 40"):
         single(experiment, profile=PROFILE, draw=41)

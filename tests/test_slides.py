@@ -705,7 +705,7 @@ def test_stages_and_ages_keep_apart_in_colour_blind_sight():
 
 
 def test_a_seed_that_is_none_of_the_runs_is_refused():
-    with pytest.raises(InputError, match="--seed = 5; allowed: the seed of a run in"):
+    with pytest.raises(InputError, match="argument: seed = 5; allowed: the seed of a run in"):
         comparison_slides.slides(made("one"), seed=5)
 
 

@@ -248,7 +248,7 @@ class PointRunner:
 
 @contextmanager
 def open_points(folder: Path, workers: int | None = None) -> Iterator[PointRunner]:
-    """Open the store of a folder (held with ``store.claim``) and worker processes."""
+    """Open the store of a folder (held with ``folder.claim``) and worker processes."""
     with open_store(folder) as store, open_executor(workers) as executor:
         yield PointRunner(store, executor)
 

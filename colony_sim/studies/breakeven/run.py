@@ -126,9 +126,9 @@ def grid(x: Axis, y: Axis) -> list[dict[str, Value]]:
 
 def break_even(
     plan: Plan,
+    folder: Path,
     x: Axis,
     y: Axis,
-    folder: Path,
     *,
     policies: Sequence[str] | None = None,
     replicates: int = 5,
@@ -145,9 +145,9 @@ def break_even(
     ----------
     plan : Plan
         The experiment; of more than two policies `policies` names the two.
-    x, y : Axis
     folder : Path
-        Results folder, held with ``store.claim``; finished runs are kept in it.
+        Results folder, held with ``folder.claim``; finished runs are kept in it.
+    x, y : Axis
     policies : two names, optional
         First and second; default: the other policy and the baseline.
     replicates : int

@@ -144,7 +144,7 @@ def search(
     plan : Plan
         The experiment.
     folder : Path
-        Results folder, held with ``store.claim``. Trials are kept in ``study.sqlite`` there: the
+        Results folder, held with ``folder.claim``. Trials are kept in ``study.sqlite`` there: the
         same search goes on where it stopped, or on to more trials.
     keys : sequence of str
         ``key`` (its plausible range, or all its choices), ``key=low:high`` or ``key=a,b,c``.

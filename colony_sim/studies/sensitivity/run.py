@@ -159,7 +159,7 @@ def sensitivity(
     plan : Plan
         The experiment.
     folder : Path
-        Results folder, held with ``store.claim``.
+        Results folder, held with ``folder.claim``.
     method : str
         One of `METHODS`.
     entries : sequence of Entry, optional
