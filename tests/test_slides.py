@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import re
+import sqlite3
+from contextlib import closing
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -719,3 +721,13 @@ def test_runs_of_another_version_are_said_not_shown(tmp_path):
     assert "The bins cannot be shown: the stored runs come out otherwise than stored" in slide.title
     assert len(found) == 5
     readable(slide)
+
+
+def test_a_comparison_of_an_earlier_version_has_no_account_of_its_eggs(tmp_path):
+    folder = small("two", tmp_path)
+    with closing(sqlite3.connect(folder / "runs.sqlite")) as store, store:
+        store.execute("PRAGMA user_version = 1")
+    found = read(folder)
+    table = egg_ledgers(folder, found.manifest, found.runs)
+    assert len(table) and table[[*FATES, STOCK]].isna().all(axis=None)
+    assert "No account of the eggs" in egg_fates.slide(found, folder).title

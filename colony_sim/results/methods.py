@@ -45,6 +45,8 @@ def _asked(data: Mapping[str, Any]):
             f"({', '.join(map(str, seeds))}), derived from seed {head['seed']}; random numbers are "
             "keyed by individual and day (Philox4x32-10), so that runs with one seed are paired."
         )
+    elif data["kind"] == "single run":
+        yield f"One run of {days} days with seed {data['seed']} under policy “{data['policy']}”."
     elif founders.get("seed") is not None:
         yield f"Seeds were derived from seed {founders['seed']}."
 

@@ -192,7 +192,7 @@ def _design(sweep: SweepPlan, written: Written) -> str:
     """The points, and what was estimated at each."""
     keys = ", ".join(factor.key for factor in sweep.factors)
     return (
-        f"{keys} were varied over {len(sweep.points)} points of a {sweep.design} design, "
+        f"Varied: {keys}, over {len(sweep.points)} points of a {sweep.design} design, "
         f"{written.n_runs} runs of {sweep.plan.days} days in all, with the same seeds at every "
         "point and policy. The warm-up of each run was found from its daily series and left out. "
         "Estimands: means over settled runs and differences paired by seed, at each point, with "
