@@ -574,7 +574,7 @@ def test_the_command_writes_the_same_bytes_every_time(folder, capsys):
     assert (code, err) == (0, []) and "1 Dec 2031 to 28 Nov 2032" in text
     assert tree(out) == first
     # The folder is still a results folder, and what was made of it is kept.
-    with claim(folder, "rack-run-short"):
+    with claim(folder, "rack-run-short", ()):
         pass
     assert (folder / "calendar" / "mine.txt").read_text() == "kept"
 

@@ -176,7 +176,7 @@ def test_a_folder_of_slides_half_written_is_swept_by_the_next_comparison(tmp_pat
     left = folder / ".slides.123.tmp"
     left.mkdir()
     (left / "01-comparison.png").write_bytes(b"half")
-    with claim(folder, "small"):
+    with claim(folder, "small", ()):
         pass
     assert not left.exists()
 

@@ -82,8 +82,8 @@ def run_fit(
     from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 
     workers = check_workers(workers)
-    seed = whole("--seed", seed, 0, 2**32 - 1, 1)
-    simulations = whole("--simulations", simulations, fitting.LEAST_SIMULATIONS,
+    seed = whole("seed", seed, 0, 2**32 - 1, 1)
+    simulations = whole("simulations", simulations, fitting.LEAST_SIMULATIONS,
                         fitting.MOST_SIMULATIONS, fitting.SIMULATIONS)  # fmt: skip
     name = checked_name(name, log)
     logbook, schedule = fitting.read_schedule(log)
