@@ -7,21 +7,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from colony_sim.experiment.files import Experiment, load
-from colony_sim.experiment.plan import expand, single
+from colony_sim.biology.parameters import Value
+from colony_sim.errors import InputError
+from colony_sim.evidence import study as published
+from colony_sim.experiment.files import LARGEST_SEED, Experiment, load
+from colony_sim.experiment.plan import Plan, expand, single, whole
 from colony_sim.experiment.profile import Profile, read_profile
+from colony_sim.planning import study as planning
+from colony_sim.planning.choose import QUICK, Effort
+from colony_sim.planning.planner import base_plan
+from colony_sim.planning.request import read_request
 from colony_sim.running.runner import Progress, compile_kernels
+from colony_sim.studies.breakeven import run as breakeven_run
+from colony_sim.studies.breakeven import study as maps
+from colony_sim.studies.comparison import study as comparison
 from colony_sim.studies.comparison.run import Comparison, RunsFailed, compare_plan
+from colony_sim.studies.search import run as search_run
+from colony_sim.studies.search import study as searches
+from colony_sim.studies.sensitivity import run as sensitivity_run
+from colony_sim.studies.sensitivity import study as analyses
+from colony_sim.studies.study import StudyResult, carry_out, study_plan
+from colony_sim.studies.sweep import study as sweeps
 from colony_sim.studies.sweep.run import Sweep, plan_sweep, run_sweep
+from colony_sim.words.finding import YIELD
 
 if TYPE_CHECKING:
     from colony_sim.colony.simulate import RunRecord
 
-__all__ = ["Comparison", "Experiment", "RunsFailed", "compare", "load", "simulate_policy", "sweep"]
+__all__ = [
+    "Comparison",
+    "Experiment",
+    "InputError",
+    "RunsFailed",
+    "StudyResult",
+    "Sweep",
+    "breakeven",
+    "check_evidence",
+    "compare",
+    "load",
+    "plan",
+    "search",
+    "sensitivity",
+    "simulate_policy",
+    "sweep",
+]
 
 
 def compare(
@@ -80,17 +114,14 @@ def compare(
         experiment = load(experiment)
     fitted = _fitted(profile)
     plan = expand(experiment, quick=quick, replicates=replicates, seed=seed, profile=fitted)
-    folder = Path(out) if out is not None else Path("results") / plan.name
-    draw = None
-    if figures:
-        from colony_sim.commands.compare import draw
+    folder = _folder(out, plan.name)
     return compare_plan(
         plan,
         folder,
         workers=workers,
         fresh=fresh,
         on_progress=on_progress,
-        draw=draw,
+        draw=comparison.STUDY.draw if figures else None,
         assumptions=assumptions and not quick,
         without="a quick comparison" if quick else "not asked for",
         on_assumptions=on_progress,
@@ -132,7 +163,7 @@ def sweep(
         Called with the number of finished runs and the seconds left.
     **options
         ``design``, ``points``, ``design_seed``, ``replicates``, ``seed``, ``policy``, ``quick``,
-        ``until``, ``least`` and ``most``, as on the command line.
+        ``until``, ``least`` and ``most``, as :func:`plan_sweep` takes them.
 
     Returns
     -------
@@ -147,13 +178,352 @@ def sweep(
     if not isinstance(experiment, Experiment):
         experiment = load(experiment)
     plan = plan_sweep(experiment, vary=vary, profile=_fitted(profile), **options)
-    folder = Path(out) if out is not None else Path("results") / plan.plan.name
-    draw = None
-    if figures:
-        from colony_sim.commands.sweep import draw
+    folder = _folder(out, plan.plan.name)
     return run_sweep(
-        plan, folder, workers=workers, cluster=cluster, on_progress=on_progress, draw=draw
+        plan, folder, workers=workers, cluster=cluster, on_progress=on_progress,
+        draw=sweeps.STUDY.draw if figures else None,
+    )  # fmt: skip
+
+
+def breakeven(
+    experiment: Experiment | str | Path,
+    x: str,
+    y: str,
+    *,
+    policies: Sequence[str] | None = None,
+    replicates: int = 5,
+    measure: str = YIELD,
+    warm_up: int = breakeven_run.WARM_UP,
+    used: int = breakeven_run.USED,
+    seed: int | None = None,
+    out: str | Path | None = None,
+    workers: int | None = None,
+    profile: Profile | str | Path | None = None,
+    figures: bool = True,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> StudyResult:
+    """Map where the ranking of two policies flips, over two keys.
+
+    Parameters
+    ----------
+    experiment : Experiment, str or Path
+        From :func:`load`, or the file itself.
+    x, y : str
+        Keys across and upwards with their values, such as ``"rack.bins=6,12"`` or
+        ``"rotation.interval_days=7:35:7"``.
+    policies : two names, optional
+        First and second; default: the other policy and the baseline.
+    replicates : int
+        Seeds of each cell.
+    measure : str
+        Key of the measure compared.
+    warm_up, used : int
+        Days left out, and days measured.
+    seed : int, optional
+        Seed of the study; default: that of the file.
+    out : str or Path, optional
+        Results folder; default ``results/<name>-breakeven`` below the working folder.
+    workers : int, optional
+        Worker processes; default one per core. The results do not depend on it.
+    profile : Profile, str or Path, optional
+        Fitted biology of one colony, or its file: one draw for each replicate.
+    figures : bool
+        Draw the figure as well.
+    on_progress : callable
+        Called with the number of finished runs and the seconds left.
+
+    Returns
+    -------
+    StudyResult
+        Tables ``breakeven`` (one row a cell) and ``crossings``.
+
+    Raises
+    ------
+    InputError
+        If the file or an argument is not allowed or the results folder cannot be used.
+    points.PointsFailed
+        If a run raised; runs that finished are kept.
+    """
+    plan = _plan(experiment, "breakeven", seed=seed, profile=profile, replicates=replicates)
+    return carry_out(
+        maps.STUDY,
+        plan,
+        _folder(out, plan.name),
+        figures=figures,
+        x=breakeven_run.parse_axis("argument x", x),
+        y=breakeven_run.parse_axis("argument y", y),
+        policies=policies,
+        replicates=replicates,
+        measure=measure,
+        warm_up=warm_up,
+        used=used,
+        workers=workers,
+        on_progress=on_progress,
     )
+
+
+def sensitivity(
+    experiment: Experiment | str | Path,
+    *,
+    method: str = "morris",
+    keys: Sequence[str] | None = None,
+    group: str | None = None,
+    policies: Sequence[str] | None = None,
+    measure: str = YIELD,
+    size: int | None = None,
+    replicates: int | None = None,
+    warm_up: int = sensitivity_run.WARM_UP,
+    used: int = sensitivity_run.USED,
+    seed: int | None = None,
+    out: str | Path | None = None,
+    workers: int | None = None,
+    profile: Profile | str | Path | None = None,
+    figures: bool = True,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> StudyResult:
+    """Find the unknowns that would change the result.
+
+    Parameters
+    ----------
+    experiment : Experiment, str or Path
+        From :func:`load`, or the file itself.
+    method : str
+        ``"morris"``, ``"sobol"`` (both need SALib) or ``"oneway"``.
+    keys : sequence of str, optional
+        Keys to vary over their plausible ranges; default: those of `group`.
+    group : str, optional
+        ``"biology"`` (its uncertain values; the default) or ``"handling"``.
+    policies : one or two names, optional
+        One policy, or first and second of a difference.
+    measure : str
+        Key of the measure looked at.
+    size : int, optional
+        Trajectories (default 10) or Sobol' base sample, a power of two (default 64).
+    replicates : int, optional
+        Seeds of each point; default 2, for ``"oneway"`` 6.
+    warm_up, used, seed, workers, profile, figures, on_progress
+        As for :func:`breakeven`.
+    out : str or Path, optional
+        Results folder; default ``results/<name>-<method>`` below the working folder.
+
+    Returns
+    -------
+    StudyResult
+        Tables ``sensitivity`` (one row a key) and ``sampled`` (one row a point).
+
+    Raises
+    ------
+    InputError
+        If the file or an argument is not allowed or the results folder cannot be used.
+    MissingExtra
+        If SALib is needed and not installed.
+    points.PointsFailed
+        If a run raised; runs that finished are kept.
+    """
+    replicates = sensitivity_run.SEEDS.get(method) if replicates is None else replicates
+    plan = _plan(experiment, method, seed=seed, profile=profile, replicates=replicates)
+    return carry_out(
+        analyses.STUDY,
+        plan,
+        _folder(out, plan.name),
+        figures=figures,
+        method=method,
+        entries=sensitivity_run.chosen_entries(keys, group, method),
+        policies=policies,
+        measure=measure,
+        size=size,
+        replicates=replicates,
+        warm_up=warm_up,
+        used=used,
+        workers=workers,
+        on_progress=on_progress,
+    )
+
+
+def search(
+    experiment: Experiment | str | Path,
+    keys: Sequence[str],
+    *,
+    bins: int | None = None,
+    minutes_per_week: float | None = None,
+    breeders: int | None = None,
+    persist: float = 0.95,
+    trials: int = 100,
+    replicates: int = 3,
+    fresh: int | None = None,
+    policy: str | None = None,
+    warm_up: int = search_run.WARM_UP,
+    used: int = search_run.USED,
+    seed: int | None = None,
+    out: str | Path | None = None,
+    workers: int | None = None,
+    profile: Profile | str | Path | None = None,
+    figures: bool = True,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> StudyResult:
+    """Search for the best handling under limits of room, time and founders (needs Optuna).
+
+    Parameters
+    ----------
+    experiment : Experiment, str or Path
+        From :func:`load`, or the file itself.
+    keys : sequence of str
+        Handling keys: ``key``, ``key=low:high`` or ``key=a,b,c``.
+    bins, breeders : int, optional
+        Bins in the rack and beetles to start with; default: those of the file.
+    minutes_per_week : float, optional
+        Work at most; default: no limit.
+    persist : float
+        Probability with which the colony must persist.
+    trials : int
+        Candidates to try.
+    replicates, fresh : int
+        Seeds of each candidate, and fresh ones of each of the front.
+    policy : str, optional
+        Policy with the other keys; default: the baseline.
+    warm_up, used, seed, workers, profile, figures, on_progress
+        As for :func:`breakeven`.
+    out : str or Path, optional
+        Results folder; default ``results/<name>-search`` below the working folder.
+
+    Returns
+    -------
+    StudyResult
+        Tables ``trials`` (one row a candidate) and ``front`` (those run again on fresh seeds).
+
+    Raises
+    ------
+    InputError
+        If the file or an argument is not allowed or the results folder cannot be used.
+    MissingExtra
+        If Optuna is not installed.
+    points.PointsFailed
+        If a run raised; runs that finished are kept.
+    """
+    plan = _plan(experiment, "search", seed=seed, profile=profile)
+    return carry_out(
+        searches.STUDY,
+        plan,
+        _folder(out, plan.name),
+        figures=figures,
+        keys=keys,
+        limits=search_run.Limits(bins, minutes_per_week, breeders, persist),
+        trials=trials,
+        replicates=replicates,
+        fresh=fresh,
+        policy=policy,
+        warm_up=warm_up,
+        used=used,
+        workers=workers,
+        on_progress=on_progress,
+    )
+
+
+def plan(
+    file: str | Path | None = None,
+    *,
+    quick: bool = False,
+    out: str | Path | None = None,
+    workers: int | None = None,
+    profile: Profile | str | Path | None = None,
+    figures: bool = True,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+    **options: object,
+) -> StudyResult:
+    """Size a rack and plan its year, or find what is short.
+
+    Parameters
+    ----------
+    file : str or Path, optional
+        Plan file; what `options` give goes before it.
+    quick : bool
+        Fewer candidates and runs; results in ``results/<name>-plan-quick``.
+    out : str or Path, optional
+        Results folder; default ``results/<name>-plan`` below the working folder.
+    workers, profile, figures
+        As for :func:`breakeven`.
+    on_progress : callable
+        Called with how far the runs of the present stage are.
+    **options
+        Such as ``grams_per_day``, ``bins``, ``temperature`` (C) and ``start`` (a date), as
+        :func:`colony_sim.planning.request.read_request` takes them.
+
+    Returns
+    -------
+    StudyResult
+        Tables ``weeks``, ``purchases``, ``startup``, ``candidates`` and ``plan_log``; where
+        something is short also ``shortfalls`` and ``remedies``.
+
+    Raises
+    ------
+    InputError
+        If the file or an argument is not allowed or the results folder cannot be used.
+    points.PointsFailed
+        If a run raised; runs that finished are kept.
+    """
+    request = read_request(None if file is None else Path(file), options)
+    fitted = _fitted(profile)
+    base = base_plan(request, fitted)
+    base = replace(base, name=base.name + ("-quick" if quick else ""))
+    return carry_out(
+        planning.STUDY,
+        base,
+        _folder(out, base.name),
+        figures=figures,
+        request=request,
+        effort=QUICK if quick else Effort(),
+        profile=fitted,
+        workers=workers,
+        progress=lambda stage: on_progress,
+    )
+
+
+def check_evidence(
+    *,
+    values: Mapping[str, Value] | None = None,
+    teeth: bool = False,
+    keys: Sequence[str] | None = None,
+    seed: int | None = None,
+    out: str | Path | None = None,
+    workers: int | None = None,
+    figures: bool = True,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+) -> StudyResult:
+    """Live the published experiments and count the numbers that come out.
+
+    Parameters
+    ----------
+    values : mapping, optional
+        Values of the biology in place of the defaults.
+    teeth : bool
+        Move every value of the biology alone to both ends of its range as well (some 15 minutes).
+    keys : sequence of str, optional
+        With `teeth`: these values only.
+    seed : int, optional
+        Seed of the runs; default 1.
+    out : str or Path, optional
+        Results folder; default ``results/evidence`` below the working folder.
+    workers, figures
+        As for :func:`breakeven`.
+    on_progress : callable
+        Called with the number of experiments lived.
+
+    Returns
+    -------
+    StudyResult
+        Tables ``evidence`` (one row a published number), ``keepers`` and ``keepers_grid``; with
+        `teeth` also ``informed``.
+
+    Raises
+    ------
+    InputError
+        If an argument is not allowed or the results folder cannot be used.
+    """
+    return published.run_evidence(
+        _folder(out, published.NAME), values=dict(values or {}),
+        seed=whole("seed", seed, 0, LARGEST_SEED, 1), workers=workers, bite=teeth, keys=keys,
+        figures=figures, on_progress=on_progress,
+    )  # fmt: skip
 
 
 def simulate_policy(
@@ -204,3 +574,15 @@ def simulate_policy(
 
 def _fitted(profile: Profile | str | Path | None) -> Profile | None:
     return profile if profile is None or isinstance(profile, Profile) else read_profile(profile)
+
+
+def _plan(
+    experiment: Experiment | str | Path, ending: str, *, profile: object = None, **options: object
+) -> Plan:
+    if not isinstance(experiment, Experiment):
+        experiment = load(experiment)
+    return study_plan(experiment, ending, profile=_fitted(profile), **options)
+
+
+def _folder(out: str | Path | None, name: str) -> Path:
+    return Path(out) if out is not None else Path("results") / name

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+ARGUMENT = "argument"
+"""``where`` of an argument of a function, which is the ``key``; ``argument NAME`` if a part of it
+is at fault. The commands show its option in its place."""
+
 
 class InputError(Exception):
     """Bad input, told in one line: where, which key, which value, what is allowed.
@@ -9,7 +13,7 @@ class InputError(Exception):
     Parameters
     ----------
     where : str
-        File name, option or folder the value came from.
+        File name, argument or folder the value came from.
     key : str
         Key, column or row at fault.
     value : object

@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import re
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 FAKE_MODEL = Path(__file__).with_name("fake_model")
@@ -102,6 +104,14 @@ def tree(folder: Path) -> dict[str, bytes]:
     }
 
 
-def run_files(folder: Path) -> list[Path]:
-    """Files of finished runs in a results folder."""
-    return sorted((folder / "runs").glob("[0-9a-f]*.parquet"))
+def stored_runs(folder: Path) -> dict[str, tuple[str, float]]:
+    """Checksum and seconds of the finished runs of a results folder, by key."""
+    file = folder / "runs.sqlite"
+    if not file.exists():
+        return {}
+    with closing(sqlite3.connect(f"{file.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+        try:
+            rows = connection.execute("SELECT key, checksum, seconds FROM runs").fetchall()
+        except sqlite3.OperationalError:  # It is just being made.
+            return {}
+    return {key: (checksum, seconds) for key, checksum, seconds in rows}

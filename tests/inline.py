@@ -8,7 +8,8 @@ from concurrent.futures import Future
 import numpy as np
 
 from colony_sim.measuring.catalogue import catalogue
-from colony_sim.running.task import Task, TaskResult
+from colony_sim.running.protocol import TaskResult
+from colony_sim.running.task import Task
 
 
 def made_up(task: Task) -> TaskResult:

@@ -13,7 +13,8 @@ from inline import Inline
 
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import catalogue
-from colony_sim.running.task import Task, TaskResult
+from colony_sim.running.protocol import TaskResult
+from colony_sim.running.task import Task
 from colony_sim.studies.sweep import run as sweep_module
 from colony_sim.studies.sweep.run import plan_sweep, run_sweep
 

@@ -10,7 +10,8 @@ from pathlib import Path
 from colony_sim.colony.simulate import simulate
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
-from colony_sim.results.folder import RunStore
+from colony_sim.measuring.series import pack
+from colony_sim.running.store import open_store
 from colony_sim.studies.comparison.run import compare_plan
 
 HEAD = """\
@@ -69,10 +70,10 @@ def make(folder: Path, kind: str) -> Path:
     file = folder.parent / f"{folder.name}.toml"
     file.write_text(text, encoding="utf-8")
     plan = expand(load(file))
-    store = RunStore(folder)
-    for run in plan.runs():
-        record = simulate(run.scenario)
-        store.save(run.key, record.daily, record.died_out_day)
+    with open_store(folder) as store:
+        for run in plan.runs():
+            record = simulate(run.scenario)
+            store.save(run.key, pack(record.daily, record.died_out_day))
     compare_plan(plan, folder, workers=1, command="colony-sim compare small.toml")
     return folder
 

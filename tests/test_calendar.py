@@ -28,6 +28,7 @@ from colony_sim.planning.choose import Effort
 from colony_sim.planning.facts import stored
 from colony_sim.planning.planner import make_plan
 from colony_sim.planning.request import read_request
+from colony_sim.planning.study import STUDY
 from colony_sim.results.folder import claim
 from colony_sim.results.study import write_study
 from colony_sim.running.task import run_task
@@ -573,7 +574,7 @@ def test_the_command_writes_the_same_bytes_every_time(folder, capsys):
     assert (code, err) == (0, []) and "1 Dec 2031 to 28 Nov 2032" in text
     assert tree(out) == first
     # The folder is still a results folder, and what was made of it is kept.
-    with claim(folder, "rack-run-short"):
+    with claim(folder, "rack-run-short", ()):
         pass
     assert (folder / "calendar" / "mine.txt").read_text() == "kept"
 
@@ -687,7 +688,7 @@ def plan_folder(tmp_path_factory):
     effort = Effort(
         designed=1, first_seeds=1, seeds=2, fresh=2, parents=(), finalists=1, attempts=1
     )
-    with claim(place / "out", "tiny-plan"):
+    with claim(place / "out", "tiny-plan", STUDY.files):
         found = make_plan(request, place / "out", effort, executor=Inline(run_task))
         kept = stored(found, effort)
         plan = replace(found.plan, name="tiny-plan")

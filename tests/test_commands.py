@@ -12,7 +12,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from commandline import EXPERIMENT, PROGRAM, cli, environment, tree
+from commandline import EXPERIMENT, PROGRAM, cli, environment, stored_runs, tree
 
 from colony_sim import __version__
 from colony_sim.commands.main import run
@@ -129,9 +129,9 @@ def test_manifest_holds_all_it_takes(done):
     assert manifest["software"]["numpy"] == np.__version__
     assert manifest["command"].endswith("compare demo.toml --no-assumptions")
     assert {name for name in manifest["files"]} == {
-        path.name for path in folder.iterdir() if path.is_file() and path.name != ".lock"
+        path.name for path in folder.iterdir() if path.name not in (".lock", "runs.sqlite")
     }
-    assert all((folder / "runs" / f"{run['key']}.parquet").is_file() for run in manifest["runs"])
+    assert {run["key"] for run in manifest["runs"]} == stored_runs(folder).keys()
 
 
 def test_quick_has_a_folder_of_its_own(tmp_path):
@@ -159,7 +159,7 @@ def test_repeat_names_the_first_difference(done, tmp_path):
     folder.mkdir()
     original = tree(place / "results/demo")
     for name, data in original.items():
-        if not name.startswith("runs/"):  # The stored runs are not needed.
+        if name != "runs.sqlite":  # The stored runs are not needed.
             (folder / name).write_bytes(data)
     daily = pq.read_table(folder / "daily.parquet")
     grams = daily["larvae_g"].to_numpy().copy()

@@ -54,7 +54,7 @@ def test_a_key_alone_is_its_plausible_range():
 @pytest.mark.parametrize(
     ("text", "parts"),
     [
-        ("seed=1,2", ("seed", "--replicates")),
+        ("seed=1,2", ("seed", "`replicates`")),
         ("rotation.interval_day=7", ("rotation.interval_day", "such as rotation.interval_days")),
         (f"{DAYS}=7,x", (DAYS, "'x'", "a whole number from 1")),
         (f"{DAYS}=7.5,9", (DAYS, "7.5", "a whole number from 1")),
@@ -76,7 +76,7 @@ def test_what_is_no_variation_is_refused_with_option_key_value_and_allowed(text,
     with pytest.raises(InputError) as error:
         parse_vary(text)
     line = error.value.line
-    assert line.startswith("--vary: ") and "\n" not in line
+    assert line.startswith("argument vary: ") and "\n" not in line
     assert [part for part in parts if part not in line] == []
 
 
@@ -132,11 +132,11 @@ def test_another_seed_gives_another_design():
     ("factors", "design", "n", "parts"),
     [
         (RANGES, "factorial", None, ("harvest.fraction", "0.2:0.8", "LOW:HIGH:STEP")),
-        (RANGES, "sobol", 12, ("--points", "12", "8 or 16")),
-        (RANGES, "sobol", None, ("--points", "nothing")),
-        (RANGES, "lhs", 0, ("--points", "0", "from 1 to")),
-        (RANGES[2:], "factorial", 4, ("--points", "4", "lhs or sobol")),
-        (RANGES, "grid", 4, ("--design", "grid", "factorial, lhs, sobol")),
+        (RANGES, "sobol", 12, ("points", "12", "8 or 16")),
+        (RANGES, "sobol", None, ("points", "nothing")),
+        (RANGES, "lhs", 0, ("points", "0", "from 1 to")),
+        (RANGES[2:], "factorial", 4, ("points", "4", "lhs or sobol")),
+        (RANGES, "grid", 4, ("design", "grid", "factorial, lhs, sobol")),
         ([], "factorial", None, ("vary", "nothing", "at least one key")),
         (RANGES + RANGES[:1], "lhs", 4, ("harvest.fraction", "given twice")),
     ],

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import sys
+from contextlib import closing
 
 import numpy as np
 import pandas as pd
 import pytest
-from commandline import cli, tree
+from commandline import cli, stored_runs
 from pictures import readable
 
 from colony_sim.biology.climate import constant
@@ -104,18 +106,19 @@ def test_the_same_seed_gives_the_same_draws(job, small, posterior):
 
 def test_stored_logs_are_used_again(tmp_path, job):
     first = simulate_logs(job, TRAIN, 40, tmp_path)
-    before = tree(tmp_path)
+    before = stored_runs(tmp_path)
     told = []
     more = simulate_logs(job, TRAIN, 50, tmp_path, on_progress=told.append)
-    assert tree(tmp_path) == before  # The last chunk was filled up.
-    assert told[0].reused == told[0].total == 50
+    assert len(before) == 2 and stored_runs(tmp_path) == before  # The last chunk was filled up.
+    assert told[-1].reused == told[-1].total == 50
     assert np.array_equal(more.values[:40], first.values)
 
 
 def test_a_damaged_store_is_not_used(tmp_path, job):
     first = simulate_logs(job, TRAIN, 25, tmp_path)
-    (path,) = tmp_path.iterdir()
-    path.write_bytes(path.read_bytes()[:-40])
+    with closing(sqlite3.connect(tmp_path / "runs.sqlite")) as store, store:
+        cut = "UPDATE runs SET payload = substr(payload, 1, length(payload) - 40)"
+        assert store.execute(cut).rowcount == 1
     again = simulate_logs(job, TRAIN, 25, tmp_path)
     assert np.array_equal(first.values, again.values)
 
@@ -260,7 +263,7 @@ def test_without_sbi_one_line_says_what_to_install(tmp_path, monkeypatch, log):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--simulations", 20), "--simulations = 20; allowed: a whole number from 200"),
+        (("--simulations", 20), "argument: simulations = 20; allowed: a whole number from 200"),
         (("--policy", "mine"), "--policy = 'mine'; allowed: only with --experiment"),
         (("--name", "My Log"), "--name = 'My Log'"),
         (("--keys", "larva.durations"), "unknown key = 'larva.durations'"),

@@ -100,15 +100,18 @@ def test_reached_is_half_of_the_paired_interval_and_counts_pairs():
 @pytest.mark.parametrize(
     ("arguments", "expected"),
     [
-        ((["yield=1"],), "--until: measure = 'yield'; allowed: MEASURE=HALFWIDTH with yield_g"),
+        (
+            (["yield=1"],),
+            "argument until: measure = 'yield'; allowed: MEASURE=HALFWIDTH with yield_g",
+        ),
         (([f"{YIELD}=0"],), f"{YIELD} = '0'; allowed: a half width above 0 (g/day)"),
         (([f"{YIELD}=nan"],), "'nan'"),
         (([YIELD],), "a half width above 0"),
         (([f"{YIELD}=1", f"{YIELD}=2"],), "every measure once"),
-        (([f"{YIELD}=1"], 1), "--least = 1; allowed: a whole number from 2"),
-        (([f"{YIELD}=1"], 20, 10), "--most = 10; allowed: a whole number from 20"),
-        (([], None, 10), "--most = 10; allowed: only with --until"),
-        (([f"{YIELD}=1"], None, None, 5), "--replicates = 5; allowed: not with --until"),
+        (([f"{YIELD}=1"], 1), "least = 1; allowed: a whole number from 2"),
+        (([f"{YIELD}=1"], 20, 10), "most = 10; allowed: a whole number from 20"),
+        (([], None, 10), "most = 10; allowed: only with `until`"),
+        (([f"{YIELD}=1"], None, None, 5), "replicates = 5; allowed: not with `until`"),
     ],
 )
 def test_what_is_no_rule_is_refused(arguments, expected):

@@ -28,8 +28,9 @@ from colony_sim.measuring.catalogue import catalogue as measures
 from colony_sim.measuring.outcome import SteadyMeasuring
 from colony_sim.results import manifest
 from colony_sim.running.executor import point_plan, run_points
+from colony_sim.running.protocol import TaskResult
 from colony_sim.running.store import open_store
-from colony_sim.running.task import Task, TaskResult
+from colony_sim.running.task import Task
 from colony_sim.statistics.information import narrowing, runs_needed
 from colony_sim.studies import points
 from colony_sim.studies.comparison.assumptions import find_assumptions, uncertain
@@ -280,7 +281,7 @@ def test_one_run_takes_medians_or_a_draw(experiment):
     assert {key: medians[key] for key in KEYS} == PROFILE.medians()
     third = single(experiment, profile=PROFILE, draw=3).scenario.parameters
     assert tuple(third[key] for key in KEYS) == tuple(PROFILE.draws[2])
-    with pytest.raises(InputError, match="only with --profile"):
+    with pytest.raises(InputError, match="only with `profile`"):
         single(experiment, draw=3)
     with pytest.raises(InputError, match="from 1 to 40"):
         single(experiment, profile=PROFILE, draw=41)
@@ -289,7 +290,7 @@ def test_one_run_takes_medians_or_a_draw(experiment):
 def test_the_manifest_alone_gives_the_plan_back(experiment):
     for profile in (None, PROFILE):
         plan = expand(experiment, profile=profile)
-        stored = json.loads(json.dumps(manifest.build(plan, [], [], "")))
+        stored = json.loads(json.dumps(manifest.build(plan, [], "")))
         again = manifest.plan_from(stored, "x")
         assert again == plan
         assert [run.key for run in again.runs()] == [run.key for run in plan.runs()]

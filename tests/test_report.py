@@ -40,6 +40,7 @@ from colony_sim.report.page import SCRIPTS, write_report
 from colony_sim.results import manifest
 from colony_sim.results.findings import Finding
 from colony_sim.studies.comparison.relive import Traces
+from colony_sim.studies.registry import study
 from colony_sim.talk.deck import Deck
 from colony_sim.words.estimate import dashed, probability
 
@@ -315,7 +316,7 @@ def test_answer_of_a_study_is_the_headline_of_its_verdict(tmp_path):
     answer = text_of(next(e for e in root.iter("p") if e.get("class") == "answer"))
     assert answer == "In this model and under its assumptions: Nothing was found below −3."
     assert "More −4 words." in text_of(next(root.iter("details")))
-    assert text_of(next(root.iter("h1"))) == words.QUESTIONS["break-even map"]
+    assert text_of(next(root.iter("h1"))) == study("break-even map").question
     assert QUESTION in text_of(root.find("body/header"))
 
 

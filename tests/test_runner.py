@@ -8,7 +8,7 @@ import signal
 import time
 
 import pytest
-from commandline import EXPERIMENT, cli, run_files, start, told, tree, wait_for
+from commandline import EXPERIMENT, cli, start, stored_runs, told, tree, wait_for
 
 # Few days: enough for the mechanics, and every run is quick.
 SHORT = EXPERIMENT.replace("days = 700", "days = 60")
@@ -58,29 +58,35 @@ def alive_in_group(group: int) -> list[int]:
 
 
 def tables(folder) -> dict[str, bytes]:
-    return {name: data for name, data in tree(folder).items() if not name.startswith("runs/")}
+    """Files of a results folder but for its store of runs."""
+    return {name: data for name, data in tree(folder).items() if not name.startswith("runs.sqlite")}
 
 
 def test_the_number_of_workers_changes_no_byte(place, two_replicates):
     code, _, err = cli("compare", "demo.toml", "--replicates", 2, "--workers", 3, cwd=place)
     assert (code, err) == (0, [])
-    one, three = tree(two_replicates[0]), tree(place / "results/demo")
-    assert len(run_files(place / "results/demo")) == 4
+    one, three = tables(two_replicates[0]), tables(place / "results/demo")
     one.pop("manifest.json"), three.pop("manifest.json")
     assert one.keys() == three.keys()
     assert [name for name in one if one[name] != three[name]] == []
+    # The stored runs are the same as well, in whatever order they came in.
+    one, three = stored_runs(two_replicates[0]), stored_runs(place / "results/demo")
+    assert len(one) == 4
+    assert {k: checksum for k, (checksum, _) in one.items()} == {
+        k: checksum for k, (checksum, _) in three.items()
+    }
 
 
 def test_finished_runs_are_reused_and_runs_of_other_input_are_not(begun, two_replicates):
     assert sorted(two_replicates[1]) == sorted(f"{i} {s}" for i in (14, 21) for s in SEEDS[:2])
     folder, log = begun / "results/demo", begun / "log"
-    before = {path: path.stat().st_mtime_ns for path in run_files(folder)}
+    before = stored_runs(folder)
     # More replicates, and one policy changed: only what is new is simulated.
     (begun / "demo.toml").write_text(SHORT.replace("= 21", "= 28"))
     assert cli("compare", "demo.toml", cwd=begun, log=log)[0] == 0
     new = [f"14 {seed}" for seed in SEEDS[2:]] + [f"28 {seed}" for seed in SEEDS]
     assert sorted(logged(log)) == sorted(new)
-    after = {path: path.stat().st_mtime_ns for path in run_files(folder)}
+    after = stored_runs(folder)
     assert before.items() <= after.items() and len(after) == 4 + 6
 
 
@@ -89,19 +95,19 @@ def test_ctrl_c_stops_at_once_and_keeps_finished_runs(place, whole_group):
     log = place / "log"
     folder = place / "results/demo"
     process = start("compare", "demo.toml", "--workers", 2, cwd=place, faults="slow=0.01", log=log)
-    wait_for(lambda: len(run_files(folder)) >= 2)
+    wait_for(lambda: len(stored_runs(folder)) >= 2)
     asked = time.monotonic()
     (os.killpg if whole_group else os.kill)(process.pid, signal.SIGINT)
     _, err = process.communicate(timeout=20)
     assert time.monotonic() - asked < 2.0
     assert process.returncode == 130
-    finished = len(run_files(folder))
+    finished = len(stored_runs(folder))
     assert 2 <= finished < 8
     (line,) = told(err)
     assert f"Stopped. {finished} of 8 runs are finished and kept" in line
     assert "the same command goes on from there" in line
     wait_for(lambda: not alive_in_group(process.pid), 5)
-    assert {path.name for path in folder.iterdir()} == {"runs", ".lock"}
+    assert {path.name for path in folder.iterdir()} == {"runs.sqlite", ".lock"}
     if whole_group:
         log.unlink()
         assert cli("compare", "demo.toml", cwd=place, log=log)[0] == 0
@@ -112,12 +118,12 @@ def test_a_killed_parent_leaves_old_tables_and_no_workers(begun):
     folder = begun / "results/demo"
     before = tables(folder)
     process = start("compare", "demo.toml", "--workers", 2, cwd=begun, faults="slow=0.01")
-    wait_for(lambda: len(run_files(folder)) >= 5)
+    wait_for(lambda: len(stored_runs(folder)) >= 5)
     os.kill(process.pid, signal.SIGKILL)
     process.communicate(timeout=20)
     assert tables(folder) == before
     wait_for(lambda: not alive_in_group(process.pid), 5)
-    assert len(run_files(folder)) < 8
+    assert len(stored_runs(folder)) < 8
 
 
 def test_a_run_that_raises_does_not_stop_the_others(begun):
@@ -128,21 +134,22 @@ def test_a_run_that_raises_does_not_stop_the_others(begun):
     (line,) = err
     assert "2 of 8 runs failed" in line
     assert f"policy short, seed {SEEDS[2]}: RuntimeError: bin 3 is on fire" in line
-    assert len(run_files(folder)) == 6
-    errors = sorted((folder / "runs").glob("*.error.txt"))
-    assert len(errors) == 2 and any(path.name in line for path in errors)
-    assert "Traceback" in errors[0].read_text()
-    assert tables(folder) == before
+    assert len(stored_runs(folder)) == 6
+    errors = folder / "failed_runs.txt"
+    assert str(errors.relative_to(begun)) in line
+    text = errors.read_text()
+    assert text.count("Traceback") == text.count(f", seed {SEEDS[2]}\n") == 2
+    assert {name: data for name, data in tables(folder).items() if name != errors.name} == before
 
     code, _, err = cli("compare", "demo.toml", "--fresh", cwd=begun, log=log)
     assert (code, err) == (0, [])
-    assert len(logged(log)) == len(run_files(folder)) == 8
-    assert not list((folder / "runs").glob("*.error.txt"))
+    assert len(logged(log)) == len(stored_runs(folder)) == 8
+    assert not errors.exists()
 
 
 def test_a_worker_that_is_killed_is_told_in_one_line(place):
     code, _, err = cli("compare", "demo.toml", "--workers", 2, cwd=place, faults=f"exit={SEEDS[2]}")
-    finished = len(run_files(place / "results/demo"))
+    finished = len(stored_runs(place / "results/demo"))
     assert code == 1
     (line,) = err
     assert f"{finished} of 8 runs were finished" in line and "fewer --workers" in line

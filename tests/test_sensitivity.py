@@ -162,7 +162,7 @@ def test_which_keys():
                               (None, "law", "biology or handling")):  # fmt: skip
         with pytest.raises(InputError, match=told):
             chosen_entries(keys, group, "morris")
-    with pytest.raises(InputError, match="--group biology"):
+    with pytest.raises(InputError, match="`group` biology"):
         chosen_entries(None, None, "sobol")
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import re
+import sqlite3
+from contextlib import closing
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -22,8 +24,9 @@ from test_figures import LONG as NAMES
 from colony_sim.errors import InputError
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
+from colony_sim.measuring.series import unpack
 from colony_sim.results import manifest
-from colony_sim.results.folder import RunStore
+from colony_sim.running.store import read_store
 from colony_sim.studies.comparison import bin_life, egg_fates, losses, overview, rack_ages, steady
 from colony_sim.studies.comparison import slides as comparison_slides
 from colony_sim.studies.comparison.bin_cycles import band, cleared, cycles, harvest_by_week
@@ -72,6 +75,12 @@ ALL = [(kind, name) for kind, names in {
     "one": ["comparison", "losses", "egg_fates", "bin_life", "rack_ages", "steady"],
     "dying": ["comparison", "losses", "egg_fates", "bin_life", "bin_life+", "rack_ages", "steady"],
 }.items() for name in names]  # fmt: skip
+
+
+def stored(folder, key) -> pd.DataFrame:
+    """Daily series of a stored run."""
+    with read_store(folder) as store:
+        return unpack(store.get(key)).daily
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -263,7 +272,7 @@ def test_the_account_of_eggs_closes_and_names_every_egg():
     key = next(
         e["key"] for e in facts["runs"] if (e["policy"], e["seed"]) == (run.policy, run.seed)
     )
-    daily = RunStore(folder).read(key).daily
+    daily = stored(folder, key)
     used = daily[daily["day"] > run["warm_up_days"]]
     laid = used["eggs_laid"].sum()
     assert row["eggs_laid"] == laid
@@ -280,7 +289,7 @@ def test_the_account_of_eggs_closes_and_names_every_egg():
 def test_the_account_from_the_first_day_counts_the_founders():
     folder = made("two")
     facts = manifest.read(folder)
-    daily = RunStore(folder).read(facts["runs"][0]["key"]).daily
+    daily = stored(folder, facts["runs"][0]["key"])
     account = egg_ledger(daily, 0)
     assert sum(account.values()) == pytest.approx(100)
     last = daily.iloc[-1]
@@ -698,7 +707,7 @@ def test_stages_and_ages_keep_apart_in_colour_blind_sight():
 
 
 def test_a_seed_that_is_none_of_the_runs_is_refused():
-    with pytest.raises(InputError, match="--seed = 5; allowed: the seed of a run in"):
+    with pytest.raises(InputError, match="argument: seed = 5; allowed: the seed of a run in"):
         comparison_slides.slides(made("one"), seed=5)
 
 
@@ -712,3 +721,13 @@ def test_runs_of_another_version_are_said_not_shown(tmp_path):
     assert "The bins cannot be shown: the stored runs come out otherwise than stored" in slide.title
     assert len(found) == 5
     readable(slide)
+
+
+def test_a_comparison_of_an_earlier_version_has_no_account_of_its_eggs(tmp_path):
+    folder = small("two", tmp_path)
+    with closing(sqlite3.connect(folder / "runs.sqlite")) as store, store:
+        store.execute("PRAGMA user_version = 1")
+    found = read(folder)
+    table = egg_ledgers(folder, found.manifest, found.runs)
+    assert len(table) and table[[*FATES, STOCK]].isna().all(axis=None)
+    assert "No account of the eggs" in egg_fates.slide(found, folder).title

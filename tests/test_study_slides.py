@@ -28,25 +28,16 @@ from colony_sim.figures import heat, style
 from colony_sim.figures.slide import Slide, write
 from colony_sim.results.folder import MANIFEST, claim
 from colony_sim.results.study import write_study
-from colony_sim.studies import slides as study_slides
 from colony_sim.studies.breakeven import draw as breakeven
 from colony_sim.studies.breakeven.run import BreakEven, headline
 from colony_sim.studies.origin import Origin
 from colony_sim.studies.points import Window, mean_interval
+from colony_sim.studies.registry import study
 from colony_sim.studies.search import draw as pareto
 from colony_sim.studies.search.run import OBJECTIVES, Search
 from colony_sim.studies.sensitivity import screening, tornado
 from colony_sim.studies.sensitivity.indices import Noise
 from colony_sim.studies.sensitivity.run import Sensitivity
-from colony_sim.studies.stored import (
-    BREAK_EVEN,
-    SEARCH,
-    SENSITIVITY,
-    break_even_facts,
-    read,
-    search_facts,
-    sensitivity_facts,
-)
 from colony_sim.talk import deck
 from colony_sim.words import labels
 from colony_sim.words.estimate import number
@@ -94,24 +85,19 @@ def made_tornado(lead: float = 2.0, sure: float = 0.05) -> Sensitivity:
     )  # fmt: skip
 
 
+KINDS = {BreakEven: "break-even map", Sensitivity: "sensitivity", Search: "search"}
+
+
 def written(folder: Path, result: BreakEven | Sensitivity | Search) -> Path:
     """A study written as its command writes it."""
     folder.mkdir(parents=True)
     file = folder.parent / "demo.toml"
     file.write_text(INVENTED + EXPERIMENT, encoding="utf-8")
     plan = dataclasses.replace(expand(load(file)), name="demo-study")
-    if isinstance(result, BreakEven):
-        kind, facts, tables = BREAK_EVEN, break_even_facts(result), {"breakeven": result.table}
-    elif isinstance(result, Search):
-        kind, facts = SEARCH, search_facts(result)
-        tables = {"front": result.front, "trials": result.trials}
-    else:
-        kind = SENSITIVITY
-        facts = sensitivity_facts(result, YIELD, list(result.table["key"]))
-        tables = {"sensitivity": result.table, "sampled": result.sampled}
-    with claim(folder, plan.name):
-        write_study(plan, folder, kind, tables, "Found.", facts, command="colony-sim study demo",
-                    draw=study_slides.draw)  # fmt: skip
+    kind = study(KINDS[type(result)])
+    with claim(folder, plan.name, kind.files):
+        write_study(plan, folder, kind.kind, kind.frames(result), "Found.", kind.facts(result),
+                    command="colony-sim study demo", draw=kind.draw)  # fmt: skip
     return folder
 
 
@@ -171,7 +157,7 @@ def test_a_folder_of_before_is_one_clear_line(tmp_path):
         older = {**data, "study": {k: v for k, v in data["study"].items() if k != key}}
         (folder / MANIFEST).write_text(json.dumps(older), encoding="utf-8")
         with pytest.raises(InputError) as caught:
-            study_slides.slides(folder)
+            deck.deck(folder)
         assert f"study = 'without {key}'" in caught.value.line
         assert "run again: colony-sim study demo" in caught.value.line
         assert "\n" not in caught.value.line
@@ -182,7 +168,7 @@ def test_a_map_of_before_is_drawn_with_the_values_of_its_experiment(tmp_path):
     data = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
     del data["study"]["own_values"]
     (folder / MANIFEST).write_text(json.dumps(data), encoding="utf-8")
-    _, result = read(folder)
+    _, result = study("break-even map").read(folder)
     defaults = catalogue()
     assert result.default == (defaults["predation.adult_egg"].value, defaults["rack.bins"].value)
 
@@ -191,13 +177,13 @@ def test_damaged_and_foreign_folders_are_one_line(tmp_path):
     folder = written(tmp_path / "study", made_search())
     (folder / "front.parquet").unlink()
     with pytest.raises(InputError, match="allowed: those of a study"):
-        study_slides.slides(folder)
+        deck.deck(folder)
     data = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-    for change, told in (({"kind": "sweep"}, "a break-even map or sensitivity or search"),
+    for change, told in (({"kind": "sweep"}, "the folder of a search"),
                          ({"study": 3}, "damaged")):  # fmt: skip
         (folder / MANIFEST).write_text(json.dumps({**data, **change}), encoding="utf-8")
         with pytest.raises(InputError, match=told):
-            read(folder)
+            study("search").read(folder)
 
 
 # ---- Every slide

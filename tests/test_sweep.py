@@ -21,10 +21,10 @@ from colony_sim.experiment.design import full_factorial, parse_vary
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.measuring.catalogue import catalogue
-from colony_sim.running.executor import WorkerLost, run_points
+from colony_sim.running.executor import run_points
+from colony_sim.running.protocol import TaskResult, WorkerLost
 from colony_sim.running.runner import Interrupted
 from colony_sim.running.store import open_store, read_store
-from colony_sim.running.task import TaskResult
 from colony_sim.statistics.paired import all_paired_differences, paired_differences, policy_summary
 from colony_sim.statistics.pointwise import ranking
 from colony_sim.studies.sweep import run as sweep_module
@@ -126,7 +126,7 @@ def test_tables_do_not_depend_on_how_many_points_are_in_memory(place, monkeypatc
     result, _ = swept(place / "parts", monkeypatch, executor=Inline(some_fail), **until)
     assert result.n_failed == 2 * 3
     first, second = (tables(place / name) for name in ("whole", "parts"))
-    assert first.keys() == second.keys() and len(first) == 14
+    assert first.keys() == second.keys() and len(first) == 15
     for name in first:
         if name.endswith(".csv"):
             assert first[name] == second[name], name

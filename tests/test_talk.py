@@ -176,7 +176,7 @@ def test_a_folder_of_slides_half_written_is_swept_by_the_next_comparison(tmp_pat
     left = folder / ".slides.123.tmp"
     left.mkdir()
     (left / "01-comparison.png").write_bytes(b"half")
-    with claim(folder, "small"):
+    with claim(folder, "small", ()):
         pass
     assert not left.exists()
 
@@ -299,9 +299,9 @@ def test_bad_input_is_one_line_and_nothing_is_written(tmp_path):
     code, out, err = cli("figures", tmp_path / "none", cwd=tmp_path, faults=None)
     assert code == 2 and out == "" and len(err) == 1
     assert err[0].startswith("colony-sim: ") and "No such file" in err[0]
-    with pytest.raises(InputError, match="--seed = 5; allowed: the seed of a run in"):
+    with pytest.raises(InputError, match="argument: seed = 5; allowed: the seed of a run in"):
         write_talk(folder, seed=5)
     assert tree(tmp_path) == before
     search = study(tmp_path / "search", "search")
-    with pytest.raises(InputError, match="--seed = 5; allowed: none: only comparisons"):
+    with pytest.raises(InputError, match="argument: seed = 5; allowed: none: only comparisons"):
         write_talk(search, seed=5)

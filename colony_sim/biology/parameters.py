@@ -300,3 +300,21 @@ class Parameters(Mapping[str, Value]):
 
     def __reduce__(self):
         return (Parameters, (self._values,))
+
+    def __repr__(self) -> str:
+        changed = [f"{key} = {value}" for key, value in self._changed().items()]
+        shown = ", ".join(changed[:2]) + (", ..." if len(changed) > 2 else "")
+        told = f"{len(changed)} not at their defaults ({shown})" if changed else "all defaults"
+        return f"<Parameters: {len(self)} values, {told}>"
+
+    def _repr_html_(self) -> str:
+        rows = "".join(
+            f"<tr><td>{key}</td><td>{value}</td><td>{catalogue()[key].value}</td></tr>"
+            for key, value in self._changed().items()
+        )
+        head = "<tr><th>key</th><th>value</th><th>default</th></tr>"
+        told = f"{len(self)} parameters; those not at their defaults:"
+        return f"<p>{told}</p><table>{head}{rows}</table>"
+
+    def _changed(self) -> dict[str, Value]:
+        return {k: v for k, v in self._values.items() if v != catalogue()[k].value}

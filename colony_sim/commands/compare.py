@@ -14,6 +14,7 @@ from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 from colony_sim.studies.comparison.run import RunsFailed, compare_plan
+from colony_sim.studies.comparison.study import STUDY
 from colony_sim.studies.precision import make_rule
 
 
@@ -53,7 +54,7 @@ def run_compare(
                 workers=workers,
                 fresh=fresh,
                 on_progress=bars.of(plan.name),
-                draw=draw,
+                draw=STUDY.draw,
                 command=command_line(),
                 until=rule,
                 assumptions=assumptions and not quick,
@@ -65,13 +66,13 @@ def run_compare(
         total = stopped.total if isinstance(stopped, Interrupted) else len(list(plan.runs()))
         again = "the same command without --fresh" if fresh else "the same command"
         raise Ending(
-            f"Stopped. {done} of {total} runs are finished and kept in {folder / 'runs'}; "
+            f"Stopped. {done} of {total} runs are finished and kept in {folder}; "
             f"{again} goes on from there.",
             130,
         ) from None
     except WorkerDied as error:
         raise Ending(
-            f"{error} and are kept in {folder / 'runs'}; the same command with fewer --workers "
+            f"{error} and are kept in {folder}; the same command with fewer --workers "
             "goes on from there.",
             1,
         ) from None
@@ -82,10 +83,3 @@ def run_compare(
     for line in result.precision:
         to.print(line, highlight=False, markup=False)
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
-
-
-def draw(folder: Path) -> None:
-    """Draw the figures of a results folder."""
-    from colony_sim.studies.comparison import draw as comparison
-
-    comparison.draw(folder)

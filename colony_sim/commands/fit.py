@@ -14,8 +14,8 @@ from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import Bars, console
 from colony_sim.commands.study import split
 from colony_sim.errors import InputError
-from colony_sim.experiment.files import Policy, load, quoted
-from colony_sim.experiment.plan import Plan, replicate_seeds, whole
+from colony_sim.experiment.files import load, quoted
+from colony_sim.experiment.plan import whole
 from colony_sim.extras import MissingExtra
 from colony_sim.results.folder import claim
 
@@ -78,23 +78,25 @@ def run_fit(
     """Fit the model to a log and write what was learnt."""
     from colony_sim.fitting import fit as fitting
     from colony_sim.fitting import fit_words, inference
+    from colony_sim.fitting.study import STUDY, design, draw, facts, frames, plan_of
     from colony_sim.results.study import write_study
     from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 
     workers = check_workers(workers)
-    seed = whole("--seed", seed, 0, 2**32 - 1, 1)
-    simulations = whole("--simulations", simulations, fitting.LEAST_SIMULATIONS,
+    seed = whole("seed", seed, 0, 2**32 - 1, 1)
+    simulations = whole("simulations", simulations, fitting.LEAST_SIMULATIONS,
                         fitting.MOST_SIMULATIONS, fitting.SIMULATIONS)  # fmt: skip
     name = checked_name(name, log)
     logbook, schedule = fitting.read_schedule(log)
     parameters, climate, chosen, text = surroundings(experiment, policy)
     job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
     folder = out if out is not None else Path("results") / f"{name}-fit"
+    files = STUDY.files | {f"{name}.profile.toml"}
     to = console()
     say = lambda line: to.print(line, highlight=False, markup=False, soft_wrap=True)  # noqa: E731
     try:
         inference.check_installed()
-        with claim(folder, f"{name}-fit"), Bars() as bars:
+        with claim(folder, f"{name}-fit", files), Bars() as bars:
             if experiment is None:
                 say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
                     "parameters.toml are assumed; bins, room and rules of your own go into an "
@@ -106,15 +108,15 @@ def run_fit(
                 f"{_minutes(seconds)} with {workers} worker{'s' * (workers > 1)}, less if some "
                 "are stored.")  # fmt: skip
             found = fitting.fit(
-                name, logbook, job, simulations=simulations, folder=folder / "runs",
+                name, logbook, job, simulations=simulations, folder=folder,
                 workers=workers, on_progress=lambda what, progress: bars.of(what)(progress),
             )  # fmt: skip
-            plan = _plan(f"{name}-fit", job, chosen, climate, text)
+            plan = plan_of(f"{name}-fit", job, chosen, climate, text)
             headline, details = fit_words.headline(found.learnt), fit_words.details(found)
             write_study(
-                plan, folder, "fit", tables(found), details, facts(found, experiment, chosen),
-                answer=headline,
-                command=command_line(), draw=lambda staged: _draw(found, staged),
+                plan, folder, STUDY.kind, frames(found), details,
+                facts(found, experiment, chosen), answer=headline, design=design(found),
+                command=command_line(), draw=lambda staged: draw(found, staged),
             )  # fmt: skip
     except KeyboardInterrupt as stopped:
         count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
@@ -153,68 +155,6 @@ def surroundings(experiment: Path | None, policy: str | None):
         raise InputError("command line", "--policy", policy, f"one of {quoted(names)}")
     parameters = next(p.parameters for p in file.policies if p.name == chosen)
     return parameters, file.climate, chosen, file.text
-
-
-def tables(found) -> dict:
-    """Tables of a fit by name."""
-    import pandas as pd
-
-    posterior = pd.DataFrame(found.draws, columns=list(found.prior.keys))
-    posterior.insert(0, "draw", range(1, len(posterior) + 1))
-    return {"posterior": posterior, "learnt": found.learnt, "predictive": found.predictive,
-            "calibration": found.calibration}  # fmt: skip
-
-
-def facts(found, experiment: Path | None, policy: str) -> dict:
-    """Settings of a fit, for the manifest."""
-    from importlib.metadata import version
-
-    prior, schedule = found.prior, found.schedule
-    return {
-        **found.profile().facts,
-        "profile": f"{found.name}.profile.toml",
-        "experiment": None if experiment is None else experiment.name,
-        "policy": policy,
-        "rows": len(found.logbook.entries),
-        "days": schedule.days,
-        "bins": list(schedule.bins),
-        "notes": list(schedule.notes),
-        "prior": [
-            {"key": key, "low": low, "high": high, "log": log}
-            for key, low, high, log in zip(
-                prior.keys, prior.low, prior.high, prior.log, strict=True
-            )
-        ],
-        "together": [list(pair) for pair in found.together],
-        "plausible_before": found.plausible_before,
-        "plausible_after": found.plausible_after,
-        "libraries": {name: version(name) for name in ("sbi", "torch")},
-    }
-
-
-def _plan(name: str, job, policy: str, climate, text: str) -> Plan:
-    return Plan(
-        name=name,
-        question="What does a keeper's log tell about the biology?",
-        days=max(1, job.schedule.days),
-        seeds=replicate_seeds(job.seed, 1),
-        seed=job.seed,
-        breeders=0,
-        larvae=0,
-        baseline=policy,
-        climate=climate,
-        policies=(Policy(policy, job.parameters),),
-        text=text,
-    )
-
-
-def _draw(found, folder: Path) -> None:
-    """Figures and profile."""
-    from colony_sim.experiment.profile import write_profile
-    from colony_sim.fitting import slides as fit_slides
-
-    fit_slides.draw(folder)
-    write_profile(folder / f"{found.name}.profile.toml", found.profile())
 
 
 def _minutes(seconds: float) -> str:

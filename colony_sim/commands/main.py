@@ -8,7 +8,7 @@ from importlib import import_module
 
 import typer
 
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import Ending, as_options
 from colony_sim.commands.menu.app import app
 from colony_sim.errors import InputError
 
@@ -26,7 +26,7 @@ def run() -> None:
     except Ending as ending:
         code = _tell(str(ending), ending.code)
     except InputError as error:
-        code = _tell(error.line, 2)
+        code = _tell(as_options(error), 2)
     except usage_error as error:
         code = _tell(error.format_message(), 2)
     except (KeyboardInterrupt, typer.Abort):

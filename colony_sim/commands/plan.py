@@ -11,18 +11,15 @@ from typing import Any
 from rich.table import Table
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import Bars, console
+from colony_sim.commands.study import ended_in_one_line, tell
 from colony_sim.planning.choose import QUICK, Effort
-from colony_sim.planning.facts import KIND, StoredPlan, stored
-from colony_sim.planning.planner import base_plan, make_plan
+from colony_sim.planning.facts import StoredPlan
+from colony_sim.planning.planner import base_plan
 from colony_sim.planning.request import read_request
-from colony_sim.planning.words import headline, in_words
-from colony_sim.results.folder import claim
-from colony_sim.results.study import write_study
-from colony_sim.running.runner import Interrupted
-from colony_sim.studies.points import PointsFailed
+from colony_sim.planning.study import STUDY
+from colony_sim.studies.study import carry_out
 from colony_sim.words.estimate import number, percent
 
 _SHOWN_WEEKS = 52
@@ -43,7 +40,6 @@ def run_plan(
     effort = QUICK if quick else Effort()
     name = base_plan(request, fitted).name + ("-quick" if quick else "")
     folder = out if out is not None else Path("results") / name
-    to = console()
     near = 14 * effort.first_seeds * sum(effort.parents)
     runs = effort.designed * effort.first_seeds + near + effort.seeds * effort.finalists
     print(
@@ -51,43 +47,20 @@ def run_plan(
         "again where something is short; a run of 14 bins takes about a second on one core.",
         file=sys.stderr, flush=True,
     )  # fmt: skip
-    try:
-        with claim(folder, name), Bars() as bars:
-            found = make_plan(
-                request, folder, effort, profile=fitted, workers=workers,
-                progress=lambda stage: bars.of(f"plan, {stage}"),
-            )  # fmt: skip
-            kept = stored(found, effort)
-            text = in_words(kept)
-            write_study(
-                replace(found.plan, name=name),
-                folder,
-                KIND,
-                kept.tables,
-                text,
-                kept.facts,
-                answer=f"{headline(kept)}.",
-                command=command_line(),
-                draw=draw,
-            )
-    except KeyboardInterrupt as stopped:
-        count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
-        raise Ending(
-            f"Stopped.{count} kept in {folder}; the same command goes on from there.", 130
-        ) from None
-    except PointsFailed as error:
-        raise Ending(f"{error}; finished runs are kept in {folder}", 1) from None
-    to.print(week_table(kept), highlight=False)
-    to.print(text, highlight=False, markup=False)
-    to.print(f"{headline(kept)}.", style="bold", highlight=False, markup=False)
-    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
-
-
-def draw(folder: Path) -> None:
-    """Draw the slides of a plan into its folder."""
-    from colony_sim.planning import slides as plan_slides
-
-    plan_slides.draw(folder)
+    with ended_in_one_line(folder), Bars() as bars:
+        result = carry_out(
+            STUDY,
+            replace(base_plan(request, fitted), name=name),
+            folder,
+            command=command_line(),
+            request=request,
+            effort=effort,
+            profile=fitted,
+            workers=workers,
+            progress=lambda stage: bars.of(f"plan, {stage}"),
+        )
+    console().print(week_table(result.found.kept), highlight=False)
+    tell(result)
 
 
 def week_table(plan: StoredPlan) -> Table:

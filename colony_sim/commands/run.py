@@ -10,9 +10,7 @@ from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import PlannedRun, named, single
-from colony_sim.results import manifest
-from colony_sim.results.folder import RUN_TABLES, claim, replace_tables, write_table
-from colony_sim.running.runner import compile_kernels
+from colony_sim.studies.single.study import run_single as single_run
 from colony_sim.words.estimate import number
 
 
@@ -27,22 +25,12 @@ def run_single(
     draw: int | None = None,
 ) -> None:
     """Simulate one policy of an experiment file once, write and sum up what happened."""
-    from colony_sim.colony import simulate
-
     experiment, fitted = load(file), profile_of(profile)
     run = single(experiment, policy=policy, seed=seed, days=days, profile=fitted, draw=draw)
     name = f"{named(experiment.name, fitted)}-run-{_slug(run.policy)}"
     folder = out if out is not None else Path("results") / name
     try:
-        with claim(folder, name):
-            compile_kernels()
-            record = simulate.simulate(run.scenario, record_bins=True)
-            with replace_tables(folder) as staged:
-                for table in RUN_TABLES:
-                    write_table(staged, table, getattr(record, table))
-                files = [path.name for path in staged.iterdir()]
-                data = manifest.build_single(name, run, files, command_line(), fitted, draw)
-                manifest.write(staged, data)
+        record = single_run(run, folder, name, profile=fitted, draw=draw, command=command_line())
     except KeyboardInterrupt:
         raise Ending("Stopped. The run was not finished; nothing was kept.", 130) from None
     for line in summary(run, record):

@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
-from colony_sim.commands.show import console
-from colony_sim.commands.study import draw, held, needed, split
+from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import expand
-from colony_sim.results.study import write_study
-from colony_sim.studies.profile_words import circumstances
-from colony_sim.studies.search.run import USED, WARM_UP, Limits, search
-from colony_sim.studies.search.say import headline, in_words
-from colony_sim.studies.stored import SEARCH, search_facts
+from colony_sim.studies.search.run import USED, WARM_UP, Limits
+from colony_sim.studies.search.study import STUDY
+from colony_sim.studies.study import carry_out, study_plan
 
 
 def run_search(
@@ -35,16 +30,17 @@ def run_search(
     profile: Path | None = None,
 ) -> None:
     """Search handling keys for yield, few losses and little work within limits."""
-    plan = expand(load(file), seed=seed, profile=profile_of(profile))
-    plan = replace(plan, name=f"{plan.name}-search")
+    plan = study_plan(load(file), "search", seed=seed, profile=profile_of(profile))
     folder = out if out is not None else Path("results") / plan.name
     needed("optuna", "optuna>=5.0", "search")
-    with held(folder, plan.name) as on_progress:
-        result = search(
+    with shown(folder, plan.name) as on_progress:
+        result = carry_out(
+            STUDY,
             plan,
             folder,
-            _specs(keys),
-            limits,
+            command=command_line(),
+            keys=_specs(keys),
+            limits=limits,
             trials=trials,
             replicates=replicates,
             fresh=fresh,
@@ -54,22 +50,7 @@ def run_search(
             workers=workers,
             on_progress=on_progress,
         )
-        text = "\n".join([in_words(result), *circumstances(plan)])
-        write_study(
-            plan,
-            folder,
-            SEARCH,
-            {"trials": result.trials, "front": result.front},
-            text,
-            search_facts(result),
-            answer=f"{headline(result)}.",
-            command=command_line(),
-            draw=draw,
-        )
-    to = console()
-    to.print(text, highlight=False, markup=False)
-    to.print(f"{headline(result)}.", style="bold", highlight=False, markup=False)
-    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+    tell(result)
 
 
 def _specs(text: str) -> list[str]:

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
-from colony_sim.commands.show import console
-from colony_sim.commands.study import draw, held, needed, split
+from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import expand
-from colony_sim.measuring.catalogue import YIELD
-from colony_sim.results.study import write_study
-from colony_sim.studies.profile_words import circumstances
-from colony_sim.studies.sensitivity.run import USED, WARM_UP, chosen_entries, sensitivity
-from colony_sim.studies.sensitivity.say import answer
-from colony_sim.studies.stored import SENSITIVITY, sensitivity_facts
+from colony_sim.studies.sensitivity.run import SEEDS, USED, WARM_UP, chosen_entries
+from colony_sim.studies.sensitivity.study import STUDY
+from colony_sim.studies.study import carry_out, study_plan
+from colony_sim.words.finding import YIELD
 
 
 def run_sensitivity(
@@ -37,18 +32,20 @@ def run_sensitivity(
     profile: Path | None = None,
 ) -> None:
     """Vary keys over their plausible ranges and tell which of them the result hangs on."""
-    # A bar of the tornado has an interval of its own, which two seeds would leave useless.
-    replicates = (6 if method == "oneway" else 2) if replicates is None else replicates
-    plan = expand(load(file), replicates=replicates, seed=seed, profile=profile_of(profile))
-    plan = replace(plan, name=f"{plan.name}-{method}")
+    replicates = SEEDS.get(method) if replicates is None else replicates
+    plan = study_plan(
+        load(file), method, replicates=replicates, seed=seed, profile=profile_of(profile)
+    )
     entries = chosen_entries(split(keys), group, method)
     folder = out if out is not None else Path("results") / plan.name
     if method in ("morris", "sobol"):
         needed("SALib", "SALib>=1.5", "sensitivity")
-    with held(folder, plan.name) as on_progress:
-        result = sensitivity(
+    with shown(folder, plan.name) as on_progress:
+        result = carry_out(
+            STUDY,
             plan,
             folder,
+            command=command_line(),
             method=method,
             entries=entries,
             policies=split(policies),
@@ -60,19 +57,4 @@ def run_sensitivity(
             workers=workers,
             on_progress=on_progress,
         )
-        varied = [entry.key for entry in entries]
-        text = "\n".join([answer(result), *circumstances(plan, varied, ranges=True)])
-        keys = [entry.key for entry in entries]
-        write_study(
-            plan,
-            folder,
-            SENSITIVITY,
-            {"sensitivity": result.table, "sampled": result.sampled},
-            text,
-            sensitivity_facts(result, measure or YIELD, keys),
-            command=command_line(),
-            draw=draw,
-        )
-    to = console()
-    to.print(text, highlight=False, markup=False)
-    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+    tell(result)

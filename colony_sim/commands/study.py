@@ -7,11 +7,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.show import progress_bar
+from colony_sim.commands.show import console, progress_bar
 from colony_sim.extras import MissingExtra, require
-from colony_sim.results.folder import claim
 from colony_sim.running.runner import Interrupted, Progress
 from colony_sim.studies.points import PointsFailed
+from colony_sim.studies.study import StudyResult
 
 
 def needed(module: str, package: str, extra: str) -> None:
@@ -23,11 +23,17 @@ def needed(module: str, package: str, extra: str) -> None:
 
 
 @contextmanager
-def held(folder: Path, name: str) -> Iterator[Callable[[Progress], None]]:
-    """Hold a results folder, show progress and turn what can go wrong into one line."""
+def shown(folder: Path, name: str) -> Iterator[Callable[[Progress], None]]:
+    """Show progress and turn what can go wrong into one line."""
+    with ended_in_one_line(folder), progress_bar(name) as on_progress:
+        yield on_progress
+
+
+@contextmanager
+def ended_in_one_line(folder: Path) -> Iterator[None]:
+    """Turn what can go wrong in a study of this folder into one line."""
     try:
-        with claim(folder, name), progress_bar(name) as on_progress:
-            yield on_progress
+        yield
     except KeyboardInterrupt as stopped:
         count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
         raise Ending(
@@ -39,11 +45,13 @@ def held(folder: Path, name: str) -> Iterator[Callable[[Progress], None]]:
         raise Ending(str(error), 2) from None
 
 
-def draw(folder: Path) -> None:
-    """Draw the figure of a study into its folder, from its tables and manifest."""
-    from colony_sim.studies import slides as study_slides
-
-    study_slides.draw(folder)
+def tell(result: StudyResult) -> None:
+    """Print what was found and where it is."""
+    to = console()
+    to.print(result.text, highlight=False, markup=False)
+    if result.headline:
+        to.print(f"{result.headline}.", style="bold", highlight=False, markup=False)
+    to.print(f"Results: {result.folder}", highlight=False, markup=False, soft_wrap=True)
 
 
 def split(text: str | None) -> list[str] | None:

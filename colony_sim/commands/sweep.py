@@ -14,11 +14,12 @@ from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console, duration, progress_bar
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import catalogue
-from colony_sim.running.cluster import ClusterLost
 from colony_sim.running.executor import open_executor
+from colony_sim.running.protocol import ClusterLost
 from colony_sim.running.runner import Interrupted, check_workers
 from colony_sim.studies.sweep.cost import SweepCost, estimate
 from colony_sim.studies.sweep.run import Sweep, SweepPlan, plan_sweep, run_sweep
+from colony_sim.studies.sweep.study import STUDY
 from colony_sim.studies.sweep.tables import PRIMARY
 from colony_sim.words.estimate import Estimate, number
 
@@ -93,8 +94,8 @@ def _run(sweep: SweepPlan, folder: Path, workers: int, cluster: str | None) -> S
                 workers=workers,
                 cluster=cluster,
                 on_progress=on_progress,
+                draw=STUDY.draw,
                 command=command_line(),
-                draw=draw,
             )
     except KeyboardInterrupt as stopped:
         done = stopped.done if isinstance(stopped, Interrupted) else "All"
@@ -104,13 +105,6 @@ def _run(sweep: SweepPlan, folder: Path, workers: int, cluster: str | None) -> S
         ) from None
     except ClusterLost as error:
         raise Ending(f"{error}; finished runs are kept in {folder}; {again}.", 1) from None
-
-
-def draw(folder: Path) -> None:
-    """Draw the main figure of a sweep, unless it has too many runs."""
-    from colony_sim.studies.sweep import slides as sweep_slides
-
-    sweep_slides.draw(folder)
 
 
 def in_words(cost: SweepCost, sweep: SweepPlan) -> list[str]:

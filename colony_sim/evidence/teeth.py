@@ -46,7 +46,7 @@ def moves(p: Parameters, keys: Iterable[str] | None = None) -> list[Move]:
     if keys is None:
         entries = [entry for entry in catalogue().values() if entry.group == "biology"]
     else:
-        entries = [find(key, "--keys", "biology") for key in keys]
+        entries = [find(key, "argument keys", "biology") for key in keys]
     return [move for entry in entries for move in _of(p, entry)]
 
 

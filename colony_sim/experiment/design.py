@@ -24,12 +24,12 @@ import pandas as pd
 from scipy.stats import qmc
 
 from colony_sim.biology.parameters import Entry, Value, find
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import LARGEST_SEED, MOST_BREEDERS, MOST_LARVAE, MOST_POINTS
 
 DESIGNS = ("factorial", "lhs", "sobol")
-OPTION = "--vary"
-_SPEC = "KEY=1,2,3 or KEY=LOW:HIGH:STEP, or KEY=LOW:HIGH with --design lhs or sobol"
+OPTION = f"{ARGUMENT} vary"
+_SPEC = "KEY=1,2,3 or KEY=LOW:HIGH:STEP, or KEY=LOW:HIGH with `design` lhs or sobol"
 
 
 def _founders(key: str, least: int, most: int, label: str) -> Entry:
@@ -82,7 +82,7 @@ def entry(key: str, where: str = OPTION) -> Entry:
     if key in START:
         return START[key]
     if key in ("seed", "experiment.seed", "start.seed"):
-        allowed = "a key of the model; for more seeds per point give --replicates"
+        allowed = "a key of the model; for more seeds per point give `replicates`"
         raise InputError(where, "key", key, allowed)
     return find(key, where)
 
@@ -171,7 +171,7 @@ def sobol(factors: Sequence[Factor], n: int, seed: int = 1) -> pd.DataFrame:
     check_factors(factors, "sobol")
     if check_points(n) & (n - 1):
         below = 2 ** (n.bit_length() - 1)
-        raise InputError("command line", "--points", n, f"a power of two: {below} or {2 * below}")
+        raise InputError(ARGUMENT, "points", n, f"a power of two: {below} or {2 * below}")
     sampler = qmc.Sobol(len(factors), rng=np.random.default_rng(check_seed(seed)))
     return _sampled(factors, sampler.random(n))
 
@@ -181,15 +181,15 @@ def make_design(
 ) -> pd.DataFrame:
     """The points of a design by name: factorial (without `n`), lhs or sobol (`n` points)."""
     if design not in DESIGNS:
-        raise InputError("command line", "--design", design, f"one of {', '.join(DESIGNS)}")
+        raise InputError(ARGUMENT, "design", design, f"one of {', '.join(DESIGNS)}")
     if design == "factorial":
         if n is not None:
-            allowed = "only with --design lhs or sobol; a factorial design has all combinations"
-            raise InputError("command line", "--points", n, allowed)
+            allowed = "only with `design` lhs or sobol; a factorial design has all combinations"
+            raise InputError(ARGUMENT, "points", n, allowed)
         return full_factorial(factors)
     if n is None:
-        allowed = f"with --design {design} the number of points, 1 to {MOST_POINTS}"
-        raise InputError("command line", "--points", "nothing", allowed)
+        allowed = f"with `design` {design} the number of points, 1 to {MOST_POINTS}"
+        raise InputError(ARGUMENT, "points", "nothing", allowed)
     return (latin_hypercube if design == "lhs" else sobol)(factors, n, seed)
 
 
@@ -205,7 +205,7 @@ def point_dicts(points: pd.DataFrame | Sequence[Mapping[str, Any]]) -> list[dict
 def check_points(n: int) -> int:
     """`n` if it is a number of points, else InputError."""
     if isinstance(n, bool) or not isinstance(n, int) or not 1 <= n <= MOST_POINTS:
-        raise InputError("command line", "--points", n, f"a whole number from 1 to {MOST_POINTS}")
+        raise InputError(ARGUMENT, "points", n, f"a whole number from 1 to {MOST_POINTS}")
     return n
 
 
@@ -213,7 +213,7 @@ def check_seed(seed: int) -> int:
     """`seed` if it is one, else InputError."""
     if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed <= LARGEST_SEED:
         allowed = f"a whole number from 0 to {LARGEST_SEED}"
-        raise InputError("command line", "--design-seed", seed, allowed)
+        raise InputError(ARGUMENT, "design_seed", seed, allowed)
     return seed
 
 

@@ -15,7 +15,7 @@ import colony_sim
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import (
     LARGEST_SEED,
     LONGEST_DAYS,
@@ -158,12 +158,10 @@ def expand(
         If ``replicates``, ``seed`` or ``days`` is out of its limits, or a draw of the profile
         does not go with the biology of the file.
     """
-    seed = whole("--seed", seed, 0, LARGEST_SEED, experiment.seed)
-    days = whole(
-        "--days", days, 1, LONGEST_DAYS, experiment.quick_days if quick else experiment.days
-    )
+    seed = whole("seed", seed, 0, LARGEST_SEED, experiment.seed)
+    days = whole("days", days, 1, LONGEST_DAYS, experiment.quick_days if quick else experiment.days)
     replicates = whole(
-        "--replicates",
+        "replicates",
         replicates,
         2,
         MOST_REPLICATES,
@@ -208,21 +206,21 @@ def single(
     names = [entry.name for entry in experiment.policies]
     name = experiment.baseline if policy is None else policy
     if name not in names:
-        raise InputError("command line", "--policy", name, f"one of {quoted(names)}")
+        raise InputError(ARGUMENT, "policy", name, f"one of {quoted(names)}")
     if profile is None and draw is not None:
-        raise InputError("command line", "--draw", draw, "only with --profile")
+        raise InputError(ARGUMENT, "draw", draw, "only with `profile`")
     first = replicate_seeds(experiment.seed, 1)[0]
     parameters = next(p.parameters for p in experiment.policies if p.name == name)
     if profile is not None:
-        number = whole("--draw", draw, 1, len(profile.draws), 0)
+        number = whole("draw", draw, 1, len(profile.draws), 0)
         fitted = profile.draw(number) if number else profile.medians()
         where = f"profile {profile.name}, " + (f"draw {number}" if number else "medians")
         parameters = parameters.with_values(fitted, where=where)
     scenario = Scenario(
         parameters=parameters,
         climate=experiment.climate,
-        days=whole("--days", days, 1, LONGEST_DAYS, experiment.days),
-        seed=whole("--seed", seed, 0, LARGEST_SEED, first),
+        days=whole("days", days, 1, LONGEST_DAYS, experiment.days),
+        seed=whole("seed", seed, 0, LARGEST_SEED, first),
         breeders=experiment.breeders,
         larvae=experiment.larvae,
     )
@@ -279,5 +277,5 @@ def whole(option: str, value: int | None, low: int, high: int, default: int) -> 
     if value is None:
         return default
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-        raise InputError("command line", option, value, f"a whole number from {low} to {high}")
+        raise InputError(ARGUMENT, option, value, f"a whole number from {low} to {high}")
     return value

@@ -12,7 +12,7 @@ from fastapi import FastAPI
 from nicegui import ui
 
 from colony_sim.colony.simulate import Scenario
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.explore.clock import Clock
 from colony_sim.explore.guard import Guard
 from colony_sim.explore.page import TITLE, Page
@@ -46,7 +46,7 @@ def listening(port: int) -> socket.socket:
     except OSError as error:
         bound.close()
         allowed = f"a free port ({error.strerror}); 0 takes any"
-        raise InputError("command line", "--port", port, allowed) from None
+        raise InputError(ARGUMENT, "port", port, allowed) from None
     return bound
 
 

@@ -231,7 +231,7 @@ def fit(
     InputError, MissingExtra, runner.Interrupted, runner.WorkerDied
     """
     simulations = whole(
-        "--simulations", simulations, LEAST_SIMULATIONS, MOST_SIMULATIONS, SIMULATIONS
+        "simulations", simulations, LEAST_SIMULATIONS, MOST_SIMULATIONS, SIMULATIONS
     )
     inference.check_installed()
     schedule, seed = job.schedule, job.seed

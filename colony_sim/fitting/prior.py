@@ -87,7 +87,7 @@ def prior_for(keys: Sequence[str] | None, base: Parameters) -> Prior:
         A key that is not a number of the biology with a plausible range, or ranges whose ends do
         not go together with each other or with `base`.
     """
-    where = "--keys"
+    where = "argument keys"
     keys = KEYS if keys is None else tuple(dict.fromkeys(keys))
     if not 1 <= len(keys) <= MOST_KEYS:
         raise InputError(where, "keys", len(keys), f"1 to {MOST_KEYS} keys")

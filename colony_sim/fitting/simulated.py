@@ -7,33 +7,28 @@ changes nothing and more logs keep the first.
 from __future__ import annotations
 
 import hashlib
+import io
 import json
-import multiprocessing
 import time
 from collections.abc import Callable
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from colony_sim.atomic import write_atomic
 from colony_sim.biology.parameters import Parameters
 from colony_sim.experiment.plan import model_fingerprint
 from colony_sim.fitting import observe
 from colony_sim.fitting.prior import Prior
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule
-from colony_sim.running.processes import (
-    ignoring_interrupts,
-    spawning,
-    start_worker,
-    stop_if_asked,
-    stop_workers,
-)
-from colony_sim.running.runner import Interrupted, Progress, WorkerDied, compile_kernels
+from colony_sim.running.jobs import run_jobs
+from colony_sim.running.local import LocalExecutor, SerialExecutor
+from colony_sim.running.processes import Stopped, stop_if_asked
+from colony_sim.running.protocol import TaskResult
+from colony_sim.running.runner import Progress
+from colony_sim.running.store import open_store
 
 #: Streams of draws, so that no log serves two purposes.
 TRAIN, CALIBRATE, PREDICT = 0, 1, 2
@@ -62,6 +57,7 @@ class Job:
     prior: Prior
     seed: int
 
+    @cached_property
     def digest(self) -> str:
         """SHA-256 over the job and the model."""
         content = {
@@ -129,7 +125,7 @@ def simulate_logs(
         `TRAIN`, `CALIBRATE` or `PREDICT`.
     count : int
     folder : Path, optional
-        Where finished chunks are kept (held with ``store.claim``); default: nowhere.
+        Results folder in whose store finished logs are kept; default: nowhere.
     scores : float64 array, shape (count, keys), optional
         Default: drawn from the prior.
     workers : int
@@ -139,38 +135,44 @@ def simulate_logs(
     Raises
     ------
     runner.Interrupted, runner.WorkerDied
-        On Ctrl-C, and if a worker is killed; finished chunks are kept.
+        On Ctrl-C, and if a worker is killed; finished logs are kept.
     """
     if scores is None:
         scores = np.stack([prior_scores(job, stream, i) for i in range(count)])
-    key = hashlib.sha256(f"{job.digest()} {stream}".encode() + scores.tobytes()).hexdigest()
-    if stream != PREDICT:  # More logs keep the first: the draws follow from the job.
-        key = hashlib.sha256(f"{job.digest()} {stream}".encode()).hexdigest()
-    starts = range(0, count, CHUNK)
+    key = f"{job.digest} {stream}".encode()
+    if stream == PREDICT:  # Otherwise more logs keep the first: the draws follow from the job.
+        key += scores.tobytes()
     # Whole chunks, so that a later fit with more logs finds them.
     full = scores
     if stream != PREDICT and count % CHUNK:
-        more = range(count, starts[-1] + CHUNK)
+        more = range(count, count + CHUNK - count % CHUNK)
         full = np.concatenate([scores, [prior_scores(job, stream, i) for i in more]])
-    chunks = {s: full[s : s + CHUNK] for s in starts}
-    path = {s: folder / f"{key}-{s}.npy" if folder is not None else None for s in starts}
+    digest = hashlib.sha256(key).hexdigest()
+    chunks = [
+        Chunk(f"{digest} {s}", job, stream, s, full[s : s + CHUNK])
+        for s in range(0, len(full), CHUNK)
+    ]
+    workers = min(workers, len(chunks))
     seen: dict[int, np.ndarray] = {}
-    for s in starts:
-        stored = _stored(path[s], chunks[s])
-        if stored is not None:
-            seen[s] = stored
-    todo = [s for s in starts if s not in seen]
-    clock = _Clock(sum(len(c) for c in chunks.values()), sum(len(seen[s]) for s in seen),
-                   on_progress)  # fmt: skip
-    if folder is not None and todo:
-        folder.mkdir(parents=True, exist_ok=True)
-    clock.report()
-    for s, result in _run(job, stream, {s: chunks[s] for s in todo}, workers, clock):
-        seen[s] = result
-        if path[s] is not None:
-            write_atomic(path[s], lambda p, r=result: _save(p, r))
-    table = np.concatenate([seen[s] for s in starts])[:count]
+    with (
+        open_store(folder) as store,
+        LocalExecutor(workers) if workers > 1 else SerialExecutor() as executor,
+    ):
+        told = _in_logs(on_progress, len(full))
+        for ended in run_jobs(chunks, len(chunks), store, executor, told, retry=False):
+            seen[ended.job.start] = np.load(io.BytesIO(ended.outcome), allow_pickle=False)
+    table = np.concatenate([seen[chunk.start] for chunk in chunks])[:count]
     return Logs(scores, table, _written(job, stream, table))
+
+
+def _in_logs(tell: Callable[[Progress], None], logs: int) -> Callable[[Progress], None]:
+    """Turns a progress in chunks into one in logs."""
+
+    def told(chunks: Progress) -> None:
+        done, reused = (min(CHUNK * n, logs) for n in (chunks.done, chunks.reused))
+        tell(Progress(done, logs, reused, 0, chunks.seconds_left))
+
+    return told
 
 
 def prior_scores(job: Job, stream: int, number: int) -> np.ndarray:
@@ -185,86 +187,25 @@ def _written(job: Job, stream: int, seen: np.ndarray) -> np.ndarray:
     ])  # fmt: skip
 
 
-def _save(path: Path, array: np.ndarray) -> None:
-    with open(path, "wb") as handle:
-        np.save(handle, array, allow_pickle=False)
+@dataclass(frozen=True)
+class Chunk:
+    """Some logs of a stream, simulated and kept together (see ``running.protocol.Job``)."""
 
+    key: str
+    job: Job
+    stream: int
+    start: int
+    scores: np.ndarray
 
-def _stored(path: Path | None, chunk: np.ndarray) -> np.ndarray | None:
-    """A finished chunk, None if there is none or its file is not whole."""
-    if path is None or not path.is_file():
-        return None
-    try:
-        array = np.load(path, allow_pickle=False)
-    except (OSError, ValueError, EOFError):
-        return None
-    return array if array.ndim == 2 and len(array) == len(chunk) else None
-
-
-class _Clock:
-    """Counts simulated logs and tells how far they are."""
-
-    def __init__(self, total: int, reused: int, tell: Callable[[Progress], None]) -> None:
-        self.total, self.reused, self.finished = total, reused, 0
-        self.began, self._tell = time.monotonic(), tell
-
-    def report(self) -> None:
-        left = None
-        if self.finished:
-            still = self.total - self.reused - self.finished
-            left = (time.monotonic() - self.began) / self.finished * still
-        done = self.reused + self.finished
-        self._tell(Progress(done, self.total, self.reused, 0, left))
-
-
-def _run(job: Job, stream: int, chunks: dict[int, np.ndarray], workers: int, clock: _Clock):
-    """Simulate chunks; yields each with its start, in the order in which they end."""
-    if not chunks:
-        return
-    compile_kernels()
-    clock.began = time.monotonic()
-    workers = min(workers, len(chunks))
-    if workers <= 1:
+    def run(self) -> TaskResult | None:
+        """What their rows would show, as the bytes of a numpy file."""
+        begin, packed = time.perf_counter(), io.BytesIO()
         try:
-            for s, scores in chunks.items():
-                yield s, simulate_chunk(job, stream, s, scores)
-                clock.finished += len(scores)
-                clock.report()
-        except KeyboardInterrupt:
-            raise Interrupted(clock.reused + clock.finished, clock.total) from None
-        return
-    context = multiprocessing.get_context("spawn")
-    others = set(multiprocessing.active_children())
-    pool, starts = None, {}
-    try:
-        with spawning():
-            stop = context.Event()
-            pool = ProcessPoolExecutor(workers, context, start_worker, (stop,))
-            starts: dict[Future, int] = {
-                pool.submit(simulate_chunk, job, stream, s, scores): s
-                for s, scores in chunks.items()
-            }
-        pending = set(starts)
-        while pending:
-            ended, pending = wait(pending, timeout=0.25, return_when=FIRST_COMPLETED)
-            for future in ended:
-                result: Any = future.result()
-                clock.finished += len(result)
-                yield starts[future], result
-            clock.report()
-        pool.shutdown()
-    except BaseException as error:
-        with ignoring_interrupts():
-            stop_workers(pool, starts, others, lambda: stop.set())
-        done = clock.reused + clock.finished
-        if isinstance(error, KeyboardInterrupt):
-            raise Interrupted(done, clock.total) from None
-        if isinstance(error, BrokenProcessPool):
-            raise WorkerDied(done, clock.total) from None
-        raise
-
-
-# ---- In the worker process
+            seen = simulate_chunk(self.job, self.stream, self.start, self.scores)
+        except Stopped:
+            return None
+        np.save(packed, seen, allow_pickle=False)
+        return TaskResult(packed.getvalue(), None, time.perf_counter() - begin, None)
 
 
 def simulate_chunk(job: Job, stream: int, start: int, scores: np.ndarray) -> np.ndarray:

@@ -72,15 +72,6 @@ def slides(folder: Path) -> list[Slide]:
     return [_learnt(found), _predictive(found), _calibration(found)]
 
 
-def draw(folder: Path) -> list[Path]:
-    """Draw all slides into the folder: PNG and SVG under their names."""
-    paths = []
-    for slide in slides(folder):
-        with style.theme():
-            paths += style.save(slide.paint(), Path(folder), slide.name)
-    return paths
-
-
 # ---- What the log tells
 
 

@@ -119,7 +119,7 @@ def make_plan(
     ----------
     request : Request
     folder : Path
-        Results folder, held with ``store.claim``; finished runs are kept there.
+        Results folder, held with ``folder.claim``; finished runs are kept there.
     effort : Effort
     profile : Profile, optional
         Fitted biology: run number r takes draw r.

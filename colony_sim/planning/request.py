@@ -12,7 +12,7 @@ from typing import Any
 
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters, catalogue
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import (
     LARGEST_SEED,
     MOST_BREEDERS,
@@ -32,7 +32,7 @@ from colony_sim.planning.wants import (
     stretches,
 )
 
-OPTIONS = "command line"
+OPTIONS = ARGUMENT
 BREEDERS = 300
 AREA = 12.0
 YEARS = 3
@@ -143,7 +143,7 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
         _check(name, table, where)
     own = {name: {k: given[k] for k in RULES[name] if k in given} for name in RULES}
     for name, table in own.items():
-        _check(name, table, OPTIONS, "--")
+        _check(name, table, OPTIONS)
     if "grams_per_day" in own["want"] or "birds" in own["want"]:
         # One way to say what is wanted replaces the other.
         wants = {k: v for k, v in wants.items() if k in ("probability", "after_days")}
@@ -185,10 +185,10 @@ def _tables(text: str, where: str) -> dict[str, Any]:
     return tables
 
 
-def _check(name: str, table: dict[str, Any], where: str, dash: str = "") -> None:
+def _check(name: str, table: dict[str, Any], where: str) -> None:
     known = [*RULES[name], *(("name", "start") if name == "plan" else ())]
     for key, value in table.items():
-        shown = f"--{key.replace('_', '-')}" if dash else f"{name}.{key}"
+        shown = key if where == OPTIONS else f"{name}.{key}"
         if key not in known:
             raise InputError(where, shown, value, _hint(key, known, "keys"))
         if key in RULES[name]:
@@ -210,7 +210,7 @@ def _hint(key: str, known, what: str) -> str:
 
 
 def _start(value: Any, where: str | None) -> date:
-    key, where = ("plan.start", where) if where not in (None, OPTIONS) else ("--start", OPTIONS)
+    key, where = ("plan.start", where) if where not in (None, OPTIONS) else ("start", OPTIONS)
     if value is None:
         raise InputError(where, key, Nothing(), _A_DATE)
     if isinstance(value, datetime) or not isinstance(value, date | str):
@@ -232,7 +232,7 @@ def _want(table: dict[str, Any], where: str) -> Want:
         "after_days": table.get("after_days", AFTER_DAYS),
     }
     grams, birds = table.get("grams_per_day"), table.get("birds")
-    key = "want.grams_per_day" if where != OPTIONS else "--grams-per-day"
+    key = "want.grams_per_day" if where != OPTIONS else "grams_per_day"
     if grams is None and birds is None:
         raise InputError(where, key, Nothing(), "grams_per_day, or birds with larvae_each")
     flock = [name for name in ("birds", "larvae_each", "larva_mg") if table.get(name) is not None]
@@ -246,7 +246,7 @@ def _want(table: dict[str, Any], where: str) -> Want:
 
 def _have(table: dict[str, Any], where: str) -> Have:
     if "bins" not in table:
-        key = "have.bins" if where != OPTIONS else "--bins"
+        key = "have.bins" if where != OPTIONS else "bins"
         raise InputError(where, key, Nothing(), "the number of bins in the rack")
     return Have(
         bins=table["bins"],
@@ -265,11 +265,11 @@ def _room(
     ways = [name for name in ("temperature", "logger") if name in given]
     ways += ["coldest"] if wave else []
     if len(ways) > 1:
-        allowed = "one of --temperature, --coldest with --warmest, --logger"
-        raise InputError(OPTIONS, f"--{ways[1]}", given.get(ways[1]), allowed)
+        allowed = "one of `temperature`, `coldest` with `warmest`, `logger`"
+        raise InputError(OPTIONS, ways[1], given.get(ways[1]), allowed)
     if "coldest_day" in given and not wave:
-        allowed = "only with --coldest and --warmest"
-        raise InputError(OPTIONS, "--coldest-day", given["coldest_day"], allowed)
+        allowed = "only with `coldest` and `warmest`"
+        raise InputError(OPTIONS, "coldest_day", given["coldest_day"], allowed)
     if "temperature" in ways:
         table = {"kind": "constant", "temperature_c": given["temperature"]}
         return table, OPTIONS, None
@@ -278,12 +278,12 @@ def _room(
     if wave:
         for name in ("coldest", "warmest"):
             if name not in wave:
-                raise InputError(OPTIONS, f"--{name}", Nothing(), "degrees C, beside the other end")
+                raise InputError(OPTIONS, name, Nothing(), "degrees C, beside the other end")
         day = given.get("coldest_day", room.COLDEST_DAY)
         return room.wave_table(wave["coldest"], wave["warmest"], day), OPTIONS, None
     if "climate" not in tables:
-        key = "climate" if path is not None else "--temperature"
-        allowed = "the room: --temperature, --coldest with --warmest, or --logger"
+        key = "climate" if path is not None else "temperature"
+        allowed = "the room: `temperature`, `coldest` with `warmest`, or `logger`"
         if path is not None:
             allowed = "a [climate] table, or one of the options for the room"
         raise InputError(where, key, Nothing(), allowed)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from colony_sim.biology.climate import DAYS_PER_YEAR, Climate, climate_from_table
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 
 COLDEST_DAY = 20
 """Day of the year with the least temperature where none is given: 20 January, the northern
@@ -51,13 +51,11 @@ def by_calendar(table: Mapping[str, Any], start: date, where: str, base: Path | 
 def wave_table(coldest: float, warmest: float, coldest_day: int = COLDEST_DAY) -> dict[str, Any]:
     """The ``[climate]`` table of a year between two daily means (C)."""
     if not warmest >= coldest:
-        raise InputError(
-            "command line", "--warmest", warmest, f"at least --coldest = {coldest:g} (C)"
-        )
-    for option, value in (("--coldest", coldest), ("--warmest", warmest)):
+        raise InputError(ARGUMENT, "warmest", warmest, f"at least `coldest` = {coldest:g} (C)")
+    for option, value in (("coldest", coldest), ("warmest", warmest)):
         if value > TOO_WARM_C:
             raise InputError(
-                "command line", option, value,
+                ARGUMENT, option, value,
                 f"degrees C, at most {TOO_WARM_C:g}; if this is Fahrenheit, {value:g} F is "
                 f"{(value - 32) / 1.8:.3g} C",
             )  # fmt: skip

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.planning import slide_rows as plan_rows
 from colony_sim.planning import slide_weeks as plan_weeks
@@ -33,12 +32,3 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
         plan_rows.remedies(plan, origin),
     ]
     return [slide for slide in found if slide is not None]
-
-
-def draw(folder: Path) -> list[Path]:
-    """Draw all slides into the folder: PNG and SVG under their names."""
-    paths = []
-    for slide in slides(folder):
-        with style.theme():
-            paths += style.save(slide.paint(), Path(folder), slide.name)
-    return paths

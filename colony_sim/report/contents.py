@@ -12,9 +12,9 @@ import pandas as pd
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
-from colony_sim.report.words import QUESTIONS
 from colony_sim.results import findings, manifest
 from colony_sim.studies.comparison.verdict import REMINDER
+from colony_sim.studies.registry import study
 from colony_sim.talk.deck import Deck, gather
 from colony_sim.words.estimate import dashed, number
 
@@ -91,10 +91,11 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
     differences = tables.read(folder, "differences") if compared else None
     text = f"{facts.get('file_text', '')} {question}".lower()
     deck = gather(folder, beside)
+    kind = study(facts.get("kind"))
     shared = {
         "facts": facts,
-        "question": _question(facts, question),
-        "part_of": question if facts.get("kind") in QUESTIONS else "",
+        "question": kind.question or question or kind.kind.capitalize(),
+        "part_of": question if kind.question else "",
         "deck": deck,
         "invented": "invented scenario" in text,
         "policies": None if not handling else tables.policies_table(handling, summary, differences),
@@ -135,11 +136,6 @@ def _under(facts: dict[str, Any]) -> str:
     if not profile:
         return "In this model and under its assumptions"
     return f"In this model with profile “{profile['name']}” and under its other assumptions"
-
-
-def _question(facts: dict[str, Any], question: str) -> str:
-    kind = str(facts.get("kind"))
-    return QUESTIONS.get(kind) or question or kind.capitalize()
 
 
 def _said(folder: Path, facts: dict[str, Any]) -> dict[str, tuple[str, ...]]:

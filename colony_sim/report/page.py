@@ -69,9 +69,9 @@ def write_report(
     folder = Path(folder)
     path = Path(out) if out is not None else folder / REPORT
     if path.is_dir() or not path.parent.is_dir():
-        raise InputError("--out", "file", str(path), "a file in a folder that exists")
+        raise InputError("argument out", "file", str(path), "a file in a folder that exists")
     if days is not None and not 1 <= days <= rack_data.MOST_DAYS:
-        raise InputError("--days", "days", days, f"1 to {rack_data.MOST_DAYS} days")
+        raise InputError("argument days", "days", days, f"1 to {rack_data.MOST_DAYS} days")
     facts = manifest.read(folder, ())
     pair = _pair(facts, folder, policies)
     contents = gather_contents(folder, facts, beside=beside)
@@ -88,11 +88,11 @@ def _pair(facts: dict[str, Any], folder: Path, asked: list[str] | None) -> tuple
     if asked is not None:
         if facts.get("kind") != COMPARISON:
             allowed = "the folder of a comparison (only its runs can be watched)"
-            raise InputError(str(folder), "--policies", ",".join(asked), allowed)
+            raise InputError(str(folder), "policies", ",".join(asked), allowed)
         unknown = [name for name in asked if name not in names]
         if unknown or len(asked) != 2 or asked[0] == asked[1]:
             shown = unknown[0] if unknown else ",".join(asked)
-            raise InputError("--policies", "policies", shown, f"two of {', '.join(names)}")
+            raise InputError("argument policies", "policies", shown, f"two of {', '.join(names)}")
         return tuple(asked)
     if facts.get("kind") != COMPARISON or len(names) < 2:
         return ()

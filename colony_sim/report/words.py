@@ -2,14 +2,6 @@
 
 from __future__ import annotations
 
-QUESTIONS = {
-    "sweep": "What changes with the keys that were varied?",
-    "break-even map": "Where does the order of the two policies turn?",
-    "sensitivity": "Which unknowns move the result most?",
-    "search": "Which handling gives much, loses little and takes little work?",
-}
-"""What a study of an experiment asks, by its kind; other kinds have the question of their own."""
-
 LIMITS = (
     (
         "How much your colony will yield.",

@@ -18,14 +18,15 @@ from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
 from colony_sim.experiment.profile import Profile
 from colony_sim.results.folder import MANIFEST, finish_commit
+from colony_sim.results.methods import METHODS, methods
 
 FORMAT = 1
 PACKAGES = ("numpy", "numba", "mesa", "pandas", "pyarrow", "scipy")
 _AS_WRITTEN = "a manifest as colony-sim wrote it"
 
 
-def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) -> dict[str, Any]:
-    """The manifest of a finished comparison, as plain data.
+def build(plan: Plan, runs: list[PlannedRun], command: str) -> dict[str, Any]:
+    """The manifest of a finished comparison, as plain data; `write` adds the list of files.
 
     Parameters
     ----------
@@ -33,8 +34,6 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
         What was run.
     runs : list of PlannedRun
         Its runs, for their content keys.
-    files : list of str
-        Names of all files of the comparison; those of an earlier one are removed.
     command : str
         The command line, empty if called from Python.
     """
@@ -70,7 +69,6 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
         ],
         "profile": plan.profile and plan.profile.as_dict(),
         "runs": [{"policy": run.policy, "seed": run.scenario.seed, "key": run.key} for run in runs],
-        "files": sorted({*files, MANIFEST}),
         "file_text": plan.text,
         **_circumstances(command),
     }
@@ -79,7 +77,6 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
 def build_single(
     name: str,
     run: PlannedRun,
-    files: list[str],
     command: str,
     profile: Profile | None = None,
     draw: int | None = None,
@@ -102,7 +99,6 @@ def build_single(
         "climate": run.scenario.climate.as_dict(),
         "parameters": run.scenario.parameters.as_dict(),
         "profile": fitted,
-        "files": sorted({*files, MANIFEST}),
         **_circumstances(command),
     }
 
@@ -122,14 +118,12 @@ def build_evidence(
     }
 
 
-def listing(data: dict[str, Any], folder: Path) -> dict[str, Any]:
-    """The manifest with the files that are in the folder now."""
-    return {**data, "files": sorted({*(path.name for path in folder.iterdir()), MANIFEST})}
-
-
 def write(folder: Path, data: dict[str, Any]) -> None:
-    """Write the manifest of a folder."""
-    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    """Write the manifest of a folder, which lists the files that are there, and its methods."""
+    text = f"{methods(data)}\n"
+    (folder / METHODS).write_text(text, encoding="utf-8", newline="\n")
+    files = sorted({*(path.name for path in folder.iterdir()), MANIFEST})
+    text = json.dumps({**data, "files": files}, indent=1, ensure_ascii=False, allow_nan=False)
     (folder / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,15 @@ import pandas as pd
 from colony_sim.experiment.plan import Plan
 from colony_sim.results import findings, manifest
 from colony_sim.results.findings import Finding
-from colony_sim.results.folder import replace_tables, write_table
+from colony_sim.results.folder import MANIFEST, replace_tables, write_table
+from colony_sim.results.methods import METHODS
+
+
+def files_of(tables: Iterable[str], figures: Iterable[str]) -> frozenset[str]:
+    """Names of all files of a results folder with these tables and figures."""
+    names = {f"{name}.{end}" for name in tables for end in ("parquet", "csv")}
+    names |= {f"{name}.{end}" for name in figures for end in ("png", "svg")}
+    return frozenset({*names, findings.FILE, METHODS, MANIFEST})
 
 
 def write_study(
@@ -23,10 +31,11 @@ def write_study(
     facts: Mapping[str, Any],
     *,
     answer: str = "",
+    design: str = "",
     command: str = "",
     draw: Callable[[Path], object] | None = None,
 ) -> None:
-    """Replace the tables of a results folder (held with ``store.claim``).
+    """Replace the tables of a results folder (held with ``folder.claim``).
 
     Parameters
     ----------
@@ -44,6 +53,8 @@ def write_study(
         Settings of the study, for the manifest.
     answer : str
         What was found in one sentence, if it can be said in one.
+    design : str
+        How it was done and what was estimated, in sentences for a paper.
     command : str
         Command line, for the manifest.
     draw : callable, optional
@@ -56,9 +67,12 @@ def write_study(
         for name, table in tables.items():
             write_table(staged, name, table)
         findings.write_text(staged, found)
-        data = manifest.build(plan, [], [path.name for path in staged.iterdir()], command)
-        data |= {"kind": kind, "study": dict(facts), "findings": findings.as_data(found)}
+        data = manifest.build(plan, [], command)
+        data |= {
+            "kind": kind, "study": dict(facts), "design": design,
+            "findings": findings.as_data(found),
+        }  # fmt: skip
         manifest.write(staged, data)
         if draw is not None:
             draw(staged)
-            manifest.write(staged, manifest.listing(data, staged))
+            manifest.write(staged, data)

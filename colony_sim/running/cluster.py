@@ -1,4 +1,4 @@
-"""Tasks on the workers of an existing Dask cluster (optional extra ``cluster``).
+"""Jobs on the workers of an existing Dask cluster (optional extra ``cluster``).
 
 Workers need this package, in the version of the one who asks, and nothing else: no shared folder,
 no files. A worker that is lost costs the runs it had under way; the scheduler gives them to
@@ -15,10 +15,10 @@ from concurrent.futures import Future
 from contextlib import suppress
 from typing import Any
 
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.plan import model_fingerprint
-from colony_sim.running.executor import DIED
-from colony_sim.running.task import Task, TaskResult, run_task, software_of_worker
+from colony_sim.running.protocol import DIED, ClusterLost, Job, TaskResult
+from colony_sim.running.task import software_of_worker
 
 CONNECT_SECONDS = 10
 """How long to wait for the scheduler, and for its first worker."""
@@ -26,10 +26,6 @@ ALONE_SECONDS = 60
 """How long to go on without any worker before giving up."""
 _ADDRESS = re.compile(r"([a-z]+://)?[^\s/]+:\d+")
 INSTALL = "pip install 'colony-sim[cluster]'"
-
-
-class ClusterLost(Exception):
-    """The scheduler or all workers are gone; finished runs are stored."""
 
 
 class ClusterExecutor:
@@ -75,15 +71,15 @@ class ClusterExecutor:
 
     @property
     def window(self) -> int:
-        """Two tasks per thread."""
+        """Two jobs per thread."""
         return max(2 * self.at_once, 1)
 
-    def submit(self, task: Task) -> Future:
-        """Hand over a task."""
-        return self._client.submit(run_task, task, pure=False)
+    def submit(self, job: Job) -> Future:
+        """Hand over a job."""
+        return self._client.submit(job.run, pure=False)
 
     def result(self, future: Any) -> TaskResult | None:
-        """What came of a task; the cluster itself has repeated those of lost workers."""
+        """What came of a job; the cluster itself has repeated those of lost workers."""
         from distributed import KilledWorker
 
         try:
@@ -163,7 +159,7 @@ def _distributed(address: str) -> Any:
 
 
 def _bad(value: str, allowed: str) -> InputError:
-    return InputError("command line", "--cluster", value, allowed)
+    return InputError(ARGUMENT, "cluster", value, allowed)
 
 
 def _brief(error: BaseException) -> str:

@@ -1,4 +1,4 @@
-"""Tasks in worker processes of this machine (``concurrent.futures``)."""
+"""Jobs in worker processes of this machine (``concurrent.futures``), or in this process."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 
-from colony_sim.running.executor import WorkerLost
 from colony_sim.running.processes import spawning, start_worker, stop_workers
+from colony_sim.running.protocol import Job, TaskResult, WorkerLost
 from colony_sim.running.runner import check_workers, compile_kernels
-from colony_sim.running.task import Task, TaskResult, run_task
+from colony_sim.running.task import get_ready
 
 
 class LocalExecutor:
-    """Worker processes, started with the first task.
+    """Worker processes, started with the first job.
 
     Parameters
     ----------
@@ -35,31 +35,31 @@ class LocalExecutor:
 
     @property
     def window(self) -> int:
-        """Two tasks per worker, so that none waits for this process to hand over the next."""
+        """Two jobs per worker, so that none waits for this process to hand over the next."""
         return 2 * self.workers
 
-    def submit(self, task: Task) -> Future:
-        """Hand over a task."""
+    def submit(self, job: Job) -> Future:
+        """Hand over a job."""
         # The pool starts a worker when there is work for it, so each of these may start one.
         with spawning():
             if self._pool is None:
                 self._start()
             try:
-                return self._pool.submit(run_task, task)
+                return self._pool.submit(job.run)
             except BrokenProcessPool as error:
                 failed: Future = Future()
                 failed.set_exception(error)
                 return failed
 
     def result(self, future: Future) -> TaskResult | None:
-        """What came of a task."""
+        """What came of a job."""
         try:
             return future.result()
         except BrokenProcessPool:
             raise WorkerLost from None
 
     def restart(self) -> None:
-        """New processes in place of broken ones, at the next task."""
+        """New processes in place of broken ones, at the next job."""
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
             self._pool = None
@@ -87,3 +87,34 @@ class LocalExecutor:
         self._others = set(multiprocessing.active_children())
         self._stop = context.Event()
         self._pool = ProcessPoolExecutor(self.workers, context, start_worker, (self._stop,))
+
+
+class SerialExecutor:
+    """This very process: a job is done when it is handed over."""
+
+    at_once = window = 1
+
+    def submit(self, job: Job) -> Future:
+        """Do a job."""
+        get_ready()
+        done: Future = Future()
+        done.set_result(job.run())
+        return done
+
+    def result(self, future: Future) -> TaskResult | None:
+        """What came of a job."""
+        return future.result()
+
+    def restart(self) -> None:
+        """Nothing to do: there is no other process."""
+
+    def check(self) -> None:
+        """Nothing to look after."""
+
+    def stop(self, futures: Sequence[Future]) -> None:
+        """Nothing is under way."""
+
+    def __enter__(self) -> SerialExecutor:
+        return self
+
+    def __exit__(self, *_: object) -> None: ...

@@ -1,34 +1,14 @@
-"""Run a plan: every run in a worker process, every finished run stored at once.
-
-What a run gives depends on its scenario alone, so the number of workers changes no byte.
-"""
+"""What all runs share: how far they are, how they end early, workers, compiled kernels."""
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import sys
-import time
-import traceback
-from collections.abc import Callable, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
-from pathlib import Path
 
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
-from colony_sim.errors import InputError
-from colony_sim.experiment.plan import PlannedRun
-from colony_sim.results.folder import RunStore
-from colony_sim.running.processes import (
-    Stopped,
-    ignoring_interrupts,
-    spawning,
-    start_worker,
-    stop_if_asked,
-    stop_workers,
-)
+from colony_sim.errors import ARGUMENT, InputError
 
 MOST_WORKERS = 61  # Windows waits on no more processes than that.
 
@@ -42,16 +22,6 @@ class Progress:
     reused: int
     failed: int
     seconds_left: float | None
-
-
-@dataclass(frozen=True)
-class Failure:
-    """A run that raised: its error in one line and the file with the whole of it."""
-
-    policy: str
-    seed: int
-    error: str
-    file: Path
 
 
 class Interrupted(KeyboardInterrupt):
@@ -99,64 +69,10 @@ def check_workers(workers: int | None) -> int:
     if workers is None:
         return default_workers()
     if isinstance(workers, bool) or not isinstance(workers, int):
-        raise InputError("command line", "--workers", workers, "a whole number")
+        raise InputError(ARGUMENT, "workers", workers, "a whole number")
     if not 1 <= workers <= MOST_WORKERS:
-        raise InputError(
-            "command line", "--workers", workers, f"a whole number from 1 to {MOST_WORKERS}"
-        )
+        raise InputError(ARGUMENT, "workers", workers, f"a whole number from 1 to {MOST_WORKERS}")
     return workers
-
-
-def run_all(
-    runs: Sequence[PlannedRun],
-    store: RunStore,
-    *,
-    workers: int,
-    fresh: bool = False,
-    on_progress: Callable[[Progress], None] = lambda progress: None,
-) -> list[Failure]:
-    """Simulate the runs that are not in the store yet.
-
-    Parameters
-    ----------
-    runs : sequence of PlannedRun
-        The plan. Runs with the same content key are simulated once.
-    store : RunStore
-        Where finished runs are kept. The folder must be held (``store.claim``).
-    workers : int
-        Number of worker processes.
-    fresh : bool
-        Simulate runs that are in the store as well, and replace them.
-    on_progress : callable
-        Called when a run finishes, and a few times a second in between.
-
-    Returns
-    -------
-    list of Failure
-        Runs that raised, in the order of the plan; empty if all finished.
-
-    Raises
-    ------
-    Interrupted
-        On Ctrl-C, within two seconds.
-    WorkerDied
-        If a worker process was killed.
-    """
-    wanted = {run.key: run for run in runs}
-    todo = [run for key, run in wanted.items() if fresh or not store.has(key)]
-    clock = _Clock(len(wanted), len(wanted) - len(todo), on_progress)
-    clock.report()
-    errors: dict[str, str] = {}
-    if todo:
-        compile_kernels()
-        errors = _run_in_pool(todo, store, min(workers, len(todo)), clock)
-    failures = []
-    for run in todo:
-        if run.key in errors:
-            last = errors[run.key].strip().splitlines()[-1]
-            path = store.error_path(run.key)
-            failures.append(Failure(run.policy, run.scenario.seed, last, path))
-    return failures
 
 
 def compile_kernels() -> None:
@@ -175,83 +91,3 @@ def compile_kernels() -> None:
         simulate.simulate(
             simulate.Scenario(Parameters.default(), constant(27.0), days=2, seed=0, breeders=10)
         )
-
-
-class _Clock:
-    """Counts runs as they end and tells how far they are."""
-
-    def __init__(self, total: int, reused: int, on_progress: Callable[[Progress], None]) -> None:
-        self.total, self.reused = total, reused
-        self.finished = self.failed = 0
-        self.started = time.monotonic()
-        self._on_progress = on_progress
-
-    @property
-    def done(self) -> int:
-        return self.reused + self.finished
-
-    def report(self) -> None:
-        ended = self.finished + self.failed
-        left = None
-        if ended:
-            still_open = self.total - self.reused - ended
-            left = (time.monotonic() - self.started) / ended * still_open
-        self._on_progress(Progress(self.done, self.total, self.reused, self.failed, left))
-
-
-def _run_in_pool(
-    todo: Sequence[PlannedRun], store: RunStore, workers: int, clock: _Clock
-) -> dict[str, str]:
-    """Simulate and store; returns the error of every run that failed, by key."""
-    context = multiprocessing.get_context("spawn")
-    others = set(multiprocessing.active_children())
-    errors: dict[str, str] = {}
-    keys: dict[Future, str] = {}
-    pool = None
-    clock.started = time.monotonic()
-    try:
-        with spawning():
-            stop = context.Event()
-            pool = ProcessPoolExecutor(workers, context, start_worker, (stop,))
-            keys = {pool.submit(_work, run, store.folder.parent): run.key for run in todo}
-        pending = set(keys)
-        while pending:
-            ended, pending = wait(pending, timeout=0.25, return_when=FIRST_COMPLETED)
-            for future in ended:
-                error = future.result()
-                clock.finished += error is None
-                clock.failed += error is not None
-                if error is not None:
-                    errors[keys[future]] = error
-                    store.save_error(keys[future], error)
-            clock.report()
-        pool.shutdown()
-    except BaseException as error:
-        with ignoring_interrupts():
-            stop_workers(pool, keys, others, lambda: stop.set())
-            done = clock.reused + sum(store.has(run.key) for run in todo)
-        if isinstance(error, KeyboardInterrupt):
-            raise Interrupted(done, clock.total) from None
-        if isinstance(error, BrokenProcessPool):
-            raise WorkerDied(done, clock.total) from None
-        raise
-    return errors
-
-
-# ---- In the worker process
-
-
-def _work(run: PlannedRun, folder: Path) -> str | None:
-    """Simulate and store one run; the text of the error if it raised."""
-    from colony_sim.colony import simulate
-
-    try:
-        record = simulate.simulate(run.scenario, stop_if_asked)
-        RunStore(folder).save(run.key, record.daily, record.died_out_day)
-    except Stopped:
-        return "Stopped."
-    except Exception as error:
-        head = f"Policy {run.policy}, seed {run.scenario.seed}"
-        trace = "".join(traceback.format_exception(error))
-        return f"{head}\n{trace}"
-    return None

@@ -1,16 +1,18 @@
-"""Finished runs of a sweep: one row per run, found by content key.
+"""Finished runs: one row per run, found by content key and kept with a checksum.
 
 One SQLite file, ``runs.sqlite``, in the results folder. A row is committed the moment its run
 ends, and the index of keys is on disk, so that neither a process that dies nor the number of
-runs matters. The folder's lock (``store.claim``) keeps other processes out.
+runs matters. The folder's lock (``folder.claim``) keeps other processes out. What a row holds is
+up to the study: the outcome of a run (kept as JSON) or bytes, such as its daily series.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,11 +20,18 @@ from typing import Any
 from colony_sim.errors import InputError
 
 NAME = "runs.sqlite"
+FORMAT = 2
+Outcome = dict[str, Any] | bytes
 _TABLES = (
-    "CREATE TABLE IF NOT EXISTS runs (key TEXT PRIMARY KEY, outcome TEXT NOT NULL, "
-    "seconds REAL NOT NULL, peak_mb REAL) WITHOUT ROWID",
+    # What is looked up without the payload stands before it: a long row goes on elsewhere.
+    "CREATE TABLE IF NOT EXISTS runs (key TEXT PRIMARY KEY, checksum TEXT NOT NULL, "
+    "seconds REAL NOT NULL, peak_mb REAL, payload NOT NULL)",
     "CREATE TABLE IF NOT EXISTS failures (key TEXT PRIMARY KEY, error TEXT NOT NULL) WITHOUT ROWID",
 )
+
+
+class Damaged(Exception):
+    """What is stored under a key is not what was put there."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +44,7 @@ class Cost:
 
 
 class OutcomeStore:
-    """Outcomes by key. Use :func:`open_store`.
+    """Finished runs by key. Use :func:`open_store`.
 
     Parameters
     ----------
@@ -46,15 +55,23 @@ class OutcomeStore:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
 
-    def get(self, key: str) -> dict[str, Any] | None:
-        """The outcome of a finished run, None if there is none."""
-        row = self._connection.execute("SELECT outcome FROM runs WHERE key = ?", (key,)).fetchone()
-        return None if row is None else json.loads(row[0])
+    def get(self, key: str) -> Outcome | None:
+        """What a finished run left, None if there is none; `Damaged` if it is not whole."""
+        found = self._connection.execute("SELECT checksum, payload FROM runs WHERE key = ?", (key,))
+        row = found.fetchone()
+        if row is None:
+            return None
+        checksum, payload = row
+        if _checksum(key, payload) != checksum:
+            raise Damaged(key)
+        return json.loads(payload) if isinstance(payload, str) else payload
 
     def has(self, key: str) -> bool:
-        """Whether the run is finished."""
-        found = self._connection.execute("SELECT 1 FROM runs WHERE key = ?", (key,))
-        return found.fetchone() is not None
+        """Whether the run is finished and whole."""
+        try:
+            return self.get(key) is not None
+        except Damaged:
+            return False
 
     def error(self, key: str) -> str | None:
         """Why the run failed, None if it did not."""
@@ -63,14 +80,17 @@ class OutcomeStore:
         return None if row is None else row[0]
 
     def save(
-        self, key: str, outcome: dict[str, Any], seconds: float, peak_mb: float | None
+        self,
+        key: str,
+        outcome: Outcome,
+        seconds: float = 0.0,
+        peak_mb: float | None = None,
     ) -> None:
         """Keep a finished run; an error it had before is forgotten."""
-        text = json.dumps(outcome)
+        payload = outcome if isinstance(outcome, bytes) else json.dumps(outcome)
+        row = (key, _checksum(key, payload), seconds, peak_mb, payload)
         with self._connection:
-            self._connection.execute(
-                "INSERT OR REPLACE INTO runs VALUES (?, ?, ?, ?)", (key, text, seconds, peak_mb)
-            )
+            self._connection.execute("INSERT OR REPLACE INTO runs VALUES (?, ?, ?, ?, ?)", row)
             self._connection.execute("DELETE FROM failures WHERE key = ?", (key,))
 
     def save_error(self, key: str, error: str) -> None:
@@ -86,45 +106,103 @@ class OutcomeStore:
         return Cost(*row) if row[0] else None
 
 
+def _checksum(key: str, payload: object) -> str:
+    data = payload if isinstance(payload, bytes) else str(payload).encode()
+    # With the key, so that a row exchanged for another is noticed as well.
+    return hashlib.sha256(key.encode() + data).hexdigest()
+
+
 @contextmanager
-def open_store(folder: Path) -> Iterator[OutcomeStore]:
-    """Open the store of a results folder, making it if there is none.
+def open_store(folder: Path | None) -> Iterator[OutcomeStore]:
+    """Open the store of a results folder, making it if there is none; None: one in memory alone.
+
+    The folder is held (``folder.claim``), which refuses runs of an earlier version.
 
     Raises
     ------
     InputError
         If the file is there but is no store.
     """
-    path = folder / NAME
+    path = folder / NAME if folder is not None else ":memory:"
     try:
         with closing(sqlite3.connect(path)) as connection:
             # A row is safe when its process dies; a power cut may cost the last few.
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = NORMAL")
+            connection.execute(f"PRAGMA user_version = {FORMAT}")
             for table in _TABLES:
                 connection.execute(table)
-            yield OutcomeStore(connection)
-            # One file again, that can be copied and be read without leaving others beside it.
-            connection.execute("PRAGMA journal_mode = DELETE")
+            try:
+                yield OutcomeStore(connection)
+            finally:
+                # One file again, that can be copied and be read without leaving others beside it.
+                with suppress(sqlite3.DatabaseError):  # Somebody may be reading it.
+                    connection.execute("PRAGMA journal_mode = DELETE")
     except sqlite3.DatabaseError as error:
-        raise InputError(
-            str(path), "file", str(error), "a store of runs that can be used"
-        ) from None
+        raise _unusable(path, error) from None
 
 
 @contextmanager
 def read_store(folder: Path) -> Iterator[OutcomeStore | None]:
-    """The store of a results folder for reading alone; None if there is none."""
-    path = folder / NAME
-    if not path.is_file():
+    """The store of a results folder for reading alone; None if there is none of this version.
+
+    Raises
+    ------
+    InputError
+        As `open_store`.
+    """
+    if not (folder / NAME).is_file():
         yield None
         return
+    with _reading(folder) as connection:
+        # Another process may be about to make it.
+        readable = _format(connection) == FORMAT and _made(connection)
+        yield OutcomeStore(connection) if readable else None
+
+
+def written_by(folder: Path) -> str:
+    """The version that wrote a results folder, in words."""
+    try:
+        facts = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+        return f"colony_sim {facts['software']['colony_sim']}"
+    except (OSError, ValueError, KeyError, TypeError):
+        return "an earlier colony_sim"
+
+
+def _made(connection: sqlite3.Connection) -> bool:
+    found = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'runs'")
+    return found.fetchone() is not None
+
+
+def refuse_old(folder: Path) -> None:
+    """`InputError` if a results folder holds runs as an earlier version kept them."""
+    kept = folder / "runs"
+    old = kept.is_dir() and any((*kept.glob("*.parquet"), *kept.glob("*.npy")))
+    if not old and (folder / NAME).is_file():
+        with _reading(folder) as connection:
+            old = _format(connection) not in (None, FORMAT)
+    if old:
+        allowed = "a new folder; the tables in this one can still be read"
+        raise InputError(str(folder), "results folder", f"runs of {written_by(folder)}", allowed)
+
+
+def _format(connection: sqlite3.Connection) -> int | None:
+    """Format of a store; None if there are no runs in it yet."""
+    (found,) = connection.execute("PRAGMA user_version").fetchone()
+    return found if found or _made(connection) else None
+
+
+@contextmanager
+def _reading(folder: Path) -> Iterator[sqlite3.Connection]:
+    path = folder / NAME
     # A copy of a store whose process was killed still has its journal; mode=ro reads it as well.
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
         try:
-            made = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'runs'").fetchone()
-            # Another process may be about to make it.
-            yield OutcomeStore(connection) if made else None
+            yield connection
         except sqlite3.DatabaseError as error:
-            allowed = "a store of runs that can be used"
-            raise InputError(str(path), "file", str(error), allowed) from None
+            raise _unusable(path, error) from None
+
+
+def _unusable(path: object, error: Exception) -> InputError:
+    allowed = "a store of runs that can be used; without the file all is run again"
+    return InputError(str(path), "file", str(error), allowed)

@@ -7,7 +7,6 @@ import time
 import traceback
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
@@ -15,6 +14,8 @@ from colony_sim.colony.simulate import Scenario
 from colony_sim.experiment.plan import model_fingerprint
 from colony_sim.measuring.outcome import Measuring
 from colony_sim.running.processes import Stopped, stop_if_asked
+from colony_sim.running.protocol import TaskResult
+from colony_sim.running.runner import compile_kernels
 
 
 @dataclass(frozen=True)
@@ -39,27 +40,9 @@ class Task:
     model: str
     digest: str
 
-
-@dataclass(frozen=True)
-class TaskResult:
-    """What came of a task: an outcome, or the text of an error.
-
-    Attributes
-    ----------
-    outcome : dict or None
-        Facts and measures of the run.
-    error : str or None
-        Traceback of a run that raised.
-    seconds : float
-        Wall time of the simulation.
-    peak_mb : float or None
-        Most memory the worker process has used so far (MB); None where it is not known.
-    """
-
-    outcome: dict[str, Any] | None
-    error: str | None
-    seconds: float
-    peak_mb: float | None
+    def run(self) -> TaskResult | None:
+        """Simulate and measure; None if the run was stopped by its parent."""
+        return run_task(self)
 
 
 def run_task(task: Task) -> TaskResult | None:
@@ -73,7 +56,7 @@ def run_task(task: Task) -> TaskResult | None:
     try:
         record = simulate.simulate(task.scenario, stop_if_asked)
         seconds = time.perf_counter() - begin
-        # A measuring that needs the bin log as well takes the whole record.
+        # A measuring that needs more than the daily series takes the whole record.
         of_record = getattr(task.measuring, "of_record", None)
         if of_record is not None:
             outcome = of_record(task.scenario, record)
@@ -97,7 +80,6 @@ def get_ready() -> None:
     """Compile or load the kernels, once in a process."""
     # Loading the compiled kernels must not count as time of the first run.
     from colony_sim.colony import simulate
-    from colony_sim.running.runner import compile_kernels
 
     compile_kernels()
     simulate.simulate(

@@ -26,7 +26,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import Entry, Parameters, Value, find
 from colony_sim.colony.simulate import Scenario
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import START
 from colony_sim.experiment.plan import Plan
 from colony_sim.measuring import catalogue as measures_module
@@ -248,7 +248,7 @@ class PointRunner:
 
 @contextmanager
 def open_points(folder: Path, workers: int | None = None) -> Iterator[PointRunner]:
-    """Open the store of a folder (held with ``store.claim``) and worker processes."""
+    """Open the store of a folder (held with ``folder.claim``) and worker processes."""
     with open_store(folder) as store, open_executor(workers) as executor:
         yield PointRunner(store, executor)
 
@@ -288,13 +288,13 @@ def mean_interval(
     return float(found.mean), float(found.error), float(found.low), float(found.high)
 
 
-def only(plan: Plan, names: Sequence[str]) -> Plan:
+def only(plan: Plan, names: Sequence[str], argument: str = "policies") -> Plan:
     """The plan with the named policies alone, in that order."""
     by_name = {policy.name: policy for policy in plan.policies}
     missing = [name for name in names if name not in by_name]
     if missing:
         allowed = "one of " + ", ".join(f'"{name}"' for name in by_name)
-        raise InputError("command line", "policy", missing[0], allowed)
+        raise InputError(ARGUMENT, argument, missing[0], allowed)
     return replace(plan, policies=tuple(by_name[n] for n in names), baseline=names[-1])
 
 

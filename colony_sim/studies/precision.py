@@ -20,7 +20,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 import pandas as pd
 
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import MOST_REPLICATES
 from colony_sim.experiment.plan import whole
 from colony_sim.measuring.catalogue import catalogue
@@ -70,7 +70,7 @@ def make_rule(
     most: int | None = None,
     replicates: int | None = None,
 ) -> Rule | None:
-    """The rule of ``--until``, ``--least`` and ``--most``; None without any ``--until``.
+    """The rule of ``until``, ``least`` and ``most``; None without any ``until``.
 
     Raises
     ------
@@ -79,24 +79,24 @@ def make_rule(
         of order, or a fixed number of `replicates` as well.
     """
     if not until:
-        for option, value in (("--least", least), ("--most", most)):
+        for option, value in (("least", least), ("most", most)):
             if value is not None:
-                raise InputError("command line", option, value, "only with --until")
+                raise InputError(ARGUMENT, option, value, "only with `until`")
         return None
     if replicates is not None:
-        allowed = "not with --until; give --least and --most"
-        raise InputError("command line", "--replicates", replicates, allowed)
+        allowed = "not with `until`; give `least` and `most`"
+        raise InputError(ARGUMENT, "replicates", replicates, allowed)
     wanted = tuple(parse_until(text) for text in until)
     keys = [w.measure for w in wanted]
     for key in keys:
         if keys.count(key) > 1:
-            raise InputError("command line", "--until", key, "every measure once")
-    least = whole("--least", least, 2, MOST_REPLICATES, min(LEAST, most or LEAST))
-    most = whole("--most", most, least, MOST_REPLICATES, max(MOST, least))
+            raise InputError(ARGUMENT, "until", key, "every measure once")
+    least = whole("least", least, 2, MOST_REPLICATES, min(LEAST, most or LEAST))
+    most = whole("most", most, least, MOST_REPLICATES, max(MOST, least))
     return Rule(wanted, least, most)
 
 
-def parse_until(text: str, where: str = "--until") -> Wanted:
+def parse_until(text: str, where: str = "argument until") -> Wanted:
     """``MEASURE=HALFWIDTH``, in the unit of the measure."""
     key, equals, size = (part.strip() for part in text.partition("="))
     measures = catalogue()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -11,19 +12,21 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from colony_sim.errors import InputError
-from colony_sim.experiment.plan import Plan
 from colony_sim.results import findings, manifest
-from colony_sim.results.folder import MANIFEST, TABLES, RunStore
-from colony_sim.running.runner import Progress, check_workers, run_all
+from colony_sim.results.folder import MANIFEST
+from colony_sim.running.executor import open_executor
+from colony_sim.running.runner import Progress, check_workers
+from colony_sim.running.store import open_store
 from colony_sim.studies.comparison.assumptions import compared, find_assumptions
 from colony_sim.studies.comparison.run import (
+    TABLES,
     Comparison,
-    RunsFailed,
+    run_series,
     write_answer,
     write_assumptions,
     write_tables,
 )
-from colony_sim.studies.points import open_points
+from colony_sim.studies.points import PointRunner
 
 _TEXTS = (*(f"{name}.csv" for name in TABLES), "verdict.txt")
 _KEYS = ("policy", "replicate", "seed", "day", "measure")
@@ -55,17 +58,14 @@ def repeat(
     data = manifest.read(folder)
     plan = manifest.plan_from(data, str(folder / MANIFEST))
     runs = list(plan.runs())
-    with tempfile.TemporaryDirectory(prefix="colony-sim-repeat-") as name:
-        again = Path(name)
-        store = RunStore(again)
-        store.folder.mkdir()
-
-        def run(plan: Plan) -> None:
-            wanted = list(plan.runs())
-            failures = run_all(wanted, store, workers=workers, on_progress=on_progress)
-            if failures:
-                raise RunsFailed(failures, len(wanted))
-
+    with (
+        tempfile.TemporaryDirectory(prefix="colony-sim-repeat-") as name,
+        open_store(again := Path(name)) as store,
+        open_executor(workers) as executor,
+    ):
+        run = partial(
+            run_series, folder=again, store=store, executor=executor, on_progress=on_progress
+        )
         run(plan)
         tables = write_tables(plan, runs, store, again)
         pair = compared(plan, tables["policies"])
@@ -73,8 +73,8 @@ def repeat(
         asked = data.get("assumptions", {})
         lean = None
         if asked.get("looked_for"):
-            with open_points(again, workers) as runner:
-                lean = find_assumptions(plan, pair, runner, on_progress=on_progress)
+            points = PointRunner(store, executor)
+            lean = find_assumptions(plan, pair, points, on_progress=on_progress)
         if asked:
             tables |= write_assumptions(lean, asked.get("why_not", ""), again)
         findings.write_text(again, Comparison(folder=again, **tables).findings, plan.question)

@@ -2,28 +2,15 @@
 
 from __future__ import annotations
 
-import importlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
-
-BUILDERS = {
-    "comparison": "studies.comparison.slides",
-    "sweep": "studies.sweep.slides",
-    "break-even map": "studies.slides",
-    "sensitivity": "studies.slides",
-    "search": "studies.slides",
-    "plan": "planning.slides",
-    "fit": "fitting.slides",
-}
-"""Module with ``slides(folder) -> list[Slide]``, by the manifest's kind."""
-_BESIDE = ("sweep", "break-even map", "sensitivity", "search")
-"""Kinds of study that are shown with the comparison of the same experiment, in this order."""
+from colony_sim.studies.registry import studies, study
 
 
 @dataclass(frozen=True)
@@ -69,7 +56,7 @@ def gather(folder: Path, beside: bool = True, seed: int | None = None) -> Deck:
     facts = manifest.read(folder, ())
     options = {} if seed is None else {"seed": seed}
     if options and facts.get("kind") != "comparison":
-        raise InputError("command line", "--seed", seed, "none: only comparisons show single runs")
+        raise InputError(ARGUMENT, "seed", seed, "none: only comparisons show single runs")
     found = [(slide, folder) for slide in _slides(folder, facts, **options)]
     left_out = []
     others = studies_beside(folder, facts) if beside and facts.get("kind") == "comparison" else []
@@ -85,15 +72,16 @@ def studies_beside(folder: Path, facts: dict[str, Any]) -> list[Path]:
     """Folders of studies of the same experiment in the same parent folder, in a fixed order."""
     found = []
     here = Path(folder).resolve()
+    kinds = tuple(study.kind for study in studies() if study.beside)
     for path in sorted(here.parent.glob(f"*/{MANIFEST}")):
         if path.parent == here:
             continue
         try:
-            other = manifest.read(path.parent, _BESIDE)
+            other = manifest.read(path.parent, kinds)
         except InputError:
             continue
         if _same_experiment(facts, other):
-            found.append((_BESIDE.index(other["kind"]), Path(folder).parent / path.parent.name))
+            found.append((kinds.index(other["kind"]), Path(folder).parent / path.parent.name))
     return [path for _, path in sorted(found)]
 
 
@@ -110,11 +98,11 @@ def _same_experiment(one: dict[str, Any], other: dict[str, Any]) -> bool:
 
 
 def _slides(folder: Path, facts: dict[str, Any], **options: Any) -> list[Slide]:
-    kind = facts.get("kind")
-    if kind not in BUILDERS:
-        allowed = "the folder of a " + " or ".join(BUILDERS)
-        raise InputError(str(folder / MANIFEST), "kind", kind, allowed)
-    return importlib.import_module(f"colony_sim.{BUILDERS[kind]}").slides(folder, **options)
+    found = study(facts.get("kind"))
+    if found is None or found.slides is None:
+        allowed = "the folder of a " + " or ".join(each.kind for each in studies() if each.slides)
+        raise InputError(str(folder / MANIFEST), "kind", facts.get("kind"), allowed)
+    return found.slides(folder, **options)
 
 
 def _named(slides: list[Slide]) -> list[Slide]:

@@ -30,7 +30,7 @@ def check_paper(paper: str) -> str:
     InputError
     """
     if paper not in SIZES:
-        raise InputError("--paper", "paper", paper, " or ".join(SIZES))
+        raise InputError("argument paper", "paper", paper, " or ".join(SIZES))
     return paper
 
 

@@ -89,7 +89,7 @@ def read_work(folder: Path, start: str | None = None) -> Work:
     InputError
         If the folder is of another kind, a file is missing or damaged, or there is no start.
     """
-    chosen = None if start is None else _date(start, "--start", "date")
+    chosen = None if start is None else _date(start, "argument start", "date")
     try:
         data = manifest.read(folder, kinds=(PLAN, RUN))
     except InputError as error:
@@ -108,7 +108,9 @@ def read_work(folder: Path, start: str | None = None) -> Work:
 
 def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: str) -> Work:
     if start is None:
-        raise InputError("--start", "date", None, f"needed for the folder of a run: {_DATES}")
+        raise InputError(
+            "argument start", "date", None, f"needed for the folder of a run: {_DATES}"
+        )
     lived = len(_table(folder / "daily.parquet", ("day",)))
     notes = [] if _is_constant(data) else [
         "The temperatures are those of the run: its first day stands for the start date, "

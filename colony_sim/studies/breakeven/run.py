@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.biology.parameters import Value
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import START, entry, parse_vary
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.measuring.catalogue import YIELD, catalogue
@@ -125,9 +125,9 @@ def grid(x: Axis, y: Axis) -> list[dict[str, Value]]:
 
 def break_even(
     plan: Plan,
+    folder: Path,
     x: Axis,
     y: Axis,
-    folder: Path,
     *,
     policies: Sequence[str] | None = None,
     replicates: int = 5,
@@ -144,9 +144,9 @@ def break_even(
     ----------
     plan : Plan
         The experiment; of more than two policies `policies` names the two.
-    x, y : Axis
     folder : Path
-        Results folder, held with ``store.claim``; finished runs are kept in it.
+        Results folder, held with ``folder.claim``; finished runs are kept in it.
+    x, y : Axis
     policies : two names, optional
         First and second; default: the other policy and the baseline.
     replicates : int
@@ -172,15 +172,15 @@ def break_even(
     names = pair(plan, policies)
     plan = only(plan, names)
     if x.key == y.key:
-        raise InputError("command line", "--y", y.key, "another key than that of --x")
+        raise InputError(ARGUMENT, "y", y.key, "another key than that of `x`")
     known = catalogue().get(measure)
     if known is None or known.better is None:
         allowed = ", ".join(key for key, m in catalogue().items() if m.better)
-        raise InputError("command line", "--measure", measure, f"one of {allowed}")
+        raise InputError(ARGUMENT, "measure", measure, f"one of {allowed}")
     if len(x.values) * len(y.values) > MOST_CELLS:
         size = len(x.values) * len(y.values)
-        raise InputError("command line", "cells", size, f"at most {MOST_CELLS}")
-    refuse_own_keys(plan, [x.key, y.key, *(fixed or {})], "command line")
+        raise InputError("argument x", "cells", size, f"at most {MOST_CELLS}")
+    refuse_own_keys(plan, [x.key, y.key, *(fixed or {})], "argument x or y")
     plan = replace(plan, seeds=replicate_seeds(plan.seed, replicates))
     span = window(plan, warm_up, used)
     points = [{**(fixed or {}), **point} for point in grid(x, y)]
@@ -205,12 +205,12 @@ def pair(plan: Plan, policies: Sequence[str] | None) -> tuple[str, str]:
     """First and second policy: as named, or the only other one and the baseline."""
     if policies:
         if len(policies) != 2 or policies[0] == policies[1]:
-            raise InputError("command line", "--policies", list(policies), "two that differ")
+            raise InputError(ARGUMENT, "policies", list(policies), "two that differ")
         return policies[0], policies[1]
     if len(plan.policies) != 2:
         names = ", ".join(f'"{p.name}"' for p in plan.policies)
         raise InputError(
-            "command line", "--policies", "nothing", f"two of the policies of the file: {names}"
+            ARGUMENT, "policies", "nothing", f"two of the policies of the file: {names}"
         )
     other = next(p.name for p in plan.policies if p.name != plan.baseline)
     return other, plan.baseline

@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-import pyarrow.parquet as pq
 
-from colony_sim.results.folder import RunStore
+from colony_sim.measuring.series import unpack
+from colony_sim.running.store import Damaged, OutcomeStore, read_store
 
 FATES = {
     "egg_eaten_by_beetles": ("eggs_eaten_adults",),
@@ -94,16 +94,25 @@ def egg_ledgers(folder: Path, facts: dict[str, Any], runs: pd.DataFrame) -> pd.D
         One row a run: policy, seed, status, eggs_laid, each of `FATES` and `STOCK` (per 100
         eggs laid); NaN where the run did not settle, laid nothing or is not kept.
     """
-    store = RunStore(folder)
     keys = {(entry["policy"], entry["seed"]): entry["key"] for entry in facts.get("runs", [])}
     columns = [_LAID, *_STAGES, *(name for names in FATES.values() for name in names)]
     rows = []
-    for run in runs.itertuples():
-        row = {"policy": run.policy, "seed": run.seed, "status": run.status}
-        key = keys.get((run.policy, run.seed))
-        if run.status == "settled" and key is not None and store.has(key):
-            daily = pq.read_table(store.path(key), columns=columns).to_pandas()
-            row[_LAID] = int(daily[_LAID].iloc[int(run.warm_up_days) :].sum())
-            row |= egg_ledger(daily, int(run.warm_up_days)) or {}
-        rows.append(row)
+    with read_store(folder) as store:
+        for run in runs.itertuples():
+            row = {"policy": run.policy, "seed": run.seed, "status": run.status}
+            key = keys.get((run.policy, run.seed))
+            daily = _kept(store, key, columns) if run.status == "settled" else None
+            if daily is not None:
+                row[_LAID] = int(daily[_LAID].iloc[int(run.warm_up_days) :].sum())
+                row |= egg_ledger(daily, int(run.warm_up_days)) or {}
+            rows.append(row)
     return pd.DataFrame(rows, columns=["policy", "seed", "status", _LAID, *FATES, STOCK])
+
+
+def _kept(store: OutcomeStore | None, key: str | None, columns: list[str]) -> pd.DataFrame | None:
+    """Columns of a stored run, None if it is not kept."""
+    try:
+        packed = store.get(key) if store is not None and key is not None else None
+    except Damaged:
+        return None
+    return None if packed is None else unpack(packed, columns).daily

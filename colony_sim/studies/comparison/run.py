@@ -11,13 +11,18 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from colony_sim.atomic import write_atomic
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.measuring.outcome import SteadyMeasuring
+from colony_sim.measuring.series import WholeSeries, unpack
 from colony_sim.results import findings, manifest
 from colony_sim.results.findings import Finding
-from colony_sim.results.folder import RunStore, claim, replace_tables, write_table
-from colony_sim.running.runner import Failure, Progress, check_workers, run_all
+from colony_sim.results.folder import claim, replace_tables, write_table
+from colony_sim.results.study import files_of
+from colony_sim.running.executor import Executor, PointRun, open_executor, run_all_points
+from colony_sim.running.runner import Progress, check_workers
+from colony_sim.running.store import OutcomeStore, open_store
 from colony_sim.statistics.paired import (
     all_paired_differences,
     died_out_comparison,
@@ -33,13 +38,14 @@ from colony_sim.studies.comparison.assumptions import (
 )
 from colony_sim.studies.comparison.this_colony import this_colony
 from colony_sim.studies.comparison.verdict import verdict
-from colony_sim.studies.points import open_points
+from colony_sim.studies.points import PointRunner
 from colony_sim.studies.profile_words import (
     circumstances,
     this_colony_in_words,
     with_profile,
 )
 from colony_sim.words.finding import finding
+from colony_sim.words.showing import as_html, one_line
 
 DAILY = (
     "day", "temperature_c", "eggs", "larvae", "pupae", "adults", "breeders", "larvae_g",
@@ -49,19 +55,38 @@ DAILY = (
 """Columns of ``daily.parquet``, besides policy and seed."""
 
 
-class RunsFailed(Exception):
-    """Some runs raised; the runs that finished are stored, the tables were not touched."""
+TABLES = ("runs", "measures", "policies", "differences", "all_differences", "died_out")
+MORE_TABLES = ("daily", "against_default", "narrowing", "assumptions", "precision")
+FIGURES = ("comparison",)
+FILES = files_of((*TABLES, *MORE_TABLES), FIGURES)
+DESIGN = (
+    "The warm-up of each run was found from its daily series and left out. Estimands: mean of each "
+    "measure over settled runs, and mean difference between policies paired by seed, each with its "
+    "95 % t interval; p values are adjusted by Holm."
+)
+ERRORS = "failed_runs.txt"
+"""File with the whole errors of runs that failed."""
 
-    def __init__(self, failures: Sequence[Failure], total: int) -> None:
+
+class RunsFailed(Exception):
+    """Some runs raised; the runs that finished are stored, the tables were not touched.
+
+    Attributes
+    ----------
+    failures : tuple of (str, int, str)
+        Policy, seed and traceback of each, in the order of the plan.
+    """
+
+    def __init__(self, failures: Sequence[tuple[str, int, str]], total: int, file: Path) -> None:
         self.failures = tuple(failures)
-        first = failures[0]
+        policy, seed, error = failures[0]
         super().__init__(
-            f"{len(failures)} of {total} runs failed; the first: policy {first.policy}, "
-            f"seed {first.seed}: {first.error} (whole error in {first.file})"
+            f"{len(failures)} of {total} runs failed; the first: policy {policy}, "
+            f"seed {seed}: {error.strip().splitlines()[-1]} (whole error in {file})"
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Comparison:
     """A finished comparison of policies.
 
@@ -124,6 +149,12 @@ class Comparison:
             Finding("leaning", self.leaning),
         ]
 
+    def __repr__(self) -> str:
+        return one_line(f"Comparison {self.name}", self.verdict, self.folder)
+
+    def _repr_html_(self) -> str:
+        return as_html(f"Comparison {self.name}", self.verdict, self.differences)
+
 
 def compare_plan(
     plan: Plan,
@@ -181,9 +212,15 @@ def compare_plan(
         If a worker process was killed.
     """
     workers = check_workers(workers)
-    with claim(folder, plan.name):
-        store = RunStore(folder)
-        run = partial(_run, store=store, workers=workers, fresh=fresh, on_progress=on_progress)
+    with (
+        claim(folder, plan.name, FILES),
+        open_store(folder) as store,
+        open_executor(workers) as executor,
+    ):
+        run = partial(
+            run_series, folder=folder, store=store, executor=executor, fresh=fresh,
+            on_progress=on_progress,
+        )  # fmt: skip
         reached = None
         if until is None:
             run(plan)
@@ -198,8 +235,8 @@ def compare_plan(
             if assumptions:
                 without = "there are not two policies to compare"
                 if pair is not None:
-                    with open_points(folder, workers) as runner:
-                        lean = find_assumptions(plan, pair, runner, on_progress=on_assumptions)
+                    points = PointRunner(store, executor)
+                    lean = find_assumptions(plan, pair, points, on_progress=on_assumptions)
             without = "" if lean else without
             comparison |= write_assumptions(lean, without, staged)
             if reached is not None:
@@ -220,7 +257,7 @@ def compare_plan(
     return found
 
 
-def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder: Path) -> dict:
+def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: OutcomeStore, folder: Path) -> dict:
     """Measure the stored runs and write all tables; returns the fields of a Comparison.
 
     One run at a time is in memory: its daily series goes to ``daily.parquet`` as it is read.
@@ -229,7 +266,7 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: RunStore, folder
     rows = []
     with _DailyWriter(folder / "daily.parquet") as daily:
         for run in sorted(runs, key=lambda run: _order(plan, run)):
-            stored = store.read(run.key)
+            stored = unpack(store.get(run.key))
             daily.add(run.policy, run.scenario.seed, stored.daily)
             rows.append(
                 {
@@ -279,7 +316,7 @@ def write_answer(
     plan: Plan,
     pair: tuple[str, str] | None,
     runs: pd.DataFrame,
-    store: RunStore,
+    store: OutcomeStore,
     run: Callable[[Plan], None],
     folder: Path,
 ) -> dict:
@@ -305,21 +342,42 @@ def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> d
     return {"leaning": text, "assumptions": None if lean is None else lean.table}
 
 
-def _run(
+def run_series(
     plan: Plan,
-    store: RunStore,
-    workers: int,
-    fresh: bool,
-    on_progress: Callable[[Progress], None],
+    folder: Path,
+    store: OutcomeStore,
+    executor: Executor,
+    fresh: bool = False,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> None:
-    runs = list(plan.runs())
-    failures = run_all(runs, store, workers=workers, fresh=fresh, on_progress=on_progress)
+    """Run a plan and store the daily series of its runs.
+
+    Raises
+    ------
+    RunsFailed
+        If runs raised; the others are run and stored first. Their whole errors are in the folder.
+    """
+    runs = {
+        run.key: PointRun(1, run.policy, run.replicate, run.key, run.scenario)
+        for run in plan.runs()
+    }
+    ended = run_all_points(
+        runs.values(), len(runs), store, executor, WholeSeries(), on_progress,
+        fresh=fresh, retry=False,
+    )  # fmt: skip
+    failed = {(run.policy, run.seed): run.error for run in ended if run.error is not None}
+    places = [(run.policy, run.scenario.seed) for run in runs.values()]
+    failures = [(*place, failed[place]) for place in places if place in failed]
+    file = folder / ERRORS
     if failures:
-        raise RunsFailed(failures, len(runs))
+        texts = [f"Policy {policy}, seed {seed}\n{error}" for policy, seed, error in failures]
+        write_atomic(file, lambda path: path.write_text("\n".join(texts), encoding="utf-8"))
+        raise RunsFailed(failures, len(runs), file)
+    file.unlink(missing_ok=True)
 
 
 def _run_until(
-    plan: Plan, rule: precision.Rule, store: RunStore, run: Callable[[Plan], None]
+    plan: Plan, rule: precision.Rule, store: OutcomeStore, run: Callable[[Plan], None]
 ) -> tuple[Plan, pd.DataFrame]:
     """Add replicates by the rule; the plan with those that were run, and what was reached."""
     names = [policy.name for policy in plan.policies]
@@ -330,7 +388,7 @@ def _run_until(
         added = replace(plan, seeds=seeds[done:goal], first=done + 1)
         run(added)
         for each in added.runs():
-            stored = store.read(each.key)
+            stored = unpack(store.get(each.key))
             outcome = measuring.outcome(each.scenario, stored.daily, stored.died_out_day)
             place = {"point": 1, "policy": each.policy, "seed": each.scenario.seed}
             rows.append({**place, **outcome})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.figures.slide import Slide, says_only
 from colony_sim.studies.comparison import (
     bin_life,
@@ -39,9 +39,7 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
     seeds = found.manifest["experiment"].get("seeds", [])
     if seed is not None and seed not in seeds:
         shown = ", ".join(str(value) for value in seeds[:3])
-        raise InputError(
-            "command line", "--seed", seed, f"the seed of a run in {folder} ({shown}, ...)"
-        )
+        raise InputError(ARGUMENT, "seed", seed, f"the seed of a run in {folder} ({shown}, ...)")
     return [
         overview.slide(found),
         losses.slide(found),

@@ -18,7 +18,8 @@ import pandas as pd
 from colony_sim.experiment.plan import Plan
 from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.measuring.outcome import SteadyMeasuring
-from colony_sim.results.folder import RunStore
+from colony_sim.measuring.series import unpack
+from colony_sim.running.store import OutcomeStore
 from colony_sim.statistics.core import mean_interval
 from colony_sim.statistics.information import Narrowing, narrowing
 from colony_sim.statistics.paired import paired_differences
@@ -67,7 +68,7 @@ def this_colony(
     plan: Plan,
     pair: tuple[str, str],
     runs: pd.DataFrame,
-    store: RunStore,
+    store: OutcomeStore,
     run: Callable[[Plan], None],
 ) -> ThisColony:
     """Run the default where it is not stored, and set the profile's runs beside it.
@@ -80,7 +81,7 @@ def this_colony(
         Policies to set side by side.
     runs : pandas.DataFrame
         Its runs, measured: policy, replicate, seed, status, measures.
-    store : RunStore
+    store : OutcomeStore
         Where the runs are.
     run : callable
         Runs a plan into the store.
@@ -89,7 +90,7 @@ def this_colony(
     run(default)
     measuring, rows = SteadyMeasuring(), []
     for each in default.runs():
-        stored = store.read(each.key)
+        stored = unpack(store.get(each.key))
         outcome = measuring.outcome(each.scenario, stored.daily, stored.died_out_day)
         rows.append({"policy": each.policy, "seed": each.scenario.seed, **outcome})
     here = runs[runs["policy"].isin(pair)]

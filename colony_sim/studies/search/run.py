@@ -27,7 +27,7 @@ import pandas as pd
 from scipy import stats
 
 from colony_sim.biology.parameters import Value
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import Factor, entry, parse_vary
 from colony_sim.experiment.plan import Plan, model_fingerprint, replicate_seeds
 from colony_sim.extras import require
@@ -144,7 +144,7 @@ def search(
     plan : Plan
         The experiment.
     folder : Path
-        Results folder, held with ``store.claim``. Trials are kept in ``study.sqlite`` there: the
+        Results folder, held with ``folder.claim``. Trials are kept in ``study.sqlite`` there: the
         same search goes on where it stopped, or on to more trials.
     keys : sequence of str
         ``key`` (its plausible range, or all its choices), ``key=low:high`` or ``key=a,b,c``.
@@ -170,12 +170,12 @@ def search(
         If a run raised.
     """
     optuna = require("optuna", "optuna>=5.0", "search")
-    plan = only(plan, [policy or plan.baseline])
+    plan = only(plan, [policy or plan.baseline], "policy")
     factors = [_factor(spec) for spec in dict.fromkeys(keys)]
     fixed = _fixed(plan, factors, limits, trials, replicates)
     fresh = needed(limits.persist) if fresh is None else fresh
     if fresh < 2:
-        raise InputError("command line", "--fresh-seeds", fresh, "2 or more")
+        raise InputError(ARGUMENT, "fresh_seeds", fresh, "2 or more")
     span = window(plan, warm_up, used)
     seeds = replicate_seeds(plan.seed, replicates + fresh)
     optuna.logging.set_verbosity(optuna.logging.WARNING)
@@ -212,14 +212,16 @@ def search(
 
 
 def _factor(spec: str) -> Factor:
-    item = entry(spec.partition("=")[0].strip(), "--keys")
+    item = entry(spec.partition("=")[0].strip(), "argument keys")
     if item.group != "handling":
-        raise InputError("--keys", "key", item.key, "a handling key: what a keeper can choose")
+        raise InputError(
+            "argument keys", "key", item.key, "a handling key: what a keeper can choose"
+        )
     if "=" not in spec and item.kind == "boolean":
         return Factor(item.key, (True, False))
     if "=" not in spec and item.kind == "choice":
         return Factor(item.key, item.choices)
-    return parse_vary(spec, "--keys")
+    return parse_vary(spec, "argument keys")
 
 
 def _fixed(
@@ -227,22 +229,25 @@ def _fixed(
 ) -> dict[str, Value]:
     """Values laid over every candidate, checked."""
     if not factors:
-        raise InputError("command line", "--keys", "nothing", "one handling key or more")
-    for option, value in (("--trials", trials), ("--replicates", replicates)):
+        raise InputError(ARGUMENT, "keys", "nothing", "one handling key or more")
+    for option, value in (("trials", trials), ("replicates", replicates)):
         if value < 1:
-            raise InputError("command line", option, value, "1 or more")
+            raise InputError(ARGUMENT, option, value, "1 or more")
     if not 0 < limits.persist < 1:
-        raise InputError("command line", "--persist", limits.persist, "above 0 and below 1")
+        raise InputError(ARGUMENT, "persist", limits.persist, "above 0 and below 1")
     minutes = limits.minutes_per_week
     if minutes is not None and not 0 < minutes < math.inf:
-        raise InputError("command line", "--minutes-per-week", minutes, "above 0")
+        raise InputError(ARGUMENT, "minutes_per_week", minutes, "above 0")
     fixed: dict[str, Value] = {}
-    for key, option, value in (("rack.bins", "--bins", limits.bins),
-                               ("start.breeders", "--breeders", limits.breeders)):  # fmt: skip
+    for key, option, value in (("rack.bins", "argument bins", limits.bins),
+                               ("start.breeders", "argument breeders", limits.breeders),
+                               ):  # fmt: skip
         if value is not None:
             fixed[key] = entry(key).check(value, option)
     if "rack.bins" in fixed and any(f.key == "rack.bins" for f in factors):
-        raise InputError("--keys", "key", "rack.bins", "keys other than rack.bins with --bins")
+        raise InputError(
+            "argument keys", "key", "rack.bins", "keys other than rack.bins with `bins`"
+        )
     return fixed
 
 
@@ -286,7 +291,7 @@ def _try(
         for point in points:
             values = {k: v for k, v in point.items() if k != "start.breeders"}
             if not fits(base, values):
-                base.with_values(values, where="--keys")  # Raises and says why.
+                base.with_values(values, where="argument keys")  # Raises and says why.
         rows = runner.run(plan, points, seeds, span, measures=MEASURES, on_progress=watch.report)
         for i, trial in enumerate(asked):
             means, lived = _means(rows[rows["point"] == i])

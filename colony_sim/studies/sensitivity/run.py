@@ -26,7 +26,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.biology.parameters import Entry, catalogue, find
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.experiment.profile import fitted_ranges
 from colony_sim.extras import require
@@ -51,6 +51,8 @@ from colony_sim.studies.points import (
 from colony_sim.studies.sensitivity.indices import LEVELS, Noise, analyse, seed_noise
 
 METHODS = ("morris", "sobol", "oneway")
+SEEDS = {"morris": 2, "sobol": 2, "oneway": 6}
+"""Seeds of a point: a bar of the tornado has an interval, which two would leave useless."""
 WARM_UP, USED = 336, 252
 
 
@@ -82,6 +84,8 @@ class Sensitivity:
         Points drawn towards the centre, to keep the order of keys.
     central_by_seed : tuple of float
         Result with nothing moved, with each seed; empty if not known.
+    measure : str
+        Key of the measure looked at.
     """
 
     method: str
@@ -95,6 +99,12 @@ class Sensitivity:
     sampled: pd.DataFrame
     drawn_in: int
     central_by_seed: tuple[float, ...] = ()
+    measure: str = YIELD
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Keys that were varied, as they were named."""
+        return tuple(c for c in self.sampled.columns if not c.startswith("result_seed_"))
 
     @property
     def is_difference(self) -> bool:
@@ -111,20 +121,20 @@ def chosen_entries(keys: Sequence[str] | None, group: str | None, method: str) -
         Unknown key or group, a key without a range, or nothing named for Sobol' indices.
     """
     if keys:
-        entries = [find(key, "--keys") for key in dict.fromkeys(keys)]
+        entries = [find(key, "argument keys") for key in dict.fromkeys(keys)]
         for entry in entries:
             if entry.low is None:
-                raise InputError("--keys", "key", entry.key, "a key with a plausible range")
+                raise InputError("argument keys", "key", entry.key, "a key with a plausible range")
         return entries
     if group in (None, "biology"):
         if method == "sobol" and group is None:
             many = len(uncertain())
-            allowed = f"the keys to vary, or --group biology for all {many} uncertain ones"
-            raise InputError("command line", "--keys", "nothing", allowed)
+            allowed = f"the keys to vary, or `group` biology for all {many} uncertain ones"
+            raise InputError(ARGUMENT, "keys", "nothing", allowed)
         return uncertain()
     if group == "handling":
         return [e for e in catalogue().values() if e.group == group and e.low is not None]
-    raise InputError("command line", "--group", group, "biology or handling")
+    raise InputError(ARGUMENT, "group", group, "biology or handling")
 
 
 def sensitivity(
@@ -149,7 +159,7 @@ def sensitivity(
     plan : Plan
         The experiment.
     folder : Path
-        Results folder, held with ``store.claim``.
+        Results folder, held with ``folder.claim``.
     method : str
         One of `METHODS`.
     entries : sequence of Entry, optional
@@ -177,16 +187,16 @@ def sensitivity(
         If a run raised.
     """
     if method not in METHODS:
-        raise InputError("command line", "--method", method, f"one of {', '.join(METHODS)}")
+        raise InputError(ARGUMENT, "method", method, f"one of {', '.join(METHODS)}")
     if measure not in measure_catalogue():
         allowed = ", ".join(measure_catalogue())
-        raise InputError("command line", "--measure", measure, f"one of {allowed}")
+        raise InputError(ARGUMENT, "measure", measure, f"one of {allowed}")
     if method != "oneway":
         require("SALib", "SALib>=1.5", "sensitivity")
     names = _names(plan, policies)
     plan = only(plan, names)
     entries = fitted_ranges(uncertain() if entries is None else entries, plan.profile)
-    refuse_own_keys(plan, [entry.key for entry in entries], "--keys")
+    refuse_own_keys(plan, [entry.key for entry in entries], "argument keys")
     plan = plan.at_medians([entry.key for entry in entries])
     seeds = replicate_seeds(plan.seed, replicates)
     span = window(plan, warm_up, used)
@@ -221,6 +231,7 @@ def sensitivity(
     return Sensitivity(
         method, output_words(names, measure), names, unit, span, mean_interval(result[0]),
         seed_noise(at_points), table, sampled, drawn_in, tuple(result[0].tolist()),
+        measure,
     )  # fmt: skip
 
 
@@ -233,14 +244,12 @@ def output_words(names: Sequence[str], measure: str) -> str:
 def _names(plan: Plan, policies: Sequence[str] | None) -> tuple[str, ...]:
     if policies:
         if len(policies) > 2 or len(set(policies)) < len(policies):
-            raise InputError(
-                "command line", "--policies", list(policies), "one, or two that differ"
-            )
+            raise InputError(ARGUMENT, "policies", list(policies), "one, or two that differ")
         return tuple(policies)
     names = [p.name for p in plan.policies if p.name != plan.baseline] + [plan.baseline]
     if len(names) > 2:
         listed = ", ".join(f'"{name}"' for name in names)
-        raise InputError("command line", "--policies", "nothing", f"one or two of {listed}")
+        raise InputError(ARGUMENT, "policies", "nothing", f"one or two of {listed}")
     return tuple(names)
 
 
@@ -272,11 +281,11 @@ def _design(
                 rows.append(row)
         return np.array(rows)
     if k < 2:
-        raise InputError("command line", "--keys", k, "two keys or more for this method")
+        raise InputError(ARGUMENT, "keys", k, "two keys or more for this method")
     size = (10 if method == "morris" else 64) if size is None else size
     if size < 2 or (method == "sobol" and size & (size - 1)):
         allowed = "2 or more" if method == "morris" else "a power of two"
-        raise InputError("command line", "--size", size, allowed)
+        raise InputError(ARGUMENT, "size", size, allowed)
     if method == "morris":
         from SALib.sample import morris as sample
 

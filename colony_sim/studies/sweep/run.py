@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import (
+    OPTION,
     Factor,
     check_factors,
     make_design,
@@ -21,6 +22,7 @@ from colony_sim.experiment.plan import Plan, expand, named, replicate_seeds
 from colony_sim.experiment.profile import Profile
 from colony_sim.measuring.outcome import Measuring, SteadyMeasuring
 from colony_sim.results.folder import claim, replace_tables
+from colony_sim.results.study import files_of
 from colony_sim.running.executor import (
     Executor,
     PointRun,
@@ -34,8 +36,14 @@ from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
 from colony_sim.studies.precision import Rule, make_rule, next_replicates, reached
 from colony_sim.studies.sweep import tables as sweep_tables
+from colony_sim.words.showing import as_html, one_line
 
 MOST_RUNS = 10_000_000
+
+
+TABLES = ("sweep", "points", "summary", "differences", "ranking", "precision", "failures")
+FIGURES = ("sweep",)
+FILES = files_of(TABLES, FIGURES)
 
 
 @dataclass(frozen=True)
@@ -97,7 +105,7 @@ class SweepPlan:
             yield from runs_of(here, number, pairs, measuring)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Sweep:
     """A finished sweep.
 
@@ -127,6 +135,12 @@ class Sweep:
         """One of the tables."""
         return pd.read_parquet(self.folder / f"{name}.parquet")
 
+    def __repr__(self) -> str:
+        return one_line(f"Sweep {self.name}, {self.n_runs} runs", self.finding[0], self.folder)
+
+    def _repr_html_(self) -> str:
+        return as_html(f"Sweep {self.name}", " ".join(self.finding), self.table("summary"))
+
 
 def plan_sweep(
     experiment: Experiment,
@@ -154,7 +168,7 @@ def plan_sweep(
         If anything is not allowed, at any point of the design.
     """
     file = experiment.sweep or SweepTable()
-    where = f"{experiment.path}, sweep.vary" if file.vary and not vary else "--vary"
+    where = f"{experiment.path}, sweep.vary" if file.vary and not vary else OPTION
     factors = tuple(parse_vary(text, where) for text in (vary or file.vary))
     kind = design or file.design or "factorial"
     if points is None and kind == (file.design or kind):
@@ -177,7 +191,7 @@ def plan_sweep(
     planned = SweepPlan(plan, factors, kind, chosen_seed, table, rule, notes)
     most_runs = len(table) * len(plan.policies) * planned.most_replicates
     if most_runs > MOST_RUNS:
-        raise InputError("command line", "runs", most_runs, f"at most {MOST_RUNS}")
+        raise InputError(where, "runs", most_runs, f"at most {MOST_RUNS}")
     for number, point in enumerate(point_dicts(table), start=1):
         check_plan_at(plan, point, where if len(table) == 1 else f"{where}, point {number}")
     return planned
@@ -226,7 +240,7 @@ def run_sweep(
     # A cluster that is not there must leave no folder behind.
     with (
         open_executor(workers, cluster) as executor,
-        claim(folder, sweep.plan.name),
+        claim(folder, sweep.plan.name, FILES),
         open_store(folder) as store,
     ):
         count = _Count(on_progress)
@@ -323,7 +337,7 @@ def _choose(plan: Plan, keys: list[str], name: str | None) -> tuple[Plan, tuple[
     names = [policy.name for policy in plan.policies]
     if name is not None:
         if name not in names:
-            raise InputError("command line", "--policy", name, f"one of {quoted(names)}")
+            raise InputError(ARGUMENT, "policy", name, f"one of {quoted(names)}")
         policies = tuple(policy for policy in plan.policies if policy.name == name)
         return replace(plan, policies=policies, baseline=name), ()
     kept, notes = [], []

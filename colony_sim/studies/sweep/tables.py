@@ -87,11 +87,11 @@ def write(
     write_table(folder, "points", sweep.points.reset_index())
     varied = list(sweep.points.columns)
     written.finding = [*found.sentences(), *circumstances(plan, varied)]
-    data = _manifest(sweep, written, [path.name for path in folder.iterdir()], command)
+    data = _manifest(sweep, written, command)
     manifest.write(folder, data)
     if draw is not None:
         draw(folder)
-        manifest.write(folder, manifest.listing(data, folder))
+        manifest.write(folder, data)
     return written
 
 
@@ -162,8 +162,8 @@ def _where(row: pd.Series, sweep: SweepPlan) -> str:
     )
 
 
-def _manifest(sweep: SweepPlan, written: Written, files: list[str], command: str) -> dict:
-    data = manifest.build(sweep.plan, [], files, command)
+def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict:
+    data = manifest.build(sweep.plan, [], command)
     del data["runs"]
     factors = [
         {"key": f.key, "values": list(f.values)}
@@ -174,6 +174,7 @@ def _manifest(sweep: SweepPlan, written: Written, files: list[str], command: str
     return {
         **data,
         "kind": "sweep",
+        "design": _design(sweep, written),
         "sweep": {
             "design": sweep.design,
             "design_seed": sweep.design_seed,
@@ -185,6 +186,18 @@ def _manifest(sweep: SweepPlan, written: Written, files: list[str], command: str
             "n_failed": written.n_failed,
         },
     }
+
+
+def _design(sweep: SweepPlan, written: Written) -> str:
+    """The points, and what was estimated at each."""
+    keys = ", ".join(factor.key for factor in sweep.factors)
+    return (
+        f"Varied: {keys}, over {len(sweep.points)} points of a {sweep.design} design, "
+        f"{written.n_runs} runs of {sweep.plan.days} days in all, with the same seeds at every "
+        "point and policy. The warm-up of each run was found from its daily series and left out. "
+        "Estimands: means over settled runs and differences paired by seed, at each point, with "
+        "95 % t intervals."
+    )
 
 
 class _Table:

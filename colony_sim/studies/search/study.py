@@ -1,0 +1,85 @@
+"""The search for good handling as a kind of study."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from colony_sim.experiment.plan import Plan
+from colony_sim.figures.slide import Slide
+from colony_sim.studies.origin import Origin
+from colony_sim.studies.points import Window
+from colony_sim.studies.profile_words import circumstances
+from colony_sim.studies.search.run import Limits, Search, search
+from colony_sim.studies.search.say import headline, in_words
+from colony_sim.studies.study import Said, Study
+
+
+def facts(result: Search) -> dict[str, Any]:
+    """Settings of a search, for the manifest."""
+    return {
+        "keys": list(result.keys),
+        "limits": asdict(result.limits),
+        "trials": len(result.trials),
+        "search_seeds": result.search_seeds,
+        "fresh_seeds": result.fresh_seeds,
+        "warm_up_days": result.span.warm_up,
+        "days": result.span.days,
+    }
+
+
+def findings(folder: Path, data: dict[str, Any]) -> Search:
+    """A search, read back from its folder."""
+    study = data["study"]
+    return Search(
+        tuple(study["keys"]),
+        Limits(**study["limits"]),
+        Window(study["warm_up_days"], study["days"]),
+        study["search_seeds"],
+        study["fresh_seeds"],
+        pd.read_parquet(folder / "trials.parquet"),
+        pd.read_parquet(folder / "front.parquet"),
+    )
+
+
+def design(result: Search) -> str:
+    """How candidates were tried, and how the best were judged."""
+    return (
+        f"{len(result.trials)} candidates for {', '.join(result.keys)} were proposed by a "
+        f"tree-structured Parzen estimator and tried on {result.search_seeds} seeds, in runs of "
+        f"{result.span.days} days of which the last {result.span.used} were measured; the "
+        f"non-dominated ones were run again on {result.fresh_seeds} fresh seeds, from which all "
+        "means are given."
+    )
+
+
+def say(result: Search, plan: Plan) -> Said:
+    """What the search found and what it rests on."""
+    return Said(headline(result), "\n".join([in_words(result), *circumstances(plan)]))
+
+
+def slides(folder: Path, seed: int | None = None) -> list[Slide]:
+    """The slide of a search, from its folder."""
+    from colony_sim.studies.search.draw import slide
+
+    data, result = STUDY.read(folder)
+    return [slide(result, Origin.of(data))]
+
+
+STUDY = Study(
+    kind="search",
+    tables=("front", "trials"),
+    figures=("pareto",),
+    run=search,
+    findings=findings,
+    say=say,
+    slides=slides,
+    frames=lambda result: {"trials": result.trials, "front": result.front},
+    facts=facts,
+    design=design,
+    question="Which handling gives much, loses little and takes little work?",
+    beside=True,
+)
