@@ -343,7 +343,7 @@ def test_life_of_a_filling_from_the_log():
             (100, 3, "harvest", 10, 24, 50.0),
             (107, 3, "harvest", 10, 24, 39.0),
             (114, 3, "harvest", 10, 24, 11.0),
-            (130, 3, "cleared as old", 10, 24, 700.0),
+            (130, 3, "cleared", 10, 24, 700.0),
             (130, 3, "beetles in", 130, None, None),
             (40, None, "beetles from tray to breeders", None, None, None),
         ],
@@ -596,7 +596,7 @@ def test_weeks_hold_the_dates_and_the_work_of_the_log(tmp_path):
 
 def test_work_in_words():
     log = pd.DataFrame(
-        [(1, 2, "harvest"), (2, 1, "harvest"), (3, 1, "cleared as old"), (9, 4, "bran added"),
+        [(1, 2, "harvest"), (2, 1, "harvest"), (3, 1, "cleared"), (9, 4, "bran added"),
          (9, None, "pupae to tray")],
         columns=["day", "bin", "action"],
     )  # fmt: skip

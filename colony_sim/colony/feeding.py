@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colony_sim.biology.rates import NG_PER_G
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.hands import Hands
 from colony_sim.population import census
@@ -47,7 +48,8 @@ class Feeder(Hands):
                 due = start == "always" or (start == "skins" and bin_.visible_skins >= seen_from)
                 if due and not bin_.moist:
                     bin_.moist = True
-                    self._log(bin_, "moisture started", note=f"{bin_.visible_skins} skins seen")
+                    seen = f"{bin_.visible_skins} skins seen"
+                    self._log(bin_, Action.MOISTURE_STARTED, note=seen)
                 if bin_.moist:
                     model.give_moisture(bin_, p["moisture.growing_g_per_day"])
                     self.minutes += p["labour.moisture_minutes"]
@@ -80,7 +82,7 @@ class Feeder(Hands):
             if grams > 0:
                 model.give_bran(bin_, grams)
                 self._left[bin_.index] = model.substrate.bran[bin_.index]
-                self._log(bin_, "bran added", p["labour.top_up_minutes"], grams=grams)
+                self._log(bin_, Action.BRAN_ADDED, p["labour.top_up_minutes"], grams=grams)
 
     def _fixed_g(self, bin_: Bin) -> float:
         """One and the same amount (g) for a bin with eaters that runs low."""

@@ -8,6 +8,7 @@ import mesa
 import numpy as np
 
 from colony_sim.biology.rates import NG_PER_G
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.population.draws import Block, uniforms
 from colony_sim.population.insects import Stage
@@ -63,7 +64,7 @@ class Hands(mesa.Agent):
         insects.stage[rows] = Stage.DEAD
         return mass / NG_PER_G
 
-    def _log(self, bin_: Bin | None, action: str, minutes: float = 0.0, **counts) -> None:
+    def _log(self, bin_: Bin | None, action: Action, minutes: float = 0.0, **counts) -> None:
         self.minutes += minutes
         self.model.binlog.add(self.model.day, bin_, action, minutes=minutes, **counts)
 

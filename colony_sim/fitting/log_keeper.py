@@ -13,6 +13,7 @@ import numpy as np
 from colony_sim.biology import growth
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
 from colony_sim.colony import founders
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
@@ -73,10 +74,10 @@ class LogKeeper(Keeper):
 
     # -- what is seen -----------------------------------------------------------------------
 
-    def _log(self, bin_: Bin | None, action: str, minutes: float = 0.0, **counts) -> None:
+    def _log(self, bin_: Bin | None, action: Action, minutes: float = 0.0, **counts) -> None:
         # No one reads the simulated keeper's own log; the numbers are what the log shows.
         self._counts = counts
-        if action == "bran added" and self.schedule.written(self.model.day):
+        if action is Action.BRAN_ADDED and self.schedule.written(self.model.day):
             self._bran_g += counts["grams"]
 
     def _show(self, seen: dict[str, int], count: float, grams: float) -> None:
