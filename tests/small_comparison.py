@@ -14,11 +14,10 @@ from colony_sim.results.folder import RunStore
 from colony_sim.studies.comparison.run import compare_plan
 
 HEAD = """\
-# An invented scenario, not data of a real colony.
-
 [experiment]
 name = "small"
 question = "Which interval gives more?"
+invented = true
 days = {days}
 replicates = {replicates}
 seed = {seed}

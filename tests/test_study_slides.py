@@ -50,7 +50,7 @@ from colony_sim.talk import deck
 from colony_sim.words import labels
 from colony_sim.words.wording import number
 
-INVENTED = "# An invented scenario, not data of a real colony.\n"
+INVENTED = EXPERIMENT.replace("seed = 5", "seed = 5\ninvented = true")
 YIELD = "yield_g_per_day"
 ORIGIN = Origin("demo-study", 5, True)
 
@@ -97,7 +97,7 @@ def written(folder: Path, result: BreakEven | Sensitivity | Search) -> Path:
     """A study written as its command writes it."""
     folder.mkdir(parents=True)
     file = folder.parent / "demo.toml"
-    file.write_text(INVENTED + EXPERIMENT, encoding="utf-8")
+    file.write_text(INVENTED, encoding="utf-8")
     plan = dataclasses.replace(expand(load(file)), name="demo-study")
     if isinstance(result, BreakEven):
         kind, facts, tables = BREAK_EVEN, break_even_facts(result), {"breakeven": result.table}

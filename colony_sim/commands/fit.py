@@ -86,7 +86,7 @@ def run_fit(
                         fitting.MOST_SIMULATIONS, fitting.SIMULATIONS)  # fmt: skip
     name = checked_name(name, log)
     logbook, schedule = fitting.read_schedule(log)
-    parameters, climate, chosen, text = surroundings(experiment, policy)
+    parameters, climate, chosen, text, invented = surroundings(experiment, policy)
     job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
     folder = out if out is not None else Path("results") / f"{name}-fit"
     to = console()
@@ -108,7 +108,7 @@ def run_fit(
                 name, logbook, job, simulations=simulations, folder=folder / "runs",
                 workers=workers, on_progress=lambda what, progress: bars.of(what)(progress),
             )  # fmt: skip
-            plan = _plan(f"{name}-fit", job, chosen, climate, text)
+            plan = _plan(f"{name}-fit", job, chosen, climate, text, invented)
             verdict = fit_words.answer(found)
             write_study(
                 plan, folder, "fit", tables(found), verdict, facts(found, experiment, chosen),
@@ -138,19 +138,19 @@ def checked_name(name: str | None, log: Path) -> str:
 
 
 def surroundings(experiment: Path | None, policy: str | None):
-    """Parameters, climate, name of the policy and text of the file a log belongs to."""
+    """Parameters, climate, policy, text and whether it is invented, of the file of a log."""
     if experiment is None:
         if policy is not None:
             allowed = "only with --experiment FILE, whose policy it names"
             raise InputError("command line", "--policy", policy, allowed)
-        return Parameters.default(), constant(DEFAULT_C), "as in parameters.toml", ""
+        return Parameters.default(), constant(DEFAULT_C), "as in parameters.toml", "", False
     file = load(experiment)
     names = [entry.name for entry in file.policies]
     chosen = file.baseline if policy is None else policy
     if chosen not in names:
         raise InputError("command line", "--policy", policy, f"one of {quoted(names)}")
     parameters = next(p.parameters for p in file.policies if p.name == chosen)
-    return parameters, file.climate, chosen, file.text
+    return parameters, file.climate, chosen, file.text, file.invented
 
 
 def tables(found) -> dict:
@@ -190,7 +190,7 @@ def facts(found, experiment: Path | None, policy: str) -> dict:
     }
 
 
-def _plan(name: str, job, policy: str, climate, text: str) -> Plan:
+def _plan(name: str, job, policy: str, climate, text: str, invented: bool) -> Plan:
     return Plan(
         name=name,
         question="What does a keeper's log tell about the biology?",
@@ -203,6 +203,7 @@ def _plan(name: str, job, policy: str, climate, text: str) -> Plan:
         climate=climate,
         policies=(Policy(policy, job.parameters),),
         text=text,
+        invented=invented,
     )
 
 

@@ -47,6 +47,7 @@ class _Section(BaseModel):
 class _Experiment(_Section):
     name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
     question: Annotated[str, Field(max_length=500)] = ""
+    invented: bool = False
     days: Days
     quick_days: Days | None = None
     replicates: Replicates
@@ -124,6 +125,8 @@ class Experiment:
         Air temperature over time.
     policies : tuple of Policy
         The policies, baseline first.
+    invented : bool
+        Whether the scenario is invented: not data of a real colony.
     sweep : SweepTable or None
         The ``[sweep]`` table, as far as it can be checked without a design.
     """
@@ -142,6 +145,7 @@ class Experiment:
     larvae: int
     climate: Climate
     policies: tuple[Policy, ...]
+    invented: bool = False
     sweep: SweepTable | None = None
 
 
@@ -194,6 +198,7 @@ def load(path: str | Path) -> Experiment:
         larvae=file.start.larvae,
         climate=climate,
         policies=tuple(sorted(policies, key=lambda policy: policy.name != baseline)),
+        invented=head.invented,
         sweep=file.sweep,
     )
 
@@ -332,6 +337,8 @@ def _allowed(location: tuple[Any, ...], kind: str, fault: Any) -> str:
         return "one or more [[policy]] tables, each with a name"
     if len(location) == 1 or isinstance(location[-1], int):
         return f"a [{name}] table" if isinstance(name, str) and kind == "missing" else "a table"
+    if kind.startswith("bool"):
+        return "true or false"
     if kind.startswith("string"):
         return "a text in quotes" if kind == "string_type" else "a text of at most 500 characters"
     return str(fault["msg"])

@@ -68,6 +68,8 @@ class Plan:
         every policy, in place of the policies' own values of its keys.
     first : int
         Number of the replicate that the first of `seeds` belongs to.
+    invented : bool
+        Whether the scenario is invented: not data of a real colony.
     """
 
     name: str
@@ -83,6 +85,7 @@ class Plan:
     text: str
     profile: Profile | None = None
     first: int = 1
+    invented: bool = False
 
     def runs(self) -> Iterator[PlannedRun]:
         """The runs, seed by seed, so that complete pairs come first."""
@@ -182,6 +185,7 @@ def expand(
         policies=experiment.policies,
         text=experiment.text,
         profile=profile,
+        invented=experiment.invented,
     )
     plan.check_draws()
     return plan

@@ -13,6 +13,7 @@ from colony_sim.errors import InputError
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
 from colony_sim.report.words import HEADED, QUESTIONS
+from colony_sim.results.manifest import is_invented
 from colony_sim.studies.comparison.verdict import REMINDER
 from colony_sim.talk.deck import Deck, gather
 from colony_sim.words.finding import YIELD, dashed
@@ -46,7 +47,7 @@ class Contents:
     assumptions : Table or None
     deck : Deck
     invented : bool
-        Whether the experiment file says that its scenario is invented.
+        Whether the scenario was declared to be invented.
     """
 
     facts: dict[str, Any]
@@ -92,7 +93,6 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
     handling = {name: handling[name] for name in ordered(facts)}
     summary = tables.read(folder, "policies") if compared else None
     differences = tables.read(folder, "differences") if compared else None
-    text = f"{facts.get('file_text', '')} {question}".lower()
     at = next((i for i, part in enumerate(paragraphs) if part.startswith(_START)), None)
     if compared and at is None:
         raise InputError(
@@ -104,7 +104,7 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
         "question": _question(facts, question),
         "part_of": question if facts.get("kind") in QUESTIONS else "",
         "deck": deck,
-        "invented": "invented scenario" in text,
+        "invented": is_invented(facts),
         "policies": None if not handling else tables.policies_table(handling, summary, differences),
     }
     if not compared:

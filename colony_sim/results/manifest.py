@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import platform
 import subprocess
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -47,6 +48,7 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
         "experiment": {
             "name": plan.name,
             "question": plan.question,
+            "invented": plan.invented,
             "days": plan.days,
             "replicates": len(plan.seeds),
             "seed": plan.seed,
@@ -205,6 +207,11 @@ def read(folder: Path, kinds: tuple[str, ...] = ("comparison",)) -> dict[str, An
     return manifest
 
 
+def is_invented(manifest: Mapping[str, Any]) -> bool:
+    """Whether the scenario was declared to be invented: not data of a real colony."""
+    return manifest.get("experiment", {}).get("invented") is True
+
+
 def plan_from(manifest: dict[str, Any], where: str) -> Plan:
     """The plan a manifest describes, from the manifest alone."""
     try:
@@ -227,6 +234,7 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             policies=policies,
             text=str(manifest["file_text"]),
             profile=Profile.from_dict(found) if (found := manifest.get("profile")) else None,
+            invented=is_invented(manifest),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None
