@@ -105,8 +105,8 @@ def results(
         write_table(folder, name, frame)
     facts = {
         "kind": "comparison", "format": 1, "file_text": "",
-        "experiment": {"name": "made-up", "seed": 7, "days": DAYS, "question": "Is this not an invented scenario?",
-                       "invented": invented},
+        "experiment": {"name": "made-up", "seed": 7, "days": DAYS, "invented": invented,
+                       "question": "Is this not an invented scenario?"},
         "policies": [{"name": policy, "handling": HANDLING} for policy in means],
     }  # fmt: skip
     (folder / "manifest.json").write_text(json.dumps(facts), encoding="utf-8")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,10 +10,8 @@ from colony_sim.biology.rates import NG_PER_G
 from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.hands import Hands
+from colony_sim.colony.rack import Rack
 from colony_sim.population import census
-
-if TYPE_CHECKING:
-    from colony_sim.colony.model import Colony
 
 
 class Feeder(Hands):
@@ -26,7 +23,7 @@ class Feeder(Hands):
         Day of the last move of beetles.
     """
 
-    def __init__(self, model: Colony) -> None:
+    def __init__(self, model: Rack) -> None:
         super().__init__(model)
         self.last_move = 0
         bins = model.parameters["rack.bins"]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from mesa.datacollection import DataCollector
 
 from colony_sim.biology import growth
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
@@ -30,7 +31,7 @@ _STAGES = {"pupae": (Stage.PUPA,), "beetles": (Stage.ADULT,),
 
 
 class LogKeeper(Keeper):
-    """Does what a schedule says, on its days; feeds by the rules.
+    """Does what a schedule says, on its days, that of day 0 at once; feeds by the rules.
 
     Parameters
     ----------
@@ -61,6 +62,11 @@ class LogKeeper(Keeper):
         self._arrivals = 0
         self._held = False
         self._bran_g = 0.0
+        # The log tells which bin is filled first; no one reads the daily series.
+        model.bins[0].make_free()
+        model.substrate.bran[0] = 0
+        model.datacollector = DataCollector()
+        self.work()
 
     def work(self) -> None:
         """Do the day's work."""
