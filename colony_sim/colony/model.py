@@ -13,7 +13,8 @@ from colony_sim.colony import founders
 from colony_sim.colony.bins import BIN_COLUMNS, Bin
 from colony_sim.colony.daily import DAILY_COLUMNS
 from colony_sim.colony.keeper import Keeper
-from colony_sim.colony.rack import MakeKeeper, Rack
+from colony_sim.colony.own_keeper import MakeKeeper
+from colony_sim.colony.rack import Rack
 from colony_sim.errors import InputError
 
 
@@ -40,8 +41,13 @@ class Colony(Rack):
     record_bins : bool
         Whether to collect a row a day for each bin.
     keeper : callable
-        Makes who works in the colony (see `rack.KeeperLike`); what it does to the colony as it is
-        made, counts as there from the start.
+        Makes who works in the colony (see `own_keeper.KeeperLike`); what it does to the colony
+        as it is made counts as there from the start.
+
+    Attributes
+    ----------
+    running : bool
+        False when no insect is left, or no temperature: Mesa's runners stop by it.
 
     Raises
     ------
@@ -80,3 +86,4 @@ class Colony(Rack):
         self.keeper.work()
         self.close_day()
         self.datacollector.collect(self)
+        self.running = self.alive > 0 and self.day < len(self.temperatures)

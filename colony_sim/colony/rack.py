@@ -2,36 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Protocol
+from collections.abc import Sequence
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import NG_PER_G
 from colony_sim.colony.binlog import BinLog
 from colony_sim.colony.bins import Bin, Phase
+from colony_sim.colony.own_keeper import KeeperLike
 from colony_sim.colony.state import State
 from colony_sim.population.ledger import Flow
-
-
-class KeeperLike(Protocol):
-    """Anyone who works in a colony.
-
-    `colony.keeper.Keeper` follows the handling keys of the parameters; a keeper of one's own is a
-    subclass of it, or anything made from the colony that has the following. It sees and changes
-    the colony through what it was made from: bins, insects, substrate, bin log. Insects that it
-    takes out must be booked (`colony.hands.Hands._remove`), or the ledgers do not close. Its
-    choices must be keyed draws (`population.draws`): the same seed must give the same run.
-
-    Attributes
-    ----------
-    minutes : float
-        Work of the day (min), for the daily series.
-    """
-
-    minutes: float
-
-    def work(self) -> None:
-        """Do the work of the day; called each day after the insects have lived it."""
 
 
 class Rack(State):
@@ -78,7 +57,3 @@ class Rack(State):
     def bins_in_use(self) -> int:
         """Bins that are breeding or growing."""
         return sum(b.phase is not Phase.FREE for b in self.bins)
-
-
-MakeKeeper = Callable[[Rack], KeeperLike]
-"""Makes the keeper of a colony on day 0, after its founders came in: a class, or a function."""

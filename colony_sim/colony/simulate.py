@@ -15,7 +15,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.bins import Bin
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
-from colony_sim.colony.rack import MakeKeeper
+from colony_sim.colony.own_keeper import MakeKeeper, OwnKeeper
 
 Observer = Callable[[Colony], object]
 
@@ -36,6 +36,8 @@ class Scenario:
         Run seed, 0 to 2**64 - 1.
     breeders, larvae : int
         Founder beetles, and founder larvae spread over all ages.
+    keeper : OwnKeeper or None
+        A keeper of one's own; None: `keeper.Keeper`, who follows the handling keys.
     """
 
     parameters: Parameters
@@ -44,6 +46,7 @@ class Scenario:
     seed: int
     breeders: int
     larvae: int = 0
+    keeper: OwnKeeper | None = None
 
 
 @dataclass
@@ -89,7 +92,7 @@ def day_by_day(
     ----------
     scenario : Scenario
     keeper : callable, optional
-        Makes who works in the colony (see `rack.KeeperLike`); default: `keeper.Keeper`.
+        Makes who works in the colony (see `own_keeper.KeeperLike`); default: that of the scenario.
     observers : iterable of callable
         Called with the colony after each day, in this order; what one raises ends the run.
     over : callable
@@ -111,7 +114,7 @@ def day_by_day(
         scenario.breeders,
         scenario.larvae,
         record_bins,
-        keeper or Keeper,
+        keeper or scenario.keeper or Keeper,
     )
     try:
         ended = scenario.days == 0

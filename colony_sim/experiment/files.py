@@ -19,6 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from colony_sim.biology.climate import Climate, climate_from_table
 from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
 
 LONGEST_DAYS = 36_500
@@ -127,6 +128,8 @@ class Experiment:
         The policies, baseline first.
     invented : bool
         Whether the scenario is invented: not data of a real colony.
+    keeper : OwnKeeper or None
+        A keeper of one's own, handed in from Python.
     sweep : SweepTable or None
         The ``[sweep]`` table, as far as it can be checked without a design.
     """
@@ -147,6 +150,7 @@ class Experiment:
     policies: tuple[Policy, ...]
     invented: bool = False
     sweep: SweepTable | None = None
+    keeper: OwnKeeper | None = None
 
 
 def load(path: str | Path) -> Experiment:

@@ -6,6 +6,7 @@ import json
 import platform
 import subprocess
 from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import Any
 import colony_sim
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
@@ -71,6 +73,7 @@ def build(plan: Plan, runs: list[PlannedRun], files: list[str], command: str) ->
             for policy in plan.policies
         ],
         "profile": plan.profile and plan.profile.as_dict(),
+        "keeper": plan.keeper and asdict(plan.keeper),
         "runs": [{"policy": run.policy, "seed": run.scenario.seed, "key": run.key} for run in runs],
         "files": sorted({*files, MANIFEST}),
         "file_text": plan.text,
@@ -235,6 +238,7 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             text=str(manifest["file_text"]),
             profile=Profile.from_dict(found) if (found := manifest.get("profile")) else None,
             invented=is_invented(manifest),
+            keeper=OwnKeeper(**own) if (own := manifest.get("keeper")) else None,
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None
