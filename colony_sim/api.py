@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from colony_sim.biology.parameters import Value
+from colony_sim.colony.own_keeper import MakeKeeper, own_keeper
 from colony_sim.errors import InputError
 from colony_sim.evidence import study as published
 from colony_sim.experiment.files import LARGEST_SEED, Experiment, load
@@ -70,6 +71,7 @@ def compare(
     figures: bool = True,
     assumptions: bool = True,
     profile: Profile | str | Path | None = None,
+    keeper: MakeKeeper | str | None = None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Comparison:
     """Run every policy of an experiment with the same seeds and compare them.
@@ -96,6 +98,10 @@ def compare(
     profile : Profile, str or Path, optional
         Fitted biology of one colony, or its file: one draw for each replicate. The results folder
         is then ``results/<name>-<name of the profile>``.
+    keeper : class or str, optional
+        A keeper of one's own under every policy (see `colony.own_keeper.KeeperLike`): a class of a
+        module or file, or its name, ``module:Class`` or ``rules.py:Class``. The digest of its
+        source is part of the key of stored runs.
     on_progress : callable
         Called with the number of finished runs and the seconds left.
 
@@ -112,6 +118,8 @@ def compare(
     """
     if not isinstance(experiment, Experiment):
         experiment = load(experiment)
+    if keeper is not None:
+        experiment = replace(experiment, keeper=own_keeper(keeper))
     fitted = _fitted(profile)
     plan = expand(experiment, quick=quick, replicates=replicates, seed=seed, profile=fitted)
     folder = _folder(out, plan.name)
@@ -534,6 +542,7 @@ def simulate_policy(
     days: int | None = None,
     profile: Profile | str | Path | None = None,
     draw: int | None = None,
+    keeper: MakeKeeper | str | None = None,
 ) -> RunRecord:
     """Simulate one policy once, in this process, and write nothing.
 
@@ -551,6 +560,8 @@ def simulate_policy(
         Fitted biology of one colony, or its file.
     draw : int, optional
         Number of a draw of the profile; default: its medians.
+    keeper : class or str, optional
+        A keeper of one's own, as in :func:`compare`; here a class of a notebook will do as well.
 
     Returns
     -------
@@ -569,7 +580,8 @@ def simulate_policy(
     fitted = _fitted(profile)
     run = single(experiment, policy=policy, seed=seed, days=days, profile=fitted, draw=draw)
     compile_kernels()
-    return simulate.simulate(run.scenario, record_bins=True)
+    keeper = own_keeper(keeper) if isinstance(keeper, str) else keeper
+    return simulate.simulate(run.scenario, record_bins=True, keeper=keeper)
 
 
 def _fitted(profile: Profile | str | Path | None) -> Profile | None:

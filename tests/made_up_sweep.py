@@ -19,9 +19,9 @@ from colony_sim.studies.sweep import run as sweep_module
 from colony_sim.studies.sweep.run import plan_sweep, run_sweep
 
 YIELD, LOSS = "yield_g_per_day", "adult_losses_per_100_per_day"
-INVENTED = "# An invented scenario, not data of a real colony.\n"
+INVENTED = EXPERIMENT.replace("seed = 5", "seed = 5\ninvented = true")
 SECOND = "moved by hand every other week to a fresh bin"
-MANY = INVENTED + EXPERIMENT.replace('"short"', f'"{SECOND}"')
+MANY = INVENTED.replace('"short"', f'"{SECOND}"')
 for _name, _days in (("whenever there is time for it", 30), ("monthly", 28), ("never", 400)):
     MANY += f'\n[[policy]]\nname = "{_name}"\nrotation.interval_days = {_days}\n'
 
@@ -56,9 +56,7 @@ def work(rule: Callable[[Task, np.random.Generator], dict]) -> Callable[[Task], 
     return make
 
 
-def swept(
-    folder: Path, rule: Callable, *, text: str = INVENTED + EXPERIMENT, draw=None, **options
-) -> Path:
+def swept(folder: Path, rule: Callable, *, text: str = INVENTED, draw=None, **options) -> Path:
     """Run a made-up sweep; returns its folder."""
     folder.mkdir(parents=True, exist_ok=True)
     file = folder / "demo.toml"

@@ -31,9 +31,9 @@ def record(interval: int, days: int = DAYS, life: int = LIFE, scale: float = 1.0
             skins = 40 * max(day - start - 5, 0)
             mass = wobble * 60 * np.exp(-(((age - 55) / 22) ** 2))
             if not inside and age % 7 == 0 and age > 40:
-                log.append((day, chosen, "harvest", start, out, 0.1 * mass))
+                log.append((day, chosen, "harvest", start, out, 0.1 * mass, ""))
             if age == MOIST:
-                log.append((day, chosen, "moisture started", start, out, np.nan))
+                log.append((day, chosen, "moisture started", start, out, np.nan, ""))
             rows.append({
                 "day": day, "bin": chosen, "phase": "breeding" if inside else "growing",
                 "date_in": start, "date_out": np.nan if inside else out,
@@ -43,7 +43,7 @@ def record(interval: int, days: int = DAYS, life: int = LIFE, scale: float = 1.0
                 "larvae_g": mass, "skins": skins, "visible_skins": skins // 2,
             })  # fmt: skip
         if end <= days:
-            log.append((end, chosen, "cleared as spent", start, out, np.nan))
+            log.append((end, chosen, "cleared", start, out, np.nan, "as spent"))
     table = pd.DataFrame(rows)
     every = pd.MultiIndex.from_product(
         [range(1, days + 1), range(1, BINS + 1)], names=["day", "bin"]
@@ -52,7 +52,8 @@ def record(interval: int, days: int = DAYS, life: int = LIFE, scale: float = 1.0
     counts = ["eggs", "larvae", "pupae", "adults", "larvae_g", "skins", "visible_skins"]
     table[counts] = table[counts].fillna(0)
     table["phase"] = table["phase"].astype(object).where(table["phase"].notna(), "free")
-    log = pd.DataFrame(log, columns=["day", "bin", "action", "date_in", "date_out", "grams"])
+    columns = ["day", "bin", "action", "date_in", "date_out", "grams", "reason"]
+    log = pd.DataFrame(log, columns=columns)
     daily = pd.DataFrame({"day": range(1, days + 1)})
     return RunRecord(daily, log.sort_values("day").reset_index(drop=True), table, None)
 

@@ -19,10 +19,10 @@ from colony_sim.talk.deck import Deck, gather
 
 QUESTION = "Is 14 days <better> & cheaper than 21?"
 EXPERIMENT = f"""\
-# An invented scenario, for tests.
 [experiment]
 name = "small"
 question = "{QUESTION}"
+invented = true
 days = 600
 replicates = 3
 seed = 3

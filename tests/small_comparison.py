@@ -15,11 +15,10 @@ from colony_sim.running.store import open_store
 from colony_sim.studies.comparison.run import compare_plan
 
 HEAD = """\
-# An invented scenario, not data of a real colony.
-
 [experiment]
 name = "small"
 question = "Which interval gives more?"
+invented = true
 days = {days}
 replicates = {replicates}
 seed = {seed}

@@ -19,7 +19,7 @@ from commandline import cli, tree
 from inline import Inline
 
 from colony_sim.biology.parameters import Parameters
-from colony_sim.colony.binlog import COLUMNS
+from colony_sim.colony.binlog import COLUMNS, BinLog
 from colony_sim.commands.calendar import run_calendar
 from colony_sim.commands.main import run
 from colony_sim.commands.run import run_single
@@ -86,9 +86,7 @@ SAME = {
     "harvest": Kind.HARVEST,
     "moisture started": Kind.START_MOISTURE,
     "bran added": Kind.ADD_BRAN,
-    "cleared as spent": Kind.CLEAR,
-    "cleared as old": Kind.CLEAR,
-    "cleared to make room": Kind.CLEAR,
+    "cleared": Kind.CLEAR,
 }
 #: Cautions that the work cannot do without, by words that must be read beside the task.
 NEEDED = {
@@ -139,9 +137,7 @@ def a_work(rows=(), **changes) -> Work:
     table = pd.DataFrame(
         [dict(zip(COLUMNS, row[:5], strict=False)) | row[5] for row in rows], columns=list(COLUMNS)
     )
-    for name in ("day", "bin", "date_in", "date_out", "eggs", "larvae", "pupae", "adults"):
-        table[name] = table[name].astype("Int64")
-    table["note"] = ["" if isinstance(text, float) else text for text in table["note"]]
+    table = table.astype(BinLog().frame().dtypes)
     made = datetime(2030, 1, 2, 3, 4, 5, tzinfo=UTC)
     start = date(2031, 12, 1)
     handling = Parameters.default()
@@ -188,8 +184,7 @@ def test_each_move_is_one_event_on_its_date(work, tasks, events):
         assert {day for task, day in single(tasks) if task.kind is kind} == {*expected}
     dead = {task.day: task for task in tasks if task.kind is Kind.DEAD}
     for row in outs.itertuples():
-        counted = re.match(r"(\d+) dead", row.note)[1]
-        assert dead[calendar[row.day - 1].date()].detail.endswith(f"expects {counted}.")
+        assert dead[calendar[row.day - 1].date()].detail.endswith(f"expects {row.dead}.")
 
 
 def test_moisture_is_given_where_the_log_says(work, tasks):
@@ -203,7 +198,7 @@ def test_moisture_is_given_where_the_log_says(work, tasks):
                 breeding.add(row.bin)
             elif row.action == "moisture started":
                 moist.add(row.bin)
-            elif row.action.startswith("cleared"):
+            elif row.action == "cleared":
                 moist.discard(row.bin)
         expected |= {(work.date(day), int(bin_)) for bin_ in moist | breeding}
     found = {
@@ -231,10 +226,10 @@ def test_the_tray_is_looked_at_on_each_day_of_the_log(work, tasks):
 
 
 def test_what_is_sifted_lost_or_opened_is_told():
-    clear = {"larvae": 30, "pupae": 2, "note": "larvae and pupae to bin 4; grams: 900"}
-    rows = [(20, 3, "cleared to make room", 0, 14, clear),
+    clear = {"larvae": 30, "pupae": 2, "reason": "to make room", "heir": 4}
+    rows = [(20, 3, "cleared", 0, 14, clear),
             (20, 7, "small larvae in", 10, 17, {"larvae": 50}),
-            (30, 5, "cleared as lost", 16, None, {"larvae": 9, "note": "all insects died"}),
+            (30, 5, "cleared", 16, None, {"larvae": 9, "reason": "as lost"}),
             (40, 3, "beetles in", 40, None, {"adults": 0}),
             (42, 4, "bran added", 2, 16, {"grams": 150.0}),
             (42, 6, "bran added", 2, 16, {"grams": 200.0})]  # fmt: skip
@@ -471,7 +466,7 @@ def test_labels_hold_every_bin_and_date(work):
         assert str(filling.bin) in own
         expected = [day_in_words(work.date(filling.day_in))]
         for action in ("beetles out", "moisture started", "harvest", "cleared"):
-            days = rows[rows["action"].str.startswith(action)]["day"]
+            days = rows[rows["action"] == action]["day"]
             expected += [day_in_words(work.date(int(days.min())))] if len(days) else []
         shown = [text for text in own if re.search(r"\d{4}$", text)]
         assert Counter(shown) == Counter(expected)
@@ -498,7 +493,7 @@ def test_nothing_is_printed_outside_the_page(monkeypatch, paper):
         day = 14 * (k + 1)
         ins = [4980 + k, 5000 - k, 17, 900 + 2 * k]
         rows += [(day, b, "beetles out", day - 14 if k else 0, day, {"adults": 12345,
-                  "note": "999 dead beetles"}) for b in (1001 + k, 2002)]  # fmt: skip
+                  "dead": 999}) for b in (1001 + k, 2002)]  # fmt: skip
         rows += [(day, b, "beetles in", day, None, {"adults": 9000}) for b in ins]
         rows += [(day + 1, b, "harvest", -500, -400, {"larvae": 10**6, "grams": 1e5})
                  for b in range(2000, 2400, 3)]  # fmt: skip
@@ -632,6 +627,13 @@ def test_bad_folders_end_with_2_and_one_line(folder, tmp_path, monkeypatch, caps
     refused("bin_log.parquet: file = 'No such file or directory'")
     pd.DataFrame({"day": [1]}).to_parquet(bad / "bin_log.parquet")
     refused("bin_log.parquet: column = 'bin'")
+    older = pd.read_parquet(folder / "bin_log.parquet").drop(columns=["heir", "dead"])
+    older.to_parquet(bad / "bin_log.parquet")
+    (bad / "manifest.json").write_text(
+        json.dumps(good | {"software": {"colony_sim": "0.0.9"}, "commit": "0123456789abcdef"})
+    )
+    refused("column = 'heir'; allowed: in the table; this folder was written by colony_sim 0.0.9, "
+            "commit 0123456: make it again")  # fmt: skip
 
 
 @pytest.mark.parametrize("package", ["icalendar", "fpdf"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from conftest import gaps, make_colony
+from test_keeper import done
 
 from colony_sim.colony.bins import Phase
 from colony_sim.population.insects import Stage
@@ -200,7 +201,7 @@ def test_the_scenarios_reach_what_they_are_for():
         for _ in range(DAYS):
             model.step()
         daily = model.datacollector.get_model_vars_dataframe()
-        return [daily[c].sum() for c in columns], model.binlog.frame()["action"].tolist()
+        return [daily[c].sum() for c in columns], done(model.binlog.frame()).tolist()
 
     sums, actions = total("fast generations", "harvest_larvae", "adults_emerged", "pupae_formed")
     assert min(sums) > 20 and "beetles from tray to breeders" in actions

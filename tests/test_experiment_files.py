@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,9 @@ from commandline import EXPERIMENT, cli
 
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
+from colony_sim.results import manifest
+from colony_sim.studies.origin import Origin
 
 SHIPPED = Path(__file__).parents[1] / "experiments"
 
@@ -46,6 +50,20 @@ def test_reads_every_part(tmp_path):
     assert (experiment.replicates, experiment.quick_replicates) == (4, 4)
     assert (experiment.breeders, experiment.larvae) == (300, 0)
     assert list(experiment.climate.daily(2)) == [27.0, 27.0]
+
+
+@pytest.mark.parametrize("declared", [True, False])
+def test_a_scenario_is_invented_where_it_is_declared_so(tmp_path, declared):
+    """By the key alone, whatever comment and question say; it is kept in the manifest."""
+    said = "not an invented scenario" if not declared else "a barn"
+    text = f"# {said}\n" + EXPERIMENT.replace("Which interval", f"Of {said}, which interval")
+    if declared:
+        text = text.replace("seed = 5", "seed = 5\ninvented = true")
+    plan = expand(load(write(tmp_path, text)))
+    stored = json.loads(json.dumps(manifest.build(plan, [], [], "")))
+    assert said in stored["file_text"] and said in stored["experiment"]["question"]
+    assert manifest.is_invented(stored) is Origin.of(stored).invented is declared
+    assert manifest.plan_from(stored, "manifest.json").invented is declared
 
 
 def test_policy_wins_over_shared_handling(tmp_path):
@@ -101,6 +119,10 @@ BAD = {
     ),
     "days missing": (("days = 700\n", ""), ["experiment.days = nothing", "whole number"]),
     "days of 0": (("days = 700", "days = 0"), ["experiment.days = 0", "from 1"]),
+    "invented in words": (
+        ("seed = 5", 'seed = 5\ninvented = "yes"'),
+        ["experiment.invented = 'yes'", "true or false"],
+    ),
     "days in words": (("days = 700", 'days = "700"'), ["experiment.days = '700'"]),
     "days as a truth": (("days = 700", "days = true"), ["experiment.days = True"]),
     "days with a point": (("days = 700", "days = 700.0"), ["experiment.days = 700.0", "whole"]),
@@ -207,7 +229,7 @@ def test_shipped_experiments_differ_in_one_thing(name, key, values):
     assert sorted(p.parameters[key] for p in experiment.policies) == values
     rest = [{**p.parameters.as_dict(), key: None} for p in experiment.policies]
     assert all(other == rest[0] for other in rest)
-    assert "invented" in (SHIPPED / f"{name}.toml").read_text().splitlines()[0]
+    assert experiment.invented
 
 
 @pytest.mark.parametrize(

@@ -232,7 +232,7 @@ def test_experiment_file_holds_the_two_runs(tmp_path):
     assert (read.climate, read.days, read.breeders, read.larvae, read.seed) == (
         this.climate, this.days, this.breeders, this.larvae, this.seed,
     )  # fmt: skip
-    assert "invented" in read.text
+    assert read.invented
     for other in (small(breeders=70), small(temperature_c=20), small(seed=9), held):
         assert experiment_file.experiment_text(held, other) is None or other.seed == 9
     assert experiment_file.experiment_text(held, small(rack__bins=10, seed=9)) is None

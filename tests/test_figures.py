@@ -55,7 +55,7 @@ def results(
     sd: float = 0.2,
     statuses: dict[str, list[str]] | None = None,
     drop: tuple[str, ...] = (),
-    text: str = "# An invented scenario, not data of a real colony.",
+    invented: bool = True,
 ) -> Path:
     """Write a results folder of made-up runs; `statuses` of the first runs of a policy."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -104,8 +104,9 @@ def results(
     ):
         write_table(folder, name, frame)
     facts = {
-        "kind": "comparison", "format": 1, "file_text": text,
-        "experiment": {"name": "made-up", "seed": 7, "days": DAYS, "question": ""},
+        "kind": "comparison", "format": 1, "file_text": "",
+        "experiment": {"name": "made-up", "seed": 7, "days": DAYS, "invented": invented,
+                       "question": "Is this not an invented scenario?"},
         "policies": [{"name": policy, "handling": HANDLING} for policy in means],
     }  # fmt: skip
     (folder / "manifest.json").write_text(json.dumps(facts), encoding="utf-8")
@@ -339,7 +340,7 @@ def test_months_are_whole_handling_periods_so_that_a_steady_run_is_level(tmp_pat
 
 def test_all_runs_died_out_or_none_invented(tmp_path, monkeypatch):
     statuses = {"a": ["died_out"] * 8, "b": ["died_out"] * 8}
-    folder = results(tmp_path, {"a": 8, "b": 9}, statuses=statuses, text="# A barn.")
+    folder = results(tmp_path, {"a": 8, "b": 9}, statuses=statuses, invented=False)
     assert title_of(read(folder)) == "The colony died out in every run under every policy"
     figure = figure_of(folder, monkeypatch)
     words = [t.get_text() for t in texts(figure)]

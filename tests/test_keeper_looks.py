@@ -223,7 +223,7 @@ def test_a_harvest_is_remembered_until_the_bin_is_cleared():
     assert phases(model)[1] == "growing"
     live(model, 1)
     assert log(model, "harvest", "cleared as spent")["action"].tolist() == [
-        "harvest", "cleared as spent",
+        "harvest", "cleared",
     ]  # fmt: skip
 
 
@@ -341,7 +341,7 @@ def test_a_bin_whose_beetles_have_died_is_harvested_and_cleared():
     assert phases(model)[0] == "growing" and model.bins[0].date_out == 9
     assert daily["harvest_larvae"].iloc[-1] == 50
     left = log(model, "beetles out")
-    assert left[["day", "adults"]].values.tolist() == [[9, 0]] and "no beetle" in left["note"][0]
+    assert left[["day", "adults"]].values.tolist() == [[9, 0]] and "no beetle" in left["reason"][0]
     live(model, 57)
     assert log(model, "cleared as old")["day"].tolist() == [69]
     # No other bin is in use: what is left goes back into the washed bin, on fresh bran.

@@ -7,12 +7,19 @@ import sys
 import warnings
 
 import mesa
+import numpy as np
+import pandas as pd
 import pytest
 from conftest import live, make_colony
+from mesa.datacollection import DataCollector
 
+from colony_sim.biology.climate import constant
+from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.bins import Bin
 from colony_sim.colony.daily import DAILY_COLUMNS
 from colony_sim.colony.keeper import Keeper
+from colony_sim.colony.model import Colony
+from colony_sim.colony.simulate import Scenario, simulate
 
 RUN = """
 import numpy as np
@@ -98,14 +105,61 @@ def test_run_model_steps_one_day_at_a_time(days):
     assert model.day == days == model.steps
 
 
+class Watched(Colony):
+    """A colony as a user of Mesa sets one up: keywords to vary, and a collector of one's own."""
+
+    def __init__(self, interval=21, seed=1, days=40):
+        p = Parameters.default().with_values({"rotation.interval_days": interval}, where="test")
+        super().__init__(p, np.full(days, 27.0), seed, breeders=40, larvae=500)
+        self.datacollector = DataCollector(
+            model_reporters={"alive": "alive", "moves": lambda m: m.keeper.last_move},
+            agenttype_reporters={Bin: {"label": "label", "grams": "bran_g"}},
+        )
+
+
+def test_the_batch_runner_of_mesa_drives_colonies():
+    rows = mesa.batch_run(
+        Watched, {"interval": [10, 21], "seed": [1, 2], "days": 40},
+        data_collection_period=1, display_progress=False,
+    )  # fmt: skip
+    found = pd.DataFrame(rows)
+    # A colony stops with its last temperature; the runner alone would go on to day 1001.
+    assert found.groupby(["interval", "seed"])["Step"].count().tolist() == [40] * 4
+    last = found.groupby(["interval", "seed"])["moves"].max()
+    assert last.tolist() == [40, 40, 21, 21]
+    for (interval, seed), mine in found.groupby(["interval", "seed"]):
+        p = Parameters.default().with_values({"rotation.interval_days": interval}, where="test")
+        daily = simulate(Scenario(p, constant(27.0), 40, seed, 40, 500)).daily
+        total = daily[["eggs", "larvae", "pupae", "adults"]].sum(axis=1)
+        assert mine["alive"].tolist() == total.tolist()
+
+
+def test_the_default_collector_goes_through_the_batch_runner():
+    given = {"parameters": [Parameters.default()], "temperatures": [np.full(30, 27.0)],
+             "seed": [5], "breeders": [30], "larvae": [200]}  # fmt: skip
+    (row,) = mesa.batch_run(Colony, given, display_progress=False)
+    scenario = Scenario(Parameters.default(), constant(27.0), 30, 5, 30, 200)
+    last = simulate(scenario).daily.iloc[-1]
+    assert {name: row[name] for name in DAILY_COLUMNS} == last.to_dict()
+
+
+def test_a_collector_of_ones_own_sees_bins_and_run_model_stops():
+    model = Watched(days=25)
+    model.run_model()
+    assert model.day == 25 and not model.running
+    bins = model.datacollector.get_agenttype_vars_dataframe(Bin)
+    assert len(bins) == 25 * 14 and set(bins["label"]) == set(range(1, 15))
+    assert bins["grams"].groupby("Step").sum().iloc[-1] == pytest.approx(
+        model.substrate.bran.sum() / 1e9
+    )
+    gone = make_colony({}, breeders=0, days=300)
+    gone.run_model()
+    assert gone.day == 1 and not gone.running
+
+
 def test_a_colony_that_is_over_can_be_freed():
     """Mesa 3.3 keeps models in a class attribute; long sweeps must not pile them up."""
     import gc
-
-    from colony_sim.biology.climate import constant
-    from colony_sim.biology.parameters import Parameters
-    from colony_sim.colony.model import Colony
-    from colony_sim.colony.simulate import Scenario, simulate
 
     def alive():
         gc.collect()

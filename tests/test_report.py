@@ -394,8 +394,7 @@ def test_rack_of_the_page_is_the_run_of_the_folder(root, lived):
         for word, actions in {
             "beetles in": ["beetles in"], "beetles out": ["beetles out"], "harvest": ["harvest"],
             "moisture": ["moisture started"],
-            "cleared": ["cleared as old", "cleared as spent", "cleared to make room",
-                        "cleared as lost"],
+            "cleared": ["cleared"],
         }.items():  # fmt: skip
             told = marks["word"] == data["words"].index(word)
             done = log[log["action"].isin(actions)]

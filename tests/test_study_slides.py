@@ -42,7 +42,7 @@ from colony_sim.talk import deck
 from colony_sim.words import labels
 from colony_sim.words.estimate import number
 
-INVENTED = "# An invented scenario, not data of a real colony.\n"
+INVENTED = EXPERIMENT.replace("seed = 5", "seed = 5\ninvented = true")
 YIELD = "yield_g_per_day"
 ORIGIN = Origin("demo-study", 5, True)
 
@@ -92,7 +92,7 @@ def written(folder: Path, result: BreakEven | Sensitivity | Search) -> Path:
     """A study written as its command writes it."""
     folder.mkdir(parents=True)
     file = folder.parent / "demo.toml"
-    file.write_text(INVENTED + EXPERIMENT, encoding="utf-8")
+    file.write_text(INVENTED, encoding="utf-8")
     plan = dataclasses.replace(expand(load(file)), name="demo-study")
     kind = study(KINDS[type(result)])
     with claim(folder, plan.name, kind.files):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
 import pandas as pd
@@ -20,9 +21,40 @@ COLUMNS = (
     "adults",
     "grams",
     "minutes",
+    "reason",
+    "heir",
+    "dead",
     "note",
 )
-_WHOLE = ("day", "bin", "date_in", "date_out", "eggs", "larvae", "pupae", "adults")
+_TEXTS = ("action", "reason", "note")
+_REALS = ("grams", "minutes")
+
+
+class Action(StrEnum):
+    """What was done to a bin; the text stands in the log."""
+
+    BEETLES_IN = "beetles in"
+    BEETLES_OUT = "beetles out"
+    FROM_TRAY = "beetles from tray to breeders"
+    COLLECTED = "emerged beetles to breeders"
+    SURPLUS_REMOVED = "surplus beetles removed"
+    PUPAE_TO_TRAY = "pupae to tray"
+    HARVEST = "harvest"
+    MOISTURE_STARTED = "moisture started"
+    BRAN_ADDED = "bran added"
+    SMALL_LARVAE_IN = "small larvae in"
+    CLEARED = "cleared"
+
+
+class Reason(StrEnum):
+    """Why it was done, where the rules leave more than one reason; the text stands in the log."""
+
+    SPENT = "as spent"
+    OLD = "as old"
+    ROOM = "to make room"
+    LOST = "as lost"
+    NEW_BREEDERS = "the first of new breeders"
+    NO_BEETLE = "no beetle left alive"
 
 
 class BinLog:
@@ -35,7 +67,7 @@ class BinLog:
         self,
         day: int,
         bin_: Bin | None,
-        action: str,
+        action: Action,
         *,
         eggs: int | None = None,
         larvae: int | None = None,
@@ -43,14 +75,21 @@ class BinLog:
         adults: int | None = None,
         grams: float | None = None,
         minutes: float = 0.0,
+        reason: Reason | None = None,
+        heir: Bin | None = None,
+        dead: int | None = None,
         note: str = "",
     ) -> None:
-        """One action on one bin (None: the tray); counts are of insects moved or taken."""
+        """One action on one bin (None: the tray).
+
+        Counts are of insects moved or taken, `dead` of dead beetles taken out; larvae and pupae
+        of a bin cleared went into `heir`.
+        """
         self.rows.append(
             (
                 day,
                 bin_.label if bin_ is not None else None,
-                action,
+                action.value,
                 bin_.date_in if bin_ is not None else None,
                 bin_.date_out if bin_ is not None else None,
                 eggs,
@@ -59,6 +98,9 @@ class BinLog:
                 adults,
                 grams,
                 minutes,
+                reason.value if reason is not None else "",
+                heir.label if heir is not None else None,
+                dead,
                 note,
             )
         )
@@ -66,10 +108,6 @@ class BinLog:
     def frame(self) -> pd.DataFrame:
         """The log as a table; days count from the start of the run, counts may be missing."""
         table = pd.DataFrame(self.rows, columns=list(COLUMNS))
-        for name in _WHOLE:
-            table[name] = table[name].astype("Int64")
-        for name in ("grams", "minutes"):
-            table[name] = table[name].astype("float64")
-        for name in ("action", "note"):
-            table[name] = table[name].astype("str")
-        return table
+        kinds = dict.fromkeys(COLUMNS, "Int64")
+        kinds |= dict.fromkeys(_REALS, "float64") | dict.fromkeys(_TEXTS, "str")
+        return table.astype(kinds)

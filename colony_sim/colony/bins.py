@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
 import mesa
 
 from colony_sim.biology.rates import NG_PER_G
+from colony_sim.colony.state import State
 from colony_sim.population import census
-
-if TYPE_CHECKING:
-    from colony_sim.colony.model import Colony
 
 
 class Phase(StrEnum):
@@ -38,7 +35,7 @@ class Bin(mesa.Agent):
         Whether it has been harvested since it was filled.
     """
 
-    def __init__(self, model: Colony, index: int) -> None:
+    def __init__(self, model: State, index: int) -> None:
         super().__init__(model)
         self.index = index
         self.make_free()

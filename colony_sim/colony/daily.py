@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from colony_sim.biology.rates import NG_PER_G
 from colony_sim.colony.bins import Phase
+from colony_sim.colony.rack import Rack
 from colony_sim.population import census
 from colony_sim.population.ledger import Event, Flow
 
-if TYPE_CHECKING:
-    from colony_sim.colony.model import Colony
-
-Reader = Callable[["Colony"], float]
+Reader = Callable[[Rack], float]
 
 
 def _stock(column: int) -> Reader:
@@ -32,7 +29,7 @@ def _substrate(name: str) -> Reader:
     return lambda m: float(getattr(m.substrate, name).sum()) / NG_PER_G
 
 
-def _breeders(m: Colony) -> int:
+def _breeders(m: Rack) -> int:
     return sum(int(m.table[b.index, census.BREEDERS]) for b in m.bins if b.phase is Phase.BREEDING)
 
 

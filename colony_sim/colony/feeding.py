@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from colony_sim.biology.rates import NG_PER_G
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.hands import Hands
+from colony_sim.colony.rack import Rack
 from colony_sim.population import census
-
-if TYPE_CHECKING:
-    from colony_sim.colony.model import Colony
 
 
 class Feeder(Hands):
@@ -25,7 +23,7 @@ class Feeder(Hands):
         Day of the last move of beetles.
     """
 
-    def __init__(self, model: Colony) -> None:
+    def __init__(self, model: Rack) -> None:
         super().__init__(model)
         self.last_move = 0
         bins = model.parameters["rack.bins"]
@@ -47,7 +45,8 @@ class Feeder(Hands):
                 due = start == "always" or (start == "skins" and bin_.visible_skins >= seen_from)
                 if due and not bin_.moist:
                     bin_.moist = True
-                    self._log(bin_, "moisture started", note=f"{bin_.visible_skins} skins seen")
+                    seen = f"{bin_.visible_skins} skins seen"
+                    self._log(bin_, Action.MOISTURE_STARTED, note=seen)
                 if bin_.moist:
                     model.give_moisture(bin_, p["moisture.growing_g_per_day"])
                     self.minutes += p["labour.moisture_minutes"]
@@ -80,7 +79,7 @@ class Feeder(Hands):
             if grams > 0:
                 model.give_bran(bin_, grams)
                 self._left[bin_.index] = model.substrate.bran[bin_.index]
-                self._log(bin_, "bran added", p["labour.top_up_minutes"], grams=grams)
+                self._log(bin_, Action.BRAN_ADDED, p["labour.top_up_minutes"], grams=grams)
 
     def _fixed_g(self, bin_: Bin) -> float:
         """One and the same amount (g) for a bin with eaters that runs low."""

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from colony_sim.biology import development
 from colony_sim.biology.rates import NG_PER_G
 from colony_sim.colony.bins import Phase
+from colony_sim.colony.rack import Rack
 from colony_sim.population import grown
 from colony_sim.population.draws import Block, blocks, uniforms
 from colony_sim.population.insects import Flag
-
-if TYPE_CHECKING:
-    from colony_sim.colony.model import Colony
 
 #: Founder beetles are between newly fertile and this old (d).
 OLDEST_FOUNDER_DAYS = 30
@@ -22,7 +18,7 @@ OLDEST_FOUNDER_DAYS = 30
 LADDER = 10
 
 
-def _founders(model: Colony, count: int, kind: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _founders(model: Rack, count: int, kind: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Identity, a number for the age (0 to 1) and sex flag of each; `kind` keeps groups apart."""
     ordinal = np.arange(count, dtype=np.uint64)
     seed = model.run_seed
@@ -33,7 +29,7 @@ def _founders(model: Colony, count: int, kind: int) -> tuple[np.ndarray, np.ndar
     return ident, age, np.where(female, Flag.FEMALE, 0)
 
 
-def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
+def add_breeders(model: Rack, count: int, temperature_c: float) -> None:
     """Fertile founder beetles of mixed age in the first bin, which becomes the breeding bin."""
     home = model.bins[0]
     home.phase, home.date_in = Phase.BREEDING, 0
@@ -41,7 +37,7 @@ def add_breeders(model: Colony, count: int, temperature_c: float) -> None:
     bring_breeders(model, count, temperature_c, home.index, 0)
 
 
-def bring_breeders(model: Colony, count: int, temperature_c: float, slot: int, kind: int) -> None:
+def bring_breeders(model: Rack, count: int, temperature_c: float, slot: int, kind: int) -> None:
     """Fertile beetles of mixed age from outside, into the bin with index `slot`.
 
     Lengths of life follow the Weibull ageing law given survival to the beetle's age; `kind`
@@ -54,7 +50,7 @@ def bring_breeders(model: Colony, count: int, temperature_c: float, slot: int, k
     model.insects.append(count, **columns, bin=slot, flags=sex)
 
 
-def add_larvae(model: Colony, count: int) -> None:
+def add_larvae(model: Rack, count: int) -> None:
     """Founder larvae spread evenly over the larval clock, a ladder of growing bins.
 
     Masses are those of ideal growth. Dates on the bins are what the first year's temperatures
@@ -84,7 +80,7 @@ def add_larvae(model: Colony, count: int) -> None:
 
 
 def bring_larvae(
-    model: Colony,
+    model: Rack,
     count: int,
     slot: int,
     kind: int,

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import mesa
 import numpy as np
 
 from colony_sim.biology.rates import NG_PER_G
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
+from colony_sim.colony.rack import Rack
 from colony_sim.population.draws import Block, uniforms
 from colony_sim.population.insects import Stage
 from colony_sim.population.ledger import Event, Flow
-
-if TYPE_CHECKING:
-    from colony_sim.colony.model import Colony
 
 _DEATH_MASS = {
     Event.LARVA_HARVESTED: Flow.HARVEST_MASS,
@@ -31,7 +28,7 @@ class Hands(mesa.Agent):
         Work done today (min).
     """
 
-    def __init__(self, model: Colony) -> None:
+    def __init__(self, model: Rack) -> None:
         super().__init__(model)
         self.minutes = 0.0
 
@@ -63,7 +60,7 @@ class Hands(mesa.Agent):
         insects.stage[rows] = Stage.DEAD
         return mass / NG_PER_G
 
-    def _log(self, bin_: Bin | None, action: str, minutes: float = 0.0, **counts) -> None:
+    def _log(self, bin_: Bin | None, action: Action, minutes: float = 0.0, **counts) -> None:
         self.minutes += minutes
         self.model.binlog.add(self.model.day, bin_, action, minutes=minutes, **counts)
 

@@ -13,6 +13,7 @@ import math
 import numpy as np
 
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
+from colony_sim.colony.binlog import Action, Reason
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.sorting import Sorter
 from colony_sim.population import census
@@ -59,7 +60,7 @@ class Keeper(Sorter):
     def _bring_tray_beetles(self) -> None:
         rows = self.model.insects.rows(Stage.ADULT, self.model.tray)
         if rows.size and self._open_breeding():
-            self._join(rows, None, "beetles from tray to breeders", self._picking(rows.size))
+            self._join(rows, None, Action.FROM_TRAY, self._picking(rows.size))
 
     def _collect(self) -> None:
         found = any(self._seen(b).size for b in self._bins(Phase.GROWING))
@@ -68,7 +69,7 @@ class Keeper(Sorter):
         for bin_ in self._bins(Phase.GROWING):
             rows = self._seen(bin_)
             if rows.size:
-                self._join(rows, bin_, "emerged beetles to breeders", self._picking(rows.size))
+                self._join(rows, bin_, Action.COLLECTED, self._picking(rows.size))
 
     def _seen(self, bin_: Bin) -> np.ndarray:
         """Beetles among larvae that are not overlooked today."""
@@ -83,7 +84,7 @@ class Keeper(Sorter):
         fresh = self._fresh_bins(1)
         for bin_ in fresh:
             self._fill(bin_, Phase.BREEDING)
-            self._log(bin_, "beetles in", adults=0, note="the first of new breeders")
+            self._log(bin_, Action.BEETLES_IN, adults=0, reason=Reason.NEW_BREEDERS)
             self.last_move = self.model.day
         return bool(fresh)
 
@@ -95,7 +96,7 @@ class Keeper(Sorter):
         for bin_ in breeding:
             if bin_.index not in here:
                 bin_.phase, bin_.date_out = Phase.GROWING, self.model.day
-                self._log(bin_, "beetles out", adults=0, note="no beetle left alive")
+                self._log(bin_, Action.BEETLES_OUT, adults=0, reason=Reason.NO_BEETLE)
 
     def _move_is_due(self) -> bool:
         """By `rotation.when`: by the date, or by the eggs or larvae in the breeding bins."""
@@ -139,7 +140,7 @@ class Keeper(Sorter):
         for bin_ in fresh:
             self._fill(bin_, Phase.BREEDING)
             here = int(np.count_nonzero(model.insects.bin[moved] == bin_.index))
-            self._log(bin_, "beetles in", adults=here)
+            self._log(bin_, Action.BEETLES_IN, adults=here)
         self._trim(fresh)
 
     def _leave(self, bin_: Bin, moved: int) -> None:
@@ -150,17 +151,18 @@ class Keeper(Sorter):
         self._remove(lost, Event.EGG_LOST_HANDLING)
         bin_.phase = Phase.GROWING
         bin_.date_out = model.day
-        note = ""
+        dead = None
         if p["rotation.remove_dead"]:
-            note = f"{bin_.dead_adults} dead beetles taken out"
+            dead = bin_.dead_adults
             model.substrate.dead_adults[bin_.index] = 0
         self._log(
             bin_,
-            "beetles out",
+            Action.BEETLES_OUT,
             p["labour.move_minutes"],
             eggs=int(lost.size),
             adults=moved,
-            note=f"{note}; eggs: lost on the gear".lstrip("; "),
+            dead=dead,
+            note="eggs: lost on the gear",
         )
 
     def _fresh_bins(self, wanted: int) -> list[Bin]:
@@ -169,7 +171,7 @@ class Keeper(Sorter):
         if not free and self.model.parameters["rotation.when_no_bin_free"] == "clear_oldest":
             growing = self._by_age()
             if growing and self._may_move_on(growing[0]):
-                self._clear(growing[0], "cleared to make room")
+                self._clear(growing[0], Reason.ROOM)
                 free = self._bins(Phase.FREE)
         return free[:wanted]
 
@@ -193,7 +195,15 @@ class Keeper(Sorter):
             grams = model.discard_substrate(bin_)
             note = "all insects died; grams: substrate thrown out"
             minutes = p["labour.clear_minutes"]
-            self._log(bin_, "cleared as lost", minutes, grams=grams, note=note, **counts)
+            self._log(
+                bin_,
+                Action.CLEARED,
+                minutes,
+                reason=Reason.LOST,
+                grams=grams,
+                note=note,
+                **counts,
+            )
             bin_.make_free()
 
     def _clear_spent(self) -> None:
@@ -204,7 +214,7 @@ class Keeper(Sorter):
         for bin_ in self._by_age():
             age = day - bin_.date_out
             if by_date and age >= p["rack.clear_after_days"]:
-                self._clear(bin_, "cleared as old")
+                self._clear(bin_, Reason.OLD)
                 table = None
             elif age > p["egg.lifetime_days"]:
                 table = self.model.take_census() if table is None else table
@@ -213,7 +223,7 @@ class Keeper(Sorter):
                 if not by_date and bin_.harvested:
                     spent |= table[bin_.index, census.LARVA_MASS] <= little
                 if spent and (insects == 0 or self._heirs(bin_)):
-                    self._clear(bin_, "cleared as spent")
+                    self._clear(bin_, Reason.SPENT)
                     table = None
 
     def _heirs(self, bin_: Bin) -> list[Bin]:
@@ -234,7 +244,7 @@ class Keeper(Sorter):
         larvae, small = self._small(bin_)
         return np.count_nonzero(small) <= p["rack.small_share"] * larvae.size
 
-    def _clear(self, bin_: Bin, action: str) -> None:
+    def _clear(self, bin_: Bin, reason: Reason) -> None:
         """Empty and wash a bin: harvest what is due, move the rest on, discard the substrate.
 
         Where no other bin is in use, what is left goes back into the washed bin.
@@ -248,12 +258,12 @@ class Keeper(Sorter):
         self._remove(eggs, Event.EGG_LOST_HANDLING)
         beetles = insects.rows(Stage.ADULT, bin_.index)
         if beetles.size and self._bins(Phase.BREEDING):
-            self._join(beetles, bin_, "emerged beetles to breeders", self._picking(beetles.size))
+            self._join(beetles, bin_, Action.COLLECTED, self._picking(beetles.size))
             beetles = beetles[:0]
         heirs = self._heirs(bin_)
         heir = heirs[0] if heirs else bin_
         larvae, small = self._small(bin_)
-        sift = action == "cleared to make room" and p["rack.small_larvae"] == "sift"
+        sift = reason is Reason.ROOM and p["rack.small_larvae"] == "sift"
         sifted, larvae = larvae[small & sift], larvae[~(small & sift)]
         pupae = insects.rows(Stage.PUPA, bin_.index)
         stay = np.concatenate([larvae, pupae, beetles])
@@ -262,20 +272,22 @@ class Keeper(Sorter):
         grams = model.discard_substrate(bin_)
         self._log(
             bin_,
-            action,
+            Action.CLEARED,
             p["labour.clear_minutes"],
             eggs=int(eggs.size),
             larvae=int(larvae.size),
             pupae=int(pupae.size),
             grams=grams,
-            note=f"larvae and pupae to bin {heir.label}; grams: substrate thrown out",
+            reason=reason,
+            heir=heir,
+            note="grams: substrate thrown out",
         )
         if sifted.size:
             insects.bin[sifted] = heirs[-1].index
-            self._log(heirs[-1], "small larvae in", larvae=int(sifted.size))
+            self._log(heirs[-1], Action.SMALL_LARVAE_IN, larvae=int(sifted.size))
         bin_.make_free()
         if not heirs and stay.size:
             self._fill(bin_, Phase.GROWING)
             bin_.date_out = model.day
             grams = p["bran.start_g"]
-            self._log(bin_, "bran added", p["labour.top_up_minutes"], grams=grams)
+            self._log(bin_, Action.BRAN_ADDED, p["labour.top_up_minutes"], grams=grams)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import mesa
 import pandas as pd
@@ -11,7 +13,11 @@ import pandas as pd
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.bins import Bin
+from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
+from colony_sim.colony.own_keeper import MakeKeeper, OwnKeeper
+
+Observer = Callable[[Colony], object]
 
 
 @dataclass(frozen=True)
@@ -30,6 +36,8 @@ class Scenario:
         Run seed, 0 to 2**64 - 1.
     breeders, larvae : int
         Founder beetles, and founder larvae spread over all ages.
+    keeper : OwnKeeper or None
+        A keeper of one's own; None: `keeper.Keeper`, who follows the handling keys.
     """
 
     parameters: Parameters
@@ -38,6 +46,7 @@ class Scenario:
     seed: int
     breeders: int
     larvae: int = 0
+    keeper: OwnKeeper | None = None
 
 
 @dataclass
@@ -69,17 +78,81 @@ def as_lived(parameters: Parameters, climate: Climate) -> Parameters:
     return parameters.with_values({"heat.own": False}, where="climate.place")
 
 
-def forget(colony: Colony) -> None:
-    """Let a colony that is over be freed: Mesa before 3.5 keeps every model it counted for."""
-    counters = getattr(mesa.Agent, "_ids", None)
-    if counters is not None:
-        counters.pop(colony, None)
+def day_by_day(
+    scenario: Scenario,
+    keeper: MakeKeeper | None = None,
+    observers: Iterable[Observer] = (),
+    *,
+    over: Callable[[Colony], bool] = lambda colony: colony.alive == 0,
+    record_bins: bool = False,
+) -> Iterator[Colony]:
+    """Live a scenario: its colony on day 0 and after each day, always the same object.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    keeper : callable, optional
+        Makes who works in the colony (see `own_keeper.KeeperLike`); default: that of the scenario.
+    observers : iterable of callable
+        Called with the colony after each day, in this order; what one raises ends the run.
+    over : callable
+        Whether the run ends with this day, before its last; default: no insect is left.
+    record_bins : bool
+        Whether to keep a row a day for each bin.
+
+    Raises
+    ------
+    RuntimeError
+        A ledger of the run does not close at its end: a fault of the program or of a keeper of
+        one's own, never of the input.
+    """
+    observers = tuple(observers)
+    colony = Colony(
+        as_lived(scenario.parameters, scenario.climate),
+        scenario.climate.daily(max(scenario.days, 1)),
+        scenario.seed,
+        scenario.breeders,
+        scenario.larvae,
+        record_bins,
+        keeper or scenario.keeper or Keeper,
+    )
+    try:
+        ended = scenario.days == 0
+        yield colony
+        while not ended:
+            colony.step()
+            ended = colony.day == scenario.days or over(colony)
+            if ended:
+                _check_ledgers(colony)
+            for observe in observers:
+                observe(colony)
+            yield colony
+    finally:
+        # Mesa before 3.5 keeps every model it counted agents for.
+        getattr(mesa.Agent, "_ids", {}).pop(colony, None)
+
+
+def live(
+    scenario: Scenario,
+    keeper: MakeKeeper | None = None,
+    observers: Iterable[Observer] = (),
+    **options: Any,
+) -> Colony:
+    """Live a scenario to its end, as `day_by_day` with the same arguments; the colony then."""
+    return deque(day_by_day(scenario, keeper, observers, **options), maxlen=1).pop()
+
+
+def _check_ledgers(colony: Colony) -> None:
+    gaps = {name: gap for name, gap in colony.balance_errors().items() if gap}
+    if gaps:
+        raise RuntimeError(f"ledger does not close: {gaps}")
 
 
 def simulate(
     scenario: Scenario,
-    each_day: Callable[[int], None] | None = None,
+    each_day: Callable[[int], object] | None = None,
     record_bins: bool = False,
+    keeper: MakeKeeper | None = None,
 ) -> RunRecord:
     """Live a scenario from day 1 to its end, or until no insect is left.
 
@@ -90,38 +163,18 @@ def simulate(
         Called with the number of each day after it is over.
     record_bins : bool
         Whether to keep a row a day for each bin.
-
-    Raises
-    ------
-    RuntimeError
-        A ledger of the run does not close: a fault of the program, never of the input.
+    keeper : callable, optional
+        As in `day_by_day`, which also tells what is raised.
     """
-    colony = Colony(
-        as_lived(scenario.parameters, scenario.climate),
-        scenario.climate.daily(scenario.days),
-        scenario.seed,
-        scenario.breeders,
-        scenario.larvae,
-        record_bins,
-    )
-    died_out_day = None
-    for day in range(1, scenario.days + 1):
-        colony.step()
-        if each_day is not None:
-            each_day(day)
-        if colony.alive == 0:
-            died_out_day = day
-            break
-    forget(colony)
-    gaps = {name: gap for name, gap in colony.balance_errors().items() if gap}
-    if gaps:
-        raise RuntimeError(f"ledger does not close: {gaps}")
+    observers = [] if each_day is None else [lambda colony: each_day(colony.day)]
+    colony = live(scenario, keeper, observers, record_bins=record_bins)
+    collected = colony.datacollector
     bins_daily = pd.DataFrame()
     if record_bins:
-        bins_daily = colony.datacollector.get_agenttype_vars_dataframe(Bin).reset_index(drop=True)
+        bins_daily = collected.get_agenttype_vars_dataframe(Bin).reset_index(drop=True)
     return RunRecord(
-        daily=colony.datacollector.get_model_vars_dataframe(),
+        daily=collected.get_model_vars_dataframe(),
         bin_log=colony.binlog.frame(),
         bins_daily=bins_daily,
-        died_out_day=died_out_day,
+        died_out_day=colony.day if colony.alive == 0 else None,
     )

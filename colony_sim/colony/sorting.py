@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from colony_sim.biology.rates import NG_PER_MG
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.feeding import Feeder
 from colony_sim.population.draws import Block
@@ -17,7 +18,7 @@ class Sorter(Feeder):
 
     # -- beetles ------------------------------------------------------------------------
 
-    def _join(self, rows: np.ndarray, source: Bin | None, action: str, minutes: float) -> None:
+    def _join(self, rows: np.ndarray, source: Bin | None, action: Action, minutes: float) -> None:
         """Let beetles join the breeding bins as far as there is room.
 
         The keeper has the newcomers in hand, so the surplus is theirs: proven breeders stay.
@@ -36,7 +37,7 @@ class Sorter(Feeder):
         self._log(source, action, minutes, adults=int(joining.size))
         if surplus.size:
             grams = self._remove(surplus, Event.ADULT_REMOVED_SURPLUS)
-            self._log(source, "surplus beetles removed", adults=int(surplus.size), grams=grams)
+            self._log(source, Action.SURPLUS_REMOVED, adults=int(surplus.size), grams=grams)
 
     def _spread(self, rows: np.ndarray, targets: list[Bin]) -> None:
         """Deal insects out to bins, as evenly as numbers allow, in the order of their draws."""
@@ -54,7 +55,7 @@ class Sorter(Feeder):
                 continue
             order = np.argsort(self._draw(Block.SURPLUS, 0, rows), kind="stable")
             grams = self._remove(rows[order[most:]], Event.ADULT_REMOVED_SURPLUS)
-            self._log(bin_, "surplus beetles removed", adults=int(extra), grams=grams)
+            self._log(bin_, Action.SURPLUS_REMOVED, adults=int(extra), grams=grams)
 
     # -- pupae --------------------------------------------------------------------------
 
@@ -73,7 +74,7 @@ class Sorter(Feeder):
         self.model.insects.bin[found[~hurt]] = self.model.tray
         self._log(
             bin_,
-            "pupae to tray",
+            Action.PUPAE_TO_TRAY,
             minutes + self._picking(found.size),
             pupae=int(found.size),
         )
@@ -115,7 +116,7 @@ class Sorter(Feeder):
         grams = self._remove(rows[taken], Event.LARVA_HARVESTED)
         self._log(
             bin_,
-            "harvest",
+            Action.HARVEST,
             p["labour.harvest_minutes"],
             larvae=int(np.count_nonzero(taken)),
             grams=grams,

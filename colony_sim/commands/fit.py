@@ -88,7 +88,7 @@ def run_fit(
                         fitting.MOST_SIMULATIONS, fitting.SIMULATIONS)  # fmt: skip
     name = checked_name(name, log)
     logbook, schedule = fitting.read_schedule(log)
-    parameters, climate, chosen, text = surroundings(experiment, policy)
+    parameters, climate, chosen, text, invented = surroundings(experiment, policy)
     job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
     folder = out if out is not None else Path("results") / f"{name}-fit"
     files = STUDY.files | {f"{name}.profile.toml"}
@@ -111,7 +111,7 @@ def run_fit(
                 name, logbook, job, simulations=simulations, folder=folder,
                 workers=workers, on_progress=lambda what, progress: bars.of(what)(progress),
             )  # fmt: skip
-            plan = plan_of(f"{name}-fit", job, chosen, climate, text)
+            plan = plan_of(f"{name}-fit", job, chosen, climate, text, invented)
             headline, details = fit_words.headline(found.learnt), fit_words.details(found)
             write_study(
                 plan, folder, STUDY.kind, frames(found), details,
@@ -142,19 +142,19 @@ def checked_name(name: str | None, log: Path) -> str:
 
 
 def surroundings(experiment: Path | None, policy: str | None):
-    """Parameters, climate, name of the policy and text of the file a log belongs to."""
+    """Parameters, climate, policy, text and whether it is invented, of the file of a log."""
     if experiment is None:
         if policy is not None:
             allowed = "only with --experiment FILE, whose policy it names"
             raise InputError("command line", "--policy", policy, allowed)
-        return Parameters.default(), constant(DEFAULT_C), "as in parameters.toml", ""
+        return Parameters.default(), constant(DEFAULT_C), "as in parameters.toml", "", False
     file = load(experiment)
     names = [entry.name for entry in file.policies]
     chosen = file.baseline if policy is None else policy
     if chosen not in names:
         raise InputError("command line", "--policy", policy, f"one of {quoted(names)}")
     parameters = next(p.parameters for p in file.policies if p.name == chosen)
-    return parameters, file.climate, chosen, file.text
+    return parameters, file.climate, chosen, file.text, file.invented
 
 
 def _minutes(seconds: float) -> str:

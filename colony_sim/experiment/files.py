@@ -19,6 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from colony_sim.biology.climate import Climate, climate_from_table
 from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
 
 LONGEST_DAYS = 36_500
@@ -47,6 +48,7 @@ class _Section(BaseModel):
 class _Experiment(_Section):
     name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
     question: Annotated[str, Field(max_length=500)] = ""
+    invented: bool = False
     days: Days
     quick_days: Days | None = None
     replicates: Replicates
@@ -124,6 +126,10 @@ class Experiment:
         Air temperature over time.
     policies : tuple of Policy
         The policies, baseline first.
+    invented : bool
+        Whether the scenario is invented: not data of a real colony.
+    keeper : OwnKeeper or None
+        A keeper of one's own, handed in from Python.
     sweep : SweepTable or None
         The ``[sweep]`` table, as far as it can be checked without a design.
     """
@@ -142,7 +148,9 @@ class Experiment:
     larvae: int
     climate: Climate
     policies: tuple[Policy, ...]
+    invented: bool = False
     sweep: SweepTable | None = None
+    keeper: OwnKeeper | None = None
 
 
 def load(path: str | Path) -> Experiment:
@@ -194,6 +202,7 @@ def load(path: str | Path) -> Experiment:
         larvae=file.start.larvae,
         climate=climate,
         policies=tuple(sorted(policies, key=lambda policy: policy.name != baseline)),
+        invented=head.invented,
         sweep=file.sweep,
     )
 
@@ -332,6 +341,8 @@ def _allowed(location: tuple[Any, ...], kind: str, fault: Any) -> str:
         return "one or more [[policy]] tables, each with a name"
     if len(location) == 1 or isinstance(location[-1], int):
         return f"a [{name}] table" if isinstance(name, str) and kind == "missing" else "a table"
+    if kind.startswith("bool"):
+        return "true or false"
     if kind.startswith("string"):
         return "a text in quotes" if kind == "string_type" else "a text of at most 500 characters"
     return str(fault["msg"])

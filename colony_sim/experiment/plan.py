@@ -14,6 +14,7 @@ import numpy as np
 import colony_sim
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import (
@@ -68,6 +69,10 @@ class Plan:
         every policy, in place of the policies' own values of its keys.
     first : int
         Number of the replicate that the first of `seeds` belongs to.
+    invented : bool
+        Whether the scenario is invented: not data of a real colony.
+    keeper : OwnKeeper or None
+        A keeper of one's own, under every policy.
     """
 
     name: str
@@ -83,6 +88,8 @@ class Plan:
     text: str
     profile: Profile | None = None
     first: int = 1
+    invented: bool = False
+    keeper: OwnKeeper | None = None
 
     def runs(self) -> Iterator[PlannedRun]:
         """The runs, seed by seed, so that complete pairs come first."""
@@ -100,6 +107,7 @@ class Plan:
             seed=seed,
             breeders=self.breeders,
             larvae=self.larvae,
+            keeper=self.keeper,
         )
 
     def at_medians(self, keys: Collection[str] | None = None) -> Plan:
@@ -180,6 +188,8 @@ def expand(
         policies=experiment.policies,
         text=experiment.text,
         profile=profile,
+        invented=experiment.invented,
+        keeper=experiment.keeper,
     )
     plan.check_draws()
     return plan
@@ -223,6 +233,7 @@ def single(
         seed=whole("seed", seed, 0, LARGEST_SEED, first),
         breeders=experiment.breeders,
         larvae=experiment.larvae,
+        keeper=experiment.keeper,
     )
     return PlannedRun(content_key(scenario), name, 1, scenario)
 
@@ -252,6 +263,7 @@ def content_key(scenario: Scenario) -> str:
         "seed": scenario.seed,
         "breeders": scenario.breeders,
         "larvae": scenario.larvae,
+        "keeper": scenario.keeper and [scenario.keeper.name, scenario.keeper.digest],
         "version": colony_sim.__version__,
         "model": model_fingerprint(),
     }

@@ -36,6 +36,7 @@ def experiment_text(held: Scenario, this: Scenario) -> str | None:
         "[experiment]",
         f'name = "{NAME}"',
         'question = "Does the changed handling do better than the held run?"',
+        "invented = true",
         f"days = {this.days}",
         f"replicates = {REPLICATES}",
         f"seed = {this.seed}",

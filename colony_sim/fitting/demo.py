@@ -47,6 +47,7 @@ _TOML = """\
 [experiment]
 name = "demo-log"
 question = "What has this keeper's log to say, and what would moving the beetles every 21 days do?"
+invented = true
 days = 1000
 replicates = 20
 seed = 1

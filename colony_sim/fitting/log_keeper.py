@@ -9,10 +9,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from mesa.datacollection import DataCollector
 
 from colony_sim.biology import growth
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
 from colony_sim.colony import founders
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
@@ -29,7 +31,7 @@ _STAGES = {"pupae": (Stage.PUPA,), "beetles": (Stage.ADULT,),
 
 
 class LogKeeper(Keeper):
-    """Does what a schedule says, on its days; feeds by the rules.
+    """Does what a schedule says, on its days, that of day 0 at once; feeds by the rules.
 
     Parameters
     ----------
@@ -60,6 +62,11 @@ class LogKeeper(Keeper):
         self._arrivals = 0
         self._held = False
         self._bran_g = 0.0
+        # The log tells which bin is filled first; no one reads the daily series.
+        model.bins[0].make_free()
+        model.substrate.bran[0] = 0
+        model.datacollector = DataCollector()
+        self.work()
 
     def work(self) -> None:
         """Do the day's work."""
@@ -73,10 +80,10 @@ class LogKeeper(Keeper):
 
     # -- what is seen -----------------------------------------------------------------------
 
-    def _log(self, bin_: Bin | None, action: str, minutes: float = 0.0, **counts) -> None:
+    def _log(self, bin_: Bin | None, action: Action, minutes: float = 0.0, **counts) -> None:
         # No one reads the simulated keeper's own log; the numbers are what the log shows.
         self._counts = counts
-        if action == "bran added" and self.schedule.written(self.model.day):
+        if action is Action.BRAN_ADDED and self.schedule.written(self.model.day):
             self._bran_g += counts["grams"]
 
     def _show(self, seen: dict[str, int], count: float, grams: float) -> None:

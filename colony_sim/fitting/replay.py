@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
-from mesa.datacollection import DataCollector
 
 from colony_sim.biology import growth
+from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
-from colony_sim.colony.bins import Phase
-from colony_sim.colony.model import Colony
-from colony_sim.colony.simulate import forget
+from colony_sim.colony.simulate import Scenario, live
 from colony_sim.fitting.log_keeper import SEEN_FROM_MG, LogKeeper
 from colony_sim.fitting.schedule import Schedule
 from colony_sim.fitting.words import Entry
@@ -78,28 +77,19 @@ def replay(
                 written = number_in(entry, parameters)
                 numbers[entry.row] = max(1.0, written * np.exp(error * chance.standard_normal()))
     bins = max(len(schedule.bins), 2)
-    parameters = parameters.with_values({"rack.bins": bins}, where="log")
-    padded = np.append(temperatures, temperatures[-1:])
-    colony = Colony(parameters, padded, seed, 0, 0)
-    colony.keeper.remove()
-    colony.bins[0].phase, colony.bins[0].date_in = Phase.FREE, None
-    colony.substrate.bran[0] = 0
-    # No one reads the daily series.
-    colony.datacollector = DataCollector()
-    keeper = colony.keeper = LogKeeper(colony, schedule, numbers, chance)
-    keeper.work()
-    # What happened on day 0 counts as there from the start.
-    colony.restart_books()
-    for day in range(1, schedule.days + 1):
-        colony.step()
-        if each_day is not None:
-            each_day(day)
-        if colony.insects.n > MOST_INSECTS:
-            break
-    forget(colony)
-    gaps = {name: gap for name, gap in colony.balance_errors().items() if gap}
-    if gaps:
-        raise RuntimeError(f"ledger does not close: {gaps}")
+    scenario = Scenario(
+        parameters.with_values({"rack.bins": bins}, where="log"),
+        Climate("series", tuple(np.asarray(temperatures).tolist())),
+        schedule.days,
+        seed,
+        breeders=0,
+    )
+    keeper = live(
+        scenario,
+        partial(LogKeeper, schedule=schedule, numbers=numbers, chance=chance),
+        [] if each_day is None else [lambda colony: each_day(colony.day)],
+        over=lambda colony: colony.insects.n > MOST_INSECTS,
+    ).keeper
     if schedule.bran is not None:
         keeper.seen[schedule.bran] = keeper._bran_g
     return np.nan_to_num(keeper.seen, nan=0.0)

@@ -52,7 +52,7 @@ def facts(found: Fit, experiment: Path | None = None, policy: str = "") -> dict[
     }
 
 
-def plan_of(name: str, job: Job, policy: str, climate: Climate, text: str) -> Plan:
+def plan_of(name: str, job: Job, policy: str, climate: Climate, text: str, invented: bool) -> Plan:
     """What the log was lived with, as a plan for the manifest."""
     return Plan(
         name=name,
@@ -66,6 +66,7 @@ def plan_of(name: str, job: Job, policy: str, climate: Climate, text: str) -> Pl
         climate=climate,
         policies=(Policy(policy, job.parameters),),
         text=text,
+        invented=invented,
     )
 
 

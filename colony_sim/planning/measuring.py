@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.simulate import RunRecord, Scenario
 
 WEEKLY_SUMS = {
@@ -28,7 +29,6 @@ EVENTS = {
     "first_harvest": "harvest_g",
 }
 """First days on which a daily column is above 0."""
-_EMPTIED = "cleared"
 
 
 @dataclass(frozen=True)
@@ -92,8 +92,8 @@ def fillings(log: pd.DataFrame) -> list[list[float]]:
     own = log[log["bin"].notna() & log["date_in"].notna()]
     found = []
     for (_, day_in), rows in own.groupby(["bin", "date_in"], sort=True):
-        harvest = rows[rows["action"] == "harvest"]
-        emptied = rows[rows["action"].str.startswith(_EMPTIED)]
+        harvest = rows[rows["action"] == Action.HARVEST]
+        emptied = rows[rows["action"] == Action.CLEARED]
         grams = float(harvest["grams"].sum())
         first = most = None
         if grams > 0:

@@ -98,6 +98,7 @@ def base_plan(request: Request, profile: Profile | None = None) -> Plan:
         policies=(Policy("plan", parameters),),
         text=request.text,
         profile=profile,
+        invented=request.invented,
     )
     plan.check_draws()
     return plan

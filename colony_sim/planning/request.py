@@ -100,6 +100,8 @@ class Request:
         Keys of the biology that differ from the defaults.
     text : str
         The plan file as read; empty if there was none.
+    invented : bool
+        Whether the plan file declares its scenario invented.
     """
 
     name: str
@@ -112,6 +114,7 @@ class Request:
     seed: int
     biology: dict[str, Any]
     text: str
+    invented: bool = False
 
     @property
     def days(self) -> int:
@@ -147,6 +150,9 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
     if "grams_per_day" in own["want"] or "birds" in own["want"]:
         # One way to say what is wanted replaces the other.
         wants = {k: v for k, v in wants.items() if k in ("probability", "after_days")}
+    invented = head.get("invented", False)
+    if not isinstance(invented, bool):
+        raise InputError(where, "plan.invented", invented, "true or false")
     start = _start(given.get("start", head.get("start")), where if "start" not in given else None)
     want = _want({**wants, **own["want"]}, where)
     have = _have({**haves, **own["have"]}, where)
@@ -157,6 +163,7 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
         name=str(head.get("name", path.stem if path is not None else "rack")),
         want=want, have=have, climate=climate, room_table=dict(table), start=start,
         years=head["years"], seed=head["seed"], biology=_biology(tables, where), text=text,
+        invented=invented,
     )  # fmt: skip
     if stretches(want.after_days, request.days) < 13:
         most = request.days - 13 * STRETCH_DAYS
@@ -186,7 +193,7 @@ def _tables(text: str, where: str) -> dict[str, Any]:
 
 
 def _check(name: str, table: dict[str, Any], where: str) -> None:
-    known = [*RULES[name], *(("name", "start") if name == "plan" else ())]
+    known = [*RULES[name], *(("name", "start", "invented") if name == "plan" else ())]
     for key, value in table.items():
         shown = key if where == OPTIONS else f"{name}.{key}"
         if key not in known:

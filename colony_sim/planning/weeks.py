@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.biology.climate import Climate
+from colony_sim.colony.binlog import Action
 from colony_sim.planning.chance import middle
 from colony_sim.planning.forecast import Forecast
 from colony_sim.planning.startup import trailing
@@ -17,17 +18,17 @@ from colony_sim.planning.wants import STRETCH_DAYS, Want
 RANGES = ("harvest_g", "bins", "breeders", "bran_g", "moisture_g", "minutes")
 """Weekly series given with median and 80 % range."""
 _DEEDS = {
-    "beetles in": "put beetles into bin",
-    "beetles out": "move beetles out of bin",
-    "pupae to tray": "look for pupae in bin",
-    "emerged beetles to breeders": "pick beetles out of bin",
-    "harvest": "harvest bin",
-    "moisture started": "start moisture in bin",
-    "bran added": "add bran to bin",
-    "small larvae in": "put sifted small larvae into bin",
-    "cleared": "clear and wash bin",
+    Action.BEETLES_IN: "put beetles into bin",
+    Action.BEETLES_OUT: "move beetles out of bin",
+    Action.PUPAE_TO_TRAY: "look for pupae in bin",
+    Action.COLLECTED: "pick beetles out of bin",
+    Action.HARVEST: "harvest bin",
+    Action.MOISTURE_STARTED: "start moisture in bin",
+    Action.BRAN_ADDED: "add bran to bin",
+    Action.SMALL_LARVAE_IN: "put sifted small larvae into bin",
+    Action.CLEARED: "clear and wash bin",
 }
-"""What the bin log calls an action (by how it begins), and how it is put to a keeper."""
+"""How an action is put to a keeper; the others are part of one of these."""
 
 
 def week_table(
@@ -98,7 +99,7 @@ def to_do(log: pd.DataFrame, weeks: int) -> list[str]:
             continue
         bins: dict[str, dict[int, None]] = {}
         for action, label in zip(rows["action"], rows["bin"], strict=True):
-            deed = next((w for begin, w in _DEEDS.items() if action.startswith(begin)), None)
+            deed = _DEEDS.get(action)
             if deed is not None:
                 bins.setdefault(deed, {})[int(label)] = None
         found[week] = [

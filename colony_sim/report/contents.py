@@ -13,6 +13,7 @@ from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
 from colony_sim.results import findings, manifest
+from colony_sim.results.manifest import is_invented
 from colony_sim.studies.comparison.verdict import REMINDER
 from colony_sim.studies.registry import study
 from colony_sim.talk.deck import Deck, gather
@@ -43,7 +44,7 @@ class Contents:
     assumptions : Table or None
     deck : Deck
     invented : bool
-        Whether the experiment file says that its scenario is invented.
+        Whether the scenario was declared to be invented.
     """
 
     facts: dict[str, Any]
@@ -89,7 +90,6 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
     handling = {name: handling[name] for name in ordered(facts)}
     summary = tables.read(folder, "policies") if compared else None
     differences = tables.read(folder, "differences") if compared else None
-    text = f"{facts.get('file_text', '')} {question}".lower()
     deck = gather(folder, beside)
     kind = study(facts.get("kind"))
     shared = {
@@ -97,7 +97,7 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
         "question": kind.question or question or kind.kind.capitalize(),
         "part_of": question if kind.question else "",
         "deck": deck,
-        "invented": "invented scenario" in text,
+        "invented": is_invented(facts),
         "policies": None if not handling else tables.policies_table(handling, summary, differences),
     }
     if not compared:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.simulate import RunRecord
 from colony_sim.studies.comparison.relive import Traces
@@ -20,14 +21,11 @@ MOST_BINS = 120
 STAGES = ("eggs", "larvae", "pupae", "adults")
 PHASES = (Phase.FREE, Phase.BREEDING, Phase.GROWING)
 MARKS = {
-    "beetles in": "beetles in",
-    "beetles out": "beetles out",
-    "harvest": "harvest",
-    "moisture started": "moisture",
-    "cleared as spent": "cleared",
-    "cleared as old": "cleared",
-    "cleared to make room": "cleared",
-    "cleared as lost": "cleared",
+    Action.BEETLES_IN: "beetles in",
+    Action.BEETLES_OUT: "beetles out",
+    Action.HARVEST: "harvest",
+    Action.MOISTURE_STARTED: "moisture",
+    Action.CLEARED: "cleared",
 }
 """Actions of the bin log that are marked on the rack, and the word on the mark."""
 WORDS = tuple(dict.fromkeys(MARKS.values()))
@@ -138,7 +136,7 @@ def _side(policy: str, record: RunRecord, first: int, last: int) -> Side:
         "day": log["day"].astype(int),
         "bin": log["bin"].astype(int),
         "word": log["action"].map(MARKS),
-        "grams": log["grams"].where(log["action"] == "harvest", 0.0).fillna(0.0),
+        "grams": log["grams"].where(log["action"] == Action.HARVEST, 0.0).fillna(0.0),
     })  # fmt: skip
     tray = daily[["pupae", "adults"]] - held
     return Side(policy, bins, tray, totals, marks.reset_index(drop=True), record.died_out_day)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import platform
 import subprocess
+from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -13,6 +15,7 @@ from typing import Any
 import colony_sim
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
@@ -46,6 +49,7 @@ def build(plan: Plan, runs: list[PlannedRun], command: str) -> dict[str, Any]:
         "experiment": {
             "name": plan.name,
             "question": plan.question,
+            "invented": plan.invented,
             "days": plan.days,
             "replicates": len(plan.seeds),
             "seed": plan.seed,
@@ -68,6 +72,7 @@ def build(plan: Plan, runs: list[PlannedRun], command: str) -> dict[str, Any]:
             for policy in plan.policies
         ],
         "profile": plan.profile and plan.profile.as_dict(),
+        "keeper": plan.keeper and asdict(plan.keeper),
         "runs": [{"policy": run.policy, "seed": run.scenario.seed, "key": run.key} for run in runs],
         "file_text": plan.text,
         **_circumstances(command),
@@ -199,6 +204,11 @@ def read(folder: Path, kinds: tuple[str, ...] = ("comparison",)) -> dict[str, An
     return manifest
 
 
+def is_invented(manifest: Mapping[str, Any]) -> bool:
+    """Whether the scenario was declared to be invented: not data of a real colony."""
+    return manifest.get("experiment", {}).get("invented") is True
+
+
 def plan_from(manifest: dict[str, Any], where: str) -> Plan:
     """The plan a manifest describes, from the manifest alone."""
     try:
@@ -221,6 +231,8 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             policies=policies,
             text=str(manifest["file_text"]),
             profile=Profile.from_dict(found) if (found := manifest.get("profile")) else None,
+            invented=is_invented(manifest),
+            keeper=OwnKeeper(**own) if (own := manifest.get("keeper")) else None,
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None

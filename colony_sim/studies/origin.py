@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from colony_sim.figures import style
+from colony_sim.results.manifest import is_invented
 from colony_sim.studies.comparison.results import MODEL_ONLY
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ class Origin:
     seed : int
         Of the experiment; all seeds follow from it.
     invented : bool
-        Whether the experiment file calls its scenario invented.
+        Whether the scenario was declared to be invented.
     profile : str
         Name of the profile that the biology was drawn from; empty if there was none.
     """
@@ -44,9 +45,8 @@ class Origin:
     def of(cls, manifest: Mapping[str, Any]) -> Origin:
         """From the manifest of a results folder."""
         head = manifest["experiment"]
-        words = f"{manifest.get('file_text', '')} {head.get('question', '')}".lower()
         profile = str((manifest.get("profile") or {}).get("name", ""))
-        return cls(str(head["name"]), int(head["seed"]), "invented scenario" in words, profile)
+        return cls(str(head["name"]), int(head["seed"]), is_invented(manifest), profile)
 
     def foot(self, figure: Figure, how: str, *facts: str) -> float:
         """Write the foot; returns the height (in) of its upper edge.

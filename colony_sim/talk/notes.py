@@ -76,14 +76,9 @@ def runs_of(facts: dict[str, Any]) -> str:
 
 def _provenance(facts: dict[Path, dict[str, Any]], folder: Path) -> str:
     text = "These are statements about a model under its assumptions, not about a real colony."
-    if _invented(facts[folder]):
+    if manifest.is_invented(facts[folder]):
         text += " The scenario is invented: it is not data of a real colony."
     return f"**{text}**"
-
-
-def _invented(facts: dict[str, Any]) -> bool:
-    words = f"{facts.get('file_text', '')} {facts['experiment'].get('question', '')}"
-    return "invented scenario" in words.lower()
 
 
 def _cautions() -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from colony_sim.colony.binlog import Action
 from colony_sim.words.estimate import number
 from colony_sim.worklist.task import Kind, Task, bins_in_words, day_in_words
 from colony_sim.worklist.work import Work
@@ -13,16 +14,15 @@ BATCH_DAYS = 28
 AHEAD_DAYS = 7
 """A batch is treated so long before its first use (d): it must freeze through for days, or heat
 and cool. Common practice, no source."""
-FILLED, ADDED = "beetles in", "bran added"
 
 
 def needs(work: Work) -> list[tuple[int, int, float]]:
     """Day, bin and grams of all bran used, in order, the founders' bins on day 0 included."""
     start_g = float(work.handling["bran.start_g"])
     found = [(0, bin_, start_g) for bin_ in founder_bins(work)]
-    rows = work.log[work.log["action"].isin((FILLED, ADDED))]
+    rows = work.log[work.log["action"].isin((Action.BEETLES_IN, Action.BRAN_ADDED))]
     for row in rows.itertuples():
-        grams = start_g if row.action == FILLED else float(row.grams)
+        grams = start_g if row.action == Action.BEETLES_IN else float(row.grams)
         found.append((int(row.day), int(row.bin), grams))
     return found
 

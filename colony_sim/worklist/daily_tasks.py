@@ -6,6 +6,7 @@ from collections.abc import Callable, Hashable, Iterator
 from itertools import pairwise
 from typing import Any
 
+from colony_sim.colony.binlog import Action
 from colony_sim.worklist.fillings import Filling
 from colony_sim.worklist.task import EXPECTED, Kind, Task, bins_in_words
 from colony_sim.worklist.work import Work
@@ -13,7 +14,6 @@ from colony_sim.worklist.work import Work
 IDLE_TRAY_DAYS = 14
 """A tray from which no beetle comes for so long (d) counts as empty; longer than pupae rest at
 room temperature (6 to 9 d at 25 to 28 C)."""
-FROM_TRAY = "beetles from tray to breeders"
 
 
 def stretches(last: int, state: Callable[[int], Hashable | None]) -> Iterator[tuple[int, int, Any]]:
@@ -72,7 +72,7 @@ def give_moisture(work: Work, found: list[Filling], last: int) -> list[Task]:
 
 def look_at_tray(work: Work, found: list[Filling], last: int) -> list[Task]:
     """Daily tasks while beetles come out on the tray, one for each breeding bin they go to."""
-    rows = work.log[(work.log["action"] == FROM_TRAY) & (work.log["day"] <= last)]
+    rows = work.log[(work.log["action"] == Action.FROM_TRAY) & (work.log["day"] <= last)]
     busy = sorted({int(day) for day in rows["day"]})
     covered: set[int] = set()
     for day, after in pairwise([*busy, last + IDLE_TRAY_DAYS]):

@@ -7,9 +7,13 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-CLEARED = "cleared"
-"""How every action that empties a bin begins."""
-_DATES = {"moisture started": "moisture", "harvest": "harvest"}
+from colony_sim.colony.binlog import Action
+
+_DATES = {
+    Action.MOISTURE_STARTED: "moisture",
+    Action.HARVEST: "harvest",
+    Action.CLEARED: "cleared",
+}
 
 
 @dataclass(frozen=True)
@@ -56,7 +60,7 @@ def fillings(log: pd.DataFrame) -> list[Filling]:
         seen = first.setdefault((int(row.bin), int(row.date_in)), {})
         if row.date_out is not pd.NA:
             seen.setdefault("day_out", int(row.date_out))
-        name = CLEARED if row.action.startswith(CLEARED) else _DATES.get(row.action)
+        name = _DATES.get(row.action)
         if name is not None:
             seen.setdefault(name, int(row.day))
     found = [Filling(bin_, day_in, **seen) for (bin_, day_in), seen in first.items()]

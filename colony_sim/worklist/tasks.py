@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
 import pandas as pd
 
+from colony_sim.colony.binlog import Action, Reason
 from colony_sim.words.estimate import number
 from colony_sim.worklist import daily_tasks
-from colony_sim.worklist.bran import FILLED, founder_bins, treat_bran
-from colony_sim.worklist.fillings import CLEARED, Filling, fillings
+from colony_sim.worklist.bran import founder_bins, treat_bran
+from colony_sim.worklist.fillings import Filling, fillings
 from colony_sim.worklist.task import (
     EXPECTED,
     Kind,
@@ -23,14 +23,11 @@ from colony_sim.worklist.task import (
 )
 from colony_sim.worklist.work import Work
 
-SIFTED = "small larvae in"
-_HEIR = re.compile(r"to bin (\d+)")
-_DEAD = re.compile(r"(\d+) dead beetles")
 _REASONS = {
-    "cleared as spent": "Few insects or little weight of larvae are left in it.",
-    "cleared as lost": "In this run of the model it was lost to mites, mould or an accident.",
-    "cleared as old": "It is as old as your rule lets a bin become.",
-    "cleared to make room": "Its room is needed for the move of this day, so that it must be "
+    Reason.SPENT: "Few insects or little weight of larvae are left in it.",
+    Reason.LOST: "In this run of the model it was lost to mites, mould or an accident.",
+    Reason.OLD: "It is as old as your rule lets a bin become.",
+    Reason.ROOM: "Its room is needed for the move of this day, so that it must be "
     "washed and dry by then; empty it a day before if you can.",
 }
 
@@ -65,8 +62,7 @@ def _by_day(log: pd.DataFrame) -> dict[int, dict[str, list[Any]]]:
     """Rows of each day on bins (not the tray), by action, in the order of the log."""
     days: dict[int, dict[str, list[Any]]] = {}
     for row in log[log["bin"].notna()].itertuples():
-        action = CLEARED if row.action.startswith(CLEARED) else row.action
-        days.setdefault(int(row.day), {}).setdefault(action, []).append(row)
+        days.setdefault(int(row.day), {}).setdefault(row.action, []).append(row)
     return dict(sorted(days.items()))
 
 
@@ -94,17 +90,17 @@ def _set_up(work: Work) -> Task:
 
 def _of_day(work: Work, day: int, actions: dict[str, list[Any]]) -> Iterator[Task]:
     """Tasks of one day that need its own rows only."""
-    sifted = actions.get(SIFTED, [])
+    sifted = actions.get(Action.SMALL_LARVAE_IN, [])
     for action, make in (
-        ("pupae to tray", _inspect),
-        ("emerged beetles to breeders", _collect),
-        ("harvest", _harvest),
-        ("moisture started", _start_moisture),
-        ("bran added", _add_bran),
-        (CLEARED, _clear),
+        (Action.PUPAE_TO_TRAY, _inspect),
+        (Action.COLLECTED, _collect),
+        (Action.HARVEST, _harvest),
+        (Action.MOISTURE_STARTED, _start_moisture),
+        (Action.BRAN_ADDED, _add_bran),
+        (Action.CLEARED, _clear),
     ):
         if action in actions:
-            yield make(work, day, actions[action] + (sifted if action == CLEARED else []))
+            yield make(work, day, actions[action] + (sifted if action is Action.CLEARED else []))
 
 
 def _bins(rows: Iterable[Any]) -> tuple[int, ...]:
@@ -203,18 +199,17 @@ def _add_bran(work: Work, day: int, rows: list[Any]) -> Task:
 
 def _clear(work: Work, day: int, rows: list[Any]) -> Task:
     """Bins cleared, and bins that take the small larvae sifted out of them."""
-    bins, parts = _bins(row for row in rows if row.action != SIFTED), []
+    bins, parts = _bins(row for row in rows if row.action == Action.CLEARED), []
     for row in rows:
-        if row.action == SIFTED:
+        if row.action == Action.SMALL_LARVAE_IN:
             parts.append(f"About {_count(row.larvae)} larvae fall through the sieve: into bin "
                          f"{int(row.bin)}, whose bran is fresh.")  # fmt: skip
             continue
         left = _count(row.larvae) + _count(row.pupae)
-        heir = _HEIR.search(row.note)
         rest = ""
-        if left and heir:
-            rest = f" Put the larvae and pupae left (about {left}) into bin {heir[1]}."
-        parts.append(f"Bin {int(row.bin)}: {_REASONS.get(row.action, '')}{rest}")
+        if left and pd.notna(row.heir):
+            rest = f" Put the larvae and pupae left (about {left}) into bin {int(row.heir)}."
+        parts.append(f"Bin {int(row.bin)}: {_REASONS.get(row.reason, '')}{rest}")
     return Task(
         Kind.CLEAR,
         work.date(day),
@@ -233,7 +228,7 @@ def _moves(work: Work, days: dict[int, dict[str, list[Any]]], found: list[Fillin
     came_in = {(f.bin, f.day_out): f.day_in for f in found}
     before = 0
     for day, actions in days.items():
-        outs, ins = actions.get("beetles out", []), actions.get(FILLED, [])
+        outs, ins = actions.get(Action.BEETLES_OUT, []), actions.get(Action.BEETLES_IN, [])
         if not ins:
             continue
         old, fresh = _bins(outs), _bins(ins)
@@ -271,7 +266,7 @@ def _moves(work: Work, days: dict[int, dict[str, list[Any]]], found: list[Fillin
             expected=not by_rule,
         )
         if p["rotation.remove_dead"]:
-            dead = sum(int(hit[1]) for hit in (_DEAD.search(r.note) for r in outs) if hit)
+            dead = sum(_count(row.dead) for row in outs)
             yield Task(
                 Kind.DEAD,
                 work.date(day),

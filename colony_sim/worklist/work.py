@@ -111,7 +111,7 @@ def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: 
         raise InputError(
             "argument start", "date", None, f"needed for the folder of a run: {_DATES}"
         )
-    lived = len(_table(folder / "daily.parquet", ("day",)))
+    lived = len(_table(folder / "daily.parquet", ("day",), data))
     notes = [] if _is_constant(data) else [
         "The temperatures are those of the run: its first day stands for the start date, "
         "whatever the season of that date."
@@ -125,7 +125,7 @@ def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: 
         handling=Parameters.default().with_values(data["parameters"], where=where),
         breeders=data["breeders"],
         larvae=data["larvae"],
-        log=_table(folder / "bin_log.parquet", COLUMNS),
+        log=_table(folder / "bin_log.parquet", COLUMNS, data),
         made=_made(data),
         notes=tuple(notes),
     )
@@ -139,7 +139,7 @@ def _read_plan(folder: Path, data: Mapping[str, Any], start: date | None, where:
     notes = [
         f"What is wanted, {want['in_words']}, is met in {met['met']} of {met['runs']} runs of "
         "this plan.",
-        *_first_days(_table(folder / "startup.parquet", STARTUP), first),
+        *_first_days(_table(folder / "startup.parquet", STARTUP, data), first),
     ]
     if first != planned and not _is_constant(data):
         notes.append(
@@ -155,7 +155,7 @@ def _read_plan(folder: Path, data: Mapping[str, Any], start: date | None, where:
         handling=Parameters.default().with_values(study["policy"], where=where),
         breeders=head["breeders"],
         larvae=head["larvae"],
-        log=_table(folder / "plan_log.parquet", COLUMNS),
+        log=_table(folder / "plan_log.parquet", COLUMNS, data),
         made=_made(data),
         notes=tuple(notes),
     )
@@ -196,8 +196,8 @@ def _date(text: Any, where: str, key: str) -> date:
     return found
 
 
-def _table(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
-    """A stored table with at least these columns."""
+def _table(path: Path, columns: tuple[str, ...], data: Mapping[str, Any]) -> pd.DataFrame:
+    """A stored table with at least these columns, of the folder with this manifest."""
     try:
         # Opened here: pandas has no reason to give where there is no file.
         with open(path, "rb") as handle:
@@ -207,5 +207,8 @@ def _table(path: Path, columns: tuple[str, ...]) -> pd.DataFrame:
         raise InputError(str(path), "file", reason, "a table as colony-sim wrote it") from None
     missing = [name for name in columns if name not in table.columns]
     if missing:
-        raise InputError(str(path), "column", missing[0], "in the table; " + ", ".join(columns))
+        written = f"this folder was written by colony_sim {data['software']['colony_sim']}"
+        if data.get("commit"):
+            written += f", commit {data['commit'][:7]}"
+        raise InputError(str(path), "column", missing[0], f"in the table; {written}: make it again")
     return table

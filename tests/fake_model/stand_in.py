@@ -14,6 +14,7 @@ class Scenario:
     seed: int
     breeders: int
     larvae: int = 0
+    keeper: Any = None
 
 
 @dataclass

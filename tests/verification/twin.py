@@ -7,6 +7,7 @@ from itertools import product
 import numpy as np
 
 from colony_sim.biology.parameters import catalogue
+from colony_sim.colony.binlog import Action, Reason
 
 from .claim import ALPHA, Check, Claim, close, exact, t_check
 from .twin_compare import EVENTS, Case, Differences, compare, engine_of, twin_of
@@ -76,23 +77,8 @@ _HUNGER = {
     "predation.injured_share": 0.6,
     "rack.bins": 2,
 }
-#: What the keeper can do, as the bin log calls it.
-_ACTIONS = {
-    "beetles from tray to breeders",
-    "beetles in",
-    "beetles out",
-    "bran added",
-    "cleared as lost",
-    "cleared as old",
-    "cleared as spent",
-    "cleared to make room",
-    "emerged beetles to breeders",
-    "harvest",
-    "moisture started",
-    "pupae to tray",
-    "small larvae in",
-    "surplus beetles removed",
-}
+#: What the keeper can do, as the bin log calls it, and why bins are cleared.
+_ACTIONS = {*Action, Reason.SPENT, Reason.OLD, Reason.ROOM, Reason.LOST}
 
 
 #: A small deep bin in which contact, thirst, heat of the insects and depth of eggs all tell.

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.binlog import Action
 from colony_sim.colony.model import Colony
 from colony_sim.population import census
 from colony_sim.population.insects import Flag, Stage
@@ -126,7 +127,8 @@ def compare(case: Case, seed: int) -> Differences:
         slow.step()
         _compare_day(fast, slow, found)
     _compare_insects(fast, slow, found)
-    found.actions = set(fast.binlog.frame()["action"])
+    log = fast.binlog.frame()
+    found.actions = {*log["action"], *log["reason"][log["action"] == Action.CLEARED]}
     return found
 
 

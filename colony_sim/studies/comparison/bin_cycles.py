@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from colony_sim.colony.binlog import Action
 from colony_sim.studies.comparison.relive import Traces
 
 COUNTED = ("eggs", "larvae", "pupae", "adults", "larvae_g", "skins_per_day")
 """What is counted in a bin each day."""
-CLEARED = ("cleared as spent", "cleared as old", "cleared to make room", "cleared as lost")
 LOW, HIGH = 0.1, 0.9
 """Quantiles of the band over bins: the middle 80 % of them."""
 
@@ -60,14 +60,14 @@ def cycles(traces: Traces, policy: str) -> Cycles | None:
     lives = ["bin", "date_in"]
     ends = used.groupby(lives).agg(date_out=("date_out", "first")).reset_index()
     ends["most_age"] = last - ends["date_out"]
-    cleared = log[log["action"].isin(CLEARED)][[*lives, "day", "action"]]
-    ends = ends.merge(cleared.rename(columns={"action": "why"}), "left", on=lives)
+    cleared = log[log["action"] == Action.CLEARED][[*lives, "day", "reason"]]
+    ends = ends.merge(cleared.rename(columns={"reason": "why"}), "left", on=lives)
     ends["cleared_age"] = ends["day"].astype(float) - ends["date_out"]
-    moist = log[log["action"] == "moisture started"].groupby(lives)["day"].min().reset_index()
+    moist = log[log["action"] == Action.MOISTURE_STARTED].groupby(lives)["day"].min().reset_index()
     ends = ends.drop(columns="day").merge(moist, "left", on=lives)
     ends["moist_age"] = ends["day"].astype(float) - ends["date_out"]
     ends = ends.drop(columns="day")
-    harvests = log[log["action"] == "harvest"].merge(ends[[*lives, "most_age"]], on=lives)
+    harvests = log[log["action"] == Action.HARVEST].merge(ends[[*lives, "most_age"]], on=lives)
     harvests["age"] = (harvests["day"] - harvests["date_out"]).astype(int)
     columns = [*lives, "date_out", "age", *COUNTED]
     return Cycles(

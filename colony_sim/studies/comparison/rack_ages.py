@@ -32,12 +32,6 @@ SPAN = 420
 BREEDING, FREE = "#e06010", "#ffffff"
 YOUNG, OLD = "#b8d4e8", "#0b2545"
 """Ends of the scale of ages; breeding bins keep apart from all of it by 30 or more in CIELAB."""
-_WHY = {
-    "cleared as spent": "as spent",
-    "cleared as old": "as old",
-    "cleared to make room": "to make room",
-    "cleared as lost": "as lost",
-}
 
 
 def slides(results: Results, traces: Traces) -> list[Slide]:
@@ -103,7 +97,7 @@ def _title(ends: dict[str, pd.DataFrame | None], most: int) -> str:
             continue
         why = table["why"].value_counts()
         # With three policies the title would grow too long; the reasons are said instead.
-        count = f" ({why.iloc[0]} of {len(table)} {_WHY[why.index[0]]})" if len(ends) < 3 else ""
+        count = f" ({why.iloc[0]} of {len(table)} {why.index[0]})" if len(ends) < 3 else ""
         where = f"under “{shortened(policy, most)}”{count}"
         parts.append((f"{table['cleared_age'].median():g}", where))
     if not parts:
@@ -119,7 +113,7 @@ def _reasons(ends: dict[str, pd.DataFrame | None]) -> str:
     for policy, table in ends.items():
         if table is not None and len(table):
             counts = table["why"].value_counts()
-            listed = ", ".join(f"{count} {_WHY[why]}" for why, count in counts.items())
+            listed = ", ".join(f"{count} {why}" for why, count in counts.items())
             parts.append(f"under “{policy}” of {len(table)} bins {listed}")
     return f"Cleared: {'; '.join(parts)}. " if parts else ""
 

@@ -53,9 +53,8 @@ class Results:
 
     @property
     def invented(self) -> bool:
-        """Whether the experiment file says that its scenario is invented."""
-        head = self.manifest["experiment"]
-        return "invented scenario" in f"{self.manifest['file_text']} {head['question']}".lower()
+        """Whether the scenario was declared to be invented."""
+        return manifest.is_invented(self.manifest)
 
     @property
     def profile(self) -> str:
