@@ -13,7 +13,6 @@ that died out yields nothing on the days it did not live.
 from __future__ import annotations
 
 import hashlib
-import inspect
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -32,7 +31,6 @@ from colony_sim.experiment.design import START
 from colony_sim.experiment.plan import Plan
 from colony_sim.measuring import catalogue as measures_module
 from colony_sim.measuring.catalogue import catalogue, run_measures
-from colony_sim.measuring.steady_state import SteadyState
 from colony_sim.running.executor import Executor, open_executor, run_points
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import OutcomeStore, open_store
@@ -74,7 +72,6 @@ class WindowMeasuring:
     def digest(self) -> str:
         """Hash of the window and of the source that measures in it."""
         digest = hashlib.sha256(f"{self.span.warm_up} {self.span.days}\n".encode())
-        digest.update(inspect.getsource(window_measures).encode())
         digest.update(Path(measures_module.__file__).read_bytes().replace(b"\r\n", b"\n"))
         return digest.hexdigest()
 
@@ -83,7 +80,7 @@ class WindowMeasuring:
     ) -> dict[str, Any]:
         """Day the colony died out, and every measure."""
         died = None if died_out_day is None else int(died_out_day)
-        return {"died_out_day": died, **window_measures(daily, self.span)}
+        return {"died_out_day": died, **run_measures(daily, self.span.warm_up, self.span.days)}
 
 
 def window(plan: Plan, warm_up: int, used: int, most_days: int | None = None) -> Window:
@@ -251,17 +248,6 @@ def open_points(folder: Path, workers: int | None = None) -> Iterator[PointRunne
     """Open the store of a folder (held with ``store.claim``) and worker processes."""
     with open_store(folder) as store, open_executor(workers) as executor:
         yield PointRunner(store, executor)
-
-
-def window_measures(daily: pd.DataFrame, span: Window) -> dict[str, float]:
-    """Measures over the window; days after the colony died out count as days without anything."""
-    if len(daily) < span.days:
-        missing = span.days - len(daily)
-        rest = pd.DataFrame(0, index=range(missing), columns=daily.columns)
-        rest["day"] = np.arange(len(daily) + 1, span.days + 1)
-        daily = pd.concat([daily, rest], ignore_index=True)
-    state = SteadyState("settled", span.warm_up, span.used, math.nan, "")
-    return run_measures(daily, state)
 
 
 def differences(rows: pd.DataFrame, first: str, second: str, measure: str) -> pd.DataFrame:
