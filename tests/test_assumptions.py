@@ -16,6 +16,7 @@ from colony_sim.colony.daily import DAILY_COLUMNS
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.measuring.catalogue import catalogue as measures
+from colony_sim.measuring.catalogue import run_measures
 from colony_sim.studies.comparison.assumptions import (
     STAGES,
     compared,

@@ -157,8 +157,9 @@ def steady_state_of_run(
 ) -> SteadyState:
     """Steady state of a run: settled only where every monitored column is.
 
-    The warm-up is the longest one. `FALSE_ALARMS` is shared among the columns (Bonferroni). `half_width` belongs to the first column, over its own window.
-    A run that ends without an insect has died out even if no day was passed.
+    The warm-up is the longest one. `FALSE_ALARMS` is shared among the columns (Bonferroni).
+    `half_width` belongs to the first column, over its own window. A run that ends without an
+    insect has died out even if no day was passed.
 
     Raises ValueError if `monitored` is empty, KeyError if a column is missing.
     """

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -30,7 +31,9 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.design import START
 from colony_sim.experiment.plan import Plan
 from colony_sim.measuring import catalogue as measures_module
+from colony_sim.measuring import outcome
 from colony_sim.measuring.catalogue import catalogue, run_measures
+from colony_sim.measuring.outcome import handling_period
 from colony_sim.running.executor import Executor, open_executor, run_points
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import OutcomeStore, open_store
@@ -64,7 +67,11 @@ class Window:
 
 @dataclass(frozen=True)
 class WindowMeasuring:
-    """Measures over a fixed window (see ``outcome.Measuring``)."""
+    """Measures over a fixed window (see ``outcome.Measuring``).
+
+    At its start so many days are left out that whole handling periods of the run itself remain:
+    the point may have changed an interval, and half a period can hold a whole pulse of harvest.
+    """
 
     span: Window
 
@@ -72,7 +79,8 @@ class WindowMeasuring:
     def digest(self) -> str:
         """Hash of the window and of the source that measures in it."""
         digest = hashlib.sha256(f"{self.span.warm_up} {self.span.days}\n".encode())
-        digest.update(Path(measures_module.__file__).read_bytes().replace(b"\r\n", b"\n"))
+        for module in (measures_module, outcome, sys.modules[__name__]):
+            digest.update(Path(module.__file__).read_bytes().replace(b"\r\n", b"\n"))
         return digest.hexdigest()
 
     def outcome(
@@ -80,28 +88,28 @@ class WindowMeasuring:
     ) -> dict[str, Any]:
         """Day the colony died out, and every measure."""
         died = None if died_out_day is None else int(died_out_day)
-        return {"died_out_day": died, **run_measures(daily, self.span.warm_up, self.span.days)}
+        span = self.span
+        season = scenario.climate.period_days
+        period = season if season > 1 else handling_period(scenario.parameters)
+        warm_up = span.warm_up + (span.used % period if period <= span.used else 0)
+        return {"died_out_day": died, **run_measures(daily, warm_up, span.days)}
 
 
 def window(plan: Plan, warm_up: int, used: int, most_days: int | None = None) -> Window:
     """A window of about `used` days after about `warm_up`, whole handling periods of the plan.
 
-    The period is the least common multiple of all handling intervals of the policies, where that
-    goes into `used`, else that of the rotation intervals alone, else one day. Under a yearly wave
-    of temperature whole years are measured. A run is no longer than `most_days`: the measured
-    days are kept, the warm-up gives way.
+    The period is the least common multiple of those of the policies, where that goes into `used`,
+    else one day; a run is measured over whole periods of its own anyway (`WindowMeasuring`). Under
+    a yearly wave of temperature whole years are measured. A run is no longer than `most_days`: the
+    measured days are kept, the warm-up gives way.
     """
-    every = ("rotation.interval_days", "rotation.collect_days", "harvest.interval_days",
-             "pupae.inspection_days")  # fmt: skip
     period = 1
     season = plan.climate.period_days
     if season > 1:
         used = season * math.ceil(used / season)
-    for keys in (every, every[:1]) if season <= 1 else ():
-        multiple = math.lcm(*(int(p.parameters[key]) for p in plan.policies for key in keys))
-        if multiple <= used:
-            period = multiple
-            break
+    else:
+        multiple = math.lcm(*(handling_period(p.parameters) for p in plan.policies))
+        period = multiple if multiple <= used else 1
     days = warm_up + used if most_days is None else min(warm_up + used, most_days)
     used = min(used, days)
     used = max(used - used % period, min(period, days))
