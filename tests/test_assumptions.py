@@ -16,6 +16,7 @@ from colony_sim.colony.daily import DAILY_COLUMNS
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.measuring.catalogue import catalogue as measures
+from colony_sim.measuring.catalogue import run_measures
 from colony_sim.studies.comparison.assumptions import (
     STAGES,
     compared,
@@ -23,7 +24,7 @@ from colony_sim.studies.comparison.assumptions import (
     skipped,
     uncertain,
 )
-from colony_sim.studies.points import Window, in_order, range_end, window, window_measures
+from colony_sim.studies.points import Window, in_order, range_end, window
 from colony_sim.studies.repeat import first_difference
 
 PAIR = ("short", "long")
@@ -150,7 +151,7 @@ def test_windows_hold_whole_handling_periods_and_days_after_the_end_count(plan):
     assert window(plan, 252, 252, 30) == Window(0, 30)
     days = np.arange(1, 11)
     daily = pd.DataFrame({"day": days, **dict.fromkeys(list(DAILY_COLUMNS)[1:], 1.0)})
-    found = window_measures(daily, Window(5, 25))
+    found = run_measures(daily, 5, 25)
     assert found["yield_g_per_day"] == pytest.approx(5 / 20)
     assert found["adult_losses_per_100_per_day"] == pytest.approx(300.0)
 

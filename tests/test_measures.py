@@ -5,9 +5,8 @@ import pandas as pd
 import pytest
 
 from colony_sim.measuring.catalogue import catalogue, run_measures
-from colony_sim.measuring.steady_state import SteadyState
 
-STEADY = SteadyState("settled", 2, 4, 0.0, "")
+STEADY = (2, 6)
 
 # Two days of warm-up with absurd values, then four days worked by hand.
 COLUMNS = {
@@ -66,13 +65,13 @@ def daily(first_day=1):
 
 @pytest.mark.parametrize("first_day", [0, 1])
 def test_hand_worked_window(first_day):
-    found = run_measures(daily(first_day), STEADY)
+    found = run_measures(daily(first_day), *STEADY)
     assert found == pytest.approx(EXPECTED)
     assert all(type(v) is float for v in found.values())
 
 
 def test_catalogue_and_measures_agree():
-    assert list(catalogue()) == list(run_measures(daily(), STEADY))
+    assert list(catalogue()) == list(run_measures(daily(), *STEADY))
     for key, measure in catalogue().items():
         assert key == measure.key and measure.label and measure.unit
         assert measure.better in ("more", "less", None)
@@ -82,7 +81,7 @@ def test_undefined_ratios_are_nan_and_defined_ones_are_not():
     table = daily()
     none = [c for c in COLUMNS if c.startswith(("eggs_", "pupae_"))]
     table[[*none, "adults", "bran_given_g", "adults_emerged"]] = 0
-    found = run_measures(table, STEADY)
+    found = run_measures(table, *STEADY)
     undefined = {k for k, v in found.items() if math.isnan(v)}
     assert undefined == {
         k
@@ -92,22 +91,23 @@ def test_undefined_ratios_are_nan_and_defined_ones_are_not():
     assert found["eggs_laid_per_day"] == 0
 
 
-@pytest.mark.parametrize("status", ["unsettled", "died_out"])
-def test_no_steady_state_no_measures(status):
-    found = run_measures(daily(), SteadyState(status, 6, 0, math.nan, ""))
-    assert list(found) == list(catalogue())
-    assert all(math.isnan(v) for v in found.values())
+def test_days_after_the_end_of_a_colony_are_days_without_anything():
+    short, long = run_measures(daily(), 2, 6), run_measures(daily(), 2, 14)
+    assert long["yield_g_per_day"] == pytest.approx(short["yield_g_per_day"] * 4 / 12)
+    rate = "adult_losses_per_100_per_day"
+    assert long[rate] == pytest.approx(short[rate])
+    gone = run_measures(daily(), 6, 14)
+    assert gone["yield_g_per_day"] == 0 and math.isnan(gone[rate])
 
 
-def test_steady_state_of_another_run_is_refused():
+@pytest.mark.parametrize("warm_up, days", [(2, 5), (6, 6), (-1, 6)])
+def test_window_of_another_run_is_refused(warm_up, days):
     with pytest.raises(ValueError, match="does not belong"):
-        run_measures(daily(), SteadyState("settled", 2, 5, 0.0, ""))
-    with pytest.raises(ValueError, match="does not belong"):
-        run_measures(daily(), SteadyState("settled", 6, 0, 0.0, ""))
+        run_measures(daily(), warm_up, days)
 
 
 def test_gap_or_disorder_of_days_is_refused():
     table = daily()
     table.loc[3, "day"] = 2
     with pytest.raises(ValueError, match="consecutive"):
-        run_measures(table, STEADY)
+        run_measures(table, *STEADY)

@@ -24,7 +24,7 @@ from colony_sim.experiment.plan import replicate_seeds
 from colony_sim.experiment.profile import Profile
 from colony_sim.planning import candidates, room
 from colony_sim.planning.chance import Share, next_run, reach_limits, share, within_reach
-from colony_sim.planning.choose import Effort, choose, lacking
+from colony_sim.planning.choose import Attempt, Chosen, Effort, choose, lacking
 from colony_sim.planning.cold import mark, spells
 from colony_sim.planning.forecast import Forecast, Forecaster, Job
 from colony_sim.planning.measuring import PlanMeasuring, day_date, fillings, months_of
@@ -419,6 +419,13 @@ def test_a_second_attempt_has_seeds_of_its_own(tmp_path):
     first, second = (set(attempt.forecast.seeds) for attempt in chosen.attempts)
     assert not first & second
     assert chosen.met.met == 0
+
+
+@pytest.mark.parametrize("met, best", [((5, 3), 0), ((3, 5), 1), ((4, 4), 0)])
+def test_the_attempt_that_met_most_counts_and_of_equals_the_first(met, best):
+    tried = tuple(Attempt((), None, Share(number, 6)) for number in met)
+    chosen = Chosen(None, (), True, tried)
+    assert chosen.best is tried[best] and chosen.met is tried[best].met
 
 
 class Backwards(Inline):

@@ -1,8 +1,8 @@
-"""Measures of one run over its steady window.
+"""Measures of one run over a window of its days.
 
 Every ratio is a ratio of sums over the window, never a mean of daily ratios. A ratio whose
-denominator is 0 is NaN. A run that did not settle, or died out, has NaN for every measure: it is
-counted apart and never averaged in.
+denominator is 0 is NaN: a colony that died out has no losses per beetle, but it has a yield, and
+that is 0 from its death on.
 """
 
 from __future__ import annotations
@@ -11,9 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
 import pandas as pd
-
-from colony_sim.measuring.steady_state import SteadyState
 
 
 @dataclass(frozen=True)
@@ -153,31 +152,34 @@ def catalogue() -> dict[str, Measure]:
     return {m.key: m for m in _MEASURES}
 
 
-def run_measures(daily: pd.DataFrame, steady: SteadyState) -> dict[str, float]:
-    """Measures of one run over the days after its warm-up.
+def run_measures(daily: pd.DataFrame, warm_up: int, days: int) -> dict[str, float]:
+    """Measures of one run over its days after the warm-up.
 
     Parameters
     ----------
     daily : `RunRecord.daily`, one row a day in order; stocks at day end, flows per day.
-    steady : of this same run.
+    warm_up : days at the start that are left out.
+    days : days of the run. Those that `daily` lacks at its end are days after the colony died
+        out, on which nothing was there and nothing was harvested.
 
     Returns
     -------
-    dict : one number per key of `catalogue()`, in its unit. NaN where undefined, and NaN
-        throughout unless the run settled.
+    dict : one number per key of `catalogue()`, in its unit; NaN where undefined.
 
     Raises
     ------
-    ValueError : if `steady` does not fit the length of `daily`, or days are not consecutive.
+    ValueError : no day after the warm-up, more days than `days`, or days not consecutive.
     KeyError : if a column is missing.
     """
-    if steady.status != "settled":
-        return dict.fromkeys(catalogue(), math.nan)
-    if steady.days_used < 1 or steady.warm_up_days + steady.days_used != len(daily):
-        raise ValueError("the steady state does not belong to this daily table")
+    if not 0 <= warm_up < days or len(daily) > days:
+        raise ValueError("the window does not belong to this daily table")
     if not (daily["day"].diff().iloc[1:] == 1).all():
         raise ValueError("daily must hold consecutive days in order")
-    return window_measures(daily.iloc[steady.warm_up_days :])
+    if len(daily) < days:
+        rest = pd.DataFrame(0, index=range(days - len(daily)), columns=daily.columns)
+        rest["day"] = np.arange(len(daily) + 1, days + 1)
+        daily = pd.concat([daily, rest], ignore_index=True)
+    return window_measures(daily.iloc[warm_up:])
 
 
 def window_measures(window: pd.DataFrame) -> dict[str, float]:

@@ -1,12 +1,19 @@
 """What a run came to: steady state and measures, from its daily series.
 
-Large sets of runs keep this one row per run instead of the daily series.
+The estimand of every comparison is unconditional: the mean over all seeds, whatever became of the
+colony. A run is measured over its steady window. One that is not yet steady is lived on, to
+`LONGEST` times its days; what is not steady even then, and a colony that died out, is measured
+over the last half of its days, those after its death counted with no harvest. So no run is left
+out of a mean but where a measure has no meaning for it (losses per beetle without a beetle).
+
+Large sets of runs keep one row per run instead of the daily series.
 """
 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Protocol
@@ -14,12 +21,14 @@ from typing import Any, Protocol
 import pandas as pd
 
 from colony_sim.biology.parameters import Parameters
-from colony_sim.colony.simulate import Scenario
+from colony_sim.colony.simulate import RunRecord, Scenario, simulate
 from colony_sim.measuring import catalogue as measures
 from colony_sim.measuring import steady_state
 from colony_sim.measuring.catalogue import run_measures
-from colony_sim.measuring.steady_state import common_period, steady_state_of_run
+from colony_sim.measuring.steady_state import SteadyState, common_period, steady_state_of_run
 
+LONGEST = 2
+"""A run that is not steady is lived on to this many times the days asked for, once."""
 FACTS = ("status", "died_out_day", "warm_up_days", "days_used", "note")
 """Fields of an outcome besides the measures."""
 
@@ -46,25 +55,57 @@ class SteadyMeasuring:
         """Hash of the source that finds the window and measures in it."""
         return _source_digest()
 
-    def outcome(
+    def live(
+        self,
+        scenario: Scenario,
+        each_day: Callable[[int], None] | None = None,
+        record_bins: bool = False,
+    ) -> RunRecord:
+        """The run, as long as it takes to be steady: its own days or `LONGEST` times them."""
+        record = simulate(scenario, each_day, record_bins)
+        state = self.steady_state(scenario, record.daily, record.died_out_day)
+        if state.status != "unsettled":
+            return record
+        # Its days depend on nothing that comes after them, so it begins as the short run did.
+        return simulate(replace(scenario, days=LONGEST * scenario.days), each_day, record_bins)
+
+    def steady_state(
         self, scenario: Scenario, daily: pd.DataFrame, died_out_day: int | None
-    ) -> dict[str, Any]:
-        """Status, warm-up, days used, note and every measure."""
+    ) -> SteadyState:
+        """Steady state of a run lived under a scenario."""
         season = scenario.climate.period_days
-        steady = steady_state_of_run(
+        return steady_state_of_run(
             daily,
             died_out_day,
             smooth_period=handling_period(scenario.parameters),
             season_days=season if season > 1 else None,
         )
+
+    def outcome(
+        self, scenario: Scenario, daily: pd.DataFrame, died_out_day: int | None
+    ) -> dict[str, Any]:
+        """Status, warm-up, days used, note and every measure."""
+        steady = self.steady_state(scenario, daily, died_out_day)
+        days = max(scenario.days, len(daily))
+        warm_up = steady.warm_up_days
+        if steady.status != "settled":
+            season = scenario.climate.period_days
+            period = season if season > 1 else handling_period(scenario.parameters)
+            warm_up = days - last_half(days, period)
         return {
             "status": steady.status,
             "died_out_day": None if died_out_day is None else int(died_out_day),
-            "warm_up_days": int(steady.warm_up_days),
-            "days_used": int(steady.days_used),
+            "warm_up_days": int(warm_up),
+            "days_used": int(days - warm_up),
             "note": steady.note,
-            **run_measures(daily, steady),
+            **run_measures(daily, warm_up, days),
         }
+
+
+def last_half(days: int, period: int) -> int:
+    """Days of the last half of a run, whole periods (days) where one fits in."""
+    half = max(days // 2, 1)
+    return half - half % period if period <= half else half
 
 
 def handling_period(parameters: Parameters) -> int:

@@ -89,7 +89,7 @@ class Chosen:
     promised : bool
         Whether a candidate promised to meet the want on the seeds of the search.
     attempts : tuple of Attempt
-        On fresh seeds; the last one counts.
+        On fresh seeds; the one that met the want in most runs counts, of equals the first.
     """
 
     levels: Levels
@@ -98,19 +98,24 @@ class Chosen:
     attempts: tuple[Attempt, ...]
 
     @property
+    def best(self) -> Attempt:
+        """The attempt that counts."""
+        return max(self.attempts, key=lambda attempt: attempt.met.value)
+
+    @property
     def choice(self) -> Choice:
         """The handling chosen."""
-        return self.attempts[-1].choice
+        return self.best.choice
 
     @property
     def forecast(self) -> Forecast:
         """What it came to on fresh seeds."""
-        return self.attempts[-1].forecast
+        return self.best.forecast
 
     @property
     def met(self) -> Share:
         """Fresh runs that met the want within the minutes."""
-        return self.attempts[-1].met
+        return self.best.met
 
 
 def lacking(forecast: Forecast, want: Want, have: Have) -> float:

@@ -89,7 +89,10 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
         "stretch_days": STRETCH_DAYS,
         "met": {"met": met.met, "runs": met.runs, "share": met.value, "low": met.low,
                 "high": met.high, "level": met.level, "says": met.against(want.probability)},
-        "attempts": [{"met": a.met.met, "runs": a.met.runs} for a in found.chosen.attempts],
+        "attempts": [
+            {"met": a.met.met, "runs": a.met.runs, "counts": a is found.chosen.best}
+            for a in found.chosen.attempts
+        ],
         "promised": found.chosen.promised,
         "reach": asdict(found.reach),
         "reach_last_year": asdict(reach(forecast, last)),

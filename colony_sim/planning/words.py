@@ -111,10 +111,10 @@ def chances(plan: StoredPlan) -> str:
         f"{number(facts['minutes_per_week'])} minutes a week."
     )
     if len(facts["attempts"]) > 1:
-        first = facts["attempts"][0]
+        others = [f"{a['met']} of {a['runs']}" for a in facts["attempts"] if not a["counts"]]
         text += (
-            f" It is the second that was tried on fresh seeds: the first, with less work, met it "
-            f"in {first['met']} of {first['runs']}."
+            f" It is the best of {len(facts['attempts'])} that were tried on fresh seeds; "
+            f"the others met it in {' and in '.join(others)}."
         )
     last = facts["reach_last_year"]
     if not plan.is_met and last["grams"] > 1.1 * max(reach["grams"], 1e-9):

@@ -13,8 +13,8 @@ that died out yields nothing on the days it did not live.
 from __future__ import annotations
 
 import hashlib
-import inspect
 import math
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -30,8 +30,9 @@ from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import START
 from colony_sim.experiment.plan import Plan
 from colony_sim.measuring import catalogue as measures_module
+from colony_sim.measuring import outcome
 from colony_sim.measuring.catalogue import catalogue, run_measures
-from colony_sim.measuring.steady_state import SteadyState
+from colony_sim.measuring.outcome import handling_period
 from colony_sim.running.executor import Executor, open_executor, run_points
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import OutcomeStore, open_store
@@ -66,7 +67,11 @@ class Window:
 
 @dataclass(frozen=True)
 class WindowMeasuring:
-    """Measures over a fixed window (see ``outcome.Measuring``)."""
+    """Measures over a fixed window (see ``outcome.Measuring``).
+
+    At its start so many days are left out that whole handling periods of the run itself remain:
+    the point may have changed an interval, and half a period can hold a whole pulse of harvest.
+    """
 
     span: Window
 
@@ -74,8 +79,8 @@ class WindowMeasuring:
     def digest(self) -> str:
         """Hash of the window and of the source that measures in it."""
         digest = hashlib.sha256(f"{self.span.warm_up} {self.span.days}\n".encode())
-        digest.update(inspect.getsource(window_measures).encode())
-        digest.update(Path(measures_module.__file__).read_bytes().replace(b"\r\n", b"\n"))
+        for module in (measures_module, outcome, sys.modules[__name__]):
+            digest.update(Path(module.__file__).read_bytes().replace(b"\r\n", b"\n"))
         return digest.hexdigest()
 
     def outcome(
@@ -83,28 +88,28 @@ class WindowMeasuring:
     ) -> dict[str, Any]:
         """Day the colony died out, and every measure."""
         died = None if died_out_day is None else int(died_out_day)
-        return {"died_out_day": died, **window_measures(daily, self.span)}
+        span = self.span
+        season = scenario.climate.period_days
+        period = season if season > 1 else handling_period(scenario.parameters)
+        warm_up = span.warm_up + (span.used % period if period <= span.used else 0)
+        return {"died_out_day": died, **run_measures(daily, warm_up, span.days)}
 
 
 def window(plan: Plan, warm_up: int, used: int, most_days: int | None = None) -> Window:
     """A window of about `used` days after about `warm_up`, whole handling periods of the plan.
 
-    The period is the least common multiple of all handling intervals of the policies, where that
-    goes into `used`, else that of the rotation intervals alone, else one day. Under a yearly wave
-    of temperature whole years are measured. A run is no longer than `most_days`: the measured
-    days are kept, the warm-up gives way.
+    The period is the least common multiple of those of the policies, where that goes into `used`,
+    else one day; a run is measured over whole periods of its own anyway (`WindowMeasuring`). Under
+    a yearly wave of temperature whole years are measured. A run is no longer than `most_days`: the
+    measured days are kept, the warm-up gives way.
     """
-    every = ("rotation.interval_days", "rotation.collect_days", "harvest.interval_days",
-             "pupae.inspection_days")  # fmt: skip
     period = 1
     season = plan.climate.period_days
     if season > 1:
         used = season * math.ceil(used / season)
-    for keys in (every, every[:1]) if season <= 1 else ():
-        multiple = math.lcm(*(int(p.parameters[key]) for p in plan.policies for key in keys))
-        if multiple <= used:
-            period = multiple
-            break
+    else:
+        multiple = math.lcm(*(handling_period(p.parameters) for p in plan.policies))
+        period = multiple if multiple <= used else 1
     days = warm_up + used if most_days is None else min(warm_up + used, most_days)
     used = min(used, days)
     used = max(used - used % period, min(period, days))
@@ -251,17 +256,6 @@ def open_points(folder: Path, workers: int | None = None) -> Iterator[PointRunne
     """Open the store of a folder (held with ``folder.claim``) and worker processes."""
     with open_store(folder) as store, open_executor(workers) as executor:
         yield PointRunner(store, executor)
-
-
-def window_measures(daily: pd.DataFrame, span: Window) -> dict[str, float]:
-    """Measures over the window; days after the colony died out count as days without anything."""
-    if len(daily) < span.days:
-        missing = span.days - len(daily)
-        rest = pd.DataFrame(0, index=range(missing), columns=daily.columns)
-        rest["day"] = np.arange(len(daily) + 1, span.days + 1)
-        daily = pd.concat([daily, rest], ignore_index=True)
-    state = SteadyState("settled", span.warm_up, span.used, math.nan, "")
-    return run_measures(daily, state)
 
 
 def differences(rows: pd.DataFrame, first: str, second: str, measure: str) -> pd.DataFrame:

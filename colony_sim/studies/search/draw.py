@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 from matplotlib.ticker import MaxNLocator
 
@@ -100,10 +101,12 @@ def _marks(axes: Axes, result: Search):
             axes.scatter(rows["minutes_per_week"], rows["yield_g_per_day"], s=36, marker=marker,
                          color=style.FAINT, linewidths=1.2, zorder=1, label=text)  # fmt: skip
     x, y = front["minutes_per_week"], front["yield_g_per_day"]
+    across = [x - front["minutes_low"], front["minutes_high"] - x]
+    along = [y - front["yield_low"], front["yield_high"] - y]
+    # Of equal runs a limit may lie a rounding beyond the mean.
     axes.errorbar(
-        x, y, xerr=[x - front["minutes_low"], front["minutes_high"] - x],
-        yerr=[y - front["yield_low"], front["yield_high"] - y], fmt="none", ecolor=style.QUIET,
-        elinewidth=1.5, zorder=3,
+        x, y, xerr=np.maximum(across, 0), yerr=np.maximum(along, 0), fmt="none",
+        ecolor=style.QUIET, elinewidth=1.5, zorder=3,
     )  # fmt: skip
     least, most = front["adult_losses"].min(), front["adult_losses"].max()
     own = front["candidate"] == OWN

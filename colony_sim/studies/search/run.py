@@ -43,6 +43,8 @@ from colony_sim.studies.points import (
     window,
 )
 
+NO_BEETLES = 100.0
+"""Losses (per 100 adults a day) that the search is told where there was no beetle: all in a day."""
 LOSSES, WORK, LAID = "adult_losses_per_100_per_day", "work_hours_per_week", "eggs_laid_per_day"
 MEASURES = (YIELD, LOSSES, WORK, LAID)
 OBJECTIVES = {
@@ -302,7 +304,10 @@ def _try(
             trial.set_constraint("minutes", constraints[0])
             trial.set_constraint("runs_lost", constraints[1])
             trial.set_user_attr("constraints", constraints)
-            study.tell(trial, list(means.values()))
+            trial.set_user_attr("no_beetles", math.isnan(means["adult_losses"]))
+            # Without beetles there is no rate of losses; the search needs a number all the same.
+            told = [NO_BEETLES if math.isnan(value) else value for value in means.values()]
+            study.tell(trial, told)
         watch.next(len(asked) * len(seeds))
 
 
@@ -320,8 +325,7 @@ def _means(rows: pd.DataFrame) -> tuple[dict[str, float], int]:
     losses = rows[LOSSES].dropna()
     return {
         "yield_g_per_day": float(rows[YIELD].mean()),
-        # Without adults there is no rate of losses: as bad as losing all in a day.
-        "adult_losses": float(losses.mean()) if len(losses) else 100.0,
+        "adult_losses": float(losses.mean()) if len(losses) else math.nan,
         "minutes_per_week": float(60 * rows[WORK].mean()),
     }, int(lived.sum())
 
@@ -336,6 +340,8 @@ def _trial_table(optuna, study, factors: Sequence[Factor]) -> pd.DataFrame:
             "minutes_over": constraints[0], "runs_lost": int(constraints[1]),
             "feasible": max(constraints) <= 0,
         })  # fmt: skip
+        if trial.user_attrs["no_beetles"]:
+            rows[-1]["adult_losses"] = math.nan
     return pd.DataFrame(rows)
 
 
@@ -344,7 +350,7 @@ def pareto(table: pd.DataFrame) -> list:
     if table.empty:
         return []
     sign = np.array([1.0 if way == "maximize" else -1.0 for way in OBJECTIVES.values()])
-    worth = table[list(OBJECTIVES)].to_numpy(dtype=float) * sign
+    worth = np.nan_to_num(table[list(OBJECTIVES)].to_numpy(dtype=float) * sign, nan=-math.inf)
     kept, seen = [], set()
     for i, row in enumerate(worth):
         beaten = ((worth >= row).all(axis=1) & (worth > row).any(axis=1)).any()
