@@ -112,7 +112,7 @@ def show_comparison(result: Comparison, to: Console) -> None:
         if (rows["n_pairs"] > 0).any():
             to.print(difference_table(str(policy), rows))
         else:
-            line = f"{policy} and {rows['baseline'].iloc[0]}: no seed settled under both."
+            line = f"{policy} and {rows['baseline'].iloc[0]}: no pair of runs with a value."
             to.print(line, highlight=False, markup=False)
     to.print(result.details, highlight=False, markup=False)
     to.print(result.verdict, style="bold", highlight=False, markup=False)
@@ -128,7 +128,7 @@ def measure_tables(policies: pd.DataFrame, width: int) -> list[Table]:
     tables = []
     for start in range(0, len(names), abreast):
         part = names[start : start + abreast]
-        table = Table(title="Mean of settled runs, 95 % interval", title_justify="left")
+        table = Table(title="Mean of all runs, 95 % interval", title_justify="left")
         table.add_column("Measure")
         for name in part:
             table.add_column(_plain(name), justify="right")
@@ -141,7 +141,10 @@ def measure_tables(policies: pd.DataFrame, width: int) -> list[Table]:
                 end_section=key == list(catalogue())[-1],
             )
         first = [rows.loc[(list(catalogue())[0], name)] for name in part]
-        for label, column in (("Runs died out", "n_died_out"), ("Runs unsettled", "n_unsettled")):
+        for label, column in (
+            ("Runs died out", "n_died_out"),
+            ("Runs never steady", "n_unsettled"),
+        ):
             table.add_row(label, *(share(cell[column], cell["n_runs"]) for cell in first))
         tables.append(table)
     return tables

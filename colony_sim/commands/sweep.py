@@ -159,7 +159,7 @@ def _yields(sweep: SweepPlan, result: Sweep) -> Table:
     names = [policy.name for policy in sweep.plan.policies]
     measure = catalogue()[PRIMARY]
     paired = f"; paired to “{sweep.plan.baseline}”" if len(names) > 1 else ""
-    title = f"{measure.label} ({measure.unit}), mean of settled runs and 95 % interval{paired}"
+    title = f"{measure.label} ({measure.unit}), mean of runs and 95 % interval{paired}"
     table = Table(title=_plain(title), title_justify="left")
     table.add_column("Point", justify="right")
     for key in sweep.points.columns:

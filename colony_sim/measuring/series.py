@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from colony_sim.colony.simulate import RunRecord, Scenario
+from colony_sim.measuring.outcome import SteadyMeasuring
 
 _META = b"colony_sim"
 
@@ -24,10 +25,8 @@ class Series:
 
 
 @dataclass(frozen=True)
-class WholeSeries:
-    """Keeps the whole daily series of a run (see ``outcome.Measuring``)."""
-
-    digest: str = "daily series"
+class WholeSeries(SteadyMeasuring):
+    """Keeps the whole daily series of a run, lived until it is steady or `LONGEST` is reached."""
 
     def of_record(self, scenario: Scenario, record: RunRecord) -> bytes:
         """The series as `pack` gives it."""

@@ -155,8 +155,6 @@ def _evidence(summary: pd.DataFrame, differences: pd.DataFrame) -> str:
         row = rows.iloc[0]
         pairs = int(row["n_pairs"])
         text = f"{pairs} {'pair' if pairs == 1 else 'pairs'} of runs with the same seed"
-        if row["n_dropped"]:
-            text += f"; {row['n_dropped']} more left out, as a run of theirs did not settle"
         return f"From {text}."
     pairs = sorted({int(n) for n in rows["n_pairs"]}) or [0]
     span = f"{pairs[0]}" if len(pairs) == 1 else f"{pairs[0]} to {pairs[-1]}"
@@ -177,14 +175,17 @@ def _unsaid(folder: Path, summary: pd.DataFrame, differences: pd.DataFrame):
             )
         if row["low"] <= 0 <= row["high"] and len(rows) == 1:
             yield "Policies that the runs do not separate need not be equal."
-    left_out = summary[summary["measure"] == YIELD]
-    if (left_out["n_used"] < left_out["n_runs"]).any():
-        yield "Runs that died out or never settled are counted in the table and in no mean."
+    of_yield = summary[summary["measure"] == YIELD]
+    if (of_yield["n_settled"] < of_yield["n_runs"]).any():
+        yield (
+            "A colony that died out counts with no harvest from then on, a run that was never "
+            "steady with the last half of its days."
+        )
 
 
 def _pairs(runs: pd.DataFrame, policy: str, baseline: str) -> np.ndarray:
-    """Differences in yield of the settled pairs."""
-    settled = runs[runs["status"] == "settled"].pivot(index="seed", columns="policy", values=YIELD)
-    if not {policy, baseline} <= set(settled.columns):
+    """Differences in yield of the pairs."""
+    by_seed = runs.pivot(index="seed", columns="policy", values=YIELD)
+    if not {policy, baseline} <= set(by_seed.columns):
         return np.empty(0)
-    return (settled[policy] - settled[baseline]).dropna().to_numpy()
+    return (by_seed[policy] - by_seed[baseline]).dropna().to_numpy()

@@ -32,7 +32,7 @@ MAIN = (
     "pupae_eaten_or_injured_share", "work_hours_per_week", "bins_in_use",
 )  # fmt: skip
 """Measures of the table at the top; all others follow below it."""
-MEANS = "Steady state, mean of settled runs"
+MEANS = "Mean of all runs, steady state"
 BOLD = (
     "In bold: the interval leaves out 0 and the p value, adjusted for the number of policies "
     "compared, is below 0.05. Among many measures some are bold by chance alone; the question is "
@@ -179,9 +179,9 @@ def _plain(x: Any) -> str:
 def _runs(summary: pd.DataFrame, names: Sequence[str], empty: tuple[str, ...]) -> Iterable[Row]:
     first = summary.drop_duplicates("policy").set_index("policy")
     for label, column in (
-        ("Settled", "n_settled"),
+        ("Steady", "n_settled"),
         ("Died out", "n_died_out"),
-        ("Never settled", "n_unsettled"),
+        ("Never steady", "n_unsettled"),
     ):
         cells = (f"{first.loc[name, column]} of {first.loc[name, 'n_runs']}" for name in names)
         yield Row(label, (*cells, *empty), "runs")

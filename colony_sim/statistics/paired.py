@@ -1,8 +1,9 @@
 """Paired comparison of policies run on the same seeds.
 
-Means are over settled runs. A difference pairs the runs of one seed under both policies and uses
-only seeds settled under both; how many were dropped is reported, since what is compared is then
-the survivors. Died-out runs are compared on their own, over all seeds run under both.
+Means are over all runs, whatever became of the colony. A run lacks a value only of a measure that
+has no meaning for it, such as losses per beetle without a beetle; such a measure is conditional,
+the number of runs and pairs behind it is told, and one run of several is no mean. Died-out runs
+are also compared on their own, over all seeds run under both.
 
 Intervals and tests are those of ``core``: the paired t interval, Fieller's interval of the
 relative difference (the two never contradict each other about 0), and a sign-flip test as a check.
@@ -29,16 +30,16 @@ _KEYS = ("policy", "seed", "status")
 def policy_summary(
     table: pd.DataFrame, level: float = 0.95, measures: Sequence[str] | None = None
 ) -> pd.DataFrame:
-    """Mean and t interval of every measure under every policy, over settled runs.
+    """Mean and t interval of every measure under every policy, over all runs.
 
     `table` has one row a run: policy, seed, status and measure columns (all others, unless
     `measures` names some). Returns one row per policy and measure: policy, measure, n_runs,
-    n_settled, n_unsettled, n_died_out, n_used (settled with a finite value), mean, sd, low, high,
-    level. NaN where fewer than one (mean) or two (sd, interval) values exist.
+    n_settled, n_unsettled, n_died_out, n_used (with a finite value), mean, sd, low, high, level.
+    NaN where fewer than two values exist; the mean of the only run of a policy is its value.
 
     Raises ValueError for missing columns, unknown statuses or a seed twice under one policy.
     """
-    runs, measures = _settled(table, measures)
+    runs, measures = _as_point(table, measures)
     found = pointwise.summarise(runs, list(runs["policy"].unique()), measures, level)
     return found.drop(columns=["point", "n_failed"])
 
@@ -60,7 +61,7 @@ def paired_differences(
 
     Raises ValueError as `policy_summary`, or if `baseline` is not a policy.
     """
-    runs, measures = _settled(table, measures)
+    runs, measures = _as_point(table, measures)
     policies = list(runs["policy"].unique())
     if baseline not in policies:
         raise ValueError(f"baseline {baseline!r} is not among the policies {policies}")
@@ -76,7 +77,7 @@ def all_paired_differences(
     Holm adjusts over all k (k - 1) / 2 pairs, so that a best policy picked after looking at the
     means may be compared with all others.
     """
-    runs, measures = _settled(table, measures)
+    runs, measures = _as_point(table, measures)
     pairs = list(itertools.combinations(runs["policy"].unique(), 2))
     forth = _compare(runs, pairs, measures, level)
     back = _compare(runs, [(second, first) for first, second in pairs], measures, level)
@@ -160,11 +161,12 @@ def _compare(
     return found
 
 
-def _settled(table: pd.DataFrame, measures: Sequence[str] | None) -> tuple[pd.DataFrame, list[str]]:
-    """The runs as one point, measures only where the run settled, and the measures' names."""
+def _as_point(
+    table: pd.DataFrame, measures: Sequence[str] | None
+) -> tuple[pd.DataFrame, list[str]]:
+    """The runs as one point, and the measures' names."""
     measures = _checked(table, measures)
-    values = table[measures].astype(float).where(table["status"] == "settled")
-    return table[list(_KEYS)].assign(point=0, **values), measures
+    return table[list(_KEYS)].assign(point=0, **table[measures].astype(float)), measures
 
 
 def _checked(table: pd.DataFrame, measures: Sequence[str] | None) -> list[str]:

@@ -75,8 +75,8 @@ def summarise(
     Parameters
     ----------
     runs : DataFrame
-        One row a run, sorted by point: point, policy, seed, status and the measures, which are
-        NaN unless the run settled.
+        One row a run, sorted by point: point, policy, seed, status and the measures,
+        NaN where they have no meaning.
     policies, measures : sequence of str
         In the order wanted.
     level : float
@@ -90,14 +90,16 @@ def summarise(
     """
     table = by_seed(runs, policies, measures)
     found = mean_interval(table.values, level)
+    # One survivor of several runs is no mean.
+    lone = (found.n == 1) & (table.run.sum(axis=2)[..., None] > 1)
     keys = [runs["point"], runs["policy"]]
     index = pd.MultiIndex.from_product([table.points, policies])
     counts = {"n_runs": table.run.sum(axis=2).reshape(-1)}
     for status in (*STATUSES, FAILED):
         count = (runs["status"] == status).groupby(keys, sort=False).sum()
         counts[f"n_{status}"] = count.reindex(index, fill_value=0).to_numpy(dtype=np.int64)
-    numbers = {"n_used": found.n, "mean": found.mean, "sd": found.sd, "low": found.low,
-               "high": found.high}  # fmt: skip
+    numbers = {"n_used": found.n, "mean": np.where(lone, np.nan, found.mean), "sd": found.sd,
+               "low": found.low, "high": found.high}  # fmt: skip
     return pd.DataFrame({
         **_keys(table.points, {"policy": list(policies)}, measures),
         **{name: np.repeat(count, len(measures)) for name, count in counts.items()},

@@ -118,7 +118,7 @@ def reached(runs: pd.DataFrame, policies: Sequence[str], baseline: str, rule: Ru
     Parameters
     ----------
     runs : DataFrame
-        Point, policy, seed, status and measures (NaN unless settled), sorted by point.
+        Point, policy, seed, status and measures (NaN where without meaning), sorted by point.
     policies, baseline
         Every other policy is compared with the baseline. With one policy alone, the interval is
         that of its mean.
@@ -189,5 +189,5 @@ def in_words(table: pd.DataFrame, rule: Rule) -> list[str]:
 def _state(row) -> str:
     name = f"“{shortened(str(row.policy), 40)}”"
     if not math.isfinite(row.half_width):
-        return f"{name} (settled in {row.n_pairs} pairs)"
+        return f"{name} ({row.n_pairs} pairs)"
     return f"{name} ({number(row.half_width)} from {row.n_pairs} pairs)"

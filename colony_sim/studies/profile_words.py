@@ -94,7 +94,7 @@ def _change(found: ThisColony, profile: Profile) -> str:
     if min(row["default_pairs"], row["profile_pairs"], row["pairs"]) < 2:
         return (
             "How the answer differs from that of the default biology cannot be told: of the seeds, "
-            f"{row['default_pairs']} settled under both policies with the default, "
+            f"{row['default_pairs']} with the default, "
             f"{row['profile_pairs']} with profile “{profile.name}”."
         )
     states = [_state(found.pair, row[f"{name}_low"], row[f"{name}_high"]) for name in SIDES]
@@ -105,7 +105,7 @@ def _change(found: ThisColony, profile: Profile) -> str:
     )
     moved = _interval(row["change"], row["change_low"], row["change_high"])
     if row["pairs"] < max(row["default_pairs"], row["profile_pairs"]):
-        moved += f" over the {row['pairs']} seeds that settled in all four runs"
+        moved += f" over the {row['pairs']} seeds of all four runs"
     if row["change_low"] <= 0 <= row["change_high"]:
         moved += ", which the runs do not separate from no change"
     return (
@@ -146,14 +146,14 @@ def _settle(found: ThisColony, profile: Profile) -> list[str]:
     head = "What one further measurement would settle most"
     enough = runs_needed(len(table))
     more = (
-        f"About {enough} settled pairs, each with a draw of its own, would show a key that removes "
+        f"About {enough} pairs, each with a draw of its own, would show a key that removes "
         f"a quarter of the variance (--replicates {enough} or more)"
     )
     if enough > len(profile.draws):
         more += f"; the profile has {len(profile.draws)} draws"
     if not result.leading:
         if result.runs < enough:
-            count = f"{result.runs} settled pairs of runs are"
+            count = f"{result.runs} pairs of runs are"
             return [f"{head} cannot be told: {count} too few to show it. {more}."]
         return [
             f"{head}: none of {listed(list(profile.keys))} alone is shown to narrow the verdict. "

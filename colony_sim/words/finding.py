@@ -38,7 +38,7 @@ def finding(
     rows = {policy: yields.loc[policy] for policy in policies}
     quoted = {policy: f"“{shortened(policy, most)}”" for policy in rows}
     gone = [p for p, row in rows.items() if row["n_died_out"] == row["n_runs"]]
-    known = [p for p, row in rows.items() if math.isfinite(row["mean"])]
+    known = [p for p, row in rows.items() if p not in gone and math.isfinite(row["mean"])]
     if len(gone) == len(rows):
         where = f"under {quoted[gone[0]]}" if len(rows) == 1 else "under every policy"
         return f"The colony died out in every run {where}"
@@ -48,11 +48,11 @@ def finding(
     elif gone:
         start = f"{quoted[gone[0]]} died out in all {rows[gone[0]]['n_runs']} runs; "
     if not known:
-        return f"{start}{'no' if gone else 'No'} run settled, so there is no yield to compare"
+        return f"{start}{'no' if gone else 'No'} policy has two runs, so no yield is compared"
     if len(known) == 1:
         row = rows[known[0]]
         only = "" if gone or len(rows) == 1 else "Only "
-        verb = "settled: it yields" if only else "yields"
+        verb = "has a mean: it yields" if only else "yields"
         return f"{start}{only}{quoted[known[0]]} {verb} {_mean_text(row)}"
     ranked = sorted(known, key=lambda p: -rows[p]["mean"])
     the = "the" if gone else "The"
@@ -63,7 +63,7 @@ def finding(
 
 
 def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
-    # The means are over all settled runs; the pairs alone decide who is ahead.
+    # The means are over all runs; the pairs alone decide who is ahead.
     ahead = [
         row
         for row in (_row(table, *ranked), _row(table, *ranked[::-1]))
@@ -74,7 +74,9 @@ def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: st
     if ahead:
         return f"{first} yields more than {second}: {_change(row)}"
     if row["n_pairs"] < 2:
-        return f"{the} runs settled in too few pairs to compare {first} with {second}"
+        return (
+            f"{'t' if the == 'the' else 'T'}here are too few pairs to compare {first} with {second}"
+        )
     return f"{the} runs do not separate {first} from {second}: {_change(row)}"
 
 
@@ -86,13 +88,13 @@ def _many(
     level = [o for o, row in against.items() if not (separated(row) and row["difference"] > 0)]
     first = quoted[best]
     if not level:
-        most = "most" if whole else f"most of the {len(ranked)} policies that settled"
+        most = "most" if whole else f"most of the {len(ranked)} policies with a mean"
         change = _change(against[others[0]])
         return f"{first} yields {most}, ahead of {quoted[others[0]]}, the next: {change}"
     if len(level) < len(others):
         behind = len(others) - len(level)
         rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
-        count = f"{behind} of {len(others)} others{'' if whole else ' that settled'}"
+        count = f"{behind} of {len(others)} others{'' if whole else ' with a mean'}"
         return f"{first} yields more than {count}; the runs do not put it ahead of {rest}"
     among = table[
         (table["measure"] == YIELD) & table["policy"].isin(ranked) & table["baseline"].isin(ranked)

@@ -85,7 +85,7 @@ def _yields(axes: Axes, results: Results) -> None:
     counts = sorted({int(row["n_used"]) for row in rows})
     any_left_out = any(row["n_used"] < row["n_runs"] for row in rows)
     for i, (policy, row) in enumerate(zip(results.policies, rows, strict=True)):
-        values = results.settled(policy).to_numpy()
+        values = results.values(policy).to_numpy()
         if len(values):
             policy_rows.dots(axes, values, row, "mean", i)
             if any_left_out:
@@ -101,8 +101,13 @@ def _yields(axes: Axes, results: Results) -> None:
         elif row["n_died_out"] == row["n_runs"]:
             style.note(axes, 0.02, i, f"died out in all {row['n_runs']} runs")
         else:
-            style.note(axes, 0.02, i, f"none of {row['n_runs']} settled")
-    style.heading(axes, "a", "Yield", f"dot = run, {span(counts)} settled")
+            style.note(axes, 0.02, i, f"no value in {row['n_runs']} runs")
+    style.heading(
+        axes,
+        "a",
+        "Yield",
+        f"dot = run, {span(counts)} a policy",
+    )
     style.finish(axes, "g live larvae per day", bool(counts[-1]))
     if any_left_out and counts[-1]:
         # Room for the counts to the right of the dots.
@@ -115,11 +120,11 @@ def _yields(axes: Axes, results: Results) -> None:
 
 def _differences(axes: Axes, results: Results) -> None:
     table = results.differences[results.differences["measure"] == YIELD].set_index("policy")
-    base = results.settled(results.policies[0])
+    base = results.values(results.policies[0])
     axes.axvline(0, color=style.QUIET, linewidth=1.6, zorder=1)
     pairs = {}
     for i, policy in enumerate(results.policies[1:], start=1):
-        values = (results.settled(policy) - base).dropna().to_numpy()
+        values = (results.values(policy) - base).dropna().to_numpy()
         pairs[i] = len(values)
         if len(values):
             policy_rows.dots(axes, values, table.loc[policy], "difference", i)
@@ -136,7 +141,7 @@ def _losses(axes: Axes, results: Results) -> None:
     for i, policy in enumerate(results.policies):
         total = results.of(policy, LOSS)
         if not math.isfinite(total["mean"]):
-            style.note(axes, 0.02, i, "no value" if total["n_settled"] else "no settled run")
+            style.note(axes, 0.02, i, "no value")
             continue
         start = 0.0
         for cause, key in CAUSES.items():
@@ -200,8 +205,10 @@ def _over_time(axes: Axes, results: Results) -> None:
         lengths.add(length)
         highest = max(highest, monthly["harvest_g"].max() if len(monthly) else 0.0)
         steady = monthly["seed"].map(status[policy]) == "settled"
+        # Bands need runs of one length; a run that was lived on is drawn to the end of the others.
+        monthly = monthly[monthly["day"] <= results.days]
         sns.lineplot(
-            monthly[steady],
+            monthly,
             x="day",
             y="harvest_g",
             ax=axes,
@@ -213,7 +220,7 @@ def _over_time(axes: Axes, results: Results) -> None:
             errorbar=lambda values: mean_interval(values.to_numpy()).limits,
             legend=False,
         )
-        for seed, run in monthly[~steady].groupby("seed"):
+        for seed, run in monthly[~steady.loc[monthly.index]].groupby("seed"):
             axes.plot(
                 run["day"],
                 run["harvest_g"],
@@ -239,9 +246,9 @@ def _over_time(axes: Axes, results: Results) -> None:
     axes.locator_params(axis="y", nbins=3)
     _warm_up(axes, settled["warm_up_days"], days)
     died, never = ((status == word).sum() for word in ("died_out", "unsettled"))
-    left_out = [f"{died} died out ×"] * bool(died) + [f"{never} unsettled"] * bool(never)
+    apart = [f"{died} died out ×"] * bool(died) + [f"{never} not steady"] * bool(never)
     text = f"{style.either(lengths)}-day means, 95 % bands"
-    text += f"; dashed, left out: {', '.join(left_out)}" if left_out else ""
+    text += f"; dashed: {', '.join(apart)}" if apart else ""
     style.heading(axes, "d", "Yield over time", text, across=2.6)
 
 

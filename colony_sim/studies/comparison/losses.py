@@ -34,7 +34,7 @@ def slide(results: Results) -> Slide:
         caveat="Dead of age, of background causes or in handling, over all beetles of the "
         "colony; beetles removed as surplus are not losses. A difference that is separated from 0 "
         "can still be too small to matter. A statement about the model.",
-        alt="One row a policy, a dot for each settled run. "
+        alt="One row a policy, a dot for each run. "
         f"{means}{_causes_in_words(results)}{_differences_in_words(results)}",
         data=_data(results),
         paint=lambda: _figure(results, title),
@@ -54,7 +54,7 @@ def _means_in_words(results: Results) -> str:
             interval = f" ({dashed(limits(row))})" if math.isfinite(row["low"]) else ""
             parts.append(f"{number(row['mean'])} under “{policy}”{interval}")
         else:
-            parts.append(f"no settled run under “{policy}”")
+            parts.append(f"no run with beetles under “{policy}”")
     return f"Losses {UNIT}: {'; '.join(parts)}."
 
 
@@ -82,9 +82,7 @@ def _data(results: Results) -> pd.DataFrame:
     """Each run's losses by cause, and its difference from the baseline's run of that seed."""
     columns = ["policy", "seed", "status", LOSS, *CAUSES.values()]
     found = results.runs[[name for name in columns if name in results.runs]].copy()
-    kept = [name for name in (LOSS, *CAUSES.values()) if name in found]
-    found.loc[found["status"] != "settled", kept] = np.nan
-    base = found["seed"].map(results.settled(results.policies[0], LOSS))
+    base = found["seed"].map(results.values(results.policies[0], LOSS))
     found["difference_from_baseline_per_100_per_day"] = found[LOSS] - base
     here = found["policy"] == results.policies[0]
     found.loc[here, "difference_from_baseline_per_100_per_day"] = np.nan
@@ -110,28 +108,28 @@ def _figure(results: Results, title: str) -> Figure:
 def _each(axes: Axes, results: Results) -> None:
     counts = []
     for i, policy in enumerate(results.policies):
-        row, values = results.of(policy, LOSS), results.settled(policy, LOSS).to_numpy()
+        row, values = results.of(policy, LOSS), results.values(policy, LOSS).to_numpy()
         counts.append(len(values))
         if len(values):
             policy_rows.dots(axes, values, row, "mean", i, box=True)
         elif row["n_died_out"] == row["n_runs"]:
             style.note(axes, 0.02, i, f"died out in all {row['n_runs']} runs")
         else:
-            style.note(axes, 0.02, i, "no value" if row["n_settled"] else "no settled run")
+            style.note(axes, 0.02, i, "no value")
     counts = sorted(set(counts))
     style.heading(
-        axes, "a", "Losses of beetles", f"dot = run, {span(counts)} settled; box = middle half"
+        axes, "a", "Losses of beetles", f"dot = run, {span(counts)} a policy; box = middle half"
     )
     style.finish(axes, UNIT, bool(counts[-1]))
 
 
 def _pairs(axes: Axes, results: Results) -> None:
     table = results.differences[results.differences["measure"] == LOSS].set_index("policy")
-    base = results.settled(results.policies[0], LOSS)
+    base = results.values(results.policies[0], LOSS)
     axes.axvline(0, color=style.QUIET, linewidth=1.6, zorder=1)
     counts = {}
     for i, policy in enumerate(results.policies[1:], start=1):
-        values = (results.settled(policy, LOSS) - base).dropna().to_numpy()
+        values = (results.values(policy, LOSS) - base).dropna().to_numpy()
         counts[i] = len(values)
         if len(values):
             policy_rows.dots(axes, values, table.loc[policy], "difference", i, box=True)

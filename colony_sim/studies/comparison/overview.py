@@ -28,8 +28,8 @@ def slide(results: Results) -> Slide:
         title=title,
         say=f"{title}. {_means(results)}",
         caveat="This is a statement about the model under its assumptions, not about a real "
-        "colony. Runs that share a seed are compared in pairs; runs that died out or did not "
-        "settle are counted apart and are in no mean.",
+        "colony. Runs that share a seed are compared in pairs. A colony that died out counts "
+        "with no harvest from then on, a run that was not steady with the last half of its days.",
         alt=f"Four panels: yield by policy, paired differences, losses of beetles by cause, and "
         f"yield over time. {_means(results)} {_differences(results)}{_losses(results)}".strip(),
         data=_data(results),
@@ -78,10 +78,10 @@ def _data(results: Results) -> pd.DataFrame:
             rows.append({"panel": panel, "what": what, "policy": policy, "value": value,
                          "unit": unit, **more})  # fmt: skip
 
-    base = results.settled(results.policies[0])
+    base = results.values(results.policies[0])
     table = results.differences[results.differences["measure"] == YIELD].set_index("policy")
     for policy in results.policies:
-        own = results.settled(policy)
+        own = results.values(policy)
         row = results.of(policy)
         for seed, value in own.items():
             add("a", "yield of a run", policy, value, UNIT, seed=seed)
@@ -100,16 +100,10 @@ def _data(results: Results) -> pd.DataFrame:
         for run in monthly.itertuples():
             add("d", f"yield of a run, {length}-day mean", policy, run.harvest_g, UNIT,
                 seed=run.seed, day=run.day)  # fmt: skip
-        steady = monthly[monthly["seed"].isin(_settled_seeds(results, policy))]
-        for day, values in steady.groupby("day")["harvest_g"]:
+        for day, values in monthly[monthly["day"] <= results.days].groupby("day")["harvest_g"]:
             low, high = mean_interval(values.to_numpy()).limits
-            add("d", f"mean yield of settled runs, {length}-day mean", policy, values.mean(), UNIT,
+            add("d", f"mean yield of the runs, {length}-day mean", policy, values.mean(), UNIT,
                 day=day, low=low, high=high)  # fmt: skip
     columns = ["panel", "what", "policy", "seed", "day", "value", "low", "high", "unit"]
     found = pd.DataFrame(rows, columns=columns)
     return found.astype({"seed": "Int64"}) if len(found) else found
-
-
-def _settled_seeds(results: Results, policy: str) -> pd.Series:
-    runs = results.runs
-    return runs[(runs["policy"] == policy) & (runs["status"] == "settled")]["seed"]

@@ -54,7 +54,7 @@ def fewest(
     known = [p for p in policies if math.isfinite(table.loc[p, "mean"])]
     quoted = {policy: f"“{shortened(policy, most)}”" for policy in policies}
     if not known:
-        return f"No run settled, so there are no {words.things} to compare"
+        return f"No run has a value, so there are no {words.things} to compare"
     if len(known) == 1:
         row = table.loc[known[0]]
         interval = f" ({dashed(limits(row))})" if math.isfinite(row["low"]) else ""
@@ -90,7 +90,7 @@ def _below(row: pd.Series) -> bool:
 
 
 def _two(words: Words, ranked: list[str], quoted: dict[str, str], table: pd.DataFrame) -> str:
-    # The means are over all settled runs; the pairs alone decide who is ahead.
+    # The means are over all runs; the pairs alone decide who is ahead.
     both = [difference(table, words.measure, *order) for order in (ranked, ranked[::-1])]
     row = next((row for row in both if _below(row)), both[0])
     first, second = quoted[row["policy"]], quoted[row["baseline"]]
@@ -100,7 +100,7 @@ def _two(words: Words, ranked: list[str], quoted: dict[str, str], table: pd.Data
         how = f"{words.does} {by}fewer {words.what}"
         return f"{first} {how} than {second}: {change(row, words.unit)}"
     if row["n_pairs"] < 2:
-        return f"The runs settled in too few pairs to compare {first} with {second}"
+        return f"The pairs are too few to compare {first} with {second}"
     tail = f"in {words.things}: {change(row, words.unit)}"
     return f"The runs do not separate {first} from {second} {tail}"
 
@@ -113,7 +113,7 @@ def _many(
     level = [other for other, row in against.items() if not _below(row)]
     first = quoted[best]
     if not level:
-        among = "" if whole else f" of the {len(ranked)} policies that settled"
+        among = "" if whole else f" of the {len(ranked)} policies with a value"
         return (
             f"{first} {words.does} fewest {words.what}{among}; against {quoted[others[0]]}, "
             f"the next: {change(against[others[0]], words.unit)}"
@@ -121,7 +121,7 @@ def _many(
     if len(level) < len(others):
         behind = len(others) - len(level)
         rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
-        count = f"{behind} of {len(others)} others{'' if whole else ' that settled'}"
+        count = f"{behind} of {len(others)} others{'' if whole else ' with a value'}"
         return (
             f"{first} {words.does} fewer {words.what} than {count}; "
             f"the runs do not put it below {rest}"

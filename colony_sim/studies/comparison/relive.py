@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from colony_sim.colony.simulate import RunRecord, simulate
+from colony_sim.colony.simulate import RunRecord
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import Plan
+from colony_sim.measuring.outcome import SteadyMeasuring
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
 
@@ -66,7 +67,7 @@ def retrace(
     for run in plan.runs():
         if run.scenario.seed != seed or (policies is not None and run.policy not in policies):
             continue
-        record = simulate(run.scenario, record_bins=True)
+        record = SteadyMeasuring().live(run.scenario, record_bins=True)
         _refuse_other(record, daily[daily["policy"] == run.policy], data, folder)
         records[run.policy] = record
         row = runs[(runs["policy"] == run.policy) & (runs["seed"] == seed)].iloc[0]

@@ -40,10 +40,9 @@ class Results:
         rows = self.summary
         return rows[(rows["policy"] == policy) & (rows["measure"] == measure)].iloc[0]
 
-    def settled(self, policy: str, measure: str = YIELD) -> pd.Series:
-        """A measure of the settled runs under a policy, by seed."""
-        runs = self.runs
-        runs = runs[(runs["policy"] == policy) & (runs["status"] == "settled")]
+    def values(self, policy: str, measure: str = YIELD) -> pd.Series:
+        """A measure of the runs under a policy for which it has a meaning, by seed."""
+        runs = self.runs[self.runs["policy"] == policy]
         return runs.set_index("seed")[measure].astype(float).dropna()
 
     @property
@@ -96,7 +95,7 @@ def read(folder: Path) -> Results:
 
 
 def runs_in_words(results: Results, policies: Sequence[str] | None = None) -> str:
-    """How many runs there are and how many of them settled, for example "20 runs a policy"."""
+    """How many runs there are, for example "20 runs a policy"."""
     chosen = results.policies if policies is None else policies
     counts = sorted({int(results.of(policy)["n_runs"]) for policy in chosen})
     noun = "run" if counts == [1] else "runs"

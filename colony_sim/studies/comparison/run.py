@@ -61,7 +61,7 @@ FIGURES = ("comparison",)
 FILES = files_of((*TABLES, *MORE_TABLES), FIGURES)
 DESIGN = (
     "The warm-up of each run was found from its daily series and left out. Estimands: mean of each "
-    "measure over settled runs, and mean difference between policies paired by seed, each with its "
+    "measure over all runs, and mean difference between policies paired by seed, each with its "
     "95 % t interval; p values are adjusted by Holm."
 )
 ERRORS = "failed_runs.txt"
@@ -244,16 +244,17 @@ def compare_plan(
                 comparison["precision"] = tuple(precision.in_words(reached, until))
             found = Comparison(folder=folder, **comparison)
             findings.write_text(staged, found.findings, plan.question)
-            data = manifest.build(plan, runs, [], command) | {
+            data = manifest.build(plan, runs, command) | {
+                "design": DESIGN,
                 "findings": findings.as_data(found.findings),
                 "assumptions": {"looked_for": not without, "why_not": without},
                 "precision": until.as_dict() if until else None,
             }
             # The figure is drawn from the tables and the manifest, as it would be later.
-            manifest.write(staged, manifest.listing(data, staged))
+            manifest.write(staged, data)
             if draw is not None:
                 draw(staged)
-                manifest.write(staged, manifest.listing(data, staged))
+                manifest.write(staged, data)
     return found
 
 

@@ -50,8 +50,9 @@ def _slide(results: Results, daily: pd.DataFrame, group: Sequence[str]) -> Slide
         title=title,
         say=f"{title}. {level}",
         caveat="The end of the warm-up is found in each run by a rule that looks at these three "
-        "series (MSER-5 with a check for drift). Runs that died out or never settled have no "
-        "steady state; the comparison is of the settled runs alone.",
+        "series (MSER-5 with a check for drift). A run that is not steady is lived on, "
+        "once, for as long again; if it is not steady then, it counts with the last half of its days. A colony that died out counts with no harvest "
+        "from then on.",
         alt=f"One row a policy, three series against the day of the run, a line for each run in "
         f"{style.either(lengths)}-day means. {_counts(results, group)} {level}",
         data=data,
@@ -72,8 +73,7 @@ def _title(runs: pd.DataFrame) -> str:
     if not gone:
         which = "Both" if n == 2 else f"All {n}"
         return f"{which} runs settled, {when}, which are left out"
-    verb = "is" if died + never == 1 else "are"
-    return f"{len(settled)} of {n} runs settled, {when}; {' and '.join(gone)} and {verb} left out"
+    return f"{len(settled)} of {n} runs settled, {when}; {' and '.join(gone)}"
 
 
 def _months(
@@ -162,7 +162,7 @@ def _figure(
         for i, policy in enumerate(group):
             place = low + (len(group) - 1 - i) * (height + between)
             axes = style.axes(figure, left + j * (width + gap), place, width, height)
-            axes.set(xlim=(0, results.days), ylim=(0, 1.1 * highest or 1))
+            axes.set(xlim=(0, int(data["day"].max())), ylim=(0, 1.1 * highest or 1))
             axes.locator_params(axis="y", nbins=3)
             axes.locator_params(axis="x", nbins=4)
             axes.tick_params(labelbottom=i == len(group) - 1)

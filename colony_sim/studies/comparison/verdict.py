@@ -42,7 +42,7 @@ def verdict(
 
     Returns
     -------
-    str : one paragraph: runs that died out or never settled (if any), the finding on `primary`,
+    str : one paragraph: runs that died out or were never steady (if any), the finding on `primary`,
         adult losses beside it (where measured), and that all of it is about the model.
 
     Raises
@@ -57,7 +57,7 @@ def verdict(
         raise ValueError(f"primary {primary!r} is not in the summary")
     compared = [p for p in rows.index if math.isfinite(rows.loc[p, "mean"])]
     if not compared:
-        finding = f"No run gave a steady {_name(measure)}, so no policy can be compared."
+        finding = f"No policy has a mean {_name(measure)}, so none can be compared."
     elif len(compared) == 1:
         finding = _only_one(compared[0], len(rows), measure, summary)
     elif len(rows) == 2:
@@ -69,7 +69,7 @@ def verdict(
 
 
 def _failures(rows: pd.DataFrame, died: pd.DataFrame) -> str:
-    """Runs that died out or never settled, and whether dying out differs; empty if none."""
+    """Runs that died out or were never steady, and how they count; empty if none."""
     died_out = [
         f"{r.n_died_out} of {r.n_runs} runs under {p}" for p, r in rows.iterrows() if r.n_died_out
     ]
@@ -84,12 +84,12 @@ def _failures(rows: pd.DataFrame, died: pd.DataFrame) -> str:
             if row["policy"] != row["baseline"] and row["only_policy"] + row["only_baseline"] > 0
         ]
         text = f"The colony died out in {_list(died_out)}"
-        text += f" ({'; '.join(tests)})." if tests else "."
+        text += f" ({'; '.join(tests)})" if tests else ""
+        text += ", which count with no harvest from then on."
     if never:
-        text += f"{' It' if died_out else 'The colony'} never settled in {_list(never)}."
-    if not text:
-        return ""
-    return f"{text} What follows is from settled runs alone."
+        text += f"{' It' if died_out else 'The colony'} was not steady even when lived on in "
+        text += f"{_list(never)}, measured over the last half of the days."
+    return text
 
 
 def _died_test(row: pd.Series) -> str:
@@ -104,7 +104,7 @@ def _died_test(row: pd.Series) -> str:
 
 
 def _only_one(policy: str, n_policies: int, measure: Measure, summary: pd.DataFrame) -> str:
-    start = "" if n_policies == 1 else f"Only {policy} gave settled runs, so nothing is compared: "
+    start = "" if n_policies == 1 else f"Only {policy} has a mean, so nothing is compared: "
     mean = _mean_text(summary, policy, measure.key)
     text = f"{start}{policy} had a mean {_name(measure)} of {mean} {measure.unit}"
     losses = _mean_text(summary, policy, LOSSES) if measure.key != LOSSES else ""
@@ -120,7 +120,8 @@ def _two(
         means = [_mean_with_losses(p, measure, summary) for p in compared]
         return (
             f"Mean {_name(measure)} ({measure.unit}) was {_list(means)}, but with {_count(row)} "
-            f"settled under both policies there is no paired evidence of a difference or of none."
+            f"with a value under both policies there is no paired evidence of a difference "
+            "or of none."
         )
     # The policy the difference favours comes first.
     sign = 1 if measure.better == "more" else -1
@@ -157,7 +158,7 @@ def _many(
     for other in ranked[1:]:
         row = _row(differences, best, other, measure.key)
         if row is None or row["n_pairs"] < 2:
-            reason = "" if row is None else f" ({_count(row)} settled under both)"
+            reason = "" if row is None else f" ({_count(row)} with a value under both)"
             unknown.append(other + reason)
             continue
         text = f"{other} ({_interval(row, measure.unit)}, {row['n_pairs']} pairs{_dropped(row)})"

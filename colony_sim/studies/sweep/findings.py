@@ -66,16 +66,16 @@ class Finding:
         known = means.dropna()
         name = f"“{shortened(policy, 40)}”"
         if known.empty:
-            return f"No run of {name} settled at any of the {len(means)} points."
+            return f"No run of {name} has a value at any of the {len(means)} points."
         left = len(means) - len(known)
-        none = f"; no run settled at {left} of {len(means)} points" if left else ""
+        none = f"; no value at {left} of {len(means)} points" if left else ""
         low, high = known.idxmin(), known.idxmax()
         if len(known) == 1:
             text = f"yields {number(known[low])} g per day at {self._point(low)}"
         else:
             text = (
                 f"yields from {number(known[low])} g per day at {self._point(low)} to "
-                f"{number(known[high])} at {self._point(high)} (means of settled runs)"
+                f"{number(known[high])} at {self._point(high)} (means of runs)"
             )
         return f"{name} {text}{none}."
 

@@ -19,7 +19,7 @@ from colony_sim.figures.titles import fitting
 from colony_sim.studies.origin import Origin
 from colony_sim.studies.sweep import titles as sweep_words
 from colony_sim.studies.sweep.findings import separated_anywhere
-from colony_sim.studies.sweep.stored import LEFT_OUT, StoredSweep
+from colony_sim.studies.sweep.stored import APART, StoredSweep
 from colony_sim.studies.sweep.titles import Aim
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, limits, number, signed
@@ -48,7 +48,7 @@ def slides(sweep: StoredSweep, aim: Aim, origin: Origin) -> list[Slide]:
         ))  # fmt: skip
     best = fitting(lambda most: sweep_words.point_title(sweep, aim, most), sweep.policies)
     found.append(Slide(
-        name=name, title=best, say=f"{best}. Each cell is a mean of settled runs.",
+        name=name, title=best, say=f"{best}. Each cell is a mean of runs.",
         caveat=_caveat(sweep, sweep_words.best_how("cell")), alt=_alt(sweep, aim),
         data=sweep_words.counts_table(sweep, aim.key),
         paint=lambda: mean_figure(sweep, aim, best, origin), runs=sweep_words.runs(sweep),
@@ -64,7 +64,7 @@ def mean_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Fig
     norm = Normalize(low, high if high > low else low + 1)
     page = style.new_figure()
     top = style.headed(page, title) - 0.2
-    foot = _foot(page, sweep, origin, "Means of settled runs")
+    foot = _foot(page, sweep, origin, "Means of runs")
     names = ["" if len(sweep.policies) == 1 else policy for policy in sweep.policies]
     panels = _panels(page, sweep, names, foot, top)
     seen: set[str] = set()
@@ -79,7 +79,7 @@ def mean_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Fig
     bar.outline.set_visible(False)
     bar.locator = MaxNLocator(5)
     bar.ax.tick_params(length=0)
-    _legend(page, left, foot + 1.4, [], seen, "no run settled")
+    _legend(page, left, foot + 1.4, [], seen, "no value")
     return page
 
 
@@ -117,7 +117,7 @@ def difference_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) 
     if hatched_any:
         sides.append(Patch(facecolor="white", edgecolor=style.QUIET, hatch=heat.HATCH,
                            label="not separated"))  # fmt: skip
-    _legend(page, left, middle - 0.2, sides, seen, "no pair settled")
+    _legend(page, left, middle - 0.2, sides, seen, "no pair")
     return page
 
 
@@ -169,7 +169,7 @@ def _words(
     sweep: StoredSweep, grid: np.ndarray, partly: np.ndarray, policies: Sequence[str],
     shown: Callable[[float], str], seen: set[str],
 ) -> Callable[[int, int], str]:  # fmt: skip
-    """Text of a cell: its number, an asterisk where runs are left out, or why there is none.
+    """Text of a cell: its number, an asterisk where runs are apart, or why there is none.
 
     The signs that are used are added to `seen`.
     """
@@ -189,16 +189,16 @@ def _words(
 
 
 def _incomplete(sweep: StoredSweep, policy: str) -> pd.Series:
-    """Points at which runs of a policy are left out."""
+    """Points at which runs of a policy died out, were not steady or failed."""
     here = sweep.runs[sweep.runs["policy"] == policy]
-    return here["status"].isin(LEFT_OUT).groupby(here["point"]).any()
+    return here["status"].isin(APART).groupby(here["point"]).any()
 
 
 def _legend(
     page: Figure, left: float, top: float, sides: list[Patch], seen: set[str], nothing: str
 ) -> None:
     """What colours, hatching and the signs in the cells mean."""
-    signs = {"*": "some runs left out", "○": nothing, "×": "all died out"}
+    signs = {"*": "some runs not steady, died out or failed", "○": nothing, "×": "all died out"}
     signs = [f"{sign}  {text}" for sign, text in signs.items() if sign in seen]
     if sides:
         page.legend(handles=sides, loc="upper left", borderpad=0, handlelength=1.4,
@@ -293,7 +293,7 @@ def _alt(sweep: StoredSweep, aim: Aim) -> str:
     for policy in sweep.policies:
         means = sweep.means(aim.key, policy)["mean"].dropna()
         if means.empty:
-            parts.append(f"“{policy}”: no run settled")
+            parts.append(f"“{policy}”: no value")
             continue
         ends = " to ".join(
             f"{_short(means[point])} at {sweep_words.at_point(sweep, point)}"

@@ -16,7 +16,7 @@ from colony_sim.studies.origin import Origin
 from colony_sim.studies.sweep import titles as sweep_words
 from colony_sim.studies.sweep.findings import separated_anywhere
 from colony_sim.studies.sweep.scale import Scale
-from colony_sim.studies.sweep.stored import LEFT_OUT, StoredSweep
+from colony_sim.studies.sweep.stored import APART, StoredSweep
 from colony_sim.studies.sweep.titles import Aim
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, limits, number
@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 
 BAND, FAINT = 0.2, 0.35
 ROW = 0.31
-"""Height of a row of the strip of runs that are left out (in)."""
+"""Height of a row of the strip of runs that are told apart (in)."""
 SIGNS = {"died_out": "×", "unsettled": "○", "failed": "!"}
-_MEANING = {"died_out": "died out", "unsettled": "not settled", "failed": "failed"}
+_MEANING = {"died_out": "died out", "unsettled": "not steady", "failed": "failed"}
 
 
 def slide(sweep: StoredSweep, aim: Aim, origin: Origin) -> Slide:
@@ -54,7 +54,7 @@ def _title(sweep: StoredSweep, aim: Aim) -> str:
 
 
 def figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Figure:
-    """Means of settled runs with bands, runs as dots, and the runs that are left out below."""
+    """Means of runs with bands, runs as dots, and below those not steady, dead or failed."""
     page = style.new_figure()
     top = style.headed(page, title)
     several = len(sweep.policies) > 1
@@ -72,7 +72,7 @@ def figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Figure:
         sweep_words.runs(sweep),
         f"{sweep.manifest['experiment']['days']} days",
     )
-    rows = _left_out_rows(sweep)
+    rows = _rows_apart(sweep)
     low = foot + 0.75
     strip = ROW * (len(rows) + 1) if rows else 0.0
     left, gap = 1.15, 1.25
@@ -80,7 +80,7 @@ def figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Figure:
     width = (whole - gap) / 2 if several else whole
     main = style.axes(page, left, low + strip, width, top - low - strip)
     _responses(main, sweep, aim, scale)
-    _head(main, "a", aim.measure.label, "dot = settled run")
+    _head(main, "a", aim.measure.label, "dot = run")
     panels = [main]
     if several:
         pairs = style.axes(page, left + width + gap, low, width, top - low)
@@ -99,7 +99,7 @@ def figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Figure:
     for panel, values in zip(panels, known, strict=True):
         if not values.notna().any():
             panel.set_yticks([])
-            panel.text(0.5, 0.5, "no run settled", transform=panel.transAxes, ha="center",
+            panel.text(0.5, 0.5, "no value", transform=panel.transAxes, ha="center",
                        va="bottom", color=style.QUIET)  # fmt: skip
     if rows:
         _strip(style.axes(page, left, low, width, strip), sweep, scale, rows)
@@ -155,7 +155,7 @@ def _curve(
     if scale.numeric:
         axes.fill_between(table["x"], table["low"], table["high"], color=style.colour(i),
                           alpha=BAND, linewidth=0)  # fmt: skip
-        # A value without settled runs is a gap, not a bridge.
+        # A value without runs is a gap, not a bridge.
         axes.plot(table["x"], table["y"], color=style.colour(i), linewidth=2.5, zorder=3)
     half = (known["high"] - known["low"]) / 2
     axes.errorbar(known["x"], known["y"], yerr=half.fillna(0), fmt="none",
@@ -173,14 +173,14 @@ def _aside(sweep: StoredSweep, scale: Scale, i: int) -> float:
     return 0.0 if scale.numeric else 0.12 * (i - (len(sweep.policies) - 1) / 2)
 
 
-def _left_out_rows(sweep: StoredSweep) -> list[str]:
-    """Policies with runs that are left out."""
-    bad = sweep.runs[sweep.runs["status"].isin(LEFT_OUT)]
+def _rows_apart(sweep: StoredSweep) -> list[str]:
+    """Policies with runs that were not steady, died out or failed."""
+    bad = sweep.runs[sweep.runs["status"].isin(APART)]
     return [policy for policy in sweep.policies if (bad["policy"] == policy).any()]
 
 
 def _strip(axes: Axes, sweep: StoredSweep, scale: Scale, rows: list[str]) -> None:
-    """Below the curves: at each value how many runs are left out, and why."""
+    """Below the curves: at each value how many runs are told apart, and why."""
     scale.ticks(axes)
     axes.set_ylim(len(rows) - 0.5, -1.5)
     axes.set_yticks([])
@@ -199,7 +199,7 @@ def _strip(axes: Axes, sweep: StoredSweep, scale: Scale, rows: list[str]) -> Non
                       ha="center", va="center_baseline", weight="bold")  # fmt: skip
     meaning = ", ".join(f"{SIGNS[s]} {_MEANING[s]}" for s in SIGNS if s in seen)
     axes.set_xlabel(labels.axis(scale.key))
-    axes.annotate(f"runs left out: {meaning}", (0, 1), (4, -4), xycoords="axes fraction",
+    axes.annotate(f"runs among them: {meaning}", (0, 1), (4, -4), xycoords="axes fraction",
                   textcoords="offset points", color=style.QUIET, va="top")  # fmt: skip
 
 
@@ -251,7 +251,7 @@ def _alt(sweep: StoredSweep, aim: Aim) -> str:
 
 def _told(row: pd.Series) -> str:
     if not np.isfinite(row["mean"]):
-        return "none settled"
+        return "no value"
     known = np.isfinite(row["low"])
     return dashed(f"{number(row['mean'])}{f' ({limits(row)})' if known else ''}")
 
@@ -260,10 +260,10 @@ def data(sweep: StoredSweep, aim: Aim) -> pd.DataFrame:
     """What is drawn, one row a mark."""
     keys = sweep.points
     summary = sweep_words.counts_table(sweep, aim.key).rename(columns={"mean": "value"})
-    parts = [summary.drop(columns="sd").assign(mark="mean of settled runs")]
+    parts = [summary.drop(columns="sd").assign(mark="mean of runs")]
     runs = sweep.runs.dropna(subset=[aim.key])
     runs = runs[["point", "policy", "seed", aim.key]].rename(columns={aim.key: "value"})
-    runs = runs.join(keys, on="point").assign(mark="settled run", measure=aim.key, unit=aim.unit)
+    runs = runs.join(keys, on="point").assign(mark="run", measure=aim.key, unit=aim.unit)
     parts.append(runs)
     table = sweep.paired(aim.key)
     if len(table):

@@ -21,7 +21,7 @@ MEASURES = (YIELD, LOSS)
 """Measures that are drawn, the first one first."""
 MOST_RUNS = 300_000
 """Runs that are read at once; a larger sweep is told in tables alone."""
-LEFT_OUT = tuple(word for word in (*STATUSES, FAILED) if word != "settled")
+APART = tuple(word for word in (*STATUSES, FAILED) if word != "settled")
 
 
 @dataclass(frozen=True)
@@ -40,9 +40,9 @@ class StoredSweep:
     points : DataFrame
         Values of all keys, by point.
     runs : DataFrame
-        One row a run: point, policy, seed, status and `MEASURES`, NaN unless settled.
+        One row a run: point, policy, seed, status and `MEASURES`, NaN where without meaning.
     summary : DataFrame
-        Mean and interval per point, policy and measure, over settled runs.
+        Mean and interval per point, policy and measure, over all runs.
     differences : DataFrame
         Paired, to the baseline, per point, policy and measure; empty with one policy.
     """
@@ -80,13 +80,13 @@ class StoredSweep:
         return self.differences[self.differences["measure"] == measure].reset_index(drop=True)
 
     def wide(self, measure: str) -> pd.DataFrame:
-        """Values of the settled runs by point and policy (rows) and seed (columns)."""
+        """Values of the runs by point and policy (rows) and seed (columns)."""
         return self.runs.pivot(index=["point", "policy"], columns="seed", values=measure)
 
-    def left_out(self) -> dict[str, int]:
+    def apart(self) -> dict[str, int]:
         """How many runs did not settle, died out or failed, where there are any."""
         counts = self.runs["status"].value_counts()
-        return {word: int(counts[word]) for word in LEFT_OUT if counts.get(word, 0)}
+        return {word: int(counts[word]) for word in APART if counts.get(word, 0)}
 
 
 def is_number(column: pd.Series) -> bool:
@@ -115,7 +115,6 @@ def read(folder: Path) -> StoredSweep:
         points = pd.read_parquet(folder / "points.parquet").set_index("point")[factors]
         columns = ["point", "policy", "seed", "status", *MEASURES]
         runs = pd.read_parquet(folder / "sweep.parquet", columns=columns)
-        runs[list(MEASURES)] = runs[list(MEASURES)].where(runs["status"] == "settled")
         varied = [key for key in factors if points[key].nunique() > 1]
         return StoredSweep(
             manifest=data,

@@ -195,7 +195,7 @@ def _design(sweep: SweepPlan, written: Written) -> str:
         f"Varied: {keys}, over {len(sweep.points)} points of a {sweep.design} design, "
         f"{written.n_runs} runs of {sweep.plan.days} days in all, with the same seeds at every "
         "point and policy. The warm-up of each run was found from its daily series and left out. "
-        "Estimands: means over settled runs and differences paired by seed, at each point, with "
+        "Estimands: means over all runs and differences paired by seed, at each point, with "
         "95 % t intervals."
     )
 

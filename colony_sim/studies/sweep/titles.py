@@ -19,7 +19,7 @@ from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, number
 from colony_sim.words.labels import shortened
 
-_STATUS = {"unsettled": "did not settle", "died_out": "died out", "failed": "failed"}
+_STATUS = {"unsettled": "were not steady", "died_out": "died out", "failed": "failed"}
 
 
 @dataclass(frozen=True)
@@ -118,7 +118,7 @@ def _ranked(sweep: StoredSweep, aim: Aim, most: int) -> str:
     if not firsts:
         return f"The runs put no policy first in {aim.noun} at any of the {total} {where}"
     order = sorted(firsts.items(), key=lambda item: -item[1])
-    of = " of those that settled" if short else ""
+    of = " of those with a value" if short else ""
     name, times = order[0]
     at = f"all {total}" if times == total else f"{times} of {total}"
     text = f"“{shortened(name, most)}” {aim.first}{of} at {at} {where}"
@@ -143,8 +143,8 @@ def level_title(sweep: StoredSweep, aim: Aim, policy: str) -> str:
     head, known = labels.heading(key), _known(sweep, aim, policy, values)
     if not any(known):
         if len(values) == 1:
-            return f"{head} {labels.with_unit(key, values[0])}: no run settled"
-        return f"{head}: no run settled at any of {len(values)} values"
+            return f"{head} {labels.with_unit(key, values[0])}: no value"
+        return f"{head}: no value at any of {len(values)} values"
     if found is None:
         return f"{head}: {len(values)} values, too many to compare pair by pair"
     none = _none(key, [value for value, ok in zip(values, known, strict=True) if not ok], values)
@@ -179,8 +179,8 @@ def _none(key: str, missing: Sequence, values: Sequence) -> str:
     if not missing:
         return ""
     if len(missing) == 1:
-        return f"; at {labels.with_unit(key, missing[0])} no run settled"
-    return f"; at {len(missing)} of {len(values)} values no run settled"
+        return f"; at {labels.with_unit(key, missing[0])} no value"
+    return f"; at {len(missing)} of {len(values)} values no value"
 
 
 def best_point(sweep: StoredSweep, aim: Aim) -> tuple[Leading | None, list[tuple[int, str]]]:
@@ -196,7 +196,7 @@ def point_title(sweep: StoredSweep, aim: Aim, most: int) -> str:
     noun = f"{aim.noun[0].upper()}{aim.noun[1:]}"
     means = sweep.summary[sweep.summary["measure"] == aim.key]["mean"].dropna()
     if means.empty:
-        return f"No run settled at any of the {len(sweep.points)} {values_of(sweep)}"
+        return f"No value at any of the {len(sweep.points)} {values_of(sweep)}"
     if found is None:
         return (
             f"Mean {aim.noun} from {dashed(number(means.min()))} to {dashed(number(means.max()))} "
@@ -213,7 +213,7 @@ def point_title(sweep: StoredSweep, aim: Aim, most: int) -> str:
         f"{dashed(number(found.means[found.best]))} {aim.unit}"
     )
     if known == 1:
-        return f"{text}, the only cell with settled runs"
+        return f"{text}, the only cell with a value"
     if not tied:
         return f"{text}, told apart from every other cell"
     return f"{text}; the runs do not tell {count(tied, 'other cell')} from it"
@@ -225,9 +225,9 @@ def at_point(sweep: StoredSweep, point: int) -> str:
     return " and ".join(f"{labels.label(key)} = {labels.shown(row[key])}" for key in sweep.keys)
 
 
-def left_out(sweep: StoredSweep) -> str:
-    """How many runs are left out and why; empty if none is."""
-    counts = sweep.left_out()
+def apart(sweep: StoredSweep) -> str:
+    """How many runs were not steady, died out or failed; empty if none."""
+    counts = sweep.apart()
     if not counts:
         return ""
     parts = [f"{number} {_STATUS[word]}" for word, number in counts.items()]
@@ -235,13 +235,14 @@ def left_out(sweep: StoredSweep) -> str:
 
 
 def survivors(sweep: StoredSweep) -> str:
-    """The caveat about runs that are left out; empty if none is."""
-    text = left_out(sweep)
+    """The caveat about runs that were not steady, died out or failed; empty if none."""
+    text = apart(sweep)
     if not text:
         return ""
     return (
-        f"Only settled runs count: {text}; where some are left out, a mean is that of the runs "
-        "that came to rest."
+        f"{text[0].upper()}{text[1:]}. A colony that died out counts with no harvest from then "
+        "on, a run that was not steady even when lived on with the last half of its days; a run "
+        "that failed counts nowhere."
     )
 
 
