@@ -18,7 +18,7 @@ from colony_sim.fitting.logbook import parse
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import compile_schedule
 from colony_sim.fitting.template import template
-from colony_sim.fitting.words import ABOUT_ERROR, ACTIONS, COLUMNS
+from colony_sim.fitting.words import ABOUT_ERROR, COLUMNS, LogAction
 
 HEAD = "date,bin,action,stage,count,grams,about,until,note\n"
 WARM = np.full(500, 27.0)
@@ -119,7 +119,7 @@ def test_beetles_still_in_a_bin_and_a_year_typed_wrongly():
 def test_the_template_has_no_fault_and_explains_every_word():
     text = template()
     assert lines(text, "") == []
-    assert all(f"# {action} " in text for action in ACTIONS)
+    assert all(f"# {action} " in text for action in LogAction)
     assert all(f"# {column}" in text or f"# {column}" in text for column in ("date", "until"))
     assert ",".join(COLUMNS) in text
 

@@ -21,7 +21,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.fitting import observe
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Observed, compile_schedule
-from colony_sim.fitting.words import COLUMNS, Entry, in_order
+from colony_sim.fitting.words import COLUMNS, Entry, LogAction, in_order
 
 #: Where the files are shipped, in a clone of the repository.
 FOLDER = Path(__file__).parents[2] / "experiments"
@@ -86,7 +86,7 @@ class _Diary:
     def __init__(self, chance: np.random.Generator) -> None:
         self.chance, self.rows = chance, []
 
-    def add(self, day: float, name: int, action: str, stage: str = "", **cells) -> None:
+    def add(self, day: float, name: int, action: LogAction, stage: str = "", **cells) -> None:
         if not 0 <= day <= DAYS:
             return
         date = START + datetime.timedelta(days=int(day))
@@ -104,46 +104,48 @@ def plan() -> list[Entry]:
     """What the keeper did, and what was counted; numbers are still to come."""
     diary = _Diary(np.random.default_rng([SEED, 0]))
     number, day, name = 1.0, 0, 1
-    diary.add(0, 1, "beetles in", "beetles", count=150.0)
+    diary.add(0, 1, LogAction.BEETLES_IN, "beetles", count=150.0)
     used = []
     while day + 14 < DAYS:
         out = day + 14 + diary.jitter(2)
         later = name % BINS + 1
-        diary.add(out, name, "beetles out", "beetles",
+        diary.add(out, name, LogAction.BEETLES_OUT, "beetles",
                   count=number if diary.often(0.8) else None)  # fmt: skip
         if diary.often(0.6):
-            diary.add(out, name, "dead beetles", "beetles", count=number)
+            diary.add(out, name, LogAction.DEAD_BEETLES, "beetles", count=number)
         _one_bin(diary, out, name)
         used.append(name)
-        diary.add(out, later, "beetles in", "beetles")
+        diary.add(out, later, LogAction.BEETLES_IN, "beetles")
         day, name = out, later
     kept = [e for e in diary.rows if not AWAY[0] <= e.date <= AWAY[1]]
-    kept.append(Entry(0, AWAY[0], "", "not written", until=AWAY[1], note="away"))
+    kept.append(Entry(0, AWAY[0], "", LogAction.NOT_WRITTEN, until=AWAY[1], note="away"))
     return [replace(e, row=k) for k, e in enumerate(in_order(kept), start=6)]
 
 
 def _one_bin(diary: _Diary, out: int, name: int) -> None:
     """The life of a bin after the beetles have left it."""
     cleared = out + 14 * (BINS - 2) + 4
-    diary.add(out + 36 + diary.jitter(4), name, "moisture started")
+    diary.add(out + 36 + diary.jitter(4), name, LogAction.MOISTURE_STARTED)
     if diary.often(0.7):
         day = out + 38 + diary.jitter(5)
-        diary.add(day, name, "count", "larvae", count=1.0, error=0.25, note="by the handful")
+        diary.add(
+            day, name, LogAction.COUNT, "larvae", count=1.0, error=0.25, note="by the handful"
+        )
     for age in (45, 70):
         if diary.often(0.6):
             day = out + age + diary.jitter(4)
-            diary.add(day, name, "sample", "larvae", count=50.0, grams=1.0)
+            diary.add(day, name, LogAction.SAMPLE, "larvae", count=50.0, grams=1.0)
     if diary.often(0.6):
-        diary.add(out + 66 + diary.jitter(5), name, "weight", "mixed", grams=1.0)
+        diary.add(out + 66 + diary.jitter(5), name, LogAction.WEIGHT, "mixed", grams=1.0)
     for age in range(78, cleared - out, 10):
-        diary.add(out + age + diary.jitter(2), name, "harvest", "large larvae",
+        diary.add(out + age + diary.jitter(2), name, LogAction.HARVEST, "large larvae",
                   grams=1.0 if diary.often(0.85) else None)  # fmt: skip
     for age in range(84, cleared - out, 6):
-        diary.add(out + age, name, "pupae picked", "pupae",
+        diary.add(out + age, name, LogAction.PUPAE_PICKED, "pupae",
                   count=1.0 if diary.often(0.9) else None)  # fmt: skip
     if diary.often(0.5):
-        diary.add(cleared - 2, name, "beetles picked", "beetles", count=1.0)
-    diary.add(cleared, name, "cleared")
+        diary.add(cleared - 2, name, LogAction.BEETLES_PICKED, "beetles", count=1.0)
+    diary.add(cleared, name, LogAction.CLEARED)
 
 
 def entries() -> list[Entry]:

@@ -19,7 +19,7 @@ from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
 from colony_sim.fitting.schedule import Schedule, Step
-from colony_sim.fitting.words import Entry
+from colony_sim.fitting.words import Entry, LogAction
 from colony_sim.population.draws import Block
 from colony_sim.population.insects import Flag, Stage
 from colony_sim.population.ledger import Event
@@ -284,7 +284,7 @@ class LogKeeper(Keeper):
     def _do_arrive(self, step: Step) -> None:
         model, entry = self.model, step.entry
         bin_ = model.bins[step.slot]
-        beetles = entry.action == "beetles in"
+        beetles = entry.action is LogAction.BEETLES_IN
         if bin_.phase is Phase.FREE:
             self._fill(bin_, Phase.BREEDING if beetles else Phase.GROWING)
             if not beetles:

@@ -20,15 +20,14 @@ from pathlib import Path
 from colony_sim.experiment.files import read_text
 from colony_sim.fitting.words import (
     ABOUT_ERROR,
-    ACTIONS,
     COLUMNS,
     MOST_COUNT,
     MOST_GRAMS,
     NEEDED,
     TRAY,
-    Action,
     Entry,
     Fault,
+    LogAction,
     in_order,
 )
 
@@ -47,7 +46,7 @@ class Logbook:
     digest : str
         SHA-256 of the text.
     entries : tuple of Entry
-        In the order of dates and, within a date, of `ACTIONS`.
+        In the order of dates and, within a date, of `LogAction`.
     faults : tuple of Fault
         What could not be read; such rows are not among the entries.
     """
@@ -153,13 +152,12 @@ class _Reader:
         action = self._action()
         if action is None:
             return None
-        word = ACTIONS[action]
-        stage = self._stage(action, word)
+        stage = self._stage(action)
         count, grams = self._number("count", MOST_COUNT), self._number("grams", MOST_GRAMS)
-        error, until = self._about(), self._date("until", needed=action == "not written")
+        error, until = self._about(), self._date("until", needed=action == LogAction.NOT_WRITTEN)
         name = self._bin(action)
-        self._needs(action, word, count, grams)
-        if action == "not written":
+        self._needs(action, count, grams)
+        if action == LogAction.NOT_WRITTEN:
             if date and until and until < date:
                 self._fault("until", f"not before the date {date}")
         elif self.cells.get("until"):
@@ -193,29 +191,30 @@ class _Reader:
         self._fault(column, remedy)
         return None
 
-    def _action(self) -> str | None:
+    def _action(self) -> LogAction | None:
         text = " ".join(self.cells.get("action", "").lower().split())
-        if text in ACTIONS:
-            return text
-        near = difflib.get_close_matches(text, ACTIONS, n=1, cutoff=0.6)
-        hint = f"did you mean {near[0]!r}? " if near else ""
-        self._fault("action", f"{hint}one of: {', '.join(ACTIONS)}")
+        known = list(LogAction)
+        if text in known:
+            return LogAction(text)
+        near = difflib.get_close_matches(text, known, n=1, cutoff=0.6)
+        hint = f"did you mean '{near[0]}'? " if near else ""
+        self._fault("action", f"{hint}one of: {', '.join(known)}")
         return None
 
-    def _stage(self, action: str, word: Action) -> str:
+    def _stage(self, action: LogAction) -> str:
         text = " ".join(self.cells.get("stage", "").lower().split())
         if not text:
-            if action in ("count", "weight", "sample"):
-                self._fault("stage", f"needed with {action}: one of {', '.join(word.stages)}")
-            return word.stages[0] if word.stages else ""
-        if text in word.stages:
+            if action in (LogAction.COUNT, LogAction.WEIGHT, LogAction.SAMPLE):
+                self._fault("stage", f"needed with {action}: one of {', '.join(action.stages)}")
+            return action.stages[0] if action.stages else ""
+        if text in action.stages:
             return text
-        if not word.stages:
+        if not action.stages:
             self._fault("stage", f"leave it empty with {action}")
         else:
-            near = difflib.get_close_matches(text, word.stages, n=1)
+            near = difflib.get_close_matches(text, action.stages, n=1)
             hint = f"did you mean {near[0]!r}? " if near else ""
-            self._fault("stage", f"{hint}with {action}: {', '.join(word.stages)}")
+            self._fault("stage", f"{hint}with {action}: {', '.join(action.stages)}")
         return ""
 
     def _number(self, column: str, most: float) -> float | None:
@@ -259,37 +258,37 @@ class _Reader:
         self._fault("about", "no (counted or weighed), yes (by the handful), or a percentage: 30%")
         return None
 
-    def _bin(self, action: str) -> str:
+    def _bin(self, action: LogAction) -> str:
         text = self.cells.get("bin", "")
-        if not text and action != "not written":
+        if not text and action != LogAction.NOT_WRITTEN:
             self._fault("bin", "the name or number of the bin")
         elif len(text) > 20:
             self._fault("bin", "a name of 20 characters at most; the rest belongs in note")
         elif text.lower() == TRAY:
-            if action not in ("count", "beetles picked"):
+            if action not in (LogAction.COUNT, LogAction.BEETLES_PICKED):
                 self._fault(
                     "bin", f"the tray only goes with count and beetles picked, not {action}"
                 )
             return TRAY
         return text
 
-    def _needs(self, action: str, word: Action, count: float | None, grams: float | None) -> None:
+    def _needs(self, action: LogAction, count: float | None, grams: float | None) -> None:
         given = {"count": count, "grams": grams}
-        for column in word.needs:
+        for column in action.needs:
             if column == "either":
                 if count is None and grams is None and not self._written("count", "grams"):
                     self._fault("count", f"{action} needs a count or grams; a guess with about yes")
             elif given[column] is None and not self._written(column):
                 self._fault(column, f"{action} needs {column}")
         for column in given:
-            takes = bool(word.stages) or (action == "bran added" and column == "grams")
+            takes = bool(action.stages) or (action == LogAction.BRAN_ADDED and column == "grams")
             if given[column] is not None and not takes:
                 self._fault(column, f"leave it empty with {action}")
-        if action == "count" and grams is not None:
+        if action == LogAction.COUNT and grams is not None:
             self._fault(
                 "grams", "leave it empty with count; use sample for insects weighed together"
             )
-        if action == "weight" and count is not None:
+        if action == LogAction.WEIGHT and count is not None:
             self._fault(
                 "count", "leave it empty with weight; use sample for insects weighed together"
             )
@@ -298,13 +297,15 @@ class _Reader:
         # A number that could not be read has its own fault already.
         return any(self.cells.get(column) for column in columns)
 
-    def _plausible(self, action: str, stage: str, count: float | None, grams: float | None) -> None:
-        if action == "sample" and count == 0:
+    def _plausible(
+        self, action: LogAction, stage: str, count: float | None, grams: float | None
+    ) -> None:
+        if action == LogAction.SAMPLE and count == 0:
             self._fault("count", "a sample needs at least one insect")
         if not count or not grams:
             return
         each = 1000 * grams / count
-        if each > 1000 or (action == "sample" and each < 0.01):
+        if each > 1000 or (action == LogAction.SAMPLE and each < 0.01):
             remedy = (
                 f"{count:g} insects of {each:.3g} mg each: check the count, and that the weight "
                 "is in grams"

@@ -37,7 +37,7 @@ def predictive_table(schedule: Schedule, values: np.ndarray) -> pd.DataFrame:
         low, middle, high = ends[:, place]
         rows.append({
             "row": one.entry.row, "date": one.entry.date.isoformat(), "bin": one.entry.bin,
-            "action": one.entry.action, "stage": one.entry.stage, "unit": one.unit,
+            "action": one.entry.action.value, "stage": one.entry.stage, "unit": one.unit,
             "written": one.value, "median": middle, "low_90": low, "high_90": high,
             "inside": bool(low <= one.value <= high),
         })  # fmt: skip

@@ -13,7 +13,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario, live
 from colony_sim.fitting.log_keeper import SEEN_FROM_MG, LogKeeper
 from colony_sim.fitting.schedule import Schedule
-from colony_sim.fitting.words import Entry
+from colony_sim.fitting.words import Entry, LogAction
 
 #: Colonies larger than this are given up; no log that counts by hand comes from one.
 MOST_INSECTS = 2_000_000
@@ -24,7 +24,7 @@ def number_in(entry: Entry, parameters: Parameters) -> float:
     if entry.count is not None:
         return entry.count
     p = parameters
-    if entry.action == "beetles in":
+    if entry.action is LogAction.BEETLES_IN:
         each = p["larva.mature_mass_mg"] * p["pupa.mass_share"] * p["adult.mass_share"]
     else:
         clock = np.linspace(0.0, 1.0, 501)

@@ -12,22 +12,31 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from colony_sim.colony.bins import Phase
 from colony_sim.fitting.words import (
     LONGEST_LOG_DAYS,
     MOST_BINS,
     TRAY,
     Entry,
     Fault,
+    LogAction,
     in_order,
 )
 
-FREE, BREEDING, GROWING = "free", "breeding", "growing"
 #: Days without a row after which the check asks whether something is missing.
 LONG_SILENCE_DAYS = 42
 #: Actions of which a number says how many there were. Of the other actions it is given.
-_LOOKS = ("count", "weight", "sample")
-_IN_USE = ("dead beetles", "pupae picked", "beetles picked", "harvest", "beetles removed",
-           "moisture started", "bran added", *_LOOKS)  # fmt: skip
+_LOOKS = (LogAction.COUNT, LogAction.WEIGHT, LogAction.SAMPLE)
+_IN_USE = (
+    LogAction.DEAD_BEETLES,
+    LogAction.PUPAE_PICKED,
+    LogAction.BEETLES_PICKED,
+    LogAction.HARVEST,
+    LogAction.BEETLES_REMOVED,
+    LogAction.MOISTURE_STARTED,
+    LogAction.BRAN_ADDED,
+    *_LOOKS,
+)
 
 
 @dataclass(frozen=True)
@@ -135,7 +144,7 @@ def compile_schedule(entries: Sequence[Entry]) -> Schedule:
 
 
 def _gaps(entries: Sequence[Entry]) -> list[Entry]:
-    return [e for e in entries if e.action == "not written" and e.until is not None]
+    return [e for e in entries if e.action == LogAction.NOT_WRITTEN and e.until is not None]
 
 
 def _with_missing_moves(entries: list[Entry]) -> tuple[list[Entry], list[str]]:
@@ -145,9 +154,9 @@ def _with_missing_moves(entries: list[Entry]) -> tuple[list[Entry], list[str]]:
         breeding: dict[str, Entry] = {}
         added: list[Entry] = []
         for entry in entries:
-            if entry.action == "beetles in":
+            if entry.action == LogAction.BEETLES_IN:
                 breeding[entry.bin] = entry
-            elif entry.action == "beetles out":
+            elif entry.action == LogAction.BEETLES_OUT:
                 if entry.bin not in breeding:
                     added = _missing_move(entry, entries, breeding)
                     if added:
@@ -174,7 +183,10 @@ def _missing_move(entry: Entry, entries: list[Entry], breeding: dict[str, Entry]
     first = max(gap.date, since + datetime.timedelta(days=1))
     day = first + (gap.until - first) / 2
     blank = replace(entry, date=day, count=None, grams=None, error=None)
-    return [*(replace(blank, bin=name) for name in breeding), replace(blank, action="beetles in")]
+    return [
+        *(replace(blank, bin=name) for name in breeding),
+        replace(blank, action=LogAction.BEETLES_IN),
+    ]
 
 
 class _Compiler:
@@ -184,7 +196,7 @@ class _Compiler:
         self.entries, self.notes = entries, notes
         self.faults: list[Fault] = []
         self.slots: dict[str, int] = {}
-        self.phase: dict[str, str] = defaultdict(lambda: FREE)
+        self.phase: dict[str, Phase] = defaultdict(lambda: Phase.FREE)
         self.steps: dict[int, list[Step]] = defaultdict(list)
         self.observed: list[Observed] = []
         self.moist: set[int] = set()
@@ -225,27 +237,27 @@ class _Compiler:
     ) -> list[Entry]:
         """Lay out a day; returns the beetles taken out that are put in on the next day."""
         # What was seen in a bin on the day it was filled was seen after.
-        filled = {e.bin for e in today if e.action in ("beetles in", "larvae in")}
-        filled = {name for name in filled if self.phase[name] == FREE}
+        filled = {e.bin for e in today if e.action in (LogAction.BEETLES_IN, LogAction.LARVAE_IN)}
+        filled = {name for name in filled if self.phase[name] == Phase.FREE}
         today = sorted(today, key=lambda e: e.action in _IN_USE and e.bin in filled)
-        ins = [e for e in today if e.action == "beetles in"]
-        outs = [*waiting, *(e for e in today if e.action == "beetles out")]
+        ins = [e for e in today if e.action == LogAction.BEETLES_IN]
+        outs = [*waiting, *(e for e in today if e.action == LogAction.BEETLES_OUT)]
         later: list[Entry] = []
-        next_day = {e.action for e in tomorrow} & {"beetles in", "beetles out"}
-        if outs and not ins and not waiting and next_day == {"beetles in"}:
+        next_day = {e.action for e in tomorrow} & {LogAction.BEETLES_IN, LogAction.BEETLES_OUT}
+        if outs and not ins and not waiting and next_day == {LogAction.BEETLES_IN}:
             outs, later = [], outs
         out = bool(outs) and (bool(waiting) and self._out(day, outs, ins))
         moving, put = bool(outs), False
         for entry in today:
-            if entry.action == "beetles out":
+            if entry.action == LogAction.BEETLES_OUT:
                 out = out or (moving and self._out(day, outs, ins))
-            elif entry.action == "beetles in":
+            elif entry.action == LogAction.BEETLES_IN:
                 if not moving:
                     self._in(day, entry)
                 elif not put:
                     put = True
                     self._put(day, ins)
-            elif entry.action != "not written":
+            elif entry.action != LogAction.NOT_WRITTEN:
                 self._other(day, entry)
         return later
 
@@ -253,14 +265,14 @@ class _Compiler:
         """Beetles come out of bins; true, so that they do so once a day."""
         sources = []
         for entry in outs:
-            if self.phase[entry.bin] != BREEDING:
+            if self.phase[entry.bin] != Phase.BREEDING:
                 remedy = (
                     "the beetles were not in this bin: correct the bin, or write the row 'beetles "
                     "in' for it (the count may stay empty), or a row 'not written' for the time"
                 )
                 self._fault(entry, "bin", remedy)
                 continue
-            self.phase[entry.bin] = GROWING
+            self.phase[entry.bin] = Phase.GROWING
             sources.append((self._slot(entry.bin), self._see(entry, day)))
         if sources:
             what = "take out" if ins else "leave"
@@ -274,16 +286,16 @@ class _Compiler:
         targets = []
         for entry in ins:
             self._make_free(day, entry)
-            self.phase[entry.bin] = BREEDING
+            self.phase[entry.bin] = Phase.BREEDING
             share = 1 / len(ins) if even else entry.count / total
             targets.append((self._slot(entry.bin), share, self._see(entry, day)))
         self.steps[day].append(Step("put in", targets[0][0], ins[0], targets=tuple(targets)))
 
     def _in(self, day: int, entry: Entry) -> None:
-        again = self.phase[entry.bin] == BREEDING
+        again = self.phase[entry.bin] == Phase.BREEDING
         if not again:
             self._make_free(day, entry)
-            self.phase[entry.bin] = BREEDING
+            self.phase[entry.bin] = Phase.BREEDING
         slot = self._slot(entry.bin)
         if self.in_hand:
             self.in_hand = False
@@ -302,45 +314,46 @@ class _Compiler:
     def _other(self, day: int, entry: Entry) -> None:
         action, name = entry.action, entry.bin
         if name == TRAY:
-            self.in_hand = self.in_hand or action == "beetles picked"
+            self.in_hand = self.in_hand or action == LogAction.BEETLES_PICKED
             self.steps[day].append(Step(action, -1, entry, self._see(entry, day)))
             return
-        if action == "larvae in":
-            if self.phase[name] == FREE:
-                self.phase[name] = GROWING
+        if action == LogAction.LARVAE_IN:
+            if self.phase[name] == Phase.FREE:
+                self.phase[name] = Phase.GROWING
             self.steps[day].append(Step("arrive", self._slot(name), entry))
             return
-        if action == "cleared":
-            if self.phase[name] == BREEDING:
+        if action == LogAction.CLEARED:
+            if self.phase[name] == Phase.BREEDING:
                 remedy = "beetles are still in it: write 'beetles out' before, or correct the bin"
                 self._fault(entry, "bin", remedy)
-            elif self.phase[name] == FREE:
+            elif self.phase[name] == Phase.FREE:
                 self._fault(entry, "bin", "not in use on this day: correct the bin or the date")
-            self.phase[name] = FREE
+            self.phase[name] = Phase.FREE
             self.steps[day].append(Step(action, self._slot(name), entry))
             return
-        if action in _IN_USE and self.phase[name] == FREE:
+        if action in _IN_USE and self.phase[name] == Phase.FREE:
             remedy = (
                 "not in use on this day: correct the bin or the date, or begin it with 'beetles "
                 "in' or 'larvae in' (a guess with about yes)"
             )
             self._fault(entry, "bin", remedy)
             return
-        if action in ("pupae picked", "beetles picked"):
-            self.in_hand = self.in_hand or BREEDING not in self.phase.values()
+        if action in (LogAction.PUPAE_PICKED, LogAction.BEETLES_PICKED):
+            self.in_hand = self.in_hand or Phase.BREEDING not in self.phase.values()
         slot = self._slot(name)
-        if action == "moisture started":
+        if action == LogAction.MOISTURE_STARTED:
             self.moist.add(slot)
-        seen = {} if action in ("bran added", "beetles removed") else self._see(entry, day)
+        given = (LogAction.BRAN_ADDED, LogAction.BEETLES_REMOVED)
+        seen = {} if action in given else self._see(entry, day)
         self.steps[day].append(Step(action, slot, entry, seen))
 
     def _make_free(self, day: int, entry: Entry) -> None:
-        if self.phase[entry.bin] == GROWING:
+        if self.phase[entry.bin] == Phase.GROWING:
             self.notes.append(
                 f"row {entry.row}: beetles go into bin {entry.bin}, which was never cleared; "
                 "taken as cleared on that day"
             )
-            self.steps[day].append(Step("cleared", self._slot(entry.bin), entry))
+            self.steps[day].append(Step(LogAction.CLEARED, self._slot(entry.bin), entry))
 
     # -- small helpers --------------------------------------------------------------------
 
@@ -357,7 +370,7 @@ class _Compiler:
     def _see(self, entry: Entry, day: int) -> dict[str, int]:
         """Enter the numbers of a row among the observed; their places by unit."""
         found: dict[str, float] = {}
-        if entry.action == "sample":
+        if entry.action == LogAction.SAMPLE:
             found["mg each"] = 1000 * entry.grams / entry.count
         else:
             if entry.count is not None:
@@ -373,7 +386,7 @@ class _Compiler:
 
     def _bran(self) -> int | None:
         """The bran given over the log, if each of its rows has a weight."""
-        rows = [e for e in self.entries if e.action == "bran added"]
+        rows = [e for e in self.entries if e.action == LogAction.BRAN_ADDED]
         if not rows or any(e.grams is None for e in rows):
             return None
         error = max(e.relative_error("grams") for e in rows)

@@ -19,6 +19,7 @@ from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.fitting import calibration, learnt, predictive
 from colony_sim.fitting.fit_words import headline, interval, listed, percent, trust
+from colony_sim.fitting.words import LogAction
 from colony_sim.results import manifest
 from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import Estimate, number
@@ -29,10 +30,11 @@ _OUT = "#e06010"
 #: Panels of the log against the model.
 _PANELS = 6
 _ACTIONS = {
-    "beetles out": "Beetles taken out", "beetles in": "Beetles put in",
-    "dead beetles": "Dead beetles", "pupae picked": "Pupae picked",
-    "beetles picked": "Beetles picked", "harvest": "Harvest", "count": "Counted",
-    "weight": "Weighed", "sample": "Mean weight", "bran added": "Bran added in all",
+    LogAction.BEETLES_OUT: "Beetles taken out", LogAction.BEETLES_IN: "Beetles put in",
+    LogAction.DEAD_BEETLES: "Dead beetles", LogAction.PUPAE_PICKED: "Pupae picked",
+    LogAction.BEETLES_PICKED: "Beetles picked", LogAction.HARVEST: "Harvest",
+    LogAction.COUNT: "Counted", LogAction.WEIGHT: "Weighed", LogAction.SAMPLE: "Mean weight",
+    LogAction.BRAN_ADDED: "Bran added in all",
 }  # fmt: skip
 
 
@@ -231,7 +233,7 @@ def _panel(axes, group: pd.DataFrame) -> None:
     first = group.iloc[0]
     stage = "" if first["action"].split()[0] in first["stage"] else f", {first['stage']}"
     name = _ACTIONS.get(first["action"], first["action"])
-    if first["action"] in ("count", "weight", "sample", "harvest"):
+    if first["action"] in (LogAction.COUNT, LogAction.WEIGHT, LogAction.SAMPLE, LogAction.HARVEST):
         name += stage
     unit = {"mg each": "mg"}.get(first["unit"], first["unit"])
     axes.set_title(f"{name} ({unit})", loc="left", size=15, weight="bold", pad=6)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from colony_sim.fitting.words import (
     ABOUT_ERROR,
-    ACTIONS,
     COLUMNS,
     COUNT_ERROR,
     WEIGHT_ERROR,
+    LogAction,
 )
 
 _EXAMPLES = """\
@@ -25,7 +25,7 @@ _EXAMPLES = """\
 
 def template() -> str:
     """The text of the template: explanations behind #, the header, invented rows."""
-    width = max(len(action) for action in ACTIONS)
+    width = max(len(action) for action in LogAction)
     lines = [
         "# Bin log for colony-sim fit. Lines that begin with # are for you; they are not read.",
         "# One row for each thing done, counted or weighed. What you did not count stays empty:",
@@ -43,7 +43,7 @@ def template() -> str:
         "# until   last day of a stretch that was not written down",
         "# note    anything",
         "#",
-        *(f"# {action:{width}}  {word.about}" for action, word in ACTIONS.items()),
+        *(f"# {action:{width}}  {action.about}" for action in LogAction),
         "#",
         "# Bins that were in use before the first row begin with a row 'larvae in'.",
         "# Counts and weights of a day are taken before its harvest. Beetles that go 'out' and are",

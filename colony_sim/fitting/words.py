@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 
 COLUMNS = ("date", "bin", "action", "stage", "count", "grams", "about", "until", "note")
 NEEDED = ("date", "bin", "action")
@@ -17,9 +18,8 @@ COUNT_ERROR, WEIGHT_ERROR, ABOUT_ERROR = 0.03, 0.02, 0.25
 MOST_COUNT, MOST_GRAMS, MOST_BINS, LONGEST_LOG_DAYS = 200_000, 50_000.0, 200, 3650
 
 
-@dataclass(frozen=True)
-class Action:
-    """A word of the column `action`.
+class LogAction(StrEnum):
+    """A word of the column `action`, in the order in which things done on one day count as done.
 
     Attributes
     ----------
@@ -32,46 +32,53 @@ class Action:
     """
 
     about: str
-    stages: tuple[str, ...] = ()
-    needs: tuple[str, ...] = ()
+    stages: tuple[str, ...]
+    needs: tuple[str, ...]
 
+    def __new__(
+        cls, word: str, about: str, stages: tuple[str, ...] = (), needs: tuple[str, ...] = ()
+    ) -> LogAction:
+        """A member: its word, and what is said of it."""
+        member = str.__new__(cls, word)
+        member._value_ = word
+        member.about, member.stages, member.needs = about, stages, needs
+        return member
 
-#: In the order in which things done on one day count as done.
-ACTIONS: dict[str, Action] = {
-    "dead beetles": Action("dead beetles taken out of the bin and counted", ("beetles",)),
-    "beetles out": Action("the breeding beetles strained out of this bin", ("beetles",)),
-    "pupae picked": Action("pupae picked out of this bin and put on the tray", ("pupae",)),
-    "beetles picked": Action(
-        "emerged beetles picked out of this bin to the breeders", ("beetles",)
-    ),
-    "count": Action(
-        "a look: this many of the stage were in the bin; nothing taken", STAGES, ("count",)
-    ),
-    "weight": Action(
-        "a weighing: all of the stage in the bin weighed this much; nothing taken",
-        STAGES,
-        ("grams",),
-    ),
-    "sample": Action(
-        "a few weighed together: `count` insects weighed `grams`; nothing taken",
-        (*LARVAE, "pupae", "beetles"),
-        ("count", "grams"),
-    ),
-    "harvest": Action("larvae of harvest size taken out of this bin", ("large larvae", "larvae")),
-    "beetles removed": Action(
-        "beetles taken out of this bin for good", ("beetles",), ("either",)
-    ),
-    "cleared": Action("the bin emptied and washed; what was left moved to the oldest bin"),
-    "beetles in": Action("breeding beetles put into this bin, on fresh bran", ("beetles",)),
-    "larvae in": Action(
-        "larvae bought, or already in the bin when the log begins",
-        ("larvae", "small larvae", "large larvae"),
-        ("either",),
-    ),
-    "moisture started": Action("from this day on the bin gets moist feed"),
-    "bran added": Action("bran topped up, `grams` if weighed"),
-    "not written": Action("from `date` to `until` nothing was written down (bin may be empty)"),
-}  # fmt: skip
+    DEAD_BEETLES = ("dead beetles", "dead beetles taken out of the bin and counted", ("beetles",))
+    BEETLES_OUT = ("beetles out", "the breeding beetles strained out of this bin", ("beetles",))
+    PUPAE_PICKED = ("pupae picked", "pupae picked out of this bin and put on the tray", ("pupae",))
+    BEETLES_PICKED = (
+        "beetles picked", "emerged beetles picked out of this bin to the breeders", ("beetles",),
+    )  # fmt: skip
+    COUNT = (
+        "count",
+        "a look: this many of the stage were in the bin; nothing taken", STAGES, ("count",),
+    )  # fmt: skip
+    WEIGHT = (
+        "weight", "a weighing: all of the stage in the bin weighed this much; nothing taken",
+        STAGES, ("grams",),
+    )  # fmt: skip
+    SAMPLE = (
+        "sample", "a few weighed together: `count` insects weighed `grams`; nothing taken",
+        (*LARVAE, "pupae", "beetles"), ("count", "grams"),
+    )  # fmt: skip
+    HARVEST = (
+        "harvest", "larvae of harvest size taken out of this bin", ("large larvae", "larvae"),
+    )  # fmt: skip
+    BEETLES_REMOVED = (
+        "beetles removed", "beetles taken out of this bin for good", ("beetles",), ("either",),
+    )  # fmt: skip
+    CLEARED = ("cleared", "the bin emptied and washed; what was left moved to the oldest bin")
+    BEETLES_IN = ("beetles in", "breeding beetles put into this bin, on fresh bran", ("beetles",))
+    LARVAE_IN = (
+        "larvae in",
+        "larvae bought, or already in the bin when the log begins", LARVAE, ("either",),
+    )  # fmt: skip
+    MOISTURE_STARTED = ("moisture started", "from this day on the bin gets moist feed")
+    BRAN_ADDED = ("bran added", "bran topped up, `grams` if weighed")
+    NOT_WRITTEN = (
+        "not written", "from `date` to `until` nothing was written down (bin may be empty)",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -85,7 +92,8 @@ class Entry:
     date : datetime.date
     bin : str
         Name of the bin; "" for the whole rack.
-    action, stage : str
+    action : LogAction
+    stage : str
     count, grams : float or None
         As written; None where nothing is.
     error : float or None
@@ -97,7 +105,7 @@ class Entry:
     row: int
     date: datetime.date
     bin: str
-    action: str
+    action: LogAction
     stage: str = ""
     count: float | None = None
     grams: float | None = None
@@ -130,5 +138,5 @@ class Fault:
 
 def in_order(entries: Iterable[Entry]) -> list[Entry]:
     """Entries by date, then in the order in which a day's work is done, then as written."""
-    order = {action: place for place, action in enumerate(ACTIONS)}
+    order = {action: place for place, action in enumerate(LogAction)}
     return sorted(entries, key=lambda e: (e.date, order[e.action], e.row))
