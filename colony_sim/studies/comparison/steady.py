@@ -50,9 +50,9 @@ def _slide(results: Results, daily: pd.DataFrame, group: Sequence[str]) -> Slide
         title=title,
         say=f"{title}. {level}",
         caveat="The end of the warm-up is found in each run by a rule that looks at these three "
-        "series (MSER-5 with a check for drift). A run that is not steady is lived on, "
-        "once, for as long again; if it is not steady then, it counts with the last half of its days. A colony that died out counts with no harvest "
-        "from then on.",
+        "series (MSER-5 with a check for drift). A run that is not steady is lived on, once, for "
+        "as long again; if it is not steady then, it counts with the last half of its days. A "
+        "colony that died out counts with no harvest from then on.",
         alt=f"One row a policy, three series against the day of the run, a line for each run in "
         f"{style.either(lengths)}-day means. {_counts(results, group)} {level}",
         data=data,
