@@ -1,5 +1,7 @@
 """Individual-based simulator of a yellow mealworm colony kept in bins."""
 
+from typing import Any
+
 __version__ = "0.2.0"
 
 __all__ = [
@@ -21,7 +23,7 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str):
+def __getattr__(name: str) -> Any:
     # Lazy, so that the command line starts at once.
     if name in __all__:
         from colony_sim import api

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from colony_sim.biology.parameters import Value
 from colony_sim.colony.own_keeper import MakeKeeper, own_keeper
@@ -19,6 +19,7 @@ from colony_sim.evidence import study as published
 from colony_sim.experiment.files import LARGEST_SEED, Experiment, load
 from colony_sim.experiment.plan import Plan, expand, single, whole
 from colony_sim.experiment.profile import Profile, read_profile
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.planning import study as planning
 from colony_sim.planning.choose import QUICK, Effort
 from colony_sim.planning.planner import base_plan
@@ -35,7 +36,6 @@ from colony_sim.studies.sensitivity import study as analyses
 from colony_sim.studies.study import StudyResult, carry_out, study_plan
 from colony_sim.studies.sweep import study as sweeps
 from colony_sim.studies.sweep.run import Sweep, plan_sweep, run_sweep
-from colony_sim.words.finding import YIELD
 
 if TYPE_CHECKING:
     from colony_sim.colony.simulate import RunRecord
@@ -146,7 +146,7 @@ def sweep(
     profile: Profile | str | Path | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
-    **options: object,
+    **options: Any,
 ) -> Sweep:
     """Run every policy of an experiment at every point of a design, over paired seeds.
 
@@ -436,7 +436,7 @@ def plan(
     profile: Profile | str | Path | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
-    **options: object,
+    **options: Any,
 ) -> StudyResult:
     """Size a rack and plan its year, or find what is short.
 
@@ -589,7 +589,11 @@ def _fitted(profile: Profile | str | Path | None) -> Profile | None:
 
 
 def _plan(
-    experiment: Experiment | str | Path, ending: str, *, profile: object = None, **options: object
+    experiment: Experiment | str | Path,
+    ending: str,
+    *,
+    profile: Profile | str | Path | None = None,
+    **options: Any,
 ) -> Plan:
     if not isinstance(experiment, Experiment):
         experiment = load(experiment)

@@ -38,6 +38,6 @@ class InputError(Exception):
         text = f"{self.where}: {self.key} = {shown}; allowed: {self.allowed}"
         return " ".join(text.split())
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[type[InputError], tuple[str, str, object, str]]:
         # Exceptions cross process borders; rebuild from the four parts.
         return (InputError, (self.where, self.key, self.value, self.allowed))

@@ -283,7 +283,7 @@ class Parameters(Mapping[str, Value]):
             allowed = "feed.per_gain x (1 - feed.frass_share) at least 1"
             raise InputError(where, key, v[key], allowed)
 
-    def __getitem__(self, key: str) -> Value:
+    def __getitem__(self, key: str) -> Any:
         return self._values[key]
 
     def __iter__(self) -> Iterator[str]:

@@ -8,10 +8,10 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import shown, split, tell
 from colony_sim.experiment.files import load
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.studies.breakeven.run import USED, WARM_UP, parse_axis
 from colony_sim.studies.breakeven.study import STUDY
 from colony_sim.studies.study import carry_out, study_plan
-from colony_sim.words.finding import YIELD
 
 
 def run_break_even(

@@ -8,10 +8,10 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.studies.sensitivity.run import SEEDS, USED, WARM_UP, chosen_entries
 from colony_sim.studies.sensitivity.study import STUDY
 from colony_sim.studies.study import carry_out, study_plan
-from colony_sim.words.finding import YIELD
 
 
 def run_sensitivity(

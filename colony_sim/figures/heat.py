@@ -7,7 +7,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.collections import Collection
 from matplotlib.colors import FuncNorm, Normalize
+from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from colony_sim.figures import style
@@ -33,7 +35,7 @@ def tiles(
     colours: str,
     hatched: np.ndarray | None = None,
     words: Callable[[int, int], str] = lambda i, j: "",
-):
+) -> Collection:
     """Draw an array of shape (y, x), the first row lowest; returns the mesh, for a colour bar.
 
     Parameters
@@ -114,7 +116,7 @@ def difference_norm(values: np.ndarray) -> FuncNorm:
     return FuncNorm((_root, _square), vmin=-most, vmax=most)
 
 
-def difference_bar(figure, mesh, axes: Axes, most: float) -> None:
+def difference_bar(figure: Figure, mesh: Collection, axes: Axes, most: float) -> None:
     """Colour bar of differences with a few round ticks."""
     bar = figure.colorbar(mesh, cax=axes)
     bar.outline.set_visible(False)

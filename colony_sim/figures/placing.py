@@ -48,7 +48,7 @@ def beside(
         Those that were written.
     """
     figure = axes.figure
-    renderer = figure.canvas.get_renderer()
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]  # Agg has one
     unit = figure.dpi / 72
     marks = []
     for spot in spots:

@@ -14,13 +14,14 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import matplotlib
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, SubFigure
 from matplotlib.font_manager import FontProperties
 from matplotlib.ticker import MaxNLocator
 
@@ -91,7 +92,7 @@ def save(figure: Figure, folder: Path, name: str) -> list[Path]:
     return [png, svg]
 
 
-def text_width(figure: Figure, text: str, size: float, weight: str = "normal") -> float:
+def text_width(figure: Figure | SubFigure, text: str, size: float, weight: str = "normal") -> float:
     """Width (in) of a text, of its longest line, on a figure of `new_figure`."""
     return max(_width(line, size, weight) for line in text.split("\n"))
 
@@ -106,8 +107,8 @@ def _width(text: str, size: float, weight: str) -> float:
 
 
 @lru_cache(maxsize=1)
-def _renderer():
-    return FigureCanvasAgg(Figure(dpi=100)).get_renderer()
+def _renderer() -> Any:
+    return FigureCanvasAgg(Figure(dpi=100)).get_renderer()  # type: ignore[no-untyped-call]  # of Matplotlib
 
 
 def labels(names: Sequence[str], lines: int, width: int = 18) -> list[str]:

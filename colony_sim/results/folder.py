@@ -18,10 +18,11 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import sys
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import pandas as pd
 import pyarrow as pa
@@ -169,10 +170,10 @@ def _sweep(folder: Path) -> None:
             path.unlink(missing_ok=True)
 
 
-def _lock(handle) -> bool:
+def _lock(handle: IO[Any]) -> bool:
     # The system drops the lock when the process ends, however it ends.
     try:
-        if os.name == "nt":
+        if sys.platform == "win32":
             import msvcrt
 
             msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)

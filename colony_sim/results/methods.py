@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from colony_sim.biology.climate import Climate
@@ -26,7 +26,7 @@ def _model(data: Mapping[str, Any]) -> str:
     )
 
 
-def _asked(data: Mapping[str, Any]):
+def _asked(data: Mapping[str, Any]) -> Iterator[str]:
     """Policies, founders, climate, days and seeds, where the manifest has them."""
     head = data["experiment"]
     policies = [f"“{policy['name']}”" for policy in data.get("policies", ())]

@@ -35,7 +35,7 @@ def give_moisture(work: Work, found: list[Filling], last: int) -> list[Task]:
     growing_g = float(work.handling["moisture.growing_g_per_day"])
     breeding_g = float(work.handling["moisture.breeding_g_per_day"])
 
-    def state(day: int):
+    def state(day: int) -> Any:
         growing, breeding = [], []
         for filling in found:
             cleared = filling.cleared is not None and day >= filling.cleared
@@ -78,7 +78,7 @@ def look_at_tray(work: Work, found: list[Filling], last: int) -> list[Task]:
     for day, after in pairwise([*busy, last + IDLE_TRAY_DAYS]):
         covered.update(range(day, after) if after - day < IDLE_TRAY_DAYS else (day,))
 
-    def state(day: int):
+    def state(day: int) -> tuple[int, ...] | None:
         bins = tuple(sorted(f.bin for f in found if f.breeding(day)))
         return bins if day in covered else None
 

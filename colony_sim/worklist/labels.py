@@ -8,7 +8,7 @@ or more has capitals of 3.6 mm, a 200th of the distance (a rule of thumb, from m
 from __future__ import annotations
 
 from colony_sim.worklist.fillings import Filling, fillings, numbered
-from colony_sim.worklist.paper import CAP, GREY, INK, MM_PER_PT, QUIET, Paper
+from colony_sim.worklist.paper import CAP, GREY, INK, MM_PER_PT, QUIET, Colour, Paper
 from colony_sim.worklist.task import day_in_words
 from colony_sim.worklist.work import Work
 
@@ -118,7 +118,13 @@ def _number(sheet: Paper, filling: Filling, place: int, left: float, top: float)
 
 
 def _date(
-    sheet: Paper, name: str, text: str | None, left: float, right: float, top: float, colour
+    sheet: Paper,
+    name: str,
+    text: str | None,
+    left: float,
+    right: float,
+    top: float,
+    colour: Colour,
 ) -> None:
     """A small name with a large date below it, or a line to write the date on."""
     sheet.type(9, colour=QUIET)

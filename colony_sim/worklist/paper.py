@@ -13,6 +13,7 @@ SIZES = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height (mm): ISO 216 A4; US Letter, 8.5 by 11 in (ANSI/ASME Y14.1, size A)."""
 EDGE = 8.0
 """Least distance of text from the edge of the paper (mm); few printers need more. From memory."""
+Colour = tuple[int, int, int]
 INK, QUIET, GREY = (26, 26, 26), (87, 87, 87), (110, 110, 110)
 """Colours; GREY, for what is only expected, stands out from white by 5 : 1."""
 MM_PER_PT = 25.4 / 72
@@ -69,7 +70,7 @@ class Paper:
         """Start a page."""
         self.pdf.add_page()
 
-    def type(self, size: float, *, bold: bool = False, colour: tuple[int, int, int] = INK) -> None:
+    def type(self, size: float, *, bold: bool = False, colour: Colour = INK) -> None:
         """Set size (points), weight and colour of the text that follows."""
         self.pdf.set_font(_FONT, "B" if bold else "", size)
         self.pdf.set_text_color(*colour)
@@ -110,7 +111,8 @@ class Paper:
 
     def wrap(self, text: str, width: float) -> list[str]:
         """Lines of a text in the type set, none wider than `width`; a long word is cut."""
-        lines, line = [], ""
+        lines: list[str] = []
+        line = ""
         for word in self._known(text).split():
             while self.measure(word) > width:
                 keep = len(word) - 1
@@ -131,7 +133,9 @@ class Paper:
             self.put(x, top + (k + 0.78) * step, line)
         return top + step * len(lines)
 
-    def rule(self, x0: float, y0: float, x1: float, y1: float, colour=INK, width=0.25) -> None:
+    def rule(
+        self, x0: float, y0: float, x1: float, y1: float, colour: Colour = INK, width: float = 0.25
+    ) -> None:
         """A line from one point to another, `width` mm thick."""
         self.pdf.set_draw_color(*colour)
         self.pdf.set_line_width(width)

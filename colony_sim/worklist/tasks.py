@@ -221,7 +221,9 @@ def _clear(work: Work, day: int, rows: list[Any]) -> Task:
     )
 
 
-def _moves(work: Work, days: dict[int, dict[str, list[Any]]], found: list[Filling]):
+def _moves(
+    work: Work, days: dict[int, dict[str, list[Any]]], found: list[Filling]
+) -> Iterator[Task]:
     """Each move of beetles, with the dead beetles and the gear that go with it."""
     p = work.handling
     every = p["rotation.interval_days"]
