@@ -116,13 +116,13 @@ def test_figure_hatches_what_is_not_separated_and_frames_the_default():
 def test_the_command_on_the_model_itself(tmp_path):
     (tmp_path / "demo.toml").write_text(SMALL)
     words = ("breakeven", "demo.toml", "--x", "predation.adult_egg=0,0.03", "--y",
-             "rotation.most_breeders_per_bin=10,20", "--replicates", 2, "--warm-up", 10,
+             "rotation.most_breeders_per_bin=10,20", "--replicates", 8, "--warm-up", 10,
              "--used", 30, "--measure", "eggs_laid_per_day")  # fmt: skip
     code, out, err = cli(*words, cwd=tmp_path, faults=None)
     assert code == 0 and all("breakeven" in line for line in err), err
     folder = tmp_path / "results/demo-breakeven"
     table = pd.read_parquet(folder / "breakeven.parquet")
-    assert len(table) == 4 and (table["n"] == 2).all() and (table["first_mean"] > 0).all()
+    assert len(table) == 4 and (table["n"] == 8).all() and (table["first_mean"] > 0).all()
     # Ten beetles lay less than twenty: the axis reached the founders as well.
     mean = table.groupby("rotation.most_breeders_per_bin")["first_mean"].mean()
     assert 1.4 < mean[20] / mean[10] < 2.6

@@ -112,7 +112,7 @@ def test_tables_fit_together(done):
     differences = pd.read_parquet(folder / "differences.parquet").set_index("measure")
     pairs = wide["yield_g_per_day"].unstack(0).dropna()
     row = differences.loc["yield_g_per_day"]
-    assert (row["policy"], row["baseline"], row["n_pairs"]) == ("long", "short", 3)
+    assert (row["policy"], row["baseline"], row["n_pairs"]) == ("long", "short", 4)
     assert row["difference"] == pytest.approx((pairs["long"] - pairs["short"]).mean())
 
 

@@ -60,7 +60,7 @@ def test_a_scenario_is_invented_where_it_is_declared_so(tmp_path, declared):
     if declared:
         text = text.replace("seed = 5", "seed = 5\ninvented = true")
     plan = expand(load(write(tmp_path, text)))
-    stored = json.loads(json.dumps(manifest.build(plan, [], [], "")))
+    stored = json.loads(json.dumps(manifest.build(plan, [], "")))
     assert said in stored["file_text"] and said in stored["experiment"]["question"]
     assert manifest.is_invented(stored) is Origin.of(stored).invented is declared
     assert manifest.plan_from(stored, "manifest.json").invented is declared

@@ -40,7 +40,10 @@ def begun(place, two_replicates):
 
 
 def logged(path) -> list[str]:
-    return path.read_text().splitlines() if path.exists() else []
+    """Interval and seed of every run begun, those that were lived on counted once."""
+    runs = [line.split() for line in path.read_text().splitlines()] if path.exists() else []
+    asked = min((int(days) for *_, days in runs), default=0)
+    return [f"{interval} {seed}" for interval, seed, days in runs if int(days) == asked]
 
 
 def alive_in_group(group: int) -> list[int]:

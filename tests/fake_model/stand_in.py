@@ -37,7 +37,7 @@ FLOWS = (
 )  # fmt: skip
 
 
-def simulate(scenario, each_day=None, record_bins=False):
+def simulate(scenario, each_day=None, record_bins=False, keeper=None):
     import numpy as np
     import pandas as pd
 
@@ -50,7 +50,7 @@ def simulate(scenario, each_day=None, record_bins=False):
     log = os.environ.get("FAKE_MODEL_LOG")
     if log and scenario.days > 2:  # Not the run that compiles.
         with open(log, "a") as handle:
-            handle.write(f"{interval} {scenario.seed}\n")
+            handle.write(f"{interval} {scenario.seed} {scenario.days}\n")
     for day in range(1, scenario.days + 1):
         if each_day is not None:
             each_day(day)
