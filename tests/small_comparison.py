@@ -7,9 +7,9 @@ import tempfile
 from functools import cache
 from pathlib import Path
 
-from colony_sim.colony.simulate import simulate
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
+from colony_sim.measuring.outcome import SteadyMeasuring
 from colony_sim.measuring.series import pack
 from colony_sim.running.store import open_store
 from colony_sim.studies.comparison.run import compare_plan
@@ -71,7 +71,7 @@ def make(folder: Path, kind: str) -> Path:
     plan = expand(load(file))
     with open_store(folder) as store:
         for run in plan.runs():
-            record = simulate(run.scenario)
+            record = SteadyMeasuring().live(run.scenario)
             store.save(run.key, pack(record.daily, record.died_out_day))
     compare_plan(plan, folder, workers=1, command="colony-sim compare small.toml")
     return folder

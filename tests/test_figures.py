@@ -67,15 +67,15 @@ def results(
             status = given[seed] if seed < len(given) else "settled"
             level = mean + sd * rng.normal()
             row = dict.fromkeys(("yield_g_per_day", *ALL_LOSSES), np.nan)
-            if status == "settled":
-                row["yield_g_per_day"] = level
+            row["yield_g_per_day"] = 0.0 if status == "died_out" else level
+            if status != "died_out":
                 for cause, value in (("_age", 0.5), ("_background", 0.2), ("_handling", 0.1)):
                     row[LOSSES.format(cause)] = value + 0.02 * rng.normal()
                 row[LOSSES.format("")] = sum(
                     row[LOSSES.format(c)] for c in ("_age", "_background", "_handling")
                 )
             row.update(dict.fromkeys(drop, np.nan))
-            warm_up = WARM_UP + 10 * seed if status == "settled" else DAYS
+            warm_up = WARM_UP + 10 * seed if status == "settled" else DAYS // 2
             rows.append(
                 {"policy": policy, "seed": seed, "status": status, "warm_up_days": warm_up, **row}
             )
@@ -194,11 +194,16 @@ def test_runs_that_do_not_differ_are_not_separated(tmp_path, monkeypatch):
     ("means", "statuses", "start"),
     [
         ({"a": 8, "b": 9, "c": 12}, {}, "“c” yields most, ahead of “b”, the next: +"),
-        ({"a": 8, "b": 9, "c": 12}, {"a": ["unsettled"] * 8}, "“c” yields more than “b”: +"),
+        ({"a": 8, "b": 9, "c": 12}, {"a": ["unsettled"] * 8}, "“c” yields most, ahead of “b”, "),
+        (
+            {"a": 8, "b": 9, "c": 12},
+            {"a": ["died_out"] * 8},
+            "“a” died out in all 8 runs; “c” yields more than “b”: +",
+        ),
         (
             {"a": 8, "b": 9, "c": 12, "d": 1},
-            {"d": ["unsettled"] * 8},
-            "“c” yields most of the 3 policies that settled, ahead of “b”, the next: +",
+            {"d": ["died_out"] * 8},
+            "“d” died out in all 8 runs; “c” yields most, ahead of “b”, the next: +",
         ),
         ({"a": 8, "b": 12, "c": 12}, {}, "yields more than 1 of 2 others; the runs do not put "),
         ({"a": 8, "b": 8, "c": 8}, {}, "The runs do not separate the 3 policies in yield"),
@@ -208,25 +213,18 @@ def test_runs_that_do_not_differ_are_not_separated(tmp_path, monkeypatch):
             "The colony died out in every run under 2 of 3 policies; “a” yields ",
         ),
         ({"a": 8, "b": 9}, {"b": ["died_out"] * 8}, "“b” died out in all 8 runs; “a” yields "),
-        ({"a": 8, "b": 9}, {"b": ["unsettled"] * 8}, "Only “a” settled: it yields "),
+        ({"a": 8, "b": 9}, {"b": ["unsettled"] * 8}, "“b” yields more than “a”: +"),
         (
             {"a": 8, "b": 9},
             {"b": ["died_out"] * 8, "a": ["unsettled"] * 8},
-            "“b” died out in all 8 runs; no run settled",
+            "“b” died out in all 8 runs; “a” yields ",
         ),
-        (
-            {"a": 8, "b": 9},
-            {"b": ["unsettled"] * 7},
-            "The runs settled in too few pairs to compare “b” with “a”",
-        ),
-        ({"a": 8, "b": 9}, {"b": ["died_out"] * 2}, "“b” yields more than “a”: +"),
+        ({"a": 8, "b": 9}, {"b": ["died_out"] * 2}, "The runs do not separate “a” from “b”: +"),
     ],
 )
 def test_the_title_in_words(tmp_path, means, statuses, start):
     title = title_of(read(results(tmp_path, means, statuses=statuses)))
-    assert start in title
-    if statuses == {"b": ["died_out"] * 2}:
-        assert title.endswith(", 6 of 8 pairs)")
+    assert start in title and "pairs" not in title
 
 
 def test_files_are_slide_sized_not_blank_and_the_same_each_time(tmp_path):
@@ -309,23 +307,21 @@ def test_names_that_are_cut_still_differ(tmp_path, monkeypatch):
     assert shortened("every 14 days, pupae set apart on Friday", 20) == "every 14 … Friday"
 
 
-def test_only_settled_runs_are_dots_and_the_rest_is_told(tmp_path, monkeypatch):
+def test_every_run_is_a_dot_and_what_became_of_it_is_told(tmp_path, monkeypatch):
     statuses = {"a": ["died_out", "settled", "unsettled"], "b": ["settled", "died_out"]}
     folder = results(tmp_path, {"a": 8, "b": 9}, statuses=statuses)
     table = read(folder).runs
     runs = table.pivot(index="seed", columns="policy", values="yield_g_per_day")
-    # Even if a run that did not settle had a value.
-    table.loc[table["status"] != "settled", "yield_g_per_day"] = 99.0
-    write_table(folder, "runs", table)
     figure = figure_of(folder, monkeypatch)
     singles, pairs = dots(figure.axes[0]), dots(figure.axes[1])
     for policy, drawn in zip("ab", singles, strict=True):
-        np.testing.assert_allclose(drawn, np.sort(runs[policy].dropna()))
-    np.testing.assert_allclose(pairs[0], np.sort((runs["b"] - runs["a"]).dropna()))
-    assert len(pairs) == 1 and len(pairs[0]) == yield_row(folder)["n_pairs"] == 5
+        np.testing.assert_allclose(drawn, np.sort(runs[policy]))
+    np.testing.assert_allclose(pairs[0], np.sort(runs["b"] - runs["a"]))
+    assert len(pairs) == 1 and len(pairs[0]) == yield_row(folder)["n_pairs"] == 8
+    assert (table["yield_g_per_day"] == 0).sum() == 2
     words = [t.get_text() for t in texts(figure)]
-    assert {"6 of 8", "7 of 8", "baseline"} <= set(words)
-    assert any("2 died out ×, 1 unsettled" in text for text in words)
+    assert {"dot = run, 8 a policy", "baseline"} <= set(words)
+    assert any("2 died out ×, 1 not steady" in text for text in words)
 
 
 def test_months_are_whole_handling_periods_so_that_a_steady_run_is_level(tmp_path, monkeypatch):
@@ -346,7 +342,7 @@ def test_all_runs_died_out_or_none_invented(tmp_path, monkeypatch):
     words = [t.get_text() for t in texts(figure)]
     assert words.count("died out in all 8 runs") == 2 and "no run settled" in words
     assert not any("invented" in text for text in words)
-    assert dots(figure.axes[0]) == dots(figure.axes[1]) == []
+    assert dots(figure.axes[0]) == [] and not np.any(dots(figure.axes[1]))
 
 
 def test_importing_the_figures_starts_no_pyplot():

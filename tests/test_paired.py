@@ -41,18 +41,24 @@ def shared(n=10, seed=1, shift=2.0):
     )
 
 
-def test_summary_counts_each_status_and_averages_settled_only():
+def test_summary_counts_each_status_and_averages_every_run():
     statuses = ["settled", "settled", "settled", "unsettled", "died_out"]
     table = make(
-        {"a": [1.0, 2.0, 6.0, 100.0, np.nan], "b": [5.0] * 5},
+        {"a": [1.0, 2.0, 6.0, 11.0, 0.0], "b": [0.0] * 5},
         {"a": statuses, "b": ["died_out"] * 5},
     )
     a, b = policy_summary(table).to_dict("records")
     assert (a["n_runs"], a["n_settled"], a["n_unsettled"], a["n_died_out"]) == (5, 3, 1, 1)
-    assert a["mean"] == 3
-    low, high = stats.ttest_1samp([1.0, 2.0, 6.0], 0).confidence_interval(0.95)
+    assert (a["n_used"], a["mean"]) == (5, 4)
+    low, high = stats.ttest_1samp([1.0, 2.0, 6.0, 11.0, 0.0], 0).confidence_interval(0.95)
     assert (a["low"], a["high"]) == pytest.approx((low, high))
-    assert b["n_used"] == 0 and math.isnan(b["mean"]) and math.isnan(b["low"])
+    assert (b["n_died_out"], b["n_used"], b["mean"]) == (5, 5, 0)
+
+
+def test_one_survivor_of_several_is_no_mean():
+    several = policy_summary(make({"a": [1.0, np.nan, np.nan]})).iloc[0]
+    assert several["n_used"] == 1 and several[["mean", "sd", "low", "high"]].isna().all()
+    assert policy_summary(make({"a": [1.0]})).iloc[0]["mean"] == 1
 
 
 def test_summary_leaves_out_undefined_values_and_says_so():
@@ -91,7 +97,7 @@ def test_pairs_match_on_seed_whatever_the_row_order():
     assert b.iloc[0]["p_sign_flip"] == a["p_sign_flip"]
 
 
-def test_only_seeds_settled_under_both_are_used():
+def test_every_seed_with_a_value_under_both_is_used():
     table = make(
         {"base": [1.0, 2, 3, 4, 5], "new": [2.0, 4, 9, 9, np.nan, 7]},
         {
@@ -100,15 +106,15 @@ def test_only_seeds_settled_under_both_are_used():
         },
     )
     row = paired_differences(table, "base").iloc[0]
-    assert (row["n_pairs"], row["n_dropped"]) == (2, 4)
-    assert row["difference"] == 1.5
-    assert (row["policy_mean"], row["baseline_mean"]) == (3, 1.5)
+    assert (row["n_pairs"], row["n_dropped"]) == (4, 2)
+    assert row["difference"] == 3.5
+    assert (row["policy_mean"], row["baseline_mean"]) == (6, 2.5)
 
 
 @pytest.mark.parametrize("n", [0, 1])
 def test_fewer_than_two_pairs_have_no_interval(n):
-    statuses = {"new": ["settled"] * n + ["unsettled"] * (4 - n)}
-    row = paired_differences(make({"base": [1.0] * 4, "new": [3.0] * 4}, statuses), "base").iloc[0]
+    table = make({"base": [1.0] * 4, "new": [3.0] * n + [np.nan] * (4 - n)})
+    row = paired_differences(table, "base").iloc[0]
     assert row["n_pairs"] == n
     unknown = ["low", "high", "relative_low", "relative_high", "p_t", "p_sign_flip", "p_holm"]
     assert row[unknown].isna().all() and row["holm_family"] == 0

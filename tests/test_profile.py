@@ -389,13 +389,15 @@ def test_few_runs_say_how_many_are_needed():
                        narrowing(KEYS, PROFILE.draws[:8], d), 0, d.min(), d.max())  # fmt: skip
     text = " ".join(this_colony_in_words(found, PROFILE))
     needed = runs_needed(3)
-    assert "cannot be told: 8 settled pairs of runs are too few to show it" in text
+    assert "cannot be told: 8 pairs of runs are too few to show it" in text
     assert f"--replicates {needed} or more" in text and "the profile has 40 draws" in text
     assert "the verdict changes, from neither ahead to “short” ahead" in text
     assert f"went from {number(d.min(), ROUND_FLOOR)} to".replace("-", "−") in text
     assert "which the runs do not separate from no change" in text
     none = replace(found, against=pd.DataFrame([row | {"default_pairs": 0}]))
-    assert "cannot be told: of the seeds, 0 settled" in this_colony_in_words(none, PROFILE)[0]
+    assert (
+        "cannot be told: of the seeds, 0 with the default" in this_colony_in_words(none, PROFILE)[0]
+    )
 
 
 def test_sensitivity_moves_fitted_keys_through_their_draws(experiment, tmp_path, monkeypatch):

@@ -213,7 +213,7 @@ def test_tables_hold_the_means_and_intervals_of_the_folder(root):
     everything = rows(captioned(root, "All measures"))
     assert set(everything) == set(labels)
     main = rows(captioned(root, "Handling, runs and main measures"))
-    assert main["Settled"][:2] == [
+    assert main["Steady"][:2] == [
         f"{n} of 3" for n in summary.loc["yield_g_per_day"]["n_settled"][list(PAIR)]
     ]
     assert main["Died out"][:2] == ["0 of 3", "0 of 3"]

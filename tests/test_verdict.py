@@ -28,8 +28,8 @@ def make(yields, losses=None, bad=None):
             row = {"policy": policy, "seed": seed, "status": status, YIELD: float(value)}
             if losses is not None:
                 row[LOSSES] = float(losses[policy][seed])
-            if status != "settled":
-                row |= {key: np.nan for key in (YIELD, LOSSES) if key in row}
+            if status == "died_out":
+                row |= {YIELD: 0.0} | ({LOSSES: np.nan} if LOSSES in row else {})
             rows.append(row)
     return pd.DataFrame(rows)
 
@@ -125,59 +125,63 @@ def test_failures_come_first_with_their_test():
     text = say(two(3, bad=bad), question="Q?")
     assert text.startswith(
         "Q? The colony died out in 6 of 8 runs under slow (more often under slow than under fast, "
-        "exact McNemar p = 0.031 on 8 pairs). It never settled in 1 of 8 runs under fast. "
-        "What follows is from settled runs alone."
+        "exact McNemar p = 0.031 on 8 pairs), which count with no harvest from then on. It was not "
+        "steady even when lived on in 1 of 8 runs under fast, measured over the last half of the "
+        "days. fast has the higher yield: "
     )
-    # Seed 6 alone is settled under both.
-    assert "with 1 seed settled under both policies there is no paired evidence" in text
-    assert "has the higher" not in text
+    assert "over 8 pairs" in text and "dropped" not in text
 
 
 def test_dying_out_not_separated():
     text = say(two(3, bad={"fast": {0: "died_out", 1: "died_out"}}))
     assert (
         "The colony died out in 2 of 8 runs under fast (fast and slow are not separated in "
-        "this, exact McNemar p = 0.5 on 8 pairs)." in text
+        "this, exact McNemar p = 0.5 on 8 pairs), which count with no harvest from then on." in text
     )
-    assert "over 6 pairs and 2 dropped" in text
+    assert "over 8 pairs" in text and "dropped" not in text
 
 
 def test_dying_out_alike_needs_no_test():
     died = {0: "died_out"}
     text = say(two(3, bad={"fast": died, "slow": died}))
     assert text.startswith(
-        "The colony died out in 1 of 8 runs under slow and 1 of 8 runs under fast. What follows"
+        "The colony died out in 1 of 8 runs under slow and 1 of 8 runs under fast, which count "
+        "with no harvest from then on. "
     )
 
 
-def test_never_settled_alone():
+def test_never_steady_counts_and_is_told():
     text = say(two(3, bad={"fast": {0: "unsettled"}}))
-    assert text.startswith("The colony never settled in 1 of 8 runs under fast. What follows")
+    assert text.startswith(
+        "The colony was not steady even when lived on in 1 of 8 runs under fast, measured over the "
+        "last half of the days. fast has the higher yield: "
+    )
 
 
-def test_no_shared_settled_seed():
+def test_no_seed_with_a_value_under_both():
     bad = {
-        "slow": dict.fromkeys(range(4), "unsettled"),
-        "fast": dict.fromkeys(range(4, 8), "unsettled"),
+        "slow": dict.fromkeys(range(4), "died_out"),
+        "fast": dict.fromkeys(range(4, 8), "died_out"),
     }
-    text = say(two(3, bad=bad))
-    assert "with no seeds settled under both policies there is no paired evidence" in text
+    losses = {"slow": 1 + JITTER / 10, "fast": 1.5 - JITTER / 10}
+    text = say(two(3, losses=losses, bad=bad), primary=LOSSES)
+    assert "with no seeds with a value under both policies there is no paired evidence" in text
 
 
-def test_only_one_policy_settled():
+def test_only_one_policy_persisted():
     losses = {"slow": 1 + JITTER, "fast": 2 + JITTER}
     text = say(two(3, losses=losses, bad={"slow": dict.fromkeys(range(8), "died_out")}))
     assert "The colony died out in 8 of 8 runs under slow" in text
     assert (
-        "Only fast gave settled runs, so nothing is compared: fast had a mean yield of 60.5 "
+        "No other policy is left to compare: fast had a mean yield of 60.5 "
         "g/day, with adult losses of 2.00 per 100 adults per day." in text
     )
 
 
-def test_no_run_settled():
-    bad = {p: dict.fromkeys(range(8), "unsettled") for p in ("slow", "fast")}
+def test_no_run_persisted():
+    bad = {p: dict.fromkeys(range(8), "died_out") for p in ("slow", "fast")}
     text = say(two(3, bad=bad))
-    assert "No run gave a steady yield, so no policy can be compared." in text
+    assert "There is no yield to compare." in text
     assert text.endswith(REMINDER)
 
 
@@ -222,9 +226,12 @@ def test_many_without_the_pairs_of_the_best():
 
 
 def test_many_with_too_few_shared_seeds():
-    bad = {"best": {0: "unsettled"}, "dead": dict.fromkeys(range(1, 8), "died_out")}
-    text = say(many(bad=bad))
-    assert "could not be compared in pairs with dead (no seeds settled under both)" in text
+    bad = {
+        "best": dict.fromkeys(range(4), "died_out"), "dead": dict.fromkeys(range(4, 8), "died_out")
+    }  # fmt: skip
+    losses = {p: v + JITTER / 10 for p, v in (("base", 2), ("near", 2.5), ("best", 1), ("dead", 3))}
+    text = say(many(losses=losses, bad=bad), primary=LOSSES)
+    assert "could not be compared in pairs with dead (no seeds with a value under both)" in text
 
 
 def test_many_holm_holds_back_what_the_interval_alone_would_say():
@@ -236,10 +243,12 @@ def test_many_holm_holds_back_what_the_interval_alone_would_say():
 
 
 def test_many_best_mean_may_be_worse_on_shared_seeds():
-    # Under 'a' only the strong seeds settle; on those 'b' is better.
+    # Under 'a' beetles are left on the last seeds alone, where losses are few; 'b' loses fewer.
     bad = {"a": dict.fromkeys(range(3), "died_out")}
-    text = say(make({"a": COLONY, "b": COLONY + 2 + JITTER / 10, "c": COLONY - 20}, bad=bad))
-    assert "a has the highest mean yield" in text
+    yields = dict.fromkeys("abc", COLONY)
+    losses = {"a": 90 - COLONY, "b": 88 - COLONY + JITTER / 10, "c": 130 - COLONY}
+    text = say(make(yields, losses=losses, bad=bad), primary=LOSSES)
+    assert "a has the lowest mean adult losses" in text
     assert "the evidence does not put it ahead of b (" in text
     assert "b being better on the shared seeds" in text
 

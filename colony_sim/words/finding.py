@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import pandas as pd
@@ -38,7 +37,7 @@ def finding(
     rows = {policy: yields.loc[policy] for policy in policies}
     quoted = {policy: f"“{shortened(policy, most)}”" for policy in rows}
     gone = [p for p, row in rows.items() if row["n_died_out"] == row["n_runs"]]
-    known = [p for p, row in rows.items() if p not in gone and math.isfinite(row["mean"])]
+    known = [policy for policy in rows if policy not in gone]
     if len(gone) == len(rows):
         where = f"under {quoted[gone[0]]}" if len(rows) == 1 else "under every policy"
         return f"The colony died out in every run {where}"
@@ -47,19 +46,13 @@ def finding(
         start = f"The colony died out in every run under {len(gone)} of {len(rows)} policies; "
     elif gone:
         start = f"{quoted[gone[0]]} died out in all {rows[gone[0]]['n_runs']} runs; "
-    if not known:
-        return f"{start}{'no' if gone else 'No'} policy has two runs, so no yield is compared"
     if len(known) == 1:
-        row = rows[known[0]]
-        only = "" if gone or len(rows) == 1 else "Only "
-        verb = "has a mean: it yields" if only else "yields"
-        return f"{start}{only}{quoted[known[0]]} {verb} {_mean_text(row)}"
+        return f"{start}{quoted[known[0]]} yields {_mean_text(rows[known[0]])}"
     ranked = sorted(known, key=lambda p: -rows[p]["mean"])
     the = "the" if gone else "The"
     if len(known) == 2:
         return start + _two(all_differences, ranked, quoted, the)
-    whole = len(known) + len(gone) == len(rows)
-    return start + _many(all_differences, ranked, quoted, the, whole)
+    return start + _many(all_differences, ranked, quoted, the)
 
 
 def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
@@ -74,27 +67,22 @@ def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: st
     if ahead:
         return f"{first} yields more than {second}: {_change(row)}"
     if row["n_pairs"] < 2:
-        return (
-            f"{'t' if the == 'the' else 'T'}here are too few pairs to compare {first} with {second}"
-        )
+        return f"{the} pairs are too few to compare {first} with {second}"
     return f"{the} runs do not separate {first} from {second}: {_change(row)}"
 
 
-def _many(
-    table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str, whole: bool
-) -> str:
+def _many(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
     best, others = ranked[0], ranked[1:]
     against = {other: _row(table, best, other) for other in others}
     level = [o for o, row in against.items() if not (separated(row) and row["difference"] > 0)]
     first = quoted[best]
     if not level:
-        most = "most" if whole else f"most of the {len(ranked)} policies with a mean"
         change = _change(against[others[0]])
-        return f"{first} yields {most}, ahead of {quoted[others[0]]}, the next: {change}"
+        return f"{first} yields most, ahead of {quoted[others[0]]}, the next: {change}"
     if len(level) < len(others):
         behind = len(others) - len(level)
         rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
-        count = f"{behind} of {len(others)} others{'' if whole else ' with a mean'}"
+        count = f"{behind} of {len(others)} others"
         return f"{first} yields more than {count}; the runs do not put it ahead of {rest}"
     among = table[
         (table["measure"] == YIELD) & table["policy"].isin(ranked) & table["baseline"].isin(ranked)

@@ -83,39 +83,13 @@ def figure(results: Results) -> Figure:
 def _yields(axes: Axes, results: Results) -> None:
     rows = [results.of(policy) for policy in results.policies]
     counts = sorted({int(row["n_used"]) for row in rows})
-    any_left_out = any(row["n_used"] < row["n_runs"] for row in rows)
     for i, (policy, row) in enumerate(zip(results.policies, rows, strict=True)):
-        values = results.values(policy).to_numpy()
-        if len(values):
-            policy_rows.dots(axes, values, row, "mean", i)
-            if any_left_out:
-                axes.text(
-                    1,
-                    i,
-                    f"{len(values)} of {row['n_runs']}",
-                    va="center",
-                    ha="right",
-                    transform=axes.get_yaxis_transform(),
-                    color=style.QUIET,
-                )
-        elif row["n_died_out"] == row["n_runs"]:
+        if row["n_died_out"] == row["n_runs"]:
             style.note(axes, 0.02, i, f"died out in all {row['n_runs']} runs")
         else:
-            style.note(axes, 0.02, i, f"no value in {row['n_runs']} runs")
-    style.heading(
-        axes,
-        "a",
-        "Yield",
-        f"dot = run, {span(counts)} a policy",
-    )
+            policy_rows.dots(axes, results.values(policy).to_numpy(), row, "mean", i)
+    style.heading(axes, "a", "Yield", f"dot = run, {span(counts)} a policy")
     style.finish(axes, "g live larvae per day", bool(counts[-1]))
-    if any_left_out and counts[-1]:
-        # Room for the counts to the right of the dots.
-        low, high = axes.get_xlim()
-        widest = f"{max(row['n_runs'] for row in rows)}" * 2 + " of "
-        share = style.text_width(axes.figure, widest, style.BODY) / axes.get_window_extent().width
-        share *= axes.figure.dpi
-        axes.set_xlim(low, low + (high - low) / (1 - min(share, 0.7)))
 
 
 def _differences(axes: Axes, results: Results) -> None:

@@ -55,9 +55,10 @@ def verdict(
     rows = summary[summary["measure"] == primary].set_index("policy")
     if rows.empty:
         raise ValueError(f"primary {primary!r} is not in the summary")
-    compared = [p for p in rows.index if math.isfinite(rows.loc[p, "mean"])]
+    lived = rows["n_died_out"] < rows["n_runs"]
+    compared = [p for p in rows.index if lived[p] and math.isfinite(rows.loc[p, "mean"])]
     if not compared:
-        finding = f"No policy has a mean {_name(measure)}, so none can be compared."
+        finding = f"There is no {_name(measure)} to compare."
     elif len(compared) == 1:
         finding = _only_one(compared[0], len(rows), measure, summary)
     elif len(rows) == 2:
@@ -104,7 +105,7 @@ def _died_test(row: pd.Series) -> str:
 
 
 def _only_one(policy: str, n_policies: int, measure: Measure, summary: pd.DataFrame) -> str:
-    start = "" if n_policies == 1 else f"Only {policy} has a mean, so nothing is compared: "
+    start = "" if n_policies == 1 else "No other policy is left to compare: "
     mean = _mean_text(summary, policy, measure.key)
     text = f"{start}{policy} had a mean {_name(measure)} of {mean} {measure.unit}"
     losses = _mean_text(summary, policy, LOSSES) if measure.key != LOSSES else ""
