@@ -35,6 +35,8 @@ def noise(task: Task, scale: float, *keys: str) -> float:
 def work(rule: Callable[[Task, np.random.Generator], dict]) -> Callable[[Task], TaskResult]:
     """A function for `Inline`: `rule` gives status, yield and losses of a run.
 
+    A run for which it gives no yield has no value, as one of a measure without a meaning for it.
+
     The generator is that of the seed, so that runs of one seed share their noise.
     """
 

@@ -46,7 +46,7 @@ harvest.fraction = {fraction}
 """
 LONG = "moved by hand every other Friday, sieved on the Monday"
 KINDS = {
-    # Chosen by trial for what slides need: a clear difference, one run that does not settle.
+    # Chosen by trial for what slides need: a clear difference.
     "two": {"days": 700, "replicates": 3, "seed": 20, "breeders": 30, "larvae": 2600, "policies": [
         ("every 21 days", 21, 0.6, ""), ("every 14 days", 14, 0.9, "")]},
     "one": {"days": 270, "replicates": 2, "breeders": 40, "larvae": 1700, "policies": [

@@ -233,7 +233,7 @@ def test_values_that_never_differ_are_ties_and_equal_leads_need_seeds():
 def test_the_title_of_a_curve_weakens_where_the_runs_do_not_tell():
     title = slides("curve")["sweep-yield"].title
     assert title.startswith("Days between moves of beetles: yield is highest at ")
-    assert title.endswith("; at 7 days no run settled")
+    assert title.endswith("; at 7 days no value")
     summary = table("curve", "summary").set_index("point")
     best = summary["mean"].idxmax()
     days = pd.read_parquet(made("curve") / "points.parquet").set_index("point")[ROTATION]
@@ -261,17 +261,17 @@ def test_what_is_said_of_a_curve_equals_the_table():
     assert f"The means go from {number(low)} g/day at 35 days to {number(high)} g/day" in slide.say
     for row in summary.dropna(subset=["mean"]).itertuples():
         assert f"{number(row.mean)} (95 % interval " in slide.alt
-    assert "none settled at 7" in slide.alt
+    assert "no value at 7" in slide.alt
     runs = pd.read_parquet(made("curve") / "sweep.parquet")["status"].value_counts()
-    assert f"{runs['unsettled']} did not settle, {runs['died_out']} died out of 40" in slide.caveat
+    assert f"{runs['unsettled']} were not steady, {runs['died_out']} died out of 40" in slide.caveat
 
 
-def test_no_settled_run_is_said():
+def test_no_value_is_said():
     slide = slides("gone")["sweep-yield"]
     assert slide.title == (
         "The runs cannot compare “long” with “short” at any of the 2 values of share harvested"
     )
-    assert "no run settled at any of 2 values" in slide.say
+    assert "no value at any of 2 values" in slide.say
 
 
 # ---- Two policies along one key
@@ -365,14 +365,14 @@ def test_runs_that_are_left_out_are_counted_below_the_curve():
 def test_the_data_of_a_curve_are_what_is_drawn():
     data = slides("pair")["sweep-yield"].data
     summary, pairs = table("pair", "summary"), table("pair", "differences")
-    means = data[data["mark"] == "mean of settled runs"]
+    means = data[data["mark"] == "mean of runs"]
     np.testing.assert_allclose(means["value"], summary["mean"])
     np.testing.assert_allclose(means["low"], summary["low"])
     marks = data[data["mark"] == "paired difference"]
     np.testing.assert_allclose(marks["value"], pairs["difference"])
     assert marks["separated"].tolist() == told_by_hand("pair")["told"].tolist()
     runs = pd.read_parquet(made("pair") / "sweep.parquet")[YIELD].dropna()
-    assert sorted(data.loc[data["mark"] == "settled run", "value"]) == sorted(runs)
+    assert sorted(data.loc[data["mark"] == "run", "value"]) == sorted(runs)
 
 
 # ---- More than two policies
@@ -384,7 +384,7 @@ def test_a_policy_is_put_first_only_where_the_ranking_has_no_tie():
     first = alone[alone["rank"] == 1]
     assert first["policy"].tolist() == ["whenever there is time for it"]
     assert slides("five")["sweep-yield"].title == (
-        "“whenever there is time for it” yields most of those that settled at 1 of 2 values of "
+        "“whenever there is time for it” yields most of those with a value at 1 of 2 values of "
         "share harvested; no policy is put first at 1"
     )
     assert "all pairs of policies at that point" in slides("five")["sweep-yield"].caveat
@@ -571,7 +571,9 @@ def test_the_library_and_the_model_itself(tmp_path, monkeypatch):
                               out=tmp_path / "out")  # fmt: skip
     assert result.n_runs == 8 and (result.folder / "sweep.png").stat().st_size > 10_000
     (slide, _) = sweep_slides.slides(result.folder)
-    assert slide.title.startswith("The runs cannot compare “every 14 days” with “every 21 days”")
+    assert slide.title.startswith(
+        "The runs separate “every 14 days” from “every 21 days” in yield at none"
+    )
 
 
 @pytest.mark.parametrize(
