@@ -1,8 +1,8 @@
 """A study of one's own, cell by cell: a rule, a measure, a sweep and Sobol' indices as tables.
 
-An invented scenario, kept small so that all of it takes about a minute; far too small to conclude anything. Run it with
-``python experiments/own_study.py`` or paste its cells into a notebook; the rule has to stay in
-a file of its own, so that worker processes can import it.
+An invented scenario, kept so small that all of it takes about a minute and nothing can be
+concluded from it. Run it with ``python experiments/own_study.py`` or paste its cells into a
+notebook; the rule has to stay in a file of its own, so that worker processes can import it.
 """
 
 # %% The experiment
@@ -68,4 +68,4 @@ indices = colony_sim.sensitivity(
     experiment, method="sobol", keys=["predation.adult_egg", "larva.duration_days"], size=2,
     replicates=2, warm_up=21, used=42, out=OUT / "indices", figures=False,
 )  # fmt: skip
-print(indices.table("sensitivity").[["key", "S1", "ST"]])
+print(indices.table("sensitivity")[["key", "S1", "ST"]])
