@@ -343,7 +343,7 @@ def test_from_the_dry_run_to_a_failed_run_as_a_user_does(place):
     log = place / "log"
     code, out, err = cli(*words, cwd=place, log=log)
     assert (code, told_of(err)) == (0, [])
-    assert sorted(log.read_text().split()[1::2]) == [str(SEEDS[2])] * 4
+    assert sorted(log.read_text().split()[1::3]) == [str(SEEDS[2])] * 4
     assert not (folder / "failures.parquet").exists()
     assert "8 runs were finished before" in out
 
