@@ -352,7 +352,7 @@ def test_curves_bands_and_hollow_marks_are_those_of_the_tables():
     np.testing.assert_allclose(shown, np.sort(runs))
 
 
-def test_runs_that_are_left_out_are_counted_below_the_curve():
+def test_runs_that_died_out_or_were_not_steady_are_counted_below_the_curve():
     strip = drawn(slides("curve")["sweep-yield"]).axes[1]
     shown = {
         t.get_position()[0]: t.get_text() for t in strip.texts if t.get_text()[:1] in ("×", "○")

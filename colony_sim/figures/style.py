@@ -173,12 +173,6 @@ def headed(figure: Figure, text: str) -> float:
     return HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.2 / 72
 
 
-def footed(figure: Figure, text: str) -> None:
-    """Write how the numbers came about at the foot of the slide."""
-    figure.text(0.4 / WIDTH, 0.2 / HEIGHT, textwrap.fill(text, 150), size=FOOT, color=QUIET,
-                va="bottom")  # fmt: skip
-
-
 def axes(figure: Figure, left: float, low: float, width: float, height: float) -> Axes:
     """Axes at a place given in inches from the lower left corner."""
     return figure.add_axes((left / WIDTH, low / HEIGHT, width / WIDTH, height / HEIGHT))

@@ -11,6 +11,8 @@ from colony_sim.statistics.paired import separated
 from colony_sim.words.estimate import Estimate, dashed, limits, signed
 from colony_sim.words.labels import shortened
 
+UNIT = "g per day"
+
 
 def finding(
     policies: Sequence[str],
@@ -92,20 +94,32 @@ def _many(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: s
     return f"{first} has the highest mean yield, but the runs do not put it ahead of any other"
 
 
-def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
-    found = table[
-        (table["measure"] == YIELD) & (table["policy"] == policy) & (table["baseline"] == baseline)
-    ]
-    return found.iloc[0]
+def difference(
+    all_differences: pd.DataFrame, measure: str, policy: str, baseline: str
+) -> pd.Series:
+    """The row of a paired difference."""
+    rows = all_differences
+    return rows[
+        (rows["measure"] == measure) & (rows["policy"] == policy) & (rows["baseline"] == baseline)
+    ].iloc[0]
 
 
-def _change(row: pd.Series) -> str:
+def change(row: pd.Series, unit: str) -> str:
+    """A paired difference with its interval and, if some were dropped, its pairs."""
     pairs = f", {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
     return (
-        f"{signed(row['difference'])} g per day "
+        f"{signed(row['difference'])} {unit} "
         f"({dashed(limits(row))}{pairs if row['n_dropped'] else ''})"
     )
 
 
+def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
+    return difference(table, YIELD, policy, baseline)
+
+
+def _change(row: pd.Series) -> str:
+    return change(row, UNIT)
+
+
 def _mean_text(row: pd.Series) -> str:
-    return dashed(str(Estimate.of(row, unit="g per day")))
+    return dashed(str(Estimate.of(row, unit=UNIT)))

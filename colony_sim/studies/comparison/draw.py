@@ -178,9 +178,9 @@ def _over_time(axes: Axes, results: Results) -> None:
         monthly, length = months(results.daily, policy, handling_period(results.handling(policy)))
         lengths.add(length)
         highest = max(highest, monthly["harvest_g"].max() if len(monthly) else 0.0)
-        steady = monthly["seed"].map(status[policy]) == "settled"
         # Bands need runs of one length; a run that was lived on is drawn to the end of the others.
         monthly = monthly[monthly["day"] <= results.days]
+        steady = monthly["seed"].map(status[policy]) == "settled"
         sns.lineplot(
             monthly,
             x="day",
@@ -194,7 +194,7 @@ def _over_time(axes: Axes, results: Results) -> None:
             errorbar=lambda values: mean_interval(values.to_numpy()).limits,
             legend=False,
         )
-        for seed, run in monthly[~steady.loc[monthly.index]].groupby("seed"):
+        for seed, run in monthly[~steady].groupby("seed"):
             axes.plot(
                 run["day"],
                 run["harvest_g"],

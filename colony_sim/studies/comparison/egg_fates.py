@@ -13,9 +13,9 @@ from colony_sim.figures.slide import Slide, says_only
 from colony_sim.figures.titles import fitting
 from colony_sim.statistics.paired import all_paired_differences, policy_summary, separated
 from colony_sim.studies.comparison.egg_ledger import FATES, STOCK, egg_ledgers
-from colony_sim.studies.comparison.ranking import difference
 from colony_sim.studies.comparison.results import Results, footer, runs_in_words
 from colony_sim.words.estimate import dashed, limits, number, signed
+from colony_sim.words.finding import difference
 from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import pandas as pd
 from colony_sim.figures import policy_rows, style
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
-from colony_sim.studies.comparison.ranking import Words, change, fewest
+from colony_sim.studies.comparison.ranking import Words, fewest, paired_in_words
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, footer, runs_in_words, span
 from colony_sim.words.estimate import dashed, limits, number
 
@@ -27,6 +27,9 @@ def slide(results: Results) -> Slide:
     """Losses of beetles under each policy, as distributions over runs."""
     title = fitting(lambda most: _title(results, most), results.policies)
     means = _means_in_words(results)
+    said = (
+        means, _causes_in_words(results), paired_in_words(results.differences, LOSS, UNIT)
+    )  # fmt: skip
     return Slide(
         name="losses",
         title=title,
@@ -34,8 +37,7 @@ def slide(results: Results) -> Slide:
         caveat="Dead of age, of background causes or in handling, over all beetles of the "
         "colony; beetles removed as surplus are not losses. A difference that is separated from 0 "
         "can still be too small to matter. A statement about the model.",
-        alt="One row a policy, a dot for each run. "
-        f"{means}{_causes_in_words(results)}{_differences_in_words(results)}",
+        alt=" ".join(part for part in ("One row a policy, a dot for each run.", *said) if part),
         data=_data(results),
         paint=lambda: _figure(results, title),
         runs=runs_in_words(results),
@@ -65,17 +67,7 @@ def _causes_in_words(results: Results) -> str:
         if all(math.isfinite(value) for value in values.values()):
             listed = ", ".join(f"{cause} {number(value)}" for cause, value in values.items())
             parts.append(f"under “{policy}” {listed}")
-    return f" By cause: {'; '.join(parts)}." if parts else ""
-
-
-def _differences_in_words(results: Results) -> str:
-    table = results.differences[results.differences["measure"] == LOSS]
-    parts = [
-        f"“{row['policy']}” minus “{row['baseline']}” {change(row, UNIT)}"
-        for _, row in table.iterrows()
-        if math.isfinite(row["low"])
-    ]
-    return f" Paired differences: {'; '.join(parts)}." if parts else ""
+    return f"By cause: {'; '.join(parts)}." if parts else ""
 
 
 def _data(results: Results) -> pd.DataFrame:

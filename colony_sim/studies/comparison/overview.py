@@ -12,7 +12,7 @@ from colony_sim.measuring.outcome import handling_period
 from colony_sim.statistics.core import mean_interval
 from colony_sim.studies.comparison import draw as comparison
 from colony_sim.studies.comparison.months import months
-from colony_sim.studies.comparison.ranking import change
+from colony_sim.studies.comparison.ranking import paired_in_words
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, runs_in_words
 from colony_sim.words.estimate import dashed, limits, number
 
@@ -31,11 +31,17 @@ def slide(results: Results) -> Slide:
         "colony. Runs that share a seed are compared in pairs. A colony that died out counts "
         "with no harvest from then on, a run that was not steady with the last half of its days.",
         alt=f"Four panels: yield by policy, paired differences, losses of beetles by cause, and "
-        f"yield over time. {_means(results)} {_differences(results)}{_losses(results)}".strip(),
+        f"yield over time. {' '.join(part for part in _said(results) if part)}",
         data=_data(results),
         paint=lambda: comparison.figure(results),
         runs=runs_in_words(results),
     )
+
+
+def _said(results: Results) -> tuple[str, ...]:
+    """Means of yield, paired differences and losses in words; empty where there are none."""
+    differences = paired_in_words(results.differences, YIELD, UNIT)
+    return _means(results), differences, _losses(results)
 
 
 def _means(results: Results) -> str:
@@ -43,24 +49,9 @@ def _means(results: Results) -> str:
     for policy in results.policies:
         row = results.of(policy)
         count = f"{row['n_used']} of {row['n_runs']} runs"
-        if math.isfinite(row["mean"]):
-            interval = f", {dashed(limits(row))}" if math.isfinite(row["low"]) else ""
-            parts.append(f"{number(row['mean'])} under “{policy}” ({count}{interval})")
-        elif row["n_died_out"] == row["n_runs"]:
-            parts.append(f"“{policy}” died out in all {row['n_runs']} runs")
-        else:
-            parts.append(f"none under “{policy}” ({count})")
+        interval = f", {dashed(limits(row))}" if math.isfinite(row["low"]) else ""
+        parts.append(f"{number(row['mean'])} under “{policy}” ({count}{interval})")
     return f"Mean yield in {UNIT}: {'; '.join(parts)}."
-
-
-def _differences(results: Results) -> str:
-    table = results.differences[results.differences["measure"] == YIELD]
-    parts = [
-        f"“{row['policy']}” minus “{row['baseline']}” {change(row, UNIT)}"
-        for _, row in table.iterrows()
-        if math.isfinite(row["low"])
-    ]
-    return f"Paired differences: {'; '.join(parts)}. " if parts else ""
 
 
 def _losses(results: Results) -> str:

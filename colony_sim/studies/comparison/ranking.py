@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from colony_sim.statistics.paired import separated
-from colony_sim.words.estimate import dashed, limits, number, signed
+from colony_sim.words.estimate import dashed, limits, number
+from colony_sim.words.finding import change, difference
 from colony_sim.words.labels import shortened
 
 
@@ -66,23 +67,14 @@ def fewest(
     return _many(words, ranked, quoted, all_differences, len(known) == len(policies))
 
 
-def difference(
-    all_differences: pd.DataFrame, measure: str, policy: str, baseline: str
-) -> pd.Series:
-    """The row of a paired difference."""
-    rows = all_differences
-    return rows[
-        (rows["measure"] == measure) & (rows["policy"] == policy) & (rows["baseline"] == baseline)
-    ].iloc[0]
-
-
-def change(row: pd.Series, unit: str) -> str:
-    """A paired difference with its interval and, if some were dropped, its pairs."""
-    pairs = f", {row['n_pairs']} of {row['n_pairs'] + row['n_dropped']} pairs"
-    return (
-        f"{signed(row['difference'])} {unit} "
-        f"({dashed(limits(row))}{pairs if row['n_dropped'] else ''})"
-    )
+def paired_in_words(differences: pd.DataFrame, measure: str, unit: str) -> str:
+    """Every paired difference from the baseline that has an interval; empty if none has."""
+    parts = [
+        f"“{row['policy']}” minus “{row['baseline']}” {change(row, unit)}"
+        for _, row in differences[differences["measure"] == measure].iterrows()
+        if math.isfinite(row["low"])
+    ]
+    return f"Paired differences: {'; '.join(parts)}." if parts else ""
 
 
 def _below(row: pd.Series) -> bool:

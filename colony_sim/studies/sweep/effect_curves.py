@@ -223,7 +223,7 @@ def _caveat(sweep: StoredSweep, found: Effects) -> str:
             "what the other keys do is in the noise, so a key without a shown effect may have one."
         )
     order = "Panels are in the order of the changes seen; that order is not tested."
-    return " ".join(part for part in (how, order, sweep_words.survivors(sweep)) if part)
+    return " ".join(part for part in (how, order, sweep_words.caveat(sweep)) if part)
 
 
 def _alt(sweep: StoredSweep, aim: Aim, found: Effects, what: str) -> str:

@@ -260,7 +260,7 @@ def _say_difference(sweep: StoredSweep, title: str) -> str:
 
 
 def _caveat(sweep: StoredSweep, how: str) -> str:
-    return f"{how} {sweep_words.survivors(sweep)}".strip()
+    return f"{how} {sweep_words.caveat(sweep)}".strip()
 
 
 def _alt_difference(sweep: StoredSweep, aim: Aim) -> str:

@@ -229,7 +229,7 @@ def _caveat(sweep: StoredSweep, aim: Aim) -> str:
     if len(sweep.policies) == 2:
         parts.append(sweep_words.best_how("value"))
     parts.append("Between the values run nothing is known but the straight line drawn.")
-    parts.append(sweep_words.survivors(sweep))
+    parts.append(sweep_words.caveat(sweep))
     return " ".join(part for part in parts if part)
 
 

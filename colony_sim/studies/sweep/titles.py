@@ -234,7 +234,7 @@ def apart(sweep: StoredSweep) -> str:
     return f"{', '.join(parts)} of {len(sweep.runs)}"
 
 
-def survivors(sweep: StoredSweep) -> str:
+def caveat(sweep: StoredSweep) -> str:
     """The caveat about runs that were not steady, died out or failed; empty if none."""
     text = apart(sweep)
     if not text:
