@@ -14,6 +14,7 @@ from types import ModuleType
 from typing import Any, Protocol
 
 from colony_sim.errors import InputError
+from colony_sim.source import source_bytes
 
 _ALLOWED = (
     "a class with work() of a module or file that a worker process can import, or its name, "
@@ -161,6 +162,5 @@ def _digest(made: Any) -> str:
     for part in getattr(made, "__mro__", (made,)):
         if part.__module__.split(".")[0] in (shipped, "mesa", "builtins"):
             continue
-        # Line ends depend on how the source was checked out.
-        digest.update(Path(_file(part)).read_bytes().replace(b"\r\n", b"\n"))
+        digest.update(source_bytes(_file(part)))
     return digest.hexdigest()

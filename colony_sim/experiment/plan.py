@@ -26,6 +26,7 @@ from colony_sim.experiment.files import (
     quoted,
 )
 from colony_sim.experiment.profile import Profile
+from colony_sim.source import source_bytes
 
 
 @dataclass(frozen=True)
@@ -279,8 +280,7 @@ def model_fingerprint() -> str:
     for part in ("biology", "population", "colony"):
         for file in sorted((package / part).rglob("*.py")):
             digest.update(f"{part}/{file.relative_to(package / part).as_posix()}\n".encode())
-            # Line ends depend on how the source was checked out.
-            digest.update(file.read_bytes().replace(b"\r\n", b"\n"))
+            digest.update(source_bytes(file))
     return digest.hexdigest()
 
 

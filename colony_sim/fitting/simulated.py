@@ -29,6 +29,7 @@ from colony_sim.running.processes import Stopped, stop_if_asked
 from colony_sim.running.protocol import TaskResult
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
+from colony_sim.source import source_bytes
 
 #: Streams of draws, so that no log serves two purposes.
 TRAIN, CALIBRATE, PREDICT = 0, 1, 2
@@ -82,8 +83,7 @@ def _own_fingerprint() -> str:
     """SHA-256 over the modules that make a simulated log."""
     digest = hashlib.sha256()
     for name in ("schedule", "replay", "log_keeper", "prior", "simulated"):
-        source = Path(__file__).with_name(f"{name}.py").read_bytes()
-        digest.update(source.replace(b"\r\n", b"\n"))
+        digest.update(source_bytes(Path(__file__).with_name(f"{name}.py")))
     return digest.hexdigest()
 
 

@@ -15,8 +15,7 @@ import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
-from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import pandas as pd
 
@@ -26,6 +25,7 @@ from colony_sim.measuring import catalogue as measures
 from colony_sim.measuring import steady_state
 from colony_sim.measuring.catalogue import run_measures
 from colony_sim.measuring.steady_state import SteadyState, common_period, steady_state_of_run
+from colony_sim.source import source_bytes
 
 LONGEST = 2
 """A run that is not steady is lived on to this many times the days asked for, once."""
@@ -33,21 +33,36 @@ FACTS = ("status", "died_out_day", "warm_up_days", "days_used", "note")
 """Fields of an outcome besides the measures."""
 
 
-class Measuring(Protocol):
-    """A way to measure a run. It crosses process borders, so it must be picklable."""
+class Measuring:
+    """A way to live and measure a run. It crosses process borders, so it must be picklable."""
 
     @property
     def digest(self) -> str:
         """Text that differs when an outcome could differ; part of the key of a stored outcome."""
+        raise NotImplementedError
+
+    def live(
+        self,
+        scenario: Scenario,
+        each_day: Callable[[int], object] | None = None,
+        record_bins: bool = False,
+    ) -> RunRecord:
+        """The run, over the days of the scenario."""
+        return simulate(scenario, each_day, record_bins)
+
+    def of_record(self, scenario: Scenario, record: RunRecord) -> dict[str, Any] | bytes:
+        """What is kept of a run: `outcome` of its daily series, unless more is needed."""
+        return self.outcome(scenario, record.daily, record.died_out_day)
 
     def outcome(
         self, scenario: Scenario, daily: pd.DataFrame, died_out_day: int | None
     ) -> dict[str, Any]:
         """Fields of `FACTS` and measures by key, as plain Python values."""
+        raise NotImplementedError
 
 
 @dataclass(frozen=True)
-class SteadyMeasuring:
+class SteadyMeasuring(Measuring):
     """Measures over the steady window of each run, as in a comparison."""
 
     @property
@@ -58,16 +73,17 @@ class SteadyMeasuring:
     def live(
         self,
         scenario: Scenario,
-        each_day: Callable[[int], None] | None = None,
+        each_day: Callable[[int], object] | None = None,
         record_bins: bool = False,
     ) -> RunRecord:
         """The run, as long as it takes to be steady: its own days or `LONGEST` times them."""
-        record = simulate(scenario, each_day, record_bins)
+        record = super().live(scenario, each_day, record_bins)
         state = self.steady_state(scenario, record.daily, record.died_out_day)
         if state.status != "unsettled":
             return record
         # Its days depend on nothing that comes after them, so it begins as the short run did.
-        return simulate(replace(scenario, days=LONGEST * scenario.days), each_day, record_bins)
+        longer = replace(scenario, days=LONGEST * scenario.days)
+        return super().live(longer, each_day, record_bins)
 
     def steady_state(
         self, scenario: Scenario, daily: pd.DataFrame, died_out_day: int | None
@@ -89,9 +105,7 @@ class SteadyMeasuring:
         days = max(scenario.days, len(daily))
         warm_up = steady.warm_up_days
         if steady.status != "settled":
-            season = scenario.climate.period_days
-            period = season if season > 1 else handling_period(scenario.parameters)
-            warm_up = days - last_half(days, period)
+            warm_up = days - last_half(days, whole_period(scenario))
         return {
             "status": steady.status,
             "died_out_day": None if died_out_day is None else int(died_out_day),
@@ -106,6 +120,12 @@ def last_half(days: int, period: int) -> int:
     """Days of the last half of a run, whole periods (days) where one fits in."""
     half = max(days // 2, 1)
     return half - half % period if period <= half else half
+
+
+def whole_period(scenario: Scenario) -> int:
+    """Days of a season, where there are seasons, else of `handling_period`."""
+    season = scenario.climate.period_days
+    return season if season > 1 else handling_period(scenario.parameters)
 
 
 def handling_period(parameters: Parameters) -> int:
@@ -124,6 +144,5 @@ def handling_period(parameters: Parameters) -> int:
 def _source_digest() -> str:
     digest = hashlib.sha256()
     for path in (__file__, measures.__file__, steady_state.__file__):
-        # Line ends depend on how the source was checked out.
-        digest.update(Path(path).read_bytes().replace(b"\r\n", b"\n"))
+        digest.update(source_bytes(path))
     return digest.hexdigest()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from datetime import date, timedelta
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,8 @@ import pandas as pd
 
 from colony_sim.colony.binlog import Action
 from colony_sim.colony.simulate import RunRecord, Scenario
+from colony_sim.measuring.outcome import Measuring
+from colony_sim.source import source_bytes
 
 WEEKLY_SUMS = {
     "harvest_g": "harvest_g",
@@ -32,7 +33,7 @@ EVENTS = {
 
 
 @dataclass(frozen=True)
-class PlanMeasuring:
+class PlanMeasuring(Measuring):
     """Measures a run for a plan (see ``outcome.Measuring``); asks for the whole record.
 
     Attributes
@@ -46,8 +47,7 @@ class PlanMeasuring:
     @property
     def digest(self) -> str:
         """Hash of the start date and of this module's source."""
-        source = Path(__file__).read_bytes().replace(b"\r\n", b"\n")
-        return hashlib.sha256(self.start.encode() + source).hexdigest()
+        return hashlib.sha256(self.start.encode() + source_bytes(__file__)).hexdigest()
 
     def of_record(self, scenario: Scenario, record: RunRecord) -> dict[str, Any]:
         """Everything a plan needs of a run, as plain values.

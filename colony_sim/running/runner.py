@@ -81,13 +81,19 @@ def compile_kernels() -> None:
     Does nothing if an earlier run left them on disk.
     """
     from colony_sim.biology import compiled
-    from colony_sim.colony import simulate
 
     if compiled.cache_is_warm():
         return
     again = "once on this machine" if compiled.CACHE_FOLDER else "in every run: no cache folder"
     print(f"Compiling the kernels of the model ({again}).", file=sys.stderr, flush=True)
     if compiled.CACHE_FOLDER:
-        simulate.simulate(
-            simulate.Scenario(Parameters.default(), constant(27.0), days=2, seed=0, breeders=10)
-        )
+        use_kernels()
+
+
+def use_kernels() -> None:
+    """Two days of a small colony, by which the kernels are compiled or loaded."""
+    from colony_sim.colony import simulate
+
+    simulate.simulate(
+        simulate.Scenario(Parameters.default(), constant(27.0), days=2, seed=0, breeders=10)
+    )

@@ -8,14 +8,12 @@ import traceback
 from dataclasses import dataclass
 from functools import cache
 
-from colony_sim.biology.climate import constant
-from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario
 from colony_sim.experiment.plan import model_fingerprint
 from colony_sim.measuring.outcome import Measuring
 from colony_sim.running.processes import Stopped, stop_if_asked
 from colony_sim.running.protocol import TaskResult
-from colony_sim.running.runner import compile_kernels
+from colony_sim.running.runner import compile_kernels, use_kernels
 
 
 @dataclass(frozen=True)
@@ -47,23 +45,14 @@ class Task:
 
 def run_task(task: Task) -> TaskResult | None:
     """Simulate and measure; None if the run was stopped by its parent."""
-    from colony_sim.colony import simulate
-
     if (task.model, task.digest) != (model_fingerprint(), task.measuring.digest):
         return TaskResult(None, "OtherModel: this worker has another colony_sim", 0.0, None)
     get_ready()
     begin = time.perf_counter()
     try:
-        # A measuring that needs a run of another length lives it itself.
-        live = getattr(task.measuring, "live", simulate.simulate)
-        record = live(task.scenario, stop_if_asked)
+        record = task.measuring.live(task.scenario, stop_if_asked)
         seconds = time.perf_counter() - begin
-        # A measuring that needs more than the daily series takes the whole record.
-        of_record = getattr(task.measuring, "of_record", None)
-        if of_record is not None:
-            outcome = of_record(task.scenario, record)
-        else:
-            outcome = task.measuring.outcome(task.scenario, record.daily, record.died_out_day)
+        outcome = task.measuring.of_record(task.scenario, record)
     except Stopped:
         return None
     except Exception as error:
@@ -81,12 +70,8 @@ def software_of_worker() -> tuple[str, str]:
 def get_ready() -> None:
     """Compile or load the kernels, once in a process."""
     # Loading the compiled kernels must not count as time of the first run.
-    from colony_sim.colony import simulate
-
     compile_kernels()
-    simulate.simulate(
-        simulate.Scenario(Parameters.default(), constant(27.0), days=2, seed=0, breeders=10)
-    )
+    use_kernels()
 
 
 def _peak_mb() -> float | None:

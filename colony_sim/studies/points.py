@@ -32,10 +32,11 @@ from colony_sim.experiment.plan import Plan
 from colony_sim.measuring import catalogue as measures_module
 from colony_sim.measuring import outcome
 from colony_sim.measuring.catalogue import catalogue, run_measures
-from colony_sim.measuring.outcome import handling_period
+from colony_sim.measuring.outcome import Measuring, handling_period, whole_period
 from colony_sim.running.executor import Executor, open_executor, run_points
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import OutcomeStore, open_store
+from colony_sim.source import source_bytes
 from colony_sim.statistics import core
 
 Point = Mapping[str, Value]
@@ -66,7 +67,7 @@ class Window:
 
 
 @dataclass(frozen=True)
-class WindowMeasuring:
+class WindowMeasuring(Measuring):
     """Measures over a fixed window (see ``outcome.Measuring``).
 
     At its start so many days are left out that whole handling periods of the run itself remain:
@@ -80,7 +81,7 @@ class WindowMeasuring:
         """Hash of the window and of the source that measures in it."""
         digest = hashlib.sha256(f"{self.span.warm_up} {self.span.days}\n".encode())
         for module in (measures_module, outcome, sys.modules[__name__]):
-            digest.update(Path(module.__file__).read_bytes().replace(b"\r\n", b"\n"))
+            digest.update(source_bytes(module.__file__))
         return digest.hexdigest()
 
     def outcome(
@@ -89,8 +90,7 @@ class WindowMeasuring:
         """Day the colony died out, and every measure."""
         died = None if died_out_day is None else int(died_out_day)
         span = self.span
-        season = scenario.climate.period_days
-        period = season if season > 1 else handling_period(scenario.parameters)
+        period = whole_period(scenario)
         warm_up = span.warm_up + (span.used % period if period <= span.used else 0)
         return {"died_out_day": died, **run_measures(daily, warm_up, span.days)}
 
