@@ -24,6 +24,7 @@ from colony_sim.planning import study as planning
 from colony_sim.planning.choose import QUICK, Effort
 from colony_sim.planning.planner import base_plan
 from colony_sim.planning.request import read_request
+from colony_sim.results.folder import folder_of
 from colony_sim.running.runner import Progress, compile_kernels
 from colony_sim.studies.breakeven import run as breakeven_run
 from colony_sim.studies.breakeven import study as maps
@@ -93,8 +94,8 @@ def compare(
     figures : bool
         Draw the figures as well.
     assumptions : bool
-        Look for the assumptions that the verdict leans on most (never if `quick`); takes a
-        minute or two.
+        Look for the assumptions that the verdict leans on most (never if `quick`); takes
+        some minutes.
     profile : Profile, str or Path, optional
         Fitted biology of one colony, or its file: one draw for each replicate. The results folder
         is then ``results/<name>-<name of the profile>``.
@@ -122,7 +123,7 @@ def compare(
         experiment = replace(experiment, keeper=own_keeper(keeper))
     fitted = _fitted(profile)
     plan = expand(experiment, quick=quick, replicates=replicates, seed=seed, profile=fitted)
-    folder = _folder(out, plan.name)
+    folder = folder_of(plan.name, out)
     return compare_plan(
         plan,
         folder,
@@ -186,7 +187,7 @@ def sweep(
     if not isinstance(experiment, Experiment):
         experiment = load(experiment)
     plan = plan_sweep(experiment, vary=vary, profile=_fitted(profile), **options)
-    folder = _folder(out, plan.plan.name)
+    folder = folder_of(plan.plan.name, out)
     return run_sweep(
         plan, folder, workers=workers, cluster=cluster, on_progress=on_progress,
         draw=sweeps.STUDY.draw if figures else None,
@@ -256,7 +257,7 @@ def breakeven(
     return carry_out(
         maps.STUDY,
         plan,
-        _folder(out, plan.name),
+        folder_of(plan.name, out),
         figures=figures,
         x=breakeven_run.parse_axis("argument x", x),
         y=breakeven_run.parse_axis("argument y", y),
@@ -333,7 +334,7 @@ def sensitivity(
     return carry_out(
         analyses.STUDY,
         plan,
-        _folder(out, plan.name),
+        folder_of(plan.name, out),
         figures=figures,
         method=method,
         entries=sensitivity_run.chosen_entries(keys, group, method),
@@ -412,7 +413,7 @@ def search(
     return carry_out(
         searches.STUDY,
         plan,
-        _folder(out, plan.name),
+        folder_of(plan.name, out),
         figures=figures,
         keys=keys,
         limits=search_run.Limits(bins, minutes_per_week, breeders, persist),
@@ -476,7 +477,7 @@ def plan(
     return carry_out(
         planning.STUDY,
         base,
-        _folder(out, base.name),
+        folder_of(base.name, out),
         figures=figures,
         request=request,
         effort=QUICK if quick else Effort(),
@@ -528,7 +529,7 @@ def check_evidence(
         If an argument is not allowed or the results folder cannot be used.
     """
     return published.run_evidence(
-        _folder(out, published.NAME), values=dict(values or {}),
+        folder_of(published.NAME, out), values=dict(values or {}),
         seed=whole("seed", seed, 0, LARGEST_SEED, 1), workers=workers, bite=teeth, keys=keys,
         figures=figures, on_progress=on_progress,
     )  # fmt: skip
@@ -598,7 +599,3 @@ def _plan(
     if not isinstance(experiment, Experiment):
         experiment = load(experiment)
     return study_plan(experiment, ending, profile=_fitted(profile), **options)
-
-
-def _folder(out: str | Path | None, name: str) -> Path:
-    return Path(out) if out is not None else Path("results") / name

@@ -9,6 +9,7 @@ from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import shown, split, tell
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import YIELD
+from colony_sim.results.folder import folder_of
 from colony_sim.studies.breakeven.run import USED, WARM_UP, parse_axis
 from colony_sim.studies.breakeven.study import STUDY
 from colony_sim.studies.study import carry_out, study_plan
@@ -33,7 +34,7 @@ def run_break_even(
     plan = study_plan(
         load(file), "breakeven", replicates=replicates, seed=seed, profile=profile_of(profile)
     )
-    folder = out if out is not None else Path("results") / plan.name
+    folder = folder_of(plan.name, out)
     with shown(folder, plan.name) as on_progress:
         result = carry_out(
             STUDY,

@@ -12,6 +12,7 @@ from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import Bars, console, show_comparison
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
+from colony_sim.results.folder import folder_of
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 from colony_sim.studies.comparison.run import RunsFailed, compare_plan
 from colony_sim.studies.comparison.study import STUDY
@@ -44,7 +45,7 @@ def run_compare(
     plan = expand(
         load(file), quick=quick, replicates=replicates, seed=seed, profile=profile_of(profile)
     )
-    folder = out if out is not None else Path("results") / plan.name
+    folder = folder_of(plan.name, out)
     bars = Bars()
     try:
         with bars:

@@ -14,6 +14,7 @@ from colony_sim.evidence.study import run_evidence as evidence
 from colony_sim.experiment.design import parse_vary
 from colony_sim.experiment.files import LARGEST_SEED
 from colony_sim.experiment.plan import whole
+from colony_sim.results.folder import folder_of
 
 
 def changed(specs: list[str]) -> dict[str, Value]:
@@ -45,7 +46,7 @@ def run_evidence(
     found = changed(values)
     Parameters.default().with_values(found, "--set")
     seed = whole("seed", seed, 0, LARGEST_SEED, 1)
-    folder = out if out is not None else Path("results") / NAME
+    folder = folder_of(NAME, out)
     try:
         with progress_bar(NAME) as on_progress:
             result = evidence(

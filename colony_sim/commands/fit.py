@@ -17,7 +17,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.files import load, quoted
 from colony_sim.experiment.plan import whole
 from colony_sim.extras import MissingExtra
-from colony_sim.results.folder import claim
+from colony_sim.results.folder import claim, folder_of
 
 DEFAULT_C = 25.0
 
@@ -90,7 +90,7 @@ def run_fit(
     logbook, schedule = fitting.read_schedule(log)
     parameters, climate, chosen, text, invented = surroundings(experiment, policy)
     job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
-    folder = out if out is not None else Path("results") / f"{name}-fit"
+    folder = folder_of(f"{name}-fit", out)
     files = STUDY.files | {f"{name}.profile.toml"}
     to = console()
     say = lambda line: to.print(line, highlight=False, markup=False, soft_wrap=True)  # noqa: E731

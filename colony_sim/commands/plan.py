@@ -19,6 +19,7 @@ from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.planner import base_plan
 from colony_sim.planning.request import read_request
 from colony_sim.planning.study import STUDY
+from colony_sim.results.folder import folder_of
 from colony_sim.studies.study import carry_out
 from colony_sim.words.estimate import number, percent
 
@@ -39,7 +40,7 @@ def run_plan(
     fitted = profile_of(profile)
     effort = QUICK if quick else Effort()
     name = base_plan(request, fitted).name + ("-quick" if quick else "")
-    folder = out if out is not None else Path("results") / name
+    folder = folder_of(name, out)
     near = 14 * effort.first_seeds * sum(effort.parents)
     runs = effort.designed * effort.first_seeds + near + effort.seeds * effort.finalists
     print(

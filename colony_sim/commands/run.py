@@ -10,6 +10,7 @@ from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import PlannedRun, named, single
+from colony_sim.results.folder import folder_of
 from colony_sim.studies.single.study import run_single as single_run
 from colony_sim.words.estimate import number
 
@@ -28,7 +29,7 @@ def run_single(
     experiment, fitted = load(file), profile_of(profile)
     run = single(experiment, policy=policy, seed=seed, days=days, profile=fitted, draw=draw)
     name = f"{named(experiment.name, fitted)}-run-{_slug(run.policy)}"
-    folder = out if out is not None else Path("results") / name
+    folder = folder_of(name, out)
     try:
         record = single_run(run, folder, name, profile=fitted, draw=draw, command=command_line())
     except KeyboardInterrupt:

@@ -8,6 +8,7 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
+from colony_sim.results.folder import folder_of
 from colony_sim.studies.search.run import USED, WARM_UP, Limits
 from colony_sim.studies.search.study import STUDY
 from colony_sim.studies.study import carry_out, study_plan
@@ -31,7 +32,7 @@ def run_search(
 ) -> None:
     """Search handling keys for yield, few losses and little work within limits."""
     plan = study_plan(load(file), "search", seed=seed, profile=profile_of(profile))
-    folder = out if out is not None else Path("results") / plan.name
+    folder = folder_of(plan.name, out)
     needed("optuna", "optuna>=5.0", "search")
     with shown(folder, plan.name) as on_progress:
         result = carry_out(

@@ -9,6 +9,7 @@ from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import YIELD
+from colony_sim.results.folder import folder_of
 from colony_sim.studies.sensitivity.run import SEEDS, USED, WARM_UP, chosen_entries
 from colony_sim.studies.sensitivity.study import STUDY
 from colony_sim.studies.study import carry_out, study_plan
@@ -37,7 +38,7 @@ def run_sensitivity(
         load(file), method, replicates=replicates, seed=seed, profile=profile_of(profile)
     )
     entries = chosen_entries(split(keys), group, method)
-    folder = out if out is not None else Path("results") / plan.name
+    folder = folder_of(plan.name, out)
     if method in ("morris", "sobol"):
         needed("SALib", "SALib>=1.5", "sensitivity")
     with shown(folder, plan.name) as on_progress:

@@ -14,6 +14,7 @@ from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import console, duration, progress_bar
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import catalogue
+from colony_sim.results.folder import folder_of
 from colony_sim.running.executor import open_executor
 from colony_sim.running.protocol import ClusterLost
 from colony_sim.running.runner import Interrupted, check_workers
@@ -63,7 +64,7 @@ def run_sweep_command(
         most=most,
         profile=profile_of(profile),
     )
-    folder = out if out is not None else Path("results") / sweep.plan.name
+    folder = folder_of(sweep.plan.name, out)
     to = console()
     if dry_run:
         with open_executor(workers, cluster) as executor:

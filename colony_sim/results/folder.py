@@ -36,6 +36,11 @@ MANIFEST = "manifest.json"
 _STAGED, _READY, _LOCK = ".staged", ".ready", ".lock"
 
 
+def folder_of(name: str, out: str | Path | None = None) -> Path:
+    """Where the results of a name go: `out`, or ``results/<name>`` below the working folder."""
+    return Path("results") / name if out is None else Path(out)
+
+
 @contextmanager
 def claim(folder: Path, experiment: str, files: Collection[str]) -> Iterator[None]:
     """Hold a results folder for one experiment while runs and tables are written to it.

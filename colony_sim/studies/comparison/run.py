@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pyarrow as pa
@@ -14,8 +15,7 @@ import pyarrow.parquet as pq
 from colony_sim.atomic import write_atomic
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
 from colony_sim.measuring.catalogue import catalogue
-from colony_sim.measuring.outcome import SteadyMeasuring
-from colony_sim.measuring.series import WholeSeries, unpack
+from colony_sim.measuring.series import WholeSeries
 from colony_sim.results import findings, manifest
 from colony_sim.results.findings import Finding
 from colony_sim.results.folder import claim, replace_tables, write_table
@@ -36,6 +36,7 @@ from colony_sim.studies.comparison.assumptions import (
     find_assumptions,
     skipped,
 )
+from colony_sim.studies.comparison.stored import measured
 from colony_sim.studies.comparison.this_colony import this_colony
 from colony_sim.studies.comparison.verdict import verdict
 from colony_sim.studies.points import PointRunner
@@ -194,7 +195,7 @@ def compare_plan(
         Add replicates until paired intervals are as narrow as asked; their number is then that
         of the rule, not that of the plan.
     assumptions : bool
-        Look for the assumptions that the verdict leans on most; takes a minute or two.
+        Look for the assumptions that the verdict leans on most; takes some minutes.
     without : str
         Why not, said in the verdict otherwise.
     on_assumptions : callable
@@ -263,20 +264,13 @@ def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: OutcomeStore, fo
 
     One run at a time is in memory: its daily series goes to ``daily.parquet`` as it is read.
     """
-    measuring = SteadyMeasuring()
     rows = []
     with _DailyWriter(folder / "daily.parquet") as daily:
         for run in sorted(runs, key=lambda run: _order(plan, run)):
-            stored = unpack(store.get(run.key))
-            daily.add(run.policy, run.scenario.seed, stored.daily)
-            rows.append(
-                {
-                    "policy": run.policy,
-                    "replicate": run.replicate,
-                    "seed": run.scenario.seed,
-                    **measuring.outcome(run.scenario, stored.daily, stored.died_out_day),
-                }
-            )
+            series, outcome = measured(run, store)
+            daily.add(run.policy, run.scenario.seed, series)
+            place = {"policy": run.policy, "replicate": run.replicate, "seed": run.scenario.seed}
+            rows.append({**place, **outcome})
     table = pd.DataFrame(rows).astype({"died_out_day": "Int64"})
     keys = list(catalogue())
     long = table.melt(["policy", "replicate", "seed"], keys, "measure", "value")
@@ -383,14 +377,13 @@ def _run_until(
     """Add replicates by the rule; the plan with those that were run, and what was reached."""
     names = [policy.name for policy in plan.policies]
     seeds = replicate_seeds(plan.seed, rule.most)
-    measuring, rows = SteadyMeasuring(), []
+    rows: list[dict[str, Any]] = []
     done, goal = 0, rule.least
     while True:
         added = replace(plan, seeds=seeds[done:goal], first=done + 1)
         run(added)
         for each in added.runs():
-            stored = unpack(store.get(each.key))
-            outcome = measuring.outcome(each.scenario, stored.daily, stored.died_out_day)
+            _, outcome = measured(each, store)
             place = {"point": 1, "policy": each.policy, "seed": each.scenario.seed}
             rows.append({**place, **outcome})
         table = precision.reached(pd.DataFrame(rows), names, plan.baseline, rule)

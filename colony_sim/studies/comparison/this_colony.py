@@ -17,12 +17,11 @@ import pandas as pd
 
 from colony_sim.experiment.plan import Plan
 from colony_sim.measuring.catalogue import YIELD, catalogue
-from colony_sim.measuring.outcome import SteadyMeasuring
-from colony_sim.measuring.series import unpack
 from colony_sim.running.store import OutcomeStore
 from colony_sim.statistics.core import mean_interval
 from colony_sim.statistics.information import Narrowing, narrowing
 from colony_sim.statistics.paired import paired_differences
+from colony_sim.studies.comparison.stored import measured
 from colony_sim.studies.points import only
 
 
@@ -88,10 +87,9 @@ def this_colony(
     """
     default = default_plan(plan, pair)
     run(default)
-    measuring, rows = SteadyMeasuring(), []
+    rows = []
     for each in default.runs():
-        stored = unpack(store.get(each.key))
-        outcome = measuring.outcome(each.scenario, stored.daily, stored.died_out_day)
+        _, outcome = measured(each, store)
         rows.append({"policy": each.policy, "seed": each.scenario.seed, **outcome})
     here = runs[runs["policy"].isin(pair)]
     against = _against(here, pd.DataFrame(rows), pair)
