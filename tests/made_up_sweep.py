@@ -18,6 +18,8 @@ from colony_sim.running.task import Task
 from colony_sim.studies.sweep import run as sweep_module
 from colony_sim.studies.sweep.run import plan_sweep, run_sweep
 
+FAILS: dict = {}
+"""What `rule` of `work` gives for a run that fails."""
 YIELD, LOSS = "yield_g_per_day", "adult_losses_per_100_per_day"
 INVENTED = EXPERIMENT.replace("seed = 5", "seed = 5\ninvented = true")
 SECOND = "moved by hand every other week to a fresh bin"
@@ -35,18 +37,20 @@ def noise(task: Task, scale: float, *keys: str) -> float:
 def work(rule: Callable[[Task, np.random.Generator], dict]) -> Callable[[Task], TaskResult]:
     """A function for `Inline`: `rule` gives status, yield and losses of a run.
 
-    A run for which it gives no yield has no value, as one of a measure without a meaning for it.
+    A colony that died out harvests nothing and has no losses per beetle, unless `rule` says so.
 
     The generator is that of the seed, so that runs of one seed share their noise.
     """
 
     def make(task: Task) -> TaskResult:
         found = rule(task, np.random.default_rng(task.scenario.seed))
-        settled = found.get("status", "settled") == "settled"
-        values = dict.fromkeys(catalogue(), math.nan)
-        if settled:
-            values |= {YIELD: found["yield"], LOSS: found.get("losses", 1.7)}
+        if found is FAILS:
+            return TaskResult(None, "ValueError: made up", 0.5, 200.0)
         status = found.get("status", "settled")
+        dead = {"yield": 0.0, "losses": math.nan} if status == "died_out" else {}
+        found = {"losses": 1.7, **dead, **found}
+        values = dict.fromkeys(catalogue(), math.nan)
+        values |= {YIELD: found.get("yield", math.nan), LOSS: found["losses"]}
         facts = {
             "status": status,
             "died_out_day": 200 if status == "died_out" else None,

@@ -153,6 +153,7 @@ def simulate(
     each_day: Callable[[int], object] | None = None,
     record_bins: bool = False,
     keeper: MakeKeeper | None = None,
+    **options: Any,
 ) -> RunRecord:
     """Live a scenario from day 1 to its end, or until no insect is left.
 
@@ -164,10 +165,11 @@ def simulate(
     record_bins : bool
         Whether to keep a row a day for each bin.
     keeper : callable, optional
+    **options
         As in `day_by_day`, which also tells what is raised.
     """
     observers = [] if each_day is None else [lambda colony: each_day(colony.day)]
-    colony = live(scenario, keeper, observers, record_bins=record_bins)
+    colony = live(scenario, keeper, observers, record_bins=record_bins, **options)
     collected = colony.datacollector
     bins_daily = pd.DataFrame()
     if record_bins:

@@ -20,6 +20,7 @@ from typing import Any
 import pandas as pd
 
 from colony_sim.biology.parameters import Parameters
+from colony_sim.colony.model import Colony
 from colony_sim.colony.simulate import RunRecord, Scenario, simulate
 from colony_sim.measuring import catalogue as measures
 from colony_sim.measuring import steady_state
@@ -29,6 +30,12 @@ from colony_sim.source import source_bytes
 
 LONGEST = 2
 """A run that is not steady is lived on to this many times the days asked for, once."""
+IN_WORDS = (
+    "The warm-up of each run was found from its daily series and left out. A run that was not "
+    f"steady was lived on to {LONGEST} times its days, once; one that was not steady even then, or "
+    "died out, was measured over the last half of its days, without harvest after its death."
+)
+"""How runs are measured, for a methods paragraph."""
 FACTS = ("status", "died_out_day", "warm_up_days", "days_used", "note")
 """Fields of an outcome besides the measures."""
 
@@ -77,13 +84,19 @@ class SteadyMeasuring(Measuring):
         record_bins: bool = False,
     ) -> RunRecord:
         """The run, as long as it takes to be steady: its own days or `LONGEST` times them."""
-        record = super().live(scenario, each_day, record_bins)
-        state = self.steady_state(scenario, record.daily, record.died_out_day)
-        if state.status != "unsettled":
-            return record
-        # Its days depend on nothing that comes after them, so it begins as the short run did.
-        longer = replace(scenario, days=LONGEST * scenario.days)
-        return super().live(longer, each_day, record_bins)
+
+        def steady(colony: Colony) -> bool:
+            daily = colony.datacollector.get_model_vars_dataframe()
+            return self.steady_state(scenario, daily, None).status != "unsettled"
+
+        return simulate(
+            replace(scenario, days=LONGEST * scenario.days),
+            each_day,
+            record_bins,
+            over=lambda colony: (
+                colony.alive == 0 or (colony.day == scenario.days and steady(colony))
+            ),
+        )
 
     def steady_state(
         self, scenario: Scenario, daily: pd.DataFrame, died_out_day: int | None

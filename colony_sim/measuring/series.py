@@ -28,6 +28,11 @@ class Series:
 class WholeSeries(SteadyMeasuring):
     """Keeps the whole daily series of a run, lived until it is steady or `LONGEST` is reached."""
 
+    @property
+    def digest(self) -> str:
+        """As of a steady measuring, and that the series is kept."""
+        return f"{super().digest} series"
+
     def of_record(self, scenario: Scenario, record: RunRecord) -> bytes:
         """The series as `pack` gives it."""
         return pack(record.daily, record.died_out_day)

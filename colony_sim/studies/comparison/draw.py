@@ -168,14 +168,21 @@ def _causes(axes: Axes) -> None:
     )
 
 
+def yield_by_months(results: Results, policy: str) -> tuple[pd.DataFrame, int]:
+    """As `months`; a colony that died out goes on without harvest."""
+    period = handling_period(results.handling(policy))
+    return months(results.daily, policy, period, days=results.days)
+
+
 def _over_time(axes: Axes, results: Results) -> None:
     import seaborn as sns
 
-    status = results.runs.set_index(["policy", "seed"])["status"]
+    runs = results.runs.set_index(["policy", "seed"])
+    status, death = runs["status"], runs["died_out_day"]
     settled = results.runs[results.runs["status"] == "settled"]
     lengths, highest = set(), 0.0
     for i, policy in enumerate(results.policies):
-        monthly, length = months(results.daily, policy, handling_period(results.handling(policy)))
+        monthly, length = yield_by_months(results, policy)
         lengths.add(length)
         highest = max(highest, monthly["harvest_g"].max() if len(monthly) else 0.0)
         # Bands need runs of one length; a run that was lived on is drawn to the end of the others.
@@ -195,6 +202,8 @@ def _over_time(axes: Axes, results: Results) -> None:
             legend=False,
         )
         for seed, run in monthly[~steady].groupby("seed"):
+            if status[policy, seed] == "died_out":
+                run = run[run["day"] <= death[policy, seed]]
             axes.plot(
                 run["day"],
                 run["harvest_g"],
@@ -204,7 +213,7 @@ def _over_time(axes: Axes, results: Results) -> None:
                 alpha=0.7,
                 zorder=1.5,
             )
-            if status[policy, seed] == "died_out":
+            if status[policy, seed] == "died_out" and len(run):
                 axes.plot(
                     run["day"].iloc[-1],
                     run["harvest_g"].iloc[-1],

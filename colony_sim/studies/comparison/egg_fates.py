@@ -51,7 +51,7 @@ UNIT = "of 100 eggs laid"
 
 
 def slide(results: Results, folder: Path) -> Slide:
-    """The account of the eggs of all settled runs, from their stored daily series."""
+    """The account of the eggs of all runs, from their stored daily series."""
     table = egg_ledgers(folder, results.manifest, results.runs)
     keys = [*FATES, STOCK]
     summary = policy_summary(table, measures=keys)
@@ -59,7 +59,7 @@ def slide(results: Results, folder: Path) -> Slide:
     known = [p for p in results.policies if math.isfinite(_row(summary, p, STOCK)["mean"])]
     name, runs = "egg_fates", runs_in_words(results)
     if not known:
-        why = "No account of the eggs: no run settled whose daily series is kept"
+        why = "No account of the eggs: in no run that is kept were eggs laid in the days measured"
         return says_only(name, why, lambda figure: footer(figure, results), runs)
     largest = _largest(summary, known)
     title = fitting(lambda most: _title(results, summary, differences, known, largest, most), known)
@@ -67,9 +67,10 @@ def slide(results: Results, folder: Path) -> Slide:
         name=name,
         title=title,
         say=f"{title}. {_kept_in_words(summary, known)}",
-        caveat="Means over settled runs, after the warm-up. Eggs laid before these days end in "
-        "them and eggs laid at their end are still alive; the last row closes the account. How "
-        "many eggs a beetle eats has never been measured well in this species.",
+        caveat="Means over the runs in which eggs were laid in the days measured. Eggs laid "
+        "before these days end in them and eggs laid at their end are still alive; the last row "
+        "closes the account. How many eggs a beetle eats has never been measured well in this "
+        "species.",
         alt=f"One column a policy, one bar an end of an egg, per 100 eggs laid. "
         f"{_all_in_words(summary, known)}",
         data=summary.drop(columns="measure").assign(

@@ -92,7 +92,7 @@ def egg_ledgers(folder: Path, facts: dict[str, Any], runs: pd.DataFrame) -> pd.D
     -------
     DataFrame
         One row a run: policy, seed, status, eggs_laid, each of `FATES` and `STOCK` (per 100
-        eggs laid); NaN where the run did not settle, laid nothing or is not kept.
+        eggs laid); NaN where it laid nothing in the days measured or is not kept.
     """
     keys = {(entry["policy"], entry["seed"]): entry["key"] for entry in facts.get("runs", [])}
     columns = [_LAID, *_STAGES, *(name for names in FATES.values() for name in names)]
@@ -101,7 +101,7 @@ def egg_ledgers(folder: Path, facts: dict[str, Any], runs: pd.DataFrame) -> pd.D
         for run in runs.itertuples():
             row = {"policy": run.policy, "seed": run.seed, "status": run.status}
             key = keys.get((run.policy, run.seed))
-            daily = _kept(store, key, columns) if run.status == "settled" else None
+            daily = _kept(store, key, columns)
             if daily is not None:
                 row[_LAID] = int(daily[_LAID].iloc[int(run.warm_up_days) :].sum())
                 row |= egg_ledger(daily, int(run.warm_up_days)) or {}

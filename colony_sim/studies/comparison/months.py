@@ -11,7 +11,11 @@ MONTH = 30
 
 
 def months(
-    daily: pd.DataFrame, policy: str, period: int, columns: Sequence[str] = ("harvest_g",)
+    daily: pd.DataFrame,
+    policy: str,
+    period: int,
+    columns: Sequence[str] = ("harvest_g",),
+    days: int = 0,
 ) -> tuple[pd.DataFrame, int]:
     """Means of each run by months of whole handling periods, and their length (days).
 
@@ -26,6 +30,8 @@ def months(
     period : int
         Days after which the pulses of handling repeat.
     columns : sequence of str
+    days : int
+        A run that ends before this day has died out and goes on with zeros to it.
 
     Returns
     -------
@@ -35,7 +41,12 @@ def months(
         Length of a month (days).
     """
     length = period * max(1, round(MONTH / period))
-    rows = daily[daily["policy"] == policy]
+    rows = daily.loc[daily["policy"] == policy, ["seed", "day", *columns]]
+    whole = [(seed, day) for seed, last in rows.groupby("seed")["day"].max().items()
+             for day in range(last + 1, days + 1)]  # fmt: skip
+    if whole:
+        after = pd.DataFrame(whole, columns=["seed", "day"])
+        rows = pd.concat([rows, after.assign(**dict.fromkeys(columns, 0.0))], ignore_index=True)
     block = ((rows["day"] - 1) // length).rename("block")
     grouped = rows.groupby(["seed", block])[list(columns)]
     found = grouped.mean()[(grouped.size() == length).to_numpy()].reset_index()

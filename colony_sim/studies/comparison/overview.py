@@ -8,10 +8,8 @@ import pandas as pd
 
 from colony_sim.figures.slide import Slide
 from colony_sim.measuring.catalogue import YIELD
-from colony_sim.measuring.outcome import handling_period
 from colony_sim.statistics.core import mean_interval
 from colony_sim.studies.comparison import draw as comparison
-from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.ranking import paired_in_words
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, runs_in_words
 from colony_sim.words.estimate import dashed, limits, number
@@ -87,7 +85,7 @@ def _data(results: Results) -> pd.DataFrame:
             row = results.of(policy, key)
             add("c", f"adult losses, {what}", policy, row["mean"], LOSS_UNIT, low=row["low"],
                 high=row["high"])  # fmt: skip
-        monthly, length = months(results.daily, policy, handling_period(results.handling(policy)))
+        monthly, length = comparison.yield_by_months(results, policy)
         for run in monthly.itertuples():
             add("d", f"yield of a run, {length}-day mean", policy, run.harvest_g, UNIT,
                 seed=run.seed, day=run.day)  # fmt: skip

@@ -67,12 +67,11 @@ def _slide(results: Results, traces: Traces, group: Sequence[str]) -> Slide:
 
 def _span(traces: Traces, group: Sequence[str]) -> tuple[int, int]:
     """First and last day shown: after the latest warm-up, or the end of runs that never settle."""
-    days = traces.plan.days
+    lived = max(len(traces.records[policy].daily) for policy in group)
     known = [traces.warm_up[policy] for policy in group if traces.warm_up[policy] is not None]
     if not known:
-        lived = max(len(traces.records[policy].daily) for policy in group)
         return max(1, lived - SPAN + 1), lived
-    return max(known) + 1, min(max(known) + SPAN, days)
+    return max(known) + 1, min(max(known) + SPAN, lived)
 
 
 def _days(traces: Traces, policy: str, first: int, last: int) -> pd.DataFrame:
@@ -119,7 +118,7 @@ def _reasons(ends: dict[str, pd.DataFrame | None]) -> str:
 
 
 def _in_use(results: Results, group: Sequence[str]) -> str:
-    """Mean number of bins in use over all settled runs."""
+    """Mean number of bins in use over all runs."""
     parts = []
     for policy in group:
         row = results.of(policy, "bins_in_use")
@@ -127,7 +126,7 @@ def _in_use(results: Results, group: Sequence[str]) -> str:
             interval = f" ({dashed(limits(row))})" if np.isfinite(row["low"]) else ""
             rack = results.handling(policy).get("rack.bins")
             parts.append(f"{number(row['mean'])}{interval} of {rack} under “{policy}”")
-    return f"Bins in use, mean over settled runs: {'; '.join(parts)}." if parts else ""
+    return f"Bins in use, mean over all runs: {'; '.join(parts)}." if parts else ""
 
 
 def _alt(data: dict[str, pd.DataFrame], first: int, last: int) -> str:

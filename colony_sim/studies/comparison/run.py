@@ -15,6 +15,7 @@ import pyarrow.parquet as pq
 from colony_sim.atomic import write_atomic
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
 from colony_sim.measuring.catalogue import catalogue
+from colony_sim.measuring.outcome import IN_WORDS
 from colony_sim.measuring.series import WholeSeries
 from colony_sim.results import findings, manifest
 from colony_sim.results.findings import Finding
@@ -36,7 +37,7 @@ from colony_sim.studies.comparison.assumptions import (
     find_assumptions,
     skipped,
 )
-from colony_sim.studies.comparison.stored import measured
+from colony_sim.studies.comparison.stored import measured, planned
 from colony_sim.studies.comparison.this_colony import this_colony
 from colony_sim.studies.comparison.verdict import verdict
 from colony_sim.studies.points import PointRunner
@@ -61,9 +62,9 @@ MORE_TABLES = ("daily", "against_default", "narrowing", "assumptions", "precisio
 FIGURES = ("comparison",)
 FILES = files_of((*TABLES, *MORE_TABLES), FIGURES)
 DESIGN = (
-    "The warm-up of each run was found from its daily series and left out. Estimands: mean of each "
-    "measure over all runs, and mean difference between policies paired by seed, each with its "
-    "95 % t interval; p values are adjusted by Holm."
+    f"{IN_WORDS} "
+    "Estimands: mean of each measure over all runs for which it has a meaning, and mean difference "
+    "between policies paired by seed, each with its 95 % t interval; p values are adjusted by Holm."
 )
 ERRORS = "failed_runs.txt"
 """File with the whole errors of runs that failed."""
@@ -227,7 +228,7 @@ def compare_plan(
             run(plan)
         else:
             plan, reached = _run_until(plan, until, store, run)
-        runs = list(plan.runs())
+        runs = list(planned(plan))
         with replace_tables(folder) as staged:
             comparison = write_tables(plan, runs, store, staged)
             lean = None
@@ -354,7 +355,7 @@ def run_series(
     """
     runs = {
         run.key: PointRun(1, run.policy, run.replicate, run.key, run.scenario)
-        for run in plan.runs()
+        for run in planned(plan)
     }
     ended = run_all_points(
         runs.values(), len(runs), store, executor, WholeSeries(), on_progress,
@@ -382,7 +383,7 @@ def _run_until(
     while True:
         added = replace(plan, seeds=seeds[done:goal], first=done + 1)
         run(added)
-        for each in added.runs():
+        for each in planned(added):
             _, outcome = measured(each, store)
             place = {"point": 1, "policy": each.policy, "seed": each.scenario.seed}
             rows.append({**place, **outcome})

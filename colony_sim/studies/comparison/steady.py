@@ -91,8 +91,7 @@ def _months(
         table["status"] = runs["status"].loc[keys].to_numpy() if len(table) else []
         table["warm_up_days"] = runs["warm_up_days"].loc[keys].to_numpy() if len(table) else []
         start = table["day"] - length / 2
-        settled = table["status"] == "settled"
-        table["used"] = settled & (start >= table["warm_up_days"])
+        table["used"] = start >= table["warm_up_days"]
         tables.append(table)
     columns = ["policy", "seed", "status", "warm_up_days", "day", "used", *MONITORED]
     return pd.concat(tables, ignore_index=True)[columns], sorted(lengths)

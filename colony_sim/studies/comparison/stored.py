@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
-from colony_sim.experiment.plan import PlannedRun
+from colony_sim.experiment.plan import Plan, PlannedRun
 from colony_sim.measuring.outcome import SteadyMeasuring
-from colony_sim.measuring.series import unpack
+from colony_sim.measuring.series import WholeSeries, unpack
+from colony_sim.running.executor import outcome_key
 from colony_sim.running.store import OutcomeStore
+
+
+def planned(plan: Plan) -> Iterator[PlannedRun]:
+    """The runs of a plan, each with the key under which its daily series is stored."""
+    for run in plan.runs():
+        yield replace(run, key=outcome_key(run.scenario, WholeSeries()))
 
 
 def measured(run: PlannedRun, store: OutcomeStore) -> tuple[pd.DataFrame, dict[str, Any]]:

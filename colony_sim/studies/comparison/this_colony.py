@@ -21,7 +21,7 @@ from colony_sim.running.store import OutcomeStore
 from colony_sim.statistics.core import mean_interval
 from colony_sim.statistics.information import Narrowing, narrowing
 from colony_sim.statistics.paired import paired_differences
-from colony_sim.studies.comparison.stored import measured
+from colony_sim.studies.comparison.stored import measured, planned
 from colony_sim.studies.points import only
 
 
@@ -88,7 +88,7 @@ def this_colony(
     default = default_plan(plan, pair)
     run(default)
     rows = []
-    for each in default.runs():
+    for each in planned(default):
         _, outcome = measured(each, store)
         rows.append({"policy": each.policy, "seed": each.scenario.seed, **outcome})
     here = runs[runs["policy"].isin(pair)]

@@ -181,7 +181,7 @@ def _words(
 
     def words(i: int, j: int) -> str:
         known = np.isfinite(grid[i, j])
-        sign = ("*" if partly[i, j] else "") if known else "×" if died[i, j] else "○"
+        sign = "×" if died[i, j] else "○" if not known else "*" if partly[i, j] else ""
         seen.update(sign)
         return f"{shown(grid[i, j])}{sign}" if known else sign
 
@@ -199,7 +199,11 @@ def _legend(
 ) -> None:
     """What colours, hatching and the signs in the cells mean."""
     signs = {"*": "some runs not steady, died out or failed", "○": nothing, "×": "all died out"}
-    signs = [f"{sign}  {text}" for sign, text in signs.items() if sign in seen]
+    signs = [
+        textwrap.fill(f"{sign}  {text}", 24, subsequent_indent="     ")
+        for sign, text in signs.items()
+        if sign in seen
+    ]
     if sides:
         page.legend(handles=sides, loc="upper left", borderpad=0, handlelength=1.4,
                     labelspacing=0.5,

@@ -20,7 +20,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from colony_sim.measuring.catalogue import catalogue
-from colony_sim.measuring.outcome import FACTS
+from colony_sim.measuring.outcome import FACTS, IN_WORDS
 from colony_sim.results import manifest
 from colony_sim.results.folder import write_table
 from colony_sim.running.executor import PointRun
@@ -194,7 +194,7 @@ def _design(sweep: SweepPlan, written: Written) -> str:
     return (
         f"Varied: {keys}, over {len(sweep.points)} points of a {sweep.design} design, "
         f"{written.n_runs} runs of {sweep.plan.days} days in all, with the same seeds at every "
-        "point and policy. The warm-up of each run was found from its daily series and left out. "
+        f"point and policy. {IN_WORDS} "
         "Estimands: means over all runs and differences paired by seed, at each point, with "
         "95 % t intervals."
     )
