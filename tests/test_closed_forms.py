@@ -557,9 +557,9 @@ def test_instars_count_the_growth_in_ratios(ratio):
         larvae = model.insects.rows(Stage.LARVA)
         grown = np.log(column(model, "mass")[larvae] / 300_000) / math.log(ratio)
         clear = np.abs(grown - np.round(grown)) > 1e-4
-        assert (1 + np.floor(grown) == model.insects.instar[larvae])[clear].all()
+        assert (1 + np.floor(grown) == model.insects.tally[larvae])[clear].all()
     assert larvae.size == 200
-    molts = int((model.insects.instar[larvae] - 1).sum())
+    molts = int((model.insects.tally[larvae] - 1).sum())
     assert model.substrate.skins[1] == molts > 800
 
 

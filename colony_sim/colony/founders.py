@@ -77,6 +77,7 @@ def add_larvae(model: Rack, count: int) -> None:
     rows = bring_larvae(model, count, 1, 1, period_days=period)
     place = uniforms(model.run_seed, Block.PLACE, 0, model.insects.ident[rows], 0)
     model.insects.bin[rows] = 1 + np.minimum((place * rungs).astype(np.int64), rungs - 1)
+    model.insects.compact()
 
 
 def bring_larvae(

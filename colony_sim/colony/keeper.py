@@ -92,9 +92,9 @@ class Keeper(Sorter):
         """A breeding bin in which no beetle is left is a growing bin from now on."""
         breeding = self._bins(Phase.BREEDING)
         insects = self.model.insects
-        here = np.unique(insects.bin[insects.rows(Stage.ADULT, self._where(breeding))])
+        beetles = np.bincount(insects.bin[insects.rows(Stage.ADULT)], minlength=self.model.tray)
         for bin_ in breeding:
-            if bin_.index not in here:
+            if beetles[bin_.index] == 0:
                 bin_.phase, bin_.date_out = Phase.GROWING, self.model.day
                 self._log(bin_, Action.BEETLES_OUT, adults=0, reason=Reason.NO_BEETLE)
 

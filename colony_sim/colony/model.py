@@ -6,12 +6,10 @@ import math
 from collections.abc import Sequence
 from numbers import Integral
 
-from mesa.datacollection import DataCollector
-
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony import founders
 from colony_sim.colony.bins import BIN_COLUMNS, Bin
-from colony_sim.colony.daily import DAILY_COLUMNS
+from colony_sim.colony.daily import DailyCollector
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.own_keeper import MakeKeeper
 from colony_sim.colony.rack import Rack
@@ -71,11 +69,8 @@ class Colony(Rack):
         super().__init__(parameters, temperatures, seed)
         founders.add_breeders(self, breeders, float(self.temperatures[0]))
         founders.add_larvae(self, larvae)
-        reporters = {
-            name: (lambda model, read=read: read(model)) for name, read in DAILY_COLUMNS.items()
-        }
         agents = {Bin: {"day": lambda b: b.model.day, **BIN_COLUMNS}} if record_bins else None
-        self.datacollector = DataCollector(model_reporters=reporters, agenttype_reporters=agents)
+        self.datacollector = DailyCollector(agents)
         self.restart_books()
         self.keeper = keeper(self)
         self.restart_books()

@@ -238,9 +238,7 @@ class Boxes:
                 store = self.insects
                 new = np.flatnonzero((store.view("stage") == Stage.PUPA) & (store.view("age") == 0))
                 fresh.append(
-                    np.column_stack(
-                        [store.bin[new], store.mass[new] / NG_PER_MG, store.instar[new]]
-                    )
+                    np.column_stack([store.bin[new], store.mass[new] / NG_PER_MG, store.tally[new]])
                 )
             for stage in remove:
                 self.take(stage)

@@ -5,7 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from colony_sim.biology.compiled import kernel
-from colony_sim.population.insects import Insects
+from colony_sim.population.chunks import CHUNK, pick
+from colony_sim.population.insects import (
+    IS_ADULT,
+    IS_EGG,
+    IS_FEMALE,
+    IS_INJURED,
+    IS_LARVA,
+    IS_PUPA,
+    Insects,
+)
+from colony_sim.population.runs import end_of_run
 
 #: Columns of the census table.
 EGGS, LARVAE, PUPAE, ADULTS, LARVA_MASS, PREDATOR_MASS, ADULT_MASS, BREEDERS, MALES = range(9)
@@ -14,43 +24,45 @@ COLUMNS = 9
 
 @kernel()
 def _count(stage, bins, mass, flags, size, predator_mass, table):
-    table[:] = 0
-    # Sums of one bin are kept at hand while rows stay in it.
-    here = np.uint64(0)
-    larvae = np.int64(0)
-    weight = np.int64(0)
-    predators = np.int64(0)
+    stop = 0
+    rows = np.empty(CHUNK + 1, np.uint32)
+    while stop < stage.size:
+        start = stop
+        stop, b = end_of_run(stage, bins, start, min(start + CHUNK, stage.size))
+        eggs, larvae, weight, predators, others = _young(
+            stage[start:stop], mass[start:stop], np.uint32(predator_mass)
+        )
+        table[b, EGGS] += eggs
+        table[b, LARVAE] += larvae
+        table[b, LARVA_MASS] += weight
+        table[b, PREDATOR_MASS] += predators
+        if others == 0:
+            continue
+        for k in range(pick(stage, IS_PUPA, start, stop, rows)):
+            table[bins[rows[k]], PUPAE] += 1
+        for k in range(pick(stage, IS_ADULT, start, stop, rows)):
+            i = np.uint64(rows[k])
+            b = np.uint64(bins[i])
+            table[b, ADULTS] += 1
+            table[b, ADULT_MASS] += np.int64(mass[i])
+            if (flags[i] & IS_INJURED) == 0 and size[i] >= np.float32(1.0):
+                table[b, BREEDERS] += 1
+                table[b, MALES] += np.int64((flags[i] & IS_FEMALE) == 0)
+
+
+@kernel()
+def _young(stage, mass, predator_mass):
+    """Eggs and larvae of a run, mass of larvae and of predators among them; pupae and adults."""
+    eggs = larvae = weight = predators = others = np.int64(0)
     for j in range(stage.size):
-        b = np.uint64(bins[j])
-        if b != here:
-            table[here, LARVAE] += larvae
-            table[here, LARVA_MASS] += weight
-            table[here, PREDATOR_MASS] += predators
-            here = b
-            larvae = 0
-            weight = 0
-            predators = 0
-        s = stage[j]
-        m = np.int64(mass[j])
-        larva = np.int64(s == 2)
-        larvae += larva
-        m *= larva
+        larva = stage[j] == IS_LARVA
+        m = np.int64(mass[j]) if larva else np.int64(0)
+        eggs += np.int64(stage[j] == IS_EGG)
+        larvae += np.int64(larva)
+        others += np.int64(stage[j] >= IS_PUPA)
         weight += m
-        predators += m if m >= predator_mass else np.int64(0)
-        if s == 1:
-            table[b, EGGS] += 1
-        elif s >= 3:
-            if s == 3:
-                table[b, PUPAE] += 1
-            else:
-                table[b, ADULTS] += 1
-                table[b, ADULT_MASS] += np.int64(mass[j])
-                if (flags[j] & 4) == 0 and size[j] >= np.float32(1.0):
-                    table[b, BREEDERS] += 1
-                    table[b, MALES] += np.int64((flags[j] & 1) == 0)
-    table[here, LARVAE] += larvae
-    table[here, LARVA_MASS] += weight
-    table[here, PREDATOR_MASS] += predators
+        predators += m if mass[j] >= predator_mass else np.int64(0)
+    return eggs, larvae, weight, predators, others
 
 
 def count(insects: Insects, slots: int, predator_mass: int) -> np.ndarray:

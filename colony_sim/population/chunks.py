@@ -43,29 +43,6 @@ def has(stage, wanted):
 
 
 @kernel()
-def spread(table, keys, out):
-    """The entry of a small table for each key."""
-    for j in range(keys.size):
-        out[j] = table[keys[j]]
-
-
-@kernel()
-def gather(column, rows, count, out):
-    """Values of a column in some rows, side by side."""
-    for j in range(count):
-        out[j] = column[rows[j]]
-
-
-@kernel()
-def two_words(seed, block, day, ident, count, w0, w1):
-    """Words 0 and 1 of many individuals."""
-    for j in range(count):
-        a, b, _, _ = words(seed, block, ident[j], day)
-        w0[j] = a
-        w1[j] = b
-
-
-@kernel()
 def all_words(seed, block, day, ident, count, w0, w1, w2, w3):
     """All four words of many individuals."""
     for j in range(count):

@@ -26,10 +26,10 @@ from colony_sim.biology.development import duration_factor
 class Block(IntEnum):
     """Process blocks; the comment names the processes by lane."""
 
-    EGG_FATE = 1  # 0 heat and cold, 1, 2 eaten by adults, larvae, 3 time of laying
-    LARVA_FATE = 2  # 0 background death, 1 pupation of a ripe larva
-    PUPA_FATE = 3  # 0 background death, 1 attack by adults, 2 by larvae, 3 injured or killed
-    ADULT_FATE = 4  # 0 background death, 1 number of eggs
+    EGG_FATE = 1  # 0 tolerance, 1 cause of death, 2 time of laying, 3 laid out of reach
+    LARVA_FATE = 2  # 0 tolerance (day 0), 1 pupation of a ripe larva (by day)
+    PUPA_FATE = 3  # 0 tolerance, 1 cause of death, 2 injured or killed (day 1: once injured)
+    ADULT_FATE = 4  # 0 tolerance (day 0), 1 number of eggs (by day)
     LAID = 5  # 0 sex, 1 viability, 2 and 3 duration of the egg stage
     HATCHED = 6  # 0 and 1 growth factor, 2 and 3 size
     PUPATED = 7  # 0 and 1 duration of the pupal stage
@@ -43,8 +43,7 @@ class Block(IntEnum):
     COLLECT = 15  # 0 beetle found among larvae
     SURPLUS = 16  # 0 order in which beetles are kept
     PLACE = 17  # 0 founder larva's age, 1 its place in the rack
-    DEPTH = 18  # 0 egg laid out of the beetles' reach
-    BIN_LOSS = 19  # 0 bin lost (individual: its place in the rack)
+    BIN_LOSS = 18  # 0 bin lost (individual: its place in the rack)
 
 
 _LINEAGE = int(Block.LINEAGE)
@@ -104,6 +103,17 @@ def words(seed, block, ident, day):
 def unit(word):
     """A uint32 word as a float64 strictly between 0 and 1."""
     return (np.float64(word) + 0.5) * _TO_UNIT
+
+
+@kernel(inline="always")
+def tolerance(word):
+    """Hazard, summed over time, at which an insect falls: exponential with mean 1.
+
+    Deaths at the hazards h(t) are then those of a Poisson process of that rate (Sellke 1983, "On
+    the asymptotic distribution of the size of a stochastic epidemic", J. Appl. Probab. 20:390),
+    and whoever meets more hazard never falls later.
+    """
+    return -math.log(unit(word))
 
 
 @kernel(inline="always")

@@ -6,20 +6,23 @@ import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
-from colony_sim.population.books import (
-    EGG,
-    NEVER,
-    NO_WORD,
-    VIABILITY,
-    first_death,
-    grow_older,
+from colony_sim.population.books import EGG, NEVER, VIABILITY
+from colony_sim.population.chunks import CHUNK, all_words, has, pick
+from colony_sim.population.draws import Block, identity, normal, tolerance, unit, words
+from colony_sim.population.insects import (
+    IS_DEAD,
+    IS_EGG,
+    IS_FEMALE,
+    IS_LARVA,
+    IS_OUT_OF_REACH,
+    IS_VIABLE,
 )
-from colony_sim.population.chunks import CHUNK, all_words, gather, pick
-from colony_sim.population.draws import Block, identity, normal, unit, words
 from colony_sim.population.ledger import Event, Flow
+from colony_sim.population.runs import end_of_run
 
+_ONE = np.float32(1.0)
 _FATE = int(Block.EGG_FATE)
-_DEPTH = int(Block.DEPTH)
+_LARVA_FATE = int(Block.LARVA_FATE)
 _LAID_WORDS = int(Block.LAID)
 _HATCHED_WORDS = int(Block.HATCHED)
 _LAID = int(Event.EGG_LAID)
@@ -33,90 +36,95 @@ _DEAD = int(Flow.DEAD_MASS)
 
 
 @kernel()
-def live_eggs(c, seed, day, cols, today, books):
+def live_eggs(c, seed, cols, today, books):
     """One day of every egg."""
-    stage, bins, age, factor = cols.stage, cols.bin, cols.age, cols.factor
-    progress, flags, egg_at = cols.progress, cols.flags, today.egg_at
-    oldest = today.egg_own.shape[1] - 1
+    stage = cols.stage
+    turn = np.empty(CHUNK, np.bool_)
     rows = np.empty(CHUNK + 1, np.uint32)
-    ident = np.empty(CHUNK, np.uint64)
-    w0 = np.empty(CHUNK, np.uint32)
-    w1 = np.empty(CHUNK, np.uint32)
-    w2 = np.empty(CHUNK, np.uint32)
-    w3 = np.empty(CHUNK, np.uint32)
-    rest = np.empty(CHUNK, np.float64)
-    for start in range(0, stage.size, CHUNK):
-        count = pick(stage, 1, start, min(start + CHUNK, stage.size), rows)
-        if count == 0:
+    stop = 0
+    while stop < stage.size:
+        start = stop
+        stop, b = end_of_run(stage, cols.bin, start, min(start + CHUNK, stage.size))
+        kind = stage[start:stop]
+        if not has(kind, IS_EGG):
             continue
-        gather(cols.ident, rows, count, ident)
-        all_words(seed, _FATE, day, ident, count, w0, w1, w2, w3)
-        hatching = 0
-        for j in range(count):
-            i = np.uint64(rows[j])
-            b = np.uint64(bins[i])
-            grow_older(age, i)
-            pace = today.rates[b, EGG] * np.float64(factor[i])
-            before = np.float64(progress[i])
-            days = min(np.int64(age[i]), oldest)
-            own_at = today.egg_own_at[b, days]
-            by_adults = np.uint64(w1[j]) if (flags[i] & 16) == 0 else NO_WORD
-            attacked = (
-                (np.uint64(w0[j]) < own_at)
-                | (by_adults < egg_at[b, 0])
-                | (np.uint64(w2[j]) < egg_at[b, 1])
-            )
-            if not attacked and 1.0 - before > pace:
-                progress[i] = np.float32(before + pace)
-                continue
-            done = max(0.0, (1.0 - before) / pace) if pace > 0.0 else NEVER
-            fate = 0
-            if attacked:
-                fate = first_death(
-                    today.egg_own[b, days],
-                    own_at,
-                    today.hazards,
-                    0,
-                    egg_at,
-                    0,
-                    b,
-                    w0[j],
-                    by_adults,
-                    w2[j],
-                    min(done, 1.0),
-                )
-            if fate == 0 and done <= 1.0:
-                fate = 4 if (flags[i] & 2) != 0 else 1
-            if fate == 0:
-                progress[i] = np.float32(before + pace)
-            elif fate == 4:
-                books.events[b, _HATCHED] += 1
-                rows[hatching] = i
-                rest[hatching] = 1.0 - done
-                hatching += 1
+        pace = np.float32(today.rates[b, EGG])
+        _live(
+            kind,
+            cols.flags[start:stop],
+            cols.tolerance[start:stop],
+            cols.progress[start:stop],
+            cols.age[start:stop],
+            cols.factor[start:stop],
+            today.egg_hazard[b],
+            pace,
+            turn,
+        )
+        for r in range(pick(turn, True, 0, kind.size, rows)):
+            i = np.uint64(start) + np.uint64(rows[r])
+            done = _completion(cols.progress[i], pace * cols.factor[i])
+            below = np.int64((cols.flags[i] & IS_OUT_OF_REACH) != 0)
+            days = min(np.int64(cols.age[i]), today.egg_hazard.shape[2] - 1)
+            hazard = today.egg_hazard[b, below, days]
+            if cols.tolerance[i] < hazard and np.float64(cols.tolerance[i]) / hazard < done:
+                _, w1, _, _ = words(seed, _FATE, cols.ident[i], 0)
+                _lose(today, books, b, below, days, w1, np.int64(cols.mass[i]))
+                stage[i] = IS_DEAD
+            elif (cols.flags[i] & IS_VIABLE) == 0:
+                books.events[b, _UNHATCHED] += 1
+                books.flows[_DEAD] += np.int64(cols.mass[i])
+                stage[i] = IS_DEAD
             else:
-                stage[i] = 0
-                _lose(books.events, books.flows, b, fate, np.int64(cols.mass[i]))
-        if hatching > 0:
-            many = np.uint64(hatching)
-            gather(cols.ident, rows, many, ident)
-            all_words(seed, _HATCHED_WORDS, 0, ident, many, w0, w1, w2, w3)
-            for j in range(hatching):
-                i = rows[j]
-                stage[i] = 2
-                age[i] = 0
-                cols.instar[i] = 1
-                books.flows[_HATCHING] += np.int64(cols.mass[i]) - c.hatchling_mass
-                cols.mass[i] = c.hatchling_mass
-                f = np.float32(1.0 / duration_factor(normal(w0[j], w1[j]), c.larva_cv))
-                factor[i] = f
-                wide = duration_factor(normal(w2[j], w3[j]), c.size_cv)
-                cols.size[i] = np.float32(min(c.size_most, wide))
-                progress[i] = np.float32(rest[j] * today.pace[bins[i]]) * f
+                _hatch(c, seed, cols, today, books, i, b, 1.0 - done)
+
+
+@kernel(inline="always")
+def _completion(before, pace):
+    """Time of the day at which an egg is ready to hatch."""
+    if before + pace < _ONE:
+        return NEVER
+    return min(max(0.0, (1.0 - np.float64(before)) / np.float64(pace)), 1.0)
 
 
 @kernel()
-def lay_eggs(egg_mass, egg_cv, female_share, seed, day, start, laid, mothers, cols, today, books):
+def _live(stage, flags, tolerance, progress, age, factor, hazard, pace, turn):
+    """A day of the eggs of a run; who dies or hatches stays as it was in the morning."""
+    oldest = np.uint16(hazard.shape[1] - 1)
+    for j in range(stage.size):
+        egg = stage[j] == IS_EGG
+        older = np.uint16(age[j] + np.uint16(age[j] < 65535))
+        days = older if older < oldest else oldest
+        h = hazard[np.uint8((flags[j] & IS_OUT_OF_REACH) != 0), days]
+        now = progress[j] + pace * factor[j]
+        falls = tolerance[j] < h
+        turn[j] = egg & (falls | (now >= _ONE))
+        stays = egg & ~falls & (now < _ONE)
+        age[j] = older if egg else age[j]
+        tolerance[j] = tolerance[j] - h if stays else tolerance[j]
+        progress[j] = now if stays else progress[j]
+
+
+@kernel()
+def _hatch(c, seed, cols, today, books, i, b, rest):
+    """Make the egg a larva; `rest` is what is left of the day."""
+    books.events[b, _HATCHED] += 1
+    books.flows[_HATCHING] += np.int64(cols.mass[i]) - c.hatchling_mass
+    ident = cols.ident[i]
+    w0, w1, w2, w3 = words(seed, _HATCHED_WORDS, ident, 0)
+    fate, _, _, _ = words(seed, _LARVA_FATE, ident, 0)
+    pace = np.float32(1.0 / duration_factor(normal(w0, w1), c.larva_cv))
+    cols.stage[i] = IS_LARVA
+    cols.age[i] = 0
+    cols.tally[i] = 1
+    cols.mass[i] = c.hatchling_mass
+    cols.tolerance[i] = np.float32(tolerance(fate))
+    cols.factor[i] = pace
+    cols.size[i] = np.float32(min(c.size_most, duration_factor(normal(w2, w3), c.size_cv)))
+    cols.progress[i] = np.float32(rest * today.pace[b]) * pace
+
+
+@kernel()
+def lay_eggs(egg_mass, egg_cv, female_share, seed, start, laid, mothers, cols, today, books):
     """Lay the day's eggs, each at its own time of the day, into the rows from `start` on.
 
     Takes three of the constants and not the bundle, which costs more to pass from Python than
@@ -128,13 +136,13 @@ def lay_eggs(egg_mass, egg_cv, female_share, seed, day, start, laid, mothers, co
     number = np.empty(CHUNK, np.uint32)
     place = np.empty(CHUNK, np.uint16)
     child = np.empty(CHUNK, np.uint64)
-    hidden = np.empty(CHUNK, np.uint8)
+    below = np.empty(CHUNK, np.uint8)
     rest = np.empty(CHUNK, np.float64)
+    left = np.empty(CHUNK, np.float64)
     w0 = np.empty(CHUNK, np.uint32)
     w1 = np.empty(CHUNK, np.uint32)
     w2 = np.empty(CHUNK, np.uint32)
     w3 = np.empty(CHUNK, np.uint32)
-    egg_at = today.egg_at
     row = start
     k = 0
     more = np.int64(0)
@@ -144,9 +152,9 @@ def lay_eggs(egg_mass, egg_cv, female_share, seed, day, start, laid, mothers, co
             i = laid[k, 0]
             while more < laid[k, 1] and count < CHUNK:
                 parent[count] = cols.ident[i]
-                number[count] = cols.eggs[i]
+                number[count] = cols.tally[i]
                 place[count] = cols.bin[i]
-                cols.eggs[i] += 1
+                cols.tally[i] += 1
                 more += 1
                 count += 1
             if more == laid[k, 1]:
@@ -156,58 +164,41 @@ def lay_eggs(egg_mass, egg_cv, female_share, seed, day, start, laid, mothers, co
                 k += 1
         many = np.uint64(count)
         identities(seed, parent, number, many, child)
-        all_words(seed, _FATE, day, child, many, w0, w1, w2, w3)
+        all_words(seed, _FATE, 0, child, many, w0, w1, w2, w3)
         kept = 0
         for j in range(count):
             b = np.uint64(place[j])
-            left = unit(w3[j])
-            by_adults = np.uint64(w1[j])
-            below = np.uint8(0)
-            if today.hidden[b] > 0.0:
-                deep, _, _, _ = words(seed, _DEPTH, child[j], 0)
-                if unit(deep) < today.hidden[b]:
-                    below = np.uint8(16)
-                    by_adults = NO_WORD
-            fate = first_death(
-                today.egg_own[b, 0],
-                today.egg_own_at[b, 0],
-                today.hazards,
-                0,
-                egg_at,
-                0,
-                b,
-                w0[j],
-                by_adults,
-                w2[j],
-                left,
-            )
-            if fate > 0:
-                _lose(books.events, books.flows, b, fate, np.int64(egg_mass))
+            time = unit(w2[j])
+            deep = np.uint8(unit(w3[j]) < today.hidden[b])
+            stands = tolerance(w0[j]) - time * today.egg_hazard[b, deep, 0]
+            if stands < 0.0:
+                _lose(today, books, b, np.int64(deep), 0, w1[j], np.int64(egg_mass))
                 continue
             child[kept] = child[j]
             place[kept] = place[j]
-            rest[kept] = left
-            hidden[kept] = below
+            rest[kept] = time
+            left[kept] = stands
+            below[kept] = deep
             kept += 1
         all_words(seed, _LAID_WORDS, 0, child, np.uint64(kept), w0, w1, w2, w3)
         for j in range(kept):
             b = np.uint64(place[j])
-            f = hidden[j]
+            f = below[j] * np.uint8(IS_OUT_OF_REACH)
             if unit(w0[j]) < female_share:
-                f |= np.uint8(1)
+                f |= np.uint8(IS_FEMALE)
             if unit(w1[j]) < today.rates[b, VIABILITY]:
-                f |= np.uint8(2)
+                f |= np.uint8(IS_VIABLE)
             pace = np.float32(1.0 / duration_factor(normal(w2[j], w3[j]), egg_cv))
             cols.ident[row] = child[j]
             cols.mass[row] = egg_mass
             cols.progress[row] = np.float32(rest[j] * today.rates[b, EGG]) * pace
             cols.factor[row] = pace
             cols.size[row] = 0.0
+            cols.tolerance[row] = np.float32(left[j])
             cols.age[row] = 0
-            cols.eggs[row] = 0
+            cols.tally[row] = 0
             cols.bin[row] = place[j]
-            cols.stage[row] = 1
-            cols.instar[row] = 0
+            cols.stage[row] = IS_EGG
             cols.flags[row] = f
             row += 1
     return row
@@ -221,12 +212,15 @@ def identities(seed, mother, number, count, child):
 
 
 @kernel()
-def _lose(events, flows, b, fate, mass):
-    """Book the loss of an egg."""
-    flows[_DEAD] += mass
-    if fate == 1:
-        events[b, _UNHATCHED] += 1
-    elif fate == 2:
-        events[b, _EATEN_ADULTS] += 1
+def _lose(today, books, b, below, days, word, mass):
+    """Book the loss of an egg; its cause is drawn in proportion to today's hazards."""
+    own = today.egg_own[b, days]
+    by_adults = 0.0 if below else today.hazards[b, 0]
+    u = unit(word) * (own + by_adults + today.hazards[b, 1])
+    books.flows[_DEAD] += mass
+    if u < own:
+        books.events[b, _UNHATCHED] += 1
+    elif u < own + by_adults:
+        books.events[b, _EATEN_ADULTS] += 1
     else:
-        events[b, _EATEN_LARVAE] += 1
+        books.events[b, _EATEN_LARVAE] += 1

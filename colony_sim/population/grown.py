@@ -31,7 +31,8 @@ def larvae(
         "progress": clock,
         "factor": 1.0 / duration_factors(words[:, :2], p["larva.duration_cv"]),
         "size": size,
-        "instar": 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right"),
+        "tolerance": _tolerances(seed, Block.LARVA_FATE, ident),
+        "tally": 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right"),
     }
 
 
@@ -53,5 +54,10 @@ def beetles(
         "progress": ripe,
         "factor": (ripe**shape - np.log(life)) ** (1.0 / shape),
         "size": 1.0,
+        "tolerance": _tolerances(seed, Block.ADULT_FATE, ident),
         "age": age,
     }
+
+
+def _tolerances(seed: int, block: Block, ident: np.ndarray) -> np.ndarray:
+    return -np.log(uniforms(seed, block, 0, ident, 0))

@@ -45,37 +45,87 @@ class Flag(IntEnum):
     OUT_OF_REACH = 16  # egg laid deeper than beetles reach
 
 
+#: The values of `Stage` and `Flag` that kernels compare with, as plain numbers.
+IS_DEAD, IS_EGG, IS_LARVA, IS_PUPA, IS_ADULT = (int(stage) for stage in Stage)
+IS_FEMALE, IS_VIABLE, IS_INJURED, IS_KEPT, IS_OUT_OF_REACH = (int(flag) for flag in Flag)
+
 FIELDS: dict[str, type] = {
     "ident": np.uint64,
     "mass": np.uint32,
     "progress": np.float32,
     "factor": np.float32,
     "size": np.float32,
+    # Hazard, summed over days, that it still withstands in its stage.
+    "tolerance": np.float32,
     "age": np.uint16,
-    "eggs": np.uint16,
+    # Instar of a larva, number of eggs that an adult has laid.
+    "tally": np.uint16,
     "bin": np.uint16,
     "stage": np.uint8,
-    "instar": np.uint8,
     "flags": np.uint8,
 }
+
+#: More runs of rows in one bin than this many for each bin are worth putting in order.
+_SHORT = 8
+
+#: Rows looked at together for those of one bin.
+_BLOCKS = 1024
 
 #: Bytes of state per insect.
 BYTES_PER_INSECT = sum(np.dtype(kind).itemsize for kind in FIELDS.values())
 
 
 @kernel()
-def _rows_where(stage, bins, wanted, chosen):
-    """Rows of a stage in the bins chosen; bins beyond the end of `chosen` are not."""
-    found = 0
+def _rows_in(stage, bins, wanted, b):
+    """Rows of a stage in one bin."""
+    found = np.empty(stage.size // _BLOCKS + 1, np.int64)
+    total = np.int64(0)
+    for start in range(0, stage.size, _BLOCKS):
+        kind, place = stage[start : start + _BLOCKS], bins[start : start + _BLOCKS]
+        count = np.int64(0)
+        for j in range(kind.size):
+            count += np.int64((kind[j] == wanted) & (place[j] == b))
+        found[start // _BLOCKS] = count
+        total += count
+    rows = np.empty(total, np.int64)
+    k = 0
+    for start in range(0, stage.size, _BLOCKS):
+        if found[start // _BLOCKS] == 0:
+            continue
+        kind, place = stage[start : start + _BLOCKS], bins[start : start + _BLOCKS]
+        for j in range(kind.size):
+            if kind[j] == wanted and place[j] == b:
+                rows[k] = start + j
+                k += 1
+    return rows
+
+
+@kernel()
+def _living(stage, bins):
+    """Rows of the living, bin by bin if eggs or larvae of other bins often come between."""
+    alive = runs = 0
+    here = np.uint16(65535)
+    slots = np.int64(0)
     for i in range(stage.size):
-        if stage[i] == wanted and bins[i] < chosen.size and chosen[bins[i]]:
-            found += 1
-    rows = np.empty(found, np.int64)
+        alive += np.int64(stage[i] != IS_DEAD)
+        slots = max(slots, np.int64(bins[i]) + 1)
+        if (stage[i] == IS_EGG or stage[i] == IS_LARVA) and bins[i] != here:
+            runs += 1
+            here = bins[i]
+    rows = np.empty(alive, np.int64)
+    place = np.zeros(slots + 1, np.int64)
+    if runs > _SHORT * slots + alive // 256:
+        for i in range(stage.size):
+            place[bins[i] + 1] += np.int64(stage[i] != IS_DEAD)
+        place = np.cumsum(place)
+        for i in range(stage.size):
+            if stage[i] != IS_DEAD:
+                rows[place[bins[i]]] = i
+                place[bins[i]] += 1
+        return rows
     k = 0
     for i in range(stage.size):
-        if k == found:
-            break
-        if stage[i] == wanted and bins[i] < chosen.size and chosen[bins[i]]:
+        if stage[i] != IS_DEAD:
             rows[k] = i
             k += 1
     return rows
@@ -94,6 +144,7 @@ class Insects:
 
     def __init__(self, capacity: int = 1024) -> None:
         self.n = 0
+        self.renew()
         for name, kind in FIELDS.items():
             setattr(self, name, np.zeros(capacity, kind))
 
@@ -105,6 +156,10 @@ class Insects:
     def view(self, name: str) -> np.ndarray:
         """The rows in use of one column."""
         return getattr(self, name)[: self.n]
+
+    def renew(self) -> None:
+        """Forget which rows are pupae and adults; after any change that makes new ones."""
+        self._grown: np.ndarray | None = None
 
     def reserve(self, extra: int) -> None:
         """Make room for `extra` more rows."""
@@ -120,6 +175,7 @@ class Insects:
     def append(self, count: int, **columns: np.ndarray | float | int) -> slice:
         """Add `count` rows with the given columns, the others zero; return their slice."""
         self.reserve(count)
+        self.renew()
         rows = slice(self.n, self.n + count)
         for name in FIELDS:
             getattr(self, name)[rows] = columns.get(name, 0)
@@ -127,26 +183,34 @@ class Insects:
         return rows
 
     def compact(self) -> int:
-        """Drop dead rows, keep the order of the others; return how many were dropped."""
-        alive = self.view("stage") != Stage.DEAD
-        kept = int(np.count_nonzero(alive))
-        dropped = self.n - kept
-        if dropped:
-            for name in FIELDS:
-                column = getattr(self, name)
-                column[:kept] = column[: self.n][alive]
-            self.n = kept
+        """Drop dead rows; return how many were dropped.
+
+        The others keep their order, unless eggs and larvae of the bins are so mixed that the
+        days go faster once the rows of a bin are side by side.
+        """
+        self.renew()
+        rows = _living(self.view("stage"), self.view("bin"))
+        dropped = self.n - rows.size
+        for name in FIELDS:
+            column = getattr(self, name)
+            column[: rows.size] = column.take(rows)
+        self.n = rows.size
         return dropped
 
     def rows(self, stage: Stage, bins: np.ndarray | int | None = None) -> np.ndarray:
         """Row numbers of one stage, optionally in one bin or where a boolean per bin holds."""
+        if stage >= IS_PUPA:
+            if self._grown is None:
+                self._grown = np.flatnonzero(self.view("stage") >= IS_PUPA)
+            rows = self._grown[self.stage[self._grown] == stage]
+        elif isinstance(bins, np.ndarray) or bins is None:
+            rows = np.flatnonzero(self.view("stage") == stage)
+        else:
+            return _rows_in(self.view("stage"), self.view("bin"), np.uint8(stage), np.uint16(bins))
         if bins is None:
-            return np.flatnonzero(self.view("stage") == stage)
-        if not isinstance(bins, np.ndarray):
-            place = int(bins)
-            bins = np.zeros(place + 1, np.bool_)
-            bins[place] = True
-        return _rows_where(self.view("stage"), self.view("bin"), np.uint8(stage), bins)
+            return rows
+        here = self.bin[rows]
+        return rows[here == bins if not isinstance(bins, np.ndarray) else bins[here]]
 
     def has(self, rows: np.ndarray, flag: Flag) -> np.ndarray:
         """Whether each row carries a flag."""

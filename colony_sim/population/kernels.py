@@ -2,10 +2,11 @@
 
 A day runs in this order: temperature of each bin; limits per bin from the morning's census and
 stocks; growth that each larva would make; shortage of bran and hazards per bin; the fate of each
-insect; stocks; new eggs. For eggs and pupae, competing events of a day have exact latent times
-(exponential at the day's hazard, completion of the stage at the day's rate), and the earliest
-counts; a larva's background death and a beetle's age come first. Stages are taken from the last
-to the first, so that nobody lives two stages' days in one.
+insect; stocks; new eggs. An insect enters a stage with a tolerance (see `draws.tolerance`), from
+which each day takes its hazard; it falls at the time of the day when none is left, unless it
+completes the stage before, and the cause is drawn in proportion to the day's hazards. A larva's
+death and a beetle's age count for the whole day. Stages are taken from the last to the first, so
+that nobody lives two stages' days in one.
 """
 
 from __future__ import annotations
@@ -31,17 +32,14 @@ from colony_sim.biology.substrate import CM2_PER_DM2, Refuge, hidden_share, usab
 from colony_sim.population import census
 from colony_sim.population.adults import live_adults
 from colony_sim.population.books import (
-    ADULT_THERMAL,
     LARVA,
     LARVA_RELATIVE,
     LARVA_THERMAL,
     LAYING,
-    PUPA_THERMAL,
     BinDay,
     Books,
     Columns,
     Stocks,
-    chance,
 )
 from colony_sim.population.draws import WORDS
 from colony_sim.population.eggs import lay_eggs, live_eggs
@@ -168,23 +166,18 @@ def _laying(c, table, wetness, today):
 
 
 @kernel()
-def _chances(c, table, today, clock_pace):
-    """Words below which today's events happen, per bin, and the pace of the larval clock."""
+def _hazards(c, table, today, clock_pace):
+    """Hazards of eggs and larvae today, per bin, and the pace of the larval clock."""
     for b in range(today.food.size):
-        rates = today.rates[b]
         today.pace[b] = clock_pace[b] * today.food[b]
+        today.hunger[b] = (
+            c.starvation_hazard * (1.0 - today.food[b]) + today.rates[b, LARVA_THERMAL]
+        )
         if table[b, census.EGGS] + table[b, census.ADULTS] > 0:
             for k in range(c.egg_wear.size):
-                today.egg_own_at[b, k] = chance(today.egg_own[b, k])
-        today.egg_at[b, 0] = chance(today.hazards[b, 0])
-        today.egg_at[b, 1] = chance(today.hazards[b, 1])
-        today.pupa_at[b, 0] = chance(c.pupa_hazard + rates[PUPA_THERMAL])
-        today.pupa_at[b, 1] = chance(today.hazards[b, 2])
-        today.pupa_at[b, 2] = chance(today.hazards[b, 3])
-        hunger = c.starvation_hazard * (1.0 - today.food[b]) + rates[LARVA_THERMAL]
-        today.young_at[b] = chance(c.young_hazard + hunger)
-        today.larva_at[b] = chance(c.larva_hazard + hunger)
-        today.adult_at[b] = chance(c.adult_hazard + rates[ADULT_THERMAL])
+                deep = today.egg_own[b, k] + today.hazards[b, 1]
+                today.egg_hazard[b, 0, k] = deep + today.hazards[b, 0]
+                today.egg_hazard[b, 1, k] = deep
 
 
 @kernel()
@@ -217,11 +210,11 @@ def _day(c, room_c, seed, day, cols, today, books, table, s, gain, laid):
         ask[b] += np.int64(c.adult_feed * table[b, census.ADULT_MASS])
     _shortage(c, table, s, ask, today.food, today.hazards)
     _laying(c, table, s.wetness, today)
-    _chances(c, table, today, clock_pace)
+    _hazards(c, table, today, clock_pace)
     mothers = live_adults(c, seed, day, cols, today, books, laid)
-    live_pupae(c, seed, day, cols, today, books)
+    live_pupae(c, seed, cols, today, books)
     live_larvae(c, seed, day, cols, today, books, gain, keeps)
-    live_eggs(c, seed, day, cols, today, books)
+    live_eggs(c, seed, cols, today, books)
     _stocks(c, table, s.bran, s.frass, s.moisture, books.eaten, books.grown, books.flows)
     return mothers
 
@@ -263,13 +256,9 @@ def step(
         pace=np.empty(slots, np.float64),
         hazards=np.zeros((slots, 4), np.float64),
         egg_own=np.empty((slots, c.egg_wear.size), np.float64),
-        egg_own_at=np.empty((slots, c.egg_wear.size), np.uint64),
-        egg_at=np.empty((slots, 2), np.uint64),
-        pupa_at=np.empty((slots, 3), np.uint64),
-        young_at=np.empty(slots, np.uint64),
-        larva_at=np.empty(slots, np.uint64),
+        egg_hazard=np.empty((slots, 2, c.egg_wear.size), np.float32),
+        hunger=np.empty(slots, np.float64),
         ripe_at=np.empty(slots, np.uint64),
-        adult_at=np.empty(slots, np.uint64),
         laying=np.zeros(slots, np.float64),
         hidden=np.zeros(slots, np.float64),
     )
@@ -299,11 +288,12 @@ def step(
         gain,
         laid,
     )
+    insects.renew()
     count = int(laid[:mothers, 1].sum())
     if count:
         insects.reserve(count)
         whole = Columns(*(getattr(insects, name) for name in FIELDS))
         insects.n = lay_eggs(
-            c.egg_mass, c.egg_cv, c.female_share, seed, day, insects.n, laid, mothers, whole,
+            c.egg_mass, c.egg_cv, c.female_share, seed, insects.n, laid, mothers, whole,
             today, books,
         )  # fmt: skip

@@ -10,9 +10,11 @@ from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
 from colony_sim.biology.growth import Law
 from colony_sim.population.books import PUPA
-from colony_sim.population.chunks import CHUNK, has, pick, spread
-from colony_sim.population.draws import Block, normal, words
+from colony_sim.population.chunks import CHUNK, has, pick
+from colony_sim.population.draws import Block, normal, tolerance, words
+from colony_sim.population.insects import IS_DEAD, IS_LARVA, IS_PUPA
 from colony_sim.population.ledger import Event, Flow
+from colony_sim.population.runs import end_of_run
 
 _WEST_LAW = int(Law.WEST_BROWN_ENQUIST)
 _GOMPERTZ_LAW = int(Law.GOMPERTZ)
@@ -21,6 +23,7 @@ _RICHARDS_LAW = int(Law.RICHARDS)
 _ONE = np.float32(1.0)
 _ZERO = np.float32(0.0)
 _FATE = int(Block.LARVA_FATE)
+_PUPA_FATE = int(Block.PUPA_FATE)
 _PUPATED_WORDS = int(Block.PUPATED)
 _DIED = int(Event.LARVA_DIED)
 _FORMED = int(Event.PUPA_FORMED)
@@ -28,6 +31,8 @@ _GAIN = int(Flow.GAIN)
 _PUPATION = int(Flow.PUPATION_LOSS)
 _DEAD = int(Flow.DEAD_MASS)
 _SKIN = int(Flow.SKIN_MASS)
+#: Entries of a table by instar; a power of two, more than there are instars.
+_INSTARS = 64
 
 
 @kernel()
@@ -35,20 +40,14 @@ def plan_growth(
     law, stage, bins, mass, factor, size, growth_share, asymptote, gain, feed, keeps, ask
 ):
     """Growth (ng) of each larva with bran in plenty, and the bran (ng) asked for per bin."""
-    here = np.uint64(0)
-    ask_here = np.int64(0)
-    want = np.empty(CHUNK, np.int64)
-    share = np.empty(CHUNK, np.float32)
-    keep = np.empty(CHUNK, np.float32)
-    for start in range(0, stage.size, CHUNK):
-        stop = min(start + CHUNK, stage.size)
-        is_larva, place = stage[start:stop], bins[start:stop]
-        if not has(is_larva, 2):
+    at = 0
+    while at < stage.size:
+        stop, b = end_of_run(stage, bins, at, min(at + CHUNK, stage.size))
+        kind, m, own, wide = stage[at:stop], mass[at:stop], factor[at:stop], size[at:stop]
+        more, share = gain[at:stop], growth_share[b]
+        at = stop
+        if not has(kind, IS_LARVA):
             continue
-        more = gain[start:stop]
-        spread(growth_share, place, share)
-        spread(keeps, place, keep)
-        m, own, wide = mass[start:stop], factor[start:stop], size[start:stop]
         if law == _LOGISTIC_LAW:
             _logistic(m, own, wide, share, asymptote, more)
         elif law == _RICHARDS_LAW:
@@ -56,18 +55,10 @@ def plan_growth(
         elif law == _WEST_LAW:
             _west_brown_enquist(m, own, wide, share, asymptote, more)
         elif law == _GOMPERTZ_LAW:
-            _gompertz(is_larva, m, own, wide, share, asymptote, more)
+            _gompertz(kind, m, own, wide, share, asymptote, more)
         else:
             _exponential(m, own, wide, share, asymptote, more)
-        _ask(is_larva, m, more, feed, keep, want)
-        for j in range(place.size):
-            b = np.uint64(place[j])
-            if b != here:
-                ask[here] += ask_here
-                here = b
-                ask_here = 0
-            ask_here += want[j]
-    ask[here] += ask_here
+        ask[b] += _asked(kind, m, more, feed, keeps[b])
 
 
 # The loops of the helpers below are free of branches and look-ups, so that the compiler makes
@@ -82,7 +73,7 @@ def _west_brown_enquist(mass, factor, size, share, asymptote, gain):
         m = np.float32(mass[j])
         root = np.sqrt(np.sqrt(m))
         far = np.sqrt(np.sqrt(asymptote * size[j])) - root
-        own = share[j] * factor[j]
+        own = share * factor[j]
         own = own if own < _ONE else _ONE
         near = root + own * far
         near *= near
@@ -96,8 +87,8 @@ def _gompertz(stage, mass, factor, size, share, asymptote, gain):
         gain[j] = _ZERO
         top = np.float64(asymptote * size[j])
         m = np.float64(mass[j])
-        if stage[j] == 2 and m < top:
-            own = min(1.0, np.float64(share[j] * factor[j]))
+        if stage[j] == IS_LARVA and m < top:
+            own = min(1.0, np.float64(share * factor[j]))
             gain[j] = np.float32(m * math.expm1(own * math.log(top / m)))
 
 
@@ -107,7 +98,7 @@ def _logistic(mass, factor, size, share, asymptote, gain):
         m = np.float32(mass[j])
         u = _ONE / m
         far = u - _ONE / (asymptote * size[j])
-        own = share[j] * factor[j]
+        own = share * factor[j]
         own = own if own < _ONE else _ONE
         g = _ONE / (u - own * far) - m
         gain[j] = g if (far > _ZERO) & (g > _ZERO) else _ZERO
@@ -121,7 +112,7 @@ def _richards(mass, factor, size, share, asymptote, gain):
         top = _ONE / (asymptote * size[j])
         u *= u
         far = u - top * top
-        own = share[j] * factor[j]
+        own = share * factor[j]
         own = own if own < _ONE else _ONE
         g = _ONE / np.sqrt(u - own * far) - m
         gain[j] = g if (far > _ZERO) & (g > _ZERO) else _ZERO
@@ -132,16 +123,19 @@ def _exponential(mass, factor, size, share, asymptote, gain):
     for j in range(gain.size):
         m = np.float32(mass[j])
         far = asymptote * size[j] - m
-        g = share[j] * factor[j] * m
+        g = share * factor[j] * m
         g = g if g < far else far
         gain[j] = g if g > _ZERO else _ZERO
 
 
 @kernel()
-def _ask(stage, mass, gain, feed, keep, want):
+def _asked(stage, mass, gain, feed, keep):
+    """Bran (ng) that the larvae of a run ask for."""
+    total = np.int64(0)
     for j in range(gain.size):
-        asked = np.int64(feed * gain[j]) + np.int64(keep[j] * np.float32(mass[j]))
-        want[j] = asked if stage[j] == 2 else np.int64(0)
+        asked = np.int64(feed * gain[j]) + np.int64(keep * np.float32(mass[j]))
+        total += asked if stage[j] == IS_LARVA else np.int64(0)
+    return total
 
 
 @kernel()
@@ -150,81 +144,57 @@ def live_larvae(c, seed, day, cols, today, books, gain, keeps):
 
     `keeps` is the bran for upkeep per mass of larva, by bin.
     """
-    stage, bins = cols.stage, cols.bin
+    stage = cols.stage
     young = np.uint32(c.young_mass)
-    feed = np.float32(c.per_gain)
-    short = False
-    paces = np.empty(today.pace.size, np.float32)
-    for b in range(paces.size):
-        short |= today.food[b] < 1.0
-        paces[b] = np.float32(today.pace[b])
+    critical = np.uint32(c.critical_mass)
     # By instar; nothing reaches the mass of the last entries.
-    molts = np.empty(256, np.uint32)
-    for k in range(molts.size):
-        known = (k >= 1) & (k <= c.molt_mass.size)
-        molts[k] = c.molt_mass[k - 1] if known else np.uint32(4294967295)
-    # Sums of one bin are kept at hand while rows stay in it.
-    here = np.uint64(0)
-    bran_here = np.int64(0)
-    gain_here = np.int64(0)
-    word = np.empty(CHUNK, np.uint32)
+    molts = np.full(_INSTARS, np.uint32(4294967295))
+    molts[1 : c.molt_mass.size + 1] = c.molt_mass
     alive = np.empty(CHUNK, np.bool_)
-    more = np.empty(CHUNK, np.uint32)
-    bran = np.empty(CHUNK, np.int64)
-    keep = np.empty(CHUNK, np.float32)
-    before = np.empty(CHUNK, np.float32)
-    pace = np.empty(CHUNK, np.float32)
-    molt = np.empty(CHUNK, np.uint32)
+    heaviest = np.empty(CHUNK, np.uint32)
     turn = np.empty(CHUNK, np.bool_)
     rows = np.empty(CHUNK + 1, np.uint32)
-    for start in range(0, stage.size, CHUNK):
-        stop = min(start + CHUNK, stage.size)
-        count = stop - start
-        kind, place = stage[start:stop], bins[start:stop]
-        if not has(kind, 2):
+    stop = 0
+    while stop < stage.size:
+        start = stop
+        stop, b = end_of_run(stage, cols.bin, start, min(start + CHUNK, stage.size))
+        kind = stage[start:stop]
+        if not has(kind, IS_LARVA):
             continue
         mass, progress = cols.mass[start:stop], cols.progress[start:stop]
-        first_words(seed, day, cols.ident[start:stop], word)
-        _survive(kind, place, mass, word, young, today.young_at, today.larva_at, alive)
-        _gain(alive, gain[start:stop], more)
-        spread(keeps, place, keep)
-        _eat(alive, mass, more, feed, keep, bran)
-        if short:
-            for j in range(count):
-                more[j] = np.uint32(more[j] * today.food[place[j]])
-                bran[j] = np.int64(bran[j] * today.food[place[j]])
-        for j in range(count):
-            mass[j] += more[j]
-        for j in range(count):
-            before[j] = progress[j]
-        spread(paces, place, pace)
-        _run_clock(alive, pace, cols.factor[start:stop], progress)
-        _grow_older(alive, cols.age[start:stop])
-        spread(molts, cols.instar[start:stop], molt)
-        _turns(kind, alive, mass, progress, molt, np.uint32(c.critical_mass), turn)
-        for j in range(place.size):
-            b = np.uint64(place[j])
-            if b != here:
-                books.eaten[here] += bran_here
-                books.grown[here] += gain_here
-                here = b
-                bran_here = 0
-                gain_here = 0
-            bran_here += bran[j]
-            gain_here += np.int64(more[j])
-        for r in range(pick(turn, True, 0, count, rows)):
+        factor = cols.factor[start:stop]
+        pace = np.float32(today.pace[b])
+        eaten, grown = _live(
+            kind,
+            mass,
+            cols.tolerance[start:stop],
+            gain[start:stop],
+            young,
+            np.float32(c.young_hazard + today.hunger[b]),
+            np.float32(c.larva_hazard + today.hunger[b]),
+            np.float32(c.per_gain),
+            keeps[b],
+            today.food[b],
+            alive,
+        )
+        books.eaten[b] += eaten
+        books.grown[b] += grown
+        _run_clock(
+            kind, alive, mass, progress, factor, cols.age[start:stop], cols.tally[start:stop],
+            pace, molts, critical, heaviest, turn,
+        )  # fmt: skip
+        for r in range(pick(turn, True, 0, kind.size, rows)):
             j = np.uint64(rows[r])
             i = np.uint64(start) + j
-            b = np.uint64(place[j])
             m = mass[j]
             if not alive[j]:
-                kind[j] = 0
+                kind[j] = IS_DEAD
                 books.events[b, _DIED] += 1
                 books.flows[_DEAD] += np.int64(m)
                 continue
-            k = np.int64(cols.instar[i])
+            k = np.int64(cols.tally[i])
             if k <= c.molt_mass.size and m >= c.molt_mass[k - 1]:
-                cols.instar[i] = _molt(
+                cols.tally[i] = _molt(
                     c.molt_mass,
                     c.exuvia_share,
                     c.visible_mass,
@@ -237,69 +207,56 @@ def live_larvae(c, seed, day, cols, today, books, gain, keeps):
                     k,
                 )
             now = progress[j]
-            if now >= _ONE and m >= c.critical_mass:
+            if now >= _ONE and m >= critical:
                 _, w1, _, _ = words(seed, _FATE, cols.ident[i], day)
                 if np.uint64(w1) >= today.ripe_at[b]:
                     continue
-                # What is left of the day after the clock ran out goes to the pupa.
-                speed = np.float64(pace[j] * cols.factor[i])
-                rest = np.float64(now - _ONE) / speed if before[j] < _ONE else 0.0
+                # What is left of the day goes to the pupa, if the clock ran out today.
+                over, speed = np.float64(now - _ONE), np.float64(pace * factor[j])
+                rest = over / speed if over < speed else 0.0
                 _pupate(c, today.rates[b, PUPA], seed, cols, books, i, b, m, rest)
-    books.eaten[here] += bran_here
-    books.grown[here] += gain_here
     books.flows[_GAIN] += books.grown.sum()
 
 
 @kernel()
-def first_words(seed, day, ident, out):
-    """Word 0 of each insect's larval block."""
-    for j in range(ident.size):
-        w0, _, _, _ = words(seed, _FATE, ident[j], day)
-        out[j] = w0
-
-
-@kernel()
-def _survive(stage, bins, mass, word, young, young_at, larva_at, alive):
+def _live(stage, mass, tolerance, gain, young, young_hazard, hazard, feed, keep, food, alive):
+    """Who of a run lives through the day, and growth; bran eaten and mass gained (ng)."""
+    eaten, grown = np.int64(0), np.int64(0)
     for j in range(stage.size):
-        b = bins[j]
-        at = young_at[b] if mass[j] < young else larva_at[b]
-        alive[j] = (stage[j] == 2) & (np.uint64(word[j]) >= at)
-
-
-@kernel()
-def _gain(alive, gain, more):
-    for j in range(gain.size):
-        g = np.uint32(gain[j])
-        more[j] = g if alive[j] else np.uint32(0)
-
-
-@kernel()
-def _eat(alive, mass, more, feed, keep, bran):
-    for j in range(mass.size):
-        eaten = np.int64(feed * np.float32(more[j])) + np.int64(keep[j] * np.float32(mass[j]))
-        bran[j] = eaten if alive[j] else np.int64(0)
-
-
-@kernel()
-def _run_clock(alive, pace, factor, progress):
-    for j in range(progress.size):
-        now = progress[j] + pace[j] * factor[j]
-        progress[j] = now if alive[j] else progress[j]
-
-
-@kernel()
-def _grow_older(alive, age):
-    for j in range(age.size):
-        age[j] += np.uint16(alive[j] & (age[j] < 65535))
-
-
-@kernel()
-def _turns(stage, alive, mass, progress, molt, critical, turn):
-    """Who dies, molts or becomes a pupa."""
-    for j in range(stage.size):
+        larva = stage[j] == IS_LARVA
         m = mass[j]
-        ripe = (progress[j] >= _ONE) & (m >= critical)
-        turn[j] = (stage[j] == 2) & (~alive[j] | (m >= molt[j]) | ripe)
+        stands = tolerance[j] - (young_hazard if m < young else hazard)
+        lives = larva & (stands >= _ZERO)
+        alive[j] = lives
+        tolerance[j] = stands if larva else tolerance[j]
+        more = np.uint32(gain[j]) if lives else np.uint32(0)
+        bran = np.int64(feed * np.float32(more)) + np.int64(keep * np.float32(m))
+        eaten += np.int64(bran * food) if lives else np.int64(0)
+        more = np.uint32(more * food)
+        grown += np.int64(more)
+        mass[j] = m + more
+    return eaten, grown
+
+
+@kernel()
+def _run_clock(
+    stage, alive, mass, progress, factor, age, tally, pace, molts, critical, heaviest, turn
+):
+    """Clock and age of the living of a run, and who dies, molts or may become a pupa.
+
+    Three loops, as one of all three does not compile to vectors; `heaviest` takes the mass at
+    which each molts.
+    """
+    for j in range(stage.size):
+        heaviest[j] = molts[tally[j] & np.uint16(_INSTARS - 1)]
+    for j in range(stage.size):
+        age[j] += np.uint16(alive[j] & (age[j] < 65535))
+    for j in range(stage.size):
+        now = progress[j] + pace * factor[j]
+        now = now if alive[j] else progress[j]
+        progress[j] = now
+        ripe = (now >= _ONE) & (mass[j] >= critical)
+        turn[j] = (stage[j] == IS_LARVA) & (~alive[j] | (mass[j] >= heaviest[j]) | ripe)
 
 
 @kernel()
@@ -313,18 +270,20 @@ def _molt(molt_mass, share, visible_mass, skins, visible_skins, skin_mass, flows
         shed = np.int64(share * m)
         skin_mass[b] += shed
         flows[_SKIN] += shed
-    return np.uint8(k)
+    return np.uint16(k)
 
 
 @kernel()
 def _pupate(c, rate, seed, cols, books, i, b, m, rest):
-    cols.stage[i] = 3
+    cols.stage[i] = IS_PUPA
     cols.age[i] = 0
     new = np.uint32(m * c.pupa_mass_share)
     books.flows[_PUPATION] += np.int64(m - new)
     cols.mass[i] = new
     books.events[b, _FORMED] += 1
     wa, wb, _, _ = words(seed, _PUPATED_WORDS, cols.ident[i], 0)
+    fate, _, _, _ = words(seed, _PUPA_FATE, cols.ident[i], 0)
+    cols.tolerance[i] = np.float32(tolerance(fate))
     f = np.float32(1.0 / duration_factor(normal(wa, wb), c.pupa_cv))
     cols.factor[i] = f
     cols.progress[i] = np.float32(rest * rate) * f

@@ -190,7 +190,7 @@ class Growth(Claim):
             bench.step(t)
             mass.append(float(bench.insects.view("mass").mean()) / 1e6)
             ideal.append(LAWS[law].mass(p, day / mean, p["larva.asymptotic_mass_mg"]))
-            instar = int(bench.insects.view("instar").max())
+            instar = int(bench.insects.view("tally").max())
         self.curves.append((f"{law}, {t:g} C", np.array(mass), np.array(ideal)))
         worst = float(np.abs(np.array(mass) / np.array(ideal) - 1).max())
         grown = ideal[-1] / p["larva.hatchling_mass_mg"]

@@ -12,7 +12,7 @@ from numpy import float32
 from . import twin_biology as bio
 from .philox import normal, unit, words
 from .twin_growth import LAWS
-from .twin_insect import EMERGED, HATCHED, Insect
+from .twin_insect import ADULT_FATE, EMERGED, HATCHED, LARVA_FATE, Insect
 from .twin_keeper import TwinKeeper
 
 FOUNDER, PLACE = 10, 17
@@ -243,6 +243,7 @@ class TwinColony(mesa.Model):
             beetle.progress = float32(lived)
             beetle.factor = float32((lived**shape - math.log(u)) ** (1.0 / shape))
             beetle.size = float32(1.0)
+            beetle.tolerance = float32(beetle.new_tolerance(ADULT_FATE))
 
     def _found_larvae(self, count: int) -> None:
         p = self.p
@@ -269,6 +270,7 @@ class TwinColony(mesa.Model):
             larva.progress = float32(clock)
             larva.factor = float32(1.0 / bio.lognormal(normal(h[0], h[1]), p["larva.duration_cv"]))
             larva.size = float32(size)
+            larva.tolerance = float32(larva.new_tolerance(LARVA_FATE))
             larva.age = min(int(clock * period), 65535)
             larva.female = unit(w[3]) < p["adult.female_share"]
             larva.instar = 1

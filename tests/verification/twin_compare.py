@@ -175,8 +175,8 @@ def _compare_insects(fast: Colony, slow: TwinColony, found: Differences) -> None
             (store.factor[r], twin.factor),
             (store.size[r], twin.size),
             (int(store.age[r]), twin.age),
-            (int(store.eggs[r]), twin.eggs),
-            (int(store.instar[r]), twin.instar),
+            (store.tolerance[r], twin.tolerance),
+            (int(store.tally[r]), twin.eggs if twin.stage == "adult" else twin.instar),
         ]
         pairs += [(bool(flags & flag), getattr(twin, name)) for flag, name in FLAGS.items()]
         found.fields += sum(a != b for a, b in pairs)

@@ -17,21 +17,10 @@ from .philox import normal, poisson, unit, words
 
 # Blocks of keyed draws, by the table in the documentation of the model.
 EGG_FATE, LARVA_FATE, PUPA_FATE, ADULT_FATE, LAID, HATCHED, PUPATED, EMERGED, LINEAGE = range(1, 10)
-DEPTH = 18
 ONE = float32(1.0)
 OLDEST_AGE_OF_LAYING = 1000
 MOST_INSTARS = 60
 MOST_EGGS = 65535
-
-
-def happens(word: int, hazard: float) -> bool:
-    """Whether an event of this daily hazard comes today."""
-    return word < int((1.0 - math.exp(-hazard)) * 2.0**32)
-
-
-def hour(word: int, hazard: float) -> float:
-    """When within the day (0 to 1), given that it happens."""
-    return -math.log1p(-unit(word)) / hazard
 
 
 class Insect(mesa.Agent):
@@ -46,6 +35,7 @@ class Insect(mesa.Agent):
         self.progress = float32(0.0)
         self.factor = float32(1.0)
         self.size = float32(0.0)
+        self.tolerance = float32(0.0)
         self.age = 0
         self.eggs = 0
         self.instar = 0
@@ -70,6 +60,10 @@ class Insect(mesa.Agent):
         """The four words of this insect for a process, today or on a given day."""
         return words(self.model.run_seed, block, self.ident, self.model.day if day is None else day)
 
+    def new_tolerance(self, block: int, ordinal: int = 0) -> float:
+        """Hazard that it withstands from now on: exponential with mean 1."""
+        return -math.log(unit(self.draw(block, ordinal)[0]))
+
     def die(self, event: str, flow: str = "DEAD_MASS") -> None:
         """Leave the model and the books."""
         self.model.count(event, flow, self.mass)
@@ -83,36 +77,39 @@ class Insect(mesa.Agent):
     # -- egg ------------------------------------------------------------------------------
 
     def live_as_egg(self) -> None:
-        pace = self.rates.egg * float(self.factor)
-        done = max(0.0, (1.0 - float(self.progress)) / pace) if pace > 0 else math.inf
-        fate = self.first_of(self.egg_threats(), done)
-        if fate:
-            self.die(fate)
-        elif done <= 1.0 and not self.viable:
+        pace = float32(self.rates.egg) * self.factor
+        done, now = math.inf, self.progress + pace
+        if now >= ONE:
+            done = min(max(0.0, (1.0 - float(self.progress)) / float(pace)), 1.0)
+        hazard = float32(sum(self.egg_threats().values()))
+        if self.tolerance < hazard and float(self.tolerance) / float(hazard) < done:
+            self.die(self.egg_fate())
+        elif now < ONE:
+            self.tolerance -= hazard
+            self.progress = now
+        elif not self.viable:
             self.die("eggs_unhatched")
-        elif done <= 1.0:
-            self.hatch(1.0 - done)
         else:
-            self.progress = float32(float(self.progress) + pace)
+            self.hatch(1.0 - done)
 
-    def egg_threats(self) -> list[tuple[int, float, str]]:
-        """Word, hazard and event of each death an egg may meet today."""
-        w = self.draw(EGG_FATE)
+    def egg_threats(self) -> dict[str, float]:
+        """Hazard by the event of each death an egg may meet today."""
         own = self.rates.egg_thermal + bio.egg_wear(self.model.p, self.age)
         by_adults = 0.0 if self.out_of_reach else self.bin.egg_by_adults
-        return [
-            (w[0], own, "eggs_unhatched"),
-            (w[1], by_adults, "eggs_eaten_adults"),
-            (w[2], self.bin.egg_by_larvae, "eggs_eaten_larvae"),
-        ]
+        return {
+            "eggs_unhatched": own,
+            "eggs_eaten_larvae": self.bin.egg_by_larvae,
+            "eggs_eaten_adults": by_adults,
+        }
 
-    def first_of(self, threats, done: float) -> str:
-        """The earliest threat that comes today and before the stage is completed."""
-        fate, first = "", min(done, 1.0)
-        for word, hazard, event in threats:
-            if happens(word, hazard) and hour(word, hazard) < first:
-                fate, first = event, hour(word, hazard)
-        return fate
+    def egg_fate(self) -> str:
+        """The cause of death of an egg that falls today, in proportion to the hazards."""
+        threats = self.egg_threats()
+        own, adults = threats["eggs_unhatched"], threats["eggs_eaten_adults"]
+        u = unit(self.draw(EGG_FATE, day=0)[1]) * (own + adults + threats["eggs_eaten_larvae"])
+        if u < own:
+            return "eggs_unhatched"
+        return "eggs_eaten_adults" if u < own + adults else "eggs_eaten_larvae"
 
     def hatch(self, rest_of_day: float) -> None:
         p = self.model.p
@@ -124,6 +121,7 @@ class Insect(mesa.Agent):
         self.size = float32(bio.size_factor(p, normal(w[2], w[3])))
         pace = self.bin.clock_pace * self.bin.food
         self.progress = float32(rest_of_day * pace) * self.factor
+        self.tolerance = float32(self.new_tolerance(LARVA_FATE))
 
     # -- larva ----------------------------------------------------------------------------
 
@@ -140,18 +138,18 @@ class Insect(mesa.Agent):
         hazard = p["larva.starvation_hazard_per_day"] * (1.0 - home.food) + today.larva_thermal
         young = self.mass < round(p["larva.young_below_mg"] * 1e6)
         own = p["larva.young_hazard_per_day"] if young else p["larva.hazard_per_day"]
-        if happens(self.draw(LARVA_FATE)[0], own + hazard):
+        self.tolerance -= float32(own + hazard)
+        if self.tolerance < 0:
             self.die("larvae_died")
             return
         self.eat_and_grow()
         self.molt()
-        before = self.progress
         pace = float32(home.clock_pace * home.food) * self.factor
-        self.progress = before + pace
+        self.progress += pace
         ripe = self.progress >= ONE and self.mass >= round(p["larva.critical_mass_mg"] * 1e6)
         if ripe and self.draw(LARVA_FATE)[1] < int(home.pupation * 2.0**32):
-            rest = float(self.progress - ONE) / float(pace) if before < ONE else 0.0
-            self.pupate(rest)
+            over = float(self.progress - ONE)
+            self.pupate(over / float(pace) if over < float(pace) else 0.0)
 
     def eat_and_grow(self) -> None:
         home = self.bin
@@ -182,32 +180,39 @@ class Insect(mesa.Agent):
         w = self.draw(PUPATED, day=0)
         self.factor = float32(1.0 / bio.lognormal(normal(w[0], w[1]), p["pupa.duration_cv"]))
         self.progress = float32(rest_of_day * self.rates.pupa) * self.factor
+        self.tolerance = float32(self.new_tolerance(PUPA_FATE))
 
     # -- pupa -----------------------------------------------------------------------------
 
     def live_as_pupa(self) -> None:
-        p, today, home = self.model.p, self.rates, self.bin
+        p, today = self.model.p, self.rates
         pace = today.pupa * float(self.factor)
         done = (1.0 - float(self.progress)) / pace if pace > 0 else math.inf
-        w = self.draw(PUPA_FATE)
-        background = p["pupa.hazard_per_day"] + today.pupa_thermal
-        threats = [
-            (w[0], background, "pupae_died"),
-            (w[1], home.pupa_by_adults, "pupae_eaten_adults"),
-            (w[2], home.pupa_by_larvae, "pupae_eaten_larvae"),
-        ]
-        fate = self.first_of(threats, done)
-        attacked = fate.startswith("pupae_eaten")
-        if attacked and not self.injured and unit(w[3]) < p["predation.injured_share"]:
-            # It lives on, unless the background takes it later in the day.
-            self.injured = True
-            fate = self.first_of(threats[:1], done)
+        fate = self.pupa_fate(p["pupa.hazard_per_day"] + today.pupa_thermal, min(done, 1.0))
         if fate:
             self.die(fate)
         elif done > 1.0:
             self.progress = float32(float(self.progress) + pace)
         else:
             self.emerge(1.0 - done)
+
+    def pupa_fate(self, own: float, until: float) -> str:
+        """The death that a pupa meets before a time of the day; an attack may only hurt it."""
+        home, now = self.bin, 0.0
+        hazard = own + home.pupa_by_adults + home.pupa_by_larvae
+        while float(self.tolerance) < hazard * (until - now):
+            w = self.draw(PUPA_FATE, day=int(self.injured))
+            u = unit(w[1]) * hazard
+            if u < own:
+                return "pupae_died"
+            if self.injured or unit(w[2]) >= self.model.p["predation.injured_share"]:
+                by_adults = u < own + home.pupa_by_adults
+                return "pupae_eaten_adults" if by_adults else "pupae_eaten_larvae"
+            now += float(self.tolerance) / hazard
+            self.injured = True
+            self.tolerance = float32(self.new_tolerance(PUPA_FATE, 1))
+        self.tolerance = float32(float(self.tolerance) - hazard * (until - now))
+        return ""
 
     def emerge(self, rest_of_day: float) -> None:
         p, today = self.model.p, self.rates
@@ -219,17 +224,19 @@ class Insect(mesa.Agent):
         self.factor = float32(bio.weibull(u, p["adult.life_shape"]))
         self.progress = float32(rest_of_day * today.ageing)
         self.size = float32(rest_of_day * today.teneral)
+        self.tolerance = float32(self.new_tolerance(ADULT_FATE))
 
     # -- adult ----------------------------------------------------------------------------
 
     def live_as_adult(self) -> None:
         p, today, home = self.model.p, self.rates, self.bin
-        w = self.draw(ADULT_FATE)
         self.progress = self.progress + float32(today.ageing)
         old = self.progress >= self.factor
-        if old or happens(w[0], p["adult.hazard_per_day"] + today.adult_thermal):
+        hazard = float32(p["adult.hazard_per_day"] + today.adult_thermal)
+        if old or self.tolerance < hazard:
             self.die("adults_died_age" if old else "adults_died_background")
             return
+        self.tolerance -= hazard
         if not home.is_tray:
             home.eaten += int(p["adult.feed_share_per_day"] * self.mass * home.food)
         if self.size < ONE:
@@ -237,7 +244,8 @@ class Insect(mesa.Agent):
         elif self.female and not self.injured and home.laying > 0:
             age = min(int(float(self.progress) * bio.life_scale(p)), OLDEST_AGE_OF_LAYING)
             mean = home.laying * float(float32(bio.laying_by_age(p, age)))
-            for _ in range(min(poisson(unit(w[1]), mean), MOST_EGGS - self.eggs)):
+            u = unit(self.draw(ADULT_FATE)[1])
+            for _ in range(min(poisson(u, mean), MOST_EGGS - self.eggs)):
                 self.lay()
 
     def lay(self) -> None:
@@ -251,9 +259,12 @@ class Insect(mesa.Agent):
         egg.factor = float32(1.0 / bio.lognormal(normal(w[2], w[3]), p["egg.duration_cv"]))
         model.count("eggs_laid", "EGG_MASS", egg.mass)
         # Laid at its own time; for the rest of the day it develops and is exposed.
-        rest = unit(egg.draw(EGG_FATE)[3])
+        w = egg.draw(EGG_FATE, day=0)
+        rest = unit(w[2])
         egg.progress = float32(rest * self.rates.egg) * egg.factor
-        egg.out_of_reach = unit(egg.draw(DEPTH, day=0)[0]) < self.bin.hidden
-        fate = egg.first_of(egg.egg_threats(), rest)
-        if fate:
-            egg.die(fate)
+        egg.out_of_reach = unit(w[3]) < self.bin.hidden
+        hazard = float32(sum(egg.egg_threats().values()))
+        left = egg.new_tolerance(EGG_FATE) - rest * float(hazard)
+        egg.tolerance = float32(left)
+        if left < 0.0:
+            egg.die(egg.egg_fate())

@@ -8,7 +8,7 @@ from .philox import unit, words
 from .twin_feeding import TwinFeeding
 
 MOVE, GEAR, INSPECT, SORT, COLLECT, SURPLUS = range(11, 17)
-BIN_LOSS = 19
+BIN_LOSS = 18
 LOST = {
     "egg": "eggs_lost_handling",
     "larva": "larvae_lost_handling",

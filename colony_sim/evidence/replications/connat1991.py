@@ -31,7 +31,7 @@ def _lightest(lab: Lab, t: float) -> float:
         np.arange(mass.size),
         mass=np.rint(mass * NG_PER_MG),
         progress=1.0,
-        instar=20,
+        tally=20,
     )
     pupae = dish.live(t, 30, remove=(Stage.PUPA,)).pupae
     return float(mass[pupae[:, 0].astype(int)].min()) if len(pupae) else np.nan

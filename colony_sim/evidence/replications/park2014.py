@@ -31,4 +31,4 @@ def live(lab: Lab) -> Found:
 def _first_instar(boxes: Boxes) -> int:
     """Larvae in their first instar."""
     store = boxes.insects
-    return int((store.instar[store.rows(Stage.LARVA)] == 1).sum())
+    return int((store.tally[store.rows(Stage.LARVA)] == 1).sum())
