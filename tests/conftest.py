@@ -9,6 +9,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import day_rates
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
+from colony_sim.population import grown
 from colony_sim.population.insects import Stage
 from colony_sim.population.ledger import Balance
 
@@ -156,8 +157,9 @@ def reopen_books(model: Colony) -> None:
 
 def put(model: Colony, stage: Stage, count: int, *, bin_index: int = 1, first: int = 1, **columns):
     """Add `count` insects of identities `first`, `first` + 1, ...; return their slice."""
-    given = {"factor": 1.0, "size": 1.0, **columns}
     ident = np.arange(first, first + count, dtype=np.uint64)
+    tolerance = grown.tolerances(model.run_seed, stage, ident)
+    given = {"factor": 1.0, "size": 1.0, "tolerance": tolerance, **columns}
     rows = model.insects.append(count, ident=ident, stage=stage, bin=bin_index, **given)
     reopen_books(model)
     return rows

@@ -506,7 +506,7 @@ def test_nothing_is_eaten_on_the_tray():
 def test_growth_curve(temperature):
     """A larva of average pace follows the closed form; rounding to ng costs below 1e-3."""
     model = quiet_colony(temperature_c=temperature)
-    row = put(model, Stage.LARVA, 1, mass=300_000, instar=1).start
+    row = put(model, Stage.LARVA, 1, mass=300_000, tally=1).start
     rate = stage_rate(model.parameters, "larva", temperature)
     for day in range(1, 101):
         live(model, 1)
@@ -566,7 +566,7 @@ def test_instars_count_the_growth_in_ratios(ratio):
 def test_visible_skins_are_those_of_larger_larvae():
     # Ratio 1.6 molts at 3.1 and 5.03 mg: on the evening of either the larva is clear of 5 mg.
     model = quiet_colony({"larva.molt_mass_ratio": 1.6}, temperature_c=30.0)
-    row = put(model, Stage.LARVA, 1, mass=300_000, instar=1).start
+    row = put(model, Stage.LARVA, 1, mass=300_000, tally=1).start
     live(model, 100)
     heavy = [m for m in growth.molt_masses(model.parameters) if m < model.insects.mass[row] / 1e6]
     assert model.substrate.skins[1] == len(heavy)
@@ -704,7 +704,7 @@ def test_eggs_of_a_female_are_poisson():
     """Variance equals the mean. Alarm rate: 6e-7."""
     model = females({}, 4000)
     live(model, 1)
-    eggs = column(model, "eggs")[:4000]
+    eggs = column(model, "tally")[:4000]
     assert abs(eggs.var() / 6.0 - 1.0) < 5 * math.sqrt(2 / 4000 + 1 / (6 * 4000))
 
 

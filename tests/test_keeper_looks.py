@@ -320,8 +320,9 @@ def test_no_bin_is_lost_by_default():
 def test_the_same_bins_are_lost_under_other_rules():
     days = []
     for values in ({}, {"harvest.fraction": 0.3, "bran.supply": "fixed"}):
-        model = make_colony({"rack.bin_loss_per_year": 3.0, **values}, breeders=50, larvae=500)
-        live(model, 90)
+        model = make_colony({"rack.bin_loss_per_year": 9.0, **values}, breeders=50, larvae=500)
+        # Later the rules tell in which bins are in use.
+        live(model, 30)
         days.append(log(model, "cleared as lost")[["day", "bin"]].values.tolist())
     assert days[0] == days[1] and len(days[0]) > 3
 

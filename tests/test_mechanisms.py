@@ -56,7 +56,7 @@ def test_growth_by_each_law(law, temperature):
     """Three sizes of asymptote; single precision costs below 1e-3."""
     model = quiet_colony({"growth.law": law}, temperature_c=temperature)
     size = np.array([0.8, 1.0, 1.25])
-    rows = put(model, Stage.LARVA, 3, mass=300_000, instar=1, size=size)
+    rows = put(model, Stage.LARVA, 3, mass=300_000, tally=1, size=size)
     rate = stage_rate(model.parameters, "larva", temperature)
     days = math.floor(0.98 / rate)
     for day in range(1, days + 1):

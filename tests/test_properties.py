@@ -75,7 +75,7 @@ def check_insects(model):
     for stage in (Stage.EGG, Stage.PUPA):
         assert (insects.progress[insects.rows(stage)] < 1.0).all()
     larvae = insects.rows(Stage.LARVA)
-    assert (insects.instar[larvae] >= 1).all()
+    assert (insects.tally[larvae] >= 1).all()
 
 
 def lived(values, seed, room, days=DAYS, breeders=25, larvae=80):

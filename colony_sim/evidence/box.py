@@ -92,6 +92,8 @@ class Boxes:
         filled = {"factor": 1.0, "size": 1.0, "stage": stage, "bin": bins, **fields}
         if "ident" not in filled:
             filled["ident"] = self.idents(count)
+        if "tolerance" not in filled:
+            filled["tolerance"] = grown.tolerances(self.seed, stage, filled["ident"])
         rows = self.insects.append(count, **filled)
         self.count()
         return rows

@@ -16,6 +16,13 @@ from colony_sim.biology.rates import NG_PER_MG, day_rates, largest_size
 from colony_sim.population.draws import Block, blocks, duration_factors, uniforms
 from colony_sim.population.insects import Stage
 
+_FATES = {
+    Stage.EGG: Block.EGG_FATE,
+    Stage.LARVA: Block.LARVA_FATE,
+    Stage.PUPA: Block.PUPA_FATE,
+    Stage.ADULT: Block.ADULT_FATE,
+}
+
 
 def larvae(
     p: Mapping[str, float], seed: int, ident: np.ndarray, clock: np.ndarray
@@ -31,7 +38,7 @@ def larvae(
         "progress": clock,
         "factor": 1.0 / duration_factors(words[:, :2], p["larva.duration_cv"]),
         "size": size,
-        "tolerance": _tolerances(seed, Block.LARVA_FATE, ident),
+        "tolerance": tolerances(seed, Stage.LARVA, ident),
         "tally": 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right"),
     }
 
@@ -54,10 +61,11 @@ def beetles(
         "progress": ripe,
         "factor": (ripe**shape - np.log(life)) ** (1.0 / shape),
         "size": 1.0,
-        "tolerance": _tolerances(seed, Block.ADULT_FATE, ident),
+        "tolerance": tolerances(seed, Stage.ADULT, ident),
         "age": age,
     }
 
 
-def _tolerances(seed: int, block: Block, ident: np.ndarray) -> np.ndarray:
-    return -np.log(uniforms(seed, block, 0, ident, 0))
+def tolerances(seed: int, stage: Stage, ident: np.ndarray) -> np.ndarray:
+    """Hazard, summed over days, that each withstands in a stage (float64, shape (n,))."""
+    return -np.log(uniforms(seed, _FATES[stage], 0, ident, 0))

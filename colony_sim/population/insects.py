@@ -173,7 +173,15 @@ class Insects:
             setattr(self, name, column)
 
     def append(self, count: int, **columns: np.ndarray | float | int) -> slice:
-        """Add `count` rows with the given columns, the others zero; return their slice."""
+        """Add `count` rows with the given columns, the others zero; return their slice.
+
+        Raises
+        ------
+        TypeError
+            For a column that there is none of.
+        """
+        if unknown := columns.keys() - FIELDS.keys():
+            raise TypeError(f"insects have no {', '.join(sorted(unknown))}")
         self.reserve(count)
         self.renew()
         rows = slice(self.n, self.n + count)

@@ -53,21 +53,9 @@ def _lognormal(z, cv):
     return np.exp(math.sqrt(variance) * z - 0.5 * variance)
 
 
-def _threshold(hazard):
-    """Words below this number mean that an event of this hazard (1/d) comes today."""
-    return np.floor((1.0 - np.exp(-np.asarray(hazard))) * _WORDS).astype(np.uint64)
-
-
-def _first(threats, until):
-    """Number of the earliest threat before a time of the day, 0 for none, and its time."""
-    fate, first = np.zeros(until.size, np.int64), until.copy()
-    for number, (word, hazard) in enumerate(threats, 1):
-        hit = word < _threshold(hazard)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            time = -np.log1p(-_unit(word)) / hazard
-        hit &= time < first
-        first[hit], fate[hit] = time[hit], number
-    return fate, first
+def _tolerance(seed, block, ident, ordinal=0):
+    """Hazard, summed over time, that each withstands: exponential with mean 1."""
+    return -np.log(_unit(words(seed, block, ident, ordinal)[0]))
 
 
 def step(c, room_c, seed, day, insects: Insects, substrate, table, events, flows) -> None:
@@ -84,11 +72,12 @@ def step(c, room_c, seed, day, insects: Insects, substrate, table, events, flows
     )
     laid = _adults(c, d, seed, day, insects, substrate, today, books)
     pupae, eggs = insects.rows(Stage.PUPA), insects.rows(Stage.EGG)
-    _pupae(c, d, seed, day, insects, pupae, today, books)
+    _pupae(c, d, seed, insects, pupae, today, books)
     _larvae(c, d, seed, day, insects, larvae, substrate, today, books)
-    _eggs(c, d, seed, day, insects, eggs, today, books)
+    _eggs(c, d, seed, insects, eggs, today, books)
     _evening(c, table, substrate, books)
-    _lay(c, d, seed, day, insects, laid, today, books)
+    insects.renew()
+    _lay(c, d, seed, insects, laid, today, books)
 
 
 def _count(books, bins, event) -> None:
@@ -145,9 +134,7 @@ def _noon(c, d, s, table, today) -> None:
         today.laying[table[:, census.MALES] == 0] = 0.0
     today.laying[-1] = 0.0
     today.food, today.hazards, today.pace = food, hazards, today.clock * food
-    hunger = c.starvation_hazard * (1.0 - food) + d.larva_thermal
-    today.young_at = _threshold(c.young_hazard + hunger)
-    today.larva_at = _threshold(c.larva_hazard + hunger)
+    today.hunger = c.starvation_hazard * (1.0 - food) + d.larva_thermal
 
 
 def _adults(c, d, seed, day, insects, s, today, books):
@@ -157,7 +144,9 @@ def _adults(c, d, seed, day, insects, s, today, books):
     bins = insects.bin[rows]
     insects.progress[rows] += d.ageing.astype(np.float32)[bins]
     old = insects.progress[rows] >= insects.factor[rows]
-    gone = old | (w[0] < _threshold(c.adult_hazard + d.adult_thermal)[bins])
+    hazard = (c.adult_hazard + d.adult_thermal).astype(np.float32)[bins]
+    gone = old | (insects.tolerance[rows] < hazard)
+    insects.tolerance[rows[~gone]] -= hazard[~gone]
     _count(books, bins[old], Event.ADULT_DIED_AGE)
     _count(books, bins[gone & ~old], Event.ADULT_DIED_BACKGROUND)
     s.dead_adults += np.bincount(bins[gone], minlength=s.dead_adults.size)
@@ -174,7 +163,7 @@ def _adults(c, d, seed, day, insects, s, today, books):
     age = (insects.progress[rows].astype(np.float64) * c.temper.life_scale).astype(np.int64)
     age = np.minimum(age, c.age_profile.size - 1)
     number = _poisson(u, today.laying[bins] * c.age_profile[age])
-    return rows, np.minimum(number, 65535 - insects.eggs[rows].astype(np.int64))
+    return rows, np.minimum(number, 65535 - insects.tally[rows].astype(np.int64))
 
 
 def _poisson(u, mean):
@@ -204,19 +193,36 @@ def _completion(insects, rows, rate):
     return pace, before, done
 
 
-def _pupae(c, d, seed, day, insects, rows, today, books) -> None:
+def _pupae(c, d, seed, insects, rows, today, books) -> None:
     _older(insects, rows)
     bins = insects.bin[rows]
     pace, before, done = _completion(insects, rows, d.pupa[bins])
-    w = words(seed, Block.PUPA_FATE, insects.ident[rows], day)
     background = c.pupa_hazard + d.pupa_thermal[bins]
     until = np.minimum(done, 1.0)
-    threats = [(w[0], background), (w[1], today.hazards[2][bins]), (w[2], today.hazards[3][bins])]
-    fate, _ = _first(threats, until)
-    hurt = (fate >= 2) & ((insects.flags[rows] & Flag.INJURED) == 0)
-    hurt &= _unit(w[3]) < c.injured_share
-    insects.set(rows[hurt], Flag.INJURED)
-    fate[hurt] = _first(threats[:1], until)[0][hurt]
+    by_adults, by_larvae = today.hazards[2][bins], today.hazards[3][bins]
+    fate = np.zeros(rows.size, np.int64)
+    now = np.zeros(rows.size)
+    open_ = np.arange(rows.size)
+    while open_.size:
+        own, adults = background[open_], by_adults[open_]
+        hazard = own + adults + by_larvae[open_]
+        stands = insects.tolerance[rows[open_]].astype(np.float64)
+        meets = hazard * (until[open_] - now[open_])
+        falls = stands < meets
+        insects.tolerance[rows[open_[~falls]]] = (stands - meets)[~falls]
+        open_, own, adults, hazard, stands = (
+            x[falls] for x in (open_, own, adults, hazard, stands)
+        )
+        ident, hurt = insects.ident[rows[open_]], insects.has(rows[open_], Flag.INJURED)
+        w = words(seed, Block.PUPA_FATE, ident, hurt.astype(np.uint64))
+        u = _unit(w[1]) * hazard
+        attacked = u >= own
+        spared = attacked & ~hurt & (_unit(w[2]) < c.injured_share)
+        fate[open_] = np.where(spared, 0, np.where(~attacked, 1, np.where(u < own + adults, 2, 3)))
+        open_, ident = open_[spared], ident[spared]
+        now[open_] += (stands / hazard)[spared]
+        insects.set(rows[open_], Flag.INJURED)
+        insects.tolerance[rows[open_]] = _tolerance(seed, Block.PUPA_FATE, ident, 1)
     for number, event in enumerate(
         (Event.PUPA_DIED, Event.PUPA_EATEN_ADULTS, Event.PUPA_EATEN_LARVAE), 1
     ):
@@ -230,7 +236,8 @@ def _pupae(c, d, seed, day, insects, rows, today, books) -> None:
     _count(books, bins[injured], Event.PUPA_INJURED)
     _count(books, bins[~injured], Event.ADULT_EMERGED)
     _turn(insects, rows, Stage.ADULT, c.adult_mass_share, Flow.EMERGENCE_LOSS, books)
-    insects.eggs[rows] = 0
+    insects.tally[rows] = 0
+    insects.tolerance[rows] = _tolerance(seed, Block.ADULT_FATE, insects.ident[rows])
     u = _unit(words(seed, Block.EMERGED, insects.ident[rows], 0)[0])
     insects.factor[rows] = (-np.log(u)) ** (1.0 / c.life_shape)
     insects.progress[rows] = rest * d.ageing[bins]
@@ -247,8 +254,9 @@ def _turn(insects, rows, stage, share, flow, books) -> None:
 def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
     rows, gain = larvae
     bins, mass = insects.bin[rows], insects.mass[rows]
-    at = np.where(mass < c.young_mass, today.young_at[bins], today.larva_at[bins])
-    dies = words(seed, Block.LARVA_FATE, insects.ident[rows], day)[0] < at
+    own = np.where(mass < c.young_mass, c.young_hazard, c.larva_hazard)
+    insects.tolerance[rows] -= (own + today.hunger[bins]).astype(np.float32)
+    dies = insects.tolerance[rows] < 0
     _count(books, bins[dies], Event.LARVA_DIED)
     _die(insects, rows[dies], books)
     rows, bins, mass, gain = (x[~dies] for x in (rows, bins, mass, gain))
@@ -265,19 +273,19 @@ def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
     insects.mass[rows] = mass
     _molt(c, insects, rows, bins, mass, s, books)
     pace = today.pace[bins].astype(np.float32) * insects.factor[rows]
-    before = insects.progress[rows]
-    now = before + pace
+    now = insects.progress[rows] + pace
     insects.progress[rows] = now
     ripe = (now >= 1) & (mass >= c.critical_mass)
     ripe[ripe] = (
         words(seed, Block.LARVA_FATE, insects.ident[rows[ripe]], day)[1] < today.ripe_at[bins[ripe]]
     )
-    rows, before, now, pace = rows[ripe], before[ripe], now[ripe], pace[ripe].astype(np.float64)
+    rows, now, pace = rows[ripe], now[ripe], pace[ripe].astype(np.float64)
     over = (now - np.float32(1)).astype(np.float64)
-    rest = np.divide(over, pace, out=np.zeros(rows.size), where=before < 1)
+    rest = np.divide(over, pace, out=np.zeros(rows.size), where=over < pace)
     bins = bins[ripe]
     _count(books, bins, Event.PUPA_FORMED)
     _turn(insects, rows, Stage.PUPA, c.pupa_mass_share, Flow.PUPATION_LOSS, books)
+    insects.tolerance[rows] = _tolerance(seed, Block.PUPA_FATE, insects.ident[rows])
     wa, wb, _, _ = words(seed, Block.PUPATED, insects.ident[rows], 0)
     factor = (1.0 / _lognormal(_normal(wa, wb), c.pupa_cv)).astype(np.float32)
     insects.factor[rows] = factor
@@ -285,12 +293,12 @@ def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
 
 
 def _molt(c, insects, rows, bins, mass, s, books) -> None:
-    instar = insects.instar[rows].astype(np.int64)
+    instar = insects.tally[rows].astype(np.int64)
     new = np.maximum(instar, 1 + np.searchsorted(c.molt_mass, mass, side="right"))
     shed = new - instar
     molts = shed > 0
     rows, bins, mass, shed = rows[molts], bins[molts], mass[molts], shed[molts]
-    insects.instar[rows] = new[molts]
+    insects.tally[rows] = new[molts]
     skin = shed * (c.exuvia_share * mass).astype(np.int64)
     s.skins += _sum(bins, shed, s.skins.size)
     s.visible_skins += _sum(bins, shed * (mass >= c.visible_mass), s.skins.size)
@@ -298,10 +306,19 @@ def _molt(c, insects, rows, bins, mass, s, books) -> None:
     books.flows[Flow.SKIN_MASS] += skin.sum()
 
 
-def _egg_threats(d, today, bins, age, hidden, w):
+def _egg_hazards(d, today, bins, age, hidden):
+    """Hazards of eggs from themselves, adults and larvae; and their sum in single precision."""
     own = d.egg_own[bins, np.minimum(age, d.egg_own.shape[1] - 1)]
     by_adults = np.where(hidden, 0.0, today.hazards[0][bins])
-    return [(w[0], own), (w[1], by_adults), (w[2], today.hazards[1][bins])]
+    by_larvae = today.hazards[1][bins]
+    return (own, by_adults, by_larvae), (own + by_larvae + by_adults).astype(np.float32)
+
+
+def _egg_fate(seed, ident, hazards):
+    """Number of the cause of each death, in proportion to the hazards."""
+    own, by_adults, by_larvae = hazards
+    u = _unit(words(seed, Block.EGG_FATE, ident, 0)[1]) * (own + by_adults + by_larvae)
+    return np.where(u < own, 1, np.where(u < own + by_adults, 2, 3))
 
 
 def _lose_eggs(books, bins, fate) -> None:
@@ -311,30 +328,38 @@ def _lose_eggs(books, bins, fate) -> None:
         _count(books, bins[fate == number], event)
 
 
-def _eggs(c, d, seed, day, insects, rows, today, books) -> None:
+def _eggs(c, d, seed, insects, rows, today, books) -> None:
     _older(insects, rows)
     bins = insects.bin[rows]
-    pace, before, done = _completion(insects, rows, d.egg[bins])
-    done = np.maximum(done, 0.0)
-    until = np.minimum(done, 1.0)
-    w = words(seed, Block.EGG_FATE, insects.ident[rows], day)
+    pace = d.egg.astype(np.float32)[bins] * insects.factor[rows]
+    before = insects.progress[rows]
+    ready = before + pace >= 1
+    with np.errstate(divide="ignore", invalid="ignore"):
+        done = (1.0 - before.astype(np.float64)) / pace.astype(np.float64)
+    done = np.where(ready, np.clip(done, 0.0, 1.0), 9.0)
     hidden = (insects.flags[rows] & Flag.OUT_OF_REACH) != 0
-    fate, _ = _first(_egg_threats(d, today, bins, insects.age[rows], hidden, w), until)
+    hazards, total = _egg_hazards(d, today, bins, insects.age[rows], hidden)
+    stands = insects.tolerance[rows]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        falls = (stands < total) & (stands.astype(np.float64) / total < done)
+    fate = np.where(falls, _egg_fate(seed, insects.ident[rows], hazards), 0)
     viable = (insects.flags[rows] & Flag.VIABLE) != 0
-    ends = (fate == 0) & (done <= 1.0)
+    ends = (fate == 0) & ready
     fate[ends & ~viable] = 1
     hatches = ends & viable
     _lose_eggs(books, bins, fate)
     _die(insects, rows[fate > 0], books)
     stays = (fate == 0) & ~hatches
     insects.progress[rows[stays]] = (before + pace)[stays]
+    insects.tolerance[rows[stays]] = (stands - total)[stays]
     rows, bins, rest = rows[hatches], bins[hatches], 1.0 - done[hatches]
     _count(books, bins, Event.EGG_HATCHED)
     books.flows[Flow.HATCHING_LOSS] += (
         insects.mass[rows].astype(np.int64) - c.hatchling_mass
     ).sum()
-    insects.stage[rows], insects.age[rows], insects.instar[rows] = Stage.LARVA, 0, 1
+    insects.stage[rows], insects.age[rows], insects.tally[rows] = Stage.LARVA, 0, 1
     insects.mass[rows] = c.hatchling_mass
+    insects.tolerance[rows] = _tolerance(seed, Block.LARVA_FATE, insects.ident[rows])
     wa, wb, wc, wd = words(seed, Block.HATCHED, insects.ident[rows], 0)
     factor = (1.0 / _lognormal(_normal(wa, wb), c.larva_cv)).astype(np.float32)
     insects.factor[rows] = factor
@@ -362,13 +387,13 @@ def _evening(c, table, s, books) -> None:
         books.flows[flow] += amount.sum()
 
 
-def _lay(c, d, seed, day, insects, laid, today, books) -> None:
+def _lay(c, d, seed, insects, laid, today, books) -> None:
     mothers, number = laid
     total = int(number.sum())
     if not total:
         return
-    first = insects.eggs[mothers].astype(np.int64)
-    insects.eggs[mothers] += number.astype(np.uint16)
+    first = insects.tally[mothers].astype(np.int64)
+    insects.tally[mothers] += number.astype(np.uint16)
     of = np.repeat(mothers, number)
     ordinal = np.arange(total) - np.repeat(np.cumsum(number) - number, number)
     ordinal += np.repeat(first, number)
@@ -377,13 +402,14 @@ def _lay(c, d, seed, day, insects, laid, today, books) -> None:
     child = (a << _SHIFT) | b
     _count(books, bins, Event.EGG_LAID)
     books.flows[Flow.EGG_MASS] += c.egg_mass * total
-    w = words(seed, Block.EGG_FATE, child, day)
-    rest = _unit(w[3])
-    hidden = _unit(words(seed, Block.DEPTH, child, 0)[0]) < today.hidden[bins]
-    fate, _ = _first(_egg_threats(d, today, bins, 0, hidden, w), rest)
+    w = words(seed, Block.EGG_FATE, child, 0)
+    rest, hidden = _unit(w[2]), _unit(w[3]) < today.hidden[bins]
+    hazards, total = _egg_hazards(d, today, bins, np.zeros(total, np.int64), hidden)
+    left = _tolerance(seed, Block.EGG_FATE, child) - rest * total.astype(np.float64)
+    fate = np.where(left < 0, _egg_fate(seed, child, hazards), 0)
     _lose_eggs(books, bins, fate)
     books.flows[Flow.DEAD_MASS] += c.egg_mass * int(np.count_nonzero(fate))
-    child, bins, rest, hidden = (x[fate == 0] for x in (child, bins, rest, hidden))
+    child, bins, rest, hidden, left = (x[fate == 0] for x in (child, bins, rest, hidden, left))
     w = words(seed, Block.LAID, child, 0)
     flags = np.where(_unit(w[0]) < c.female_share, Flag.FEMALE, 0)
     flags |= np.where(_unit(w[1]) < d.viability[bins], Flag.VIABLE, 0)
@@ -395,6 +421,7 @@ def _lay(c, d, seed, day, insects, laid, today, books) -> None:
         mass=c.egg_mass,
         progress=(rest * d.egg[bins]).astype(np.float32) * pace,
         factor=pace,
+        tolerance=left,
         bin=bins,
         stage=Stage.EGG,
         flags=flags,

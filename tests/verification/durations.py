@@ -96,7 +96,7 @@ class Durations(Claim):
 
     def _pupa(self, n: int, t: float) -> list[Check]:
         bench = Bench({**IMMORTAL, "adult.life_mean_days": 1000.0}, self.seed + 2)
-        bench.add(n, Stage.LARVA, mass=150_000_000, progress=1.0, instar=14)
+        bench.add(n, Stage.LARVA, mass=150_000_000, progress=1.0, tally=14)
         bench.step(t)
         mean = 1.0 / bio.development(bench.p, "pupa", t)
         days = round(2.5 * mean)
