@@ -90,6 +90,12 @@ class Entry:
     slider: Slider | None = None
 
     @property
+    def ends(self) -> tuple[float, float]:
+        """The plausible range of a number; no other kind has one."""
+        assert self.low is not None and self.high is not None
+        return self.low, self.high
+
+    @property
     def allowed(self) -> str:
         """What is accepted, in words."""
         if self.kind == "boolean":
