@@ -13,6 +13,7 @@ from colony_sim.measuring.outcome import SteadyMeasuring
 from colony_sim.measuring.series import pack
 from colony_sim.running.store import open_store
 from colony_sim.studies.comparison.run import compare_plan
+from colony_sim.studies.comparison.stored import planned
 
 HEAD = """\
 [experiment]
@@ -70,7 +71,7 @@ def make(folder: Path, kind: str) -> Path:
     file.write_text(text, encoding="utf-8")
     plan = expand(load(file))
     with open_store(folder) as store:
-        for run in plan.runs():
+        for run in planned(plan):
             record = SteadyMeasuring().live(run.scenario)
             store.save(run.key, pack(record.daily, record.died_out_day))
     compare_plan(plan, folder, workers=1, command="colony-sim compare small.toml")

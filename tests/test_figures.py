@@ -77,7 +77,14 @@ def results(
             row.update(dict.fromkeys(drop, np.nan))
             warm_up = WARM_UP + 10 * seed if status == "settled" else DAYS // 2
             rows.append(
-                {"policy": policy, "seed": seed, "status": status, "warm_up_days": warm_up, **row}
+                {
+                    "policy": policy,
+                    "seed": seed,
+                    "status": status,
+                    "warm_up_days": warm_up,
+                    "died_out_day": 200 + seed if status == "died_out" else None,
+                    **row,
+                }
             )
             days = np.arange(1, (DAYS if status != "died_out" else 200 + seed) + 1)
             pulse = np.where(days % 7 == 0, 7.0, 0.0) * np.clip(days / WARM_UP, 0, 1)

@@ -285,6 +285,12 @@ def test_the_account_of_eggs_closes_and_names_every_egg():
     eaten = row["egg_eaten_by_beetles"] + row["egg_eaten_by_larvae"]
     assert eaten * laid / decided == pytest.approx(100 * run["eggs_eaten_share"])
     assert row["larva_harvested"] * laid / 100 == pytest.approx(used["harvest_larvae"].sum())
+    # Runs that were not steady or died out are measured too, where they laid eggs in those days.
+    other = made("dying")
+    rest = egg_ledgers(other, manifest.read(other), pd.read_parquet(other / "runs.parquet"))
+    laid_too = rest[(rest["status"] != "settled") & rest["eggs_laid"].gt(0)]
+    assert len(laid_too)
+    np.testing.assert_allclose(laid_too[[*FATES, STOCK]].sum(axis=1), 100, atol=1e-9)
     # An egg that is nobody's is missed.
     daily.loc[daily.index[-30], "eggs_eaten_adults"] += 50
     assert abs(sum(egg_ledger(daily, int(run["warm_up_days"])).values()) - 100) > 0.01
@@ -613,6 +619,19 @@ def test_the_lines_of_the_warm_up_are_the_rows_of_the_csv():
         (days["day"] > row["day"] - length / 2) & (days["day"] <= row["day"] + length / 2)
     ]
     assert len(inside) == length and inside["larvae_g"].mean() == pytest.approx(row["larvae_g"])
+
+
+def test_a_colony_that_died_out_goes_on_with_zeros():
+    days = {1: np.arange(1, 85), 2: np.arange(1, 50)}  # The second dies on day 49.
+    daily = pd.concat(
+        pd.DataFrame({"policy": "a", "seed": seed, "day": day, "harvest_g": 2.0})
+        for seed, day in days.items()
+    )
+    found, length = months(daily, "a", 14, days=84)
+    assert length == 28
+    by_seed = found.groupby("seed")["harvest_g"].apply(list)
+    assert by_seed[1] == [2, 2, 2] and by_seed[2] == [2, 2 * 21 / 28, 0]
+    assert months(daily, "a", 14)[0].groupby("seed").size().tolist() == [3, 1]
 
 
 @pytest.mark.parametrize(

@@ -280,7 +280,8 @@ def test_the_command_tells_what_it_wrote(tmp_path):
     code, out, err = cli("figures", folder, "--alone", cwd=tmp_path, faults=None)
     assert code == 0
     lines = out.splitlines()
-    assert lines[0].startswith("01-comparison: “moved by hand") and len(lines) == 7
+    title = deck.deck(folder)[0].title
+    assert lines[0] == f"01-comparison: {title}" and len(lines) == 7
     assert (
         lines[-1]
         == f"Slides: {folder / 'slides'} (6 slides as PNG, SVG and CSV, talk.pdf, talk.md)"

@@ -26,6 +26,7 @@ from colony_sim.studies.comparison.run import (
     write_assumptions,
     write_tables,
 )
+from colony_sim.studies.comparison.stored import planned
 from colony_sim.studies.points import PointRunner
 
 _TEXTS = (*(f"{name}.csv" for name in TABLES), "verdict.txt")
@@ -57,7 +58,7 @@ def repeat(
     workers = check_workers(workers)
     data = manifest.read(folder)
     plan = manifest.plan_from(data, str(folder / MANIFEST))
-    runs = list(plan.runs())
+    runs = list(planned(plan))
     with (
         tempfile.TemporaryDirectory(prefix="colony-sim-repeat-") as name,
         open_store(again := Path(name)) as store,
