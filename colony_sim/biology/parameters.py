@@ -222,7 +222,7 @@ _NOT_FALLING = (
 )
 
 
-class Parameters(Mapping[str, Value]):
+class Parameters(Mapping[str, Any]):
     """A complete, checked, unchangeable set of parameter values.
 
     Examples
