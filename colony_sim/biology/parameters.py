@@ -90,6 +90,12 @@ class Entry:
     slider: Slider | None = None
 
     @property
+    def ends(self) -> tuple[float, float]:
+        """The plausible range of a number; no other kind has one."""
+        assert self.low is not None and self.high is not None
+        return self.low, self.high
+
+    @property
     def allowed(self) -> str:
         """What is accepted, in words."""
         if self.kind == "boolean":
@@ -216,7 +222,7 @@ _NOT_FALLING = (
 )
 
 
-class Parameters(Mapping[str, Value]):
+class Parameters(Mapping[str, Any]):
     """A complete, checked, unchangeable set of parameter values.
 
     Examples

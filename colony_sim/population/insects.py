@@ -142,6 +142,18 @@ class Insects:
         Columns of full capacity; use `view(name)` for the rows in use.
     """
 
+    ident: np.ndarray
+    mass: np.ndarray
+    progress: np.ndarray
+    factor: np.ndarray
+    size: np.ndarray
+    tolerance: np.ndarray
+    age: np.ndarray
+    tally: np.ndarray
+    bin: np.ndarray
+    stage: np.ndarray
+    flags: np.ndarray
+
     def __init__(self, capacity: int = 1024) -> None:
         self.n = 0
         self.renew()
