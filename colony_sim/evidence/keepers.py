@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.biology.parameters import Parameters, catalogue
-from colony_sim.biology.rates import NG_PER_G
+from colony_sim.biology.rates import NG_PER_MG
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
 from colony_sim.evidence.numbers import allowances
@@ -90,30 +90,30 @@ class _Watched:
             if math.isinf(self.skins) and first.visible_skins >= enough:
                 self.skins = float(colony.day - self.out)
             rows = colony.insects.rows(Stage.LARVA, 0)
-            self.masses[colony.day] = np.sort(colony.insects.mass[rows])[::-1] / NG_PER_G
+            self.masses[colony.day] = np.sort(colony.insects.mass[rows])[::-1] / NG_PER_MG
 
     def first_harvest(self, size_mg: float) -> float:
         """Days since the beetles left at the first round that takes a harvest; else infinite."""
-        for day, grams in self.masses.items():
+        for day, mg in self.masses.items():
             if day % self.interval == 0:
-                taken = self.fraction * grams[grams >= size_mg / 1000.0].sum()
+                taken = self.fraction * mg[mg >= size_mg].sum() / 1000.0
                 if taken >= A_HARVEST_G:
                     return float(day - self.out)
         return math.inf
 
     def mean_mass(self, days: float) -> float:
         """Mean larva (mg) so many days after the beetles left; NaN if there is none."""
-        grams = self.masses[self.out + round(days)]
-        return float(1000.0 * grams.mean()) if grams.size else math.nan
+        mg = self.masses[self.out + round(days)]
+        return float(mg.mean()) if mg.size else math.nan
 
     def closing_size(self, days: float) -> float:
         """Largest harvest size (mg) with a first harvest within some days; NaN if none does."""
         best = math.nan
-        for day, grams in self.masses.items():
+        for day, mg in self.masses.items():
             if day - self.out <= days and day % self.interval == 0:
-                enough = np.flatnonzero(self.fraction * np.cumsum(grams) >= A_HARVEST_G)
+                enough = np.flatnonzero(self.fraction * np.cumsum(mg) / 1000.0 >= A_HARVEST_G)
                 if enough.size:
-                    best = np.fmax(best, 1000.0 * float(grams[enough[0]]))
+                    best = np.fmax(best, float(mg[enough[0]]))
         return float(best)
 
 

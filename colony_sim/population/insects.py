@@ -1,8 +1,9 @@
 """Every insect of a colony, as a structure of arrays.
 
-33 bytes an insect: identity (uint64), mass in ng (uint32), progress, factor and size
-(float32), age in days within the stage and eggs laid (uint16), bin (uint16), stage, instar
-and flags (uint8). What the fields mean depends on the stage:
+36 bytes an insect: identity (uint64), mass in ng (uint32), progress, factor, size and tolerance
+(float32), age in days within the stage, tally and bin (uint16), stage and flags (uint8). The
+tolerance is the hazard, summed over days, that it still withstands in its stage; the tally is the
+instar of a larva, or the eggs that an adult has laid. What else depends on the stage:
 
 ========  =====================  ========================  =======================
 stage     progress               factor                    size

@@ -152,6 +152,7 @@ def live_larvae(c, seed, day, cols, today, books, gain, keeps):
     molts[1 : c.molt_mass.size + 1] = c.molt_mass
     alive = np.empty(CHUNK, np.bool_)
     heaviest = np.empty(CHUNK, np.uint32)
+    before = np.empty(CHUNK, np.float32)
     turn = np.empty(CHUNK, np.bool_)
     rows = np.empty(CHUNK + 1, np.uint32)
     stop = 0
@@ -181,7 +182,7 @@ def live_larvae(c, seed, day, cols, today, books, gain, keeps):
         books.grown[b] += grown
         _run_clock(
             kind, alive, mass, progress, factor, cols.age[start:stop], cols.tally[start:stop],
-            pace, molts, critical, heaviest, turn,
+            pace, molts, critical, heaviest, before, turn,
         )  # fmt: skip
         for r in range(pick(turn, True, 0, kind.size, rows)):
             j = np.uint64(rows[r])
@@ -212,8 +213,8 @@ def live_larvae(c, seed, day, cols, today, books, gain, keeps):
                 if np.uint64(w1) >= today.ripe_at[b]:
                     continue
                 # What is left of the day goes to the pupa, if the clock ran out today.
-                over, speed = np.float64(now - _ONE), np.float64(pace * factor[j])
-                rest = over / speed if over < speed else 0.0
+                speed = np.float64(pace * factor[j])
+                rest = np.float64(now - _ONE) / speed if before[j] < _ONE else 0.0
                 _pupate(c, today.rates[b, PUPA], seed, cols, books, i, b, m, rest)
     books.flows[_GAIN] += books.grown.sum()
 
@@ -240,18 +241,19 @@ def _live(stage, mass, tolerance, gain, young, young_hazard, hazard, feed, keep,
 
 @kernel()
 def _run_clock(
-    stage, alive, mass, progress, factor, age, tally, pace, molts, critical, heaviest, turn
+    stage, alive, mass, progress, factor, age, tally, pace, molts, critical, heaviest, before, turn
 ):
     """Clock and age of the living of a run, and who dies, molts or may become a pupa.
 
     Three loops, as one of all three does not compile to vectors; `heaviest` takes the mass at
-    which each molts.
+    which each molts, `before` the clock of the morning.
     """
     for j in range(stage.size):
         heaviest[j] = molts[tally[j] & np.uint16(_INSTARS - 1)]
     for j in range(stage.size):
         age[j] += np.uint16(alive[j] & (age[j] < 65535))
     for j in range(stage.size):
+        before[j] = progress[j]
         now = progress[j] + pace * factor[j]
         now = now if alive[j] else progress[j]
         progress[j] = now

@@ -26,10 +26,10 @@ def twin_of(state: State) -> TwinColony:
             twin, int(store.ident[r]), STAGES[store.stage[r] - 1], int(store.bin[r]),
             int(store.mass[r]),
         )  # fmt: skip
-        for name in ("progress", "factor", "size"):
+        for name in ("progress", "factor", "size", "tolerance"):
             setattr(insect, name, getattr(store, name)[r])
-        for name in ("age", "eggs", "instar"):
-            setattr(insect, name, int(getattr(store, name)[r]))
+        insect.age = int(store.age[r])
+        insect.eggs = insect.instar = int(store.tally[r])
         flags = int(store.flags[r])
         insect.female = bool(flags & Flag.FEMALE)
         insect.viable = bool(flags & Flag.VIABLE)

@@ -273,15 +273,16 @@ def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
     insects.mass[rows] = mass
     _molt(c, insects, rows, bins, mass, s, books)
     pace = today.pace[bins].astype(np.float32) * insects.factor[rows]
-    now = insects.progress[rows] + pace
+    before = insects.progress[rows]
+    now = before + pace
     insects.progress[rows] = now
     ripe = (now >= 1) & (mass >= c.critical_mass)
     ripe[ripe] = (
         words(seed, Block.LARVA_FATE, insects.ident[rows[ripe]], day)[1] < today.ripe_at[bins[ripe]]
     )
-    rows, now, pace = rows[ripe], now[ripe], pace[ripe].astype(np.float64)
+    rows, before, now, pace = rows[ripe], before[ripe], now[ripe], pace[ripe].astype(np.float64)
     over = (now - np.float32(1)).astype(np.float64)
-    rest = np.divide(over, pace, out=np.zeros(rows.size), where=over < pace)
+    rest = np.divide(over, pace, out=np.zeros(rows.size), where=before < 1)
     bins = bins[ripe]
     _count(books, bins, Event.PUPA_FORMED)
     _turn(insects, rows, Stage.PUPA, c.pupa_mass_share, Flow.PUPATION_LOSS, books)

@@ -21,7 +21,7 @@ _DAY, _KEEP = "population/kernels.py", "colony/keeper.py"
 _SORT, _FEED = "colony/sorting.py", "colony/feeding.py"
 _EGGS, _LARVAE = "population/eggs.py", "population/larvae.py"
 _PUPAE, _ADULTS = "population/pupae.py", "population/adults.py"
-_BOOKS = "population/books.py"
+_DRAWS = "population/draws.py"
 
 MUTANTS = (
     Mutant(
@@ -92,31 +92,59 @@ MUTANTS = (
         ("egg_predation", "lpa_step"),
     ),
     Mutant(
-        "rate: hazard taken for a probability",
-        _BOOKS,
-        "(1.0 - math.exp(-hazard)) * WORDS",
-        "min(1.0, hazard) * WORDS",
+        "rate: tolerance even, not exponential",
+        _DRAWS,
+        "return -math.log(unit(word))",
+        "return 2.0 * unit(word)",
         ("survival", "egg_predation"),
     ),
     Mutant(
-        "rate: time of an event within the day",
-        _BOOKS,
-        "-math.log1p(-unit(word)) / hazard",
-        "-math.log1p(-unit(word)) * hazard",
+        "rate: an egg falls at the start of the day",
+        _EGGS,
+        "np.float64(cols.tolerance[i]) / hazard < done",
+        "0.0 < done",
         ("survival", "egg_predation", "lpa_step"),
+    ),
+    Mutant(
+        "eggs withstand each day anew",
+        _EGGS,
+        "tolerance[j] - h if stays",
+        "tolerance[j] if stays",
+        ("survival", "egg_predation"),
+    ),
+    Mutant(
+        "larvae withstand each day anew",
+        _LARVAE,
+        "tolerance[j] = stands if larva",
+        "tolerance[j] = tolerance[j] if larva",
+        ("survival",),
+    ),
+    Mutant(
+        "causes out of proportion",
+        _EGGS,
+        "unit(word) * (own + by_adults + today.hazards[b, 1])",
+        "unit(word) * (own + by_adults)",
+        ("egg_predation",),
+    ),
+    Mutant(
+        "an injured pupa withstands no more",
+        _PUPAE,
+        "cols.tolerance[i] = np.float32(tolerance(again))",
+        "cols.tolerance[i] = np.float32(0.0)",
+        ("egg_predation", "twin"),
     ),
     Mutant(
         "eaters mixed up",
         _EGGS,
-        "        events[b, _EATEN_ADULTS] += 1",
-        "        events[b, _EATEN_LARVAE] += 1",
+        "books.events[b, _EATEN_ADULTS] += 1",
+        "books.events[b, _EATEN_LARVAE] += 1",
         ("egg_predation", "rotation_share"),
     ),
     Mutant(
         "males lay as well",
         _ADULTS,
-        "(cols.flags[i] & 5) == 1",
-        "(cols.flags[i] & 4) == 0",
+        "(cols.flags[i] & (IS_FEMALE | IS_INJURED)) == IS_FEMALE",
+        "(cols.flags[i] & IS_INJURED) == 0",
         ("growth_rate",),
     ),
     Mutant(
@@ -129,15 +157,15 @@ MUTANTS = (
     Mutant(
         "rate: larvae die at the young rate for life",
         _LARVAE,
-        "at = young_at[b] if mass[j] < young else larva_at[b]",
-        "at = young_at[b]",
+        "(young_hazard if m < young else hazard)",
+        "young_hazard",
         ("survival",),
     ),
     Mutant(
         "rest of the day lost at hatching",
         _EGGS,
-        "np.float32(rest[j] * today.pace[bins[i]])",
-        "np.float32(0.0 * today.pace[bins[i]])",
+        "np.float32(rest * today.pace[b])",
+        "np.float32(0.0 * today.pace[b])",
         ("twin",),
     ),
     Mutant(
@@ -170,24 +198,24 @@ MUTANTS = (
     ),
     Mutant(
         "rounds of the generator",
-        "population/draws.py",
+        _DRAWS,
         "range(10)",
         "range(9)",
         ("random_numbers",),
     ),
     Mutant(
         "Poisson by a wrong recursion",
-        "population/draws.py",
+        _DRAWS,
         "term *= mean / count",
         "term *= mean / (count + 1)",
         ("random_numbers", "lpa_step"),
     ),
     Mutant(
         "day not in the key",
-        "population/draws.py",
+        _DRAWS,
         "np.uint32(day),",
         "np.uint32(0),",
-        ("random_numbers", "survival"),
+        ("random_numbers",),
     ),
     Mutant(
         "viability blind to heat",
@@ -283,8 +311,8 @@ MUTANTS = (
     Mutant(
         "refuge ignored by beetles",
         _EGGS,
-        "by_adults = np.uint64(w1[j]) if (flags[i] & 16) == 0 else NO_WORD",
-        "by_adults = np.uint64(w1[j])",
+        "hazard[np.uint8((flags[j] & IS_OUT_OF_REACH) != 0), days]",
+        "hazard[0, days]",
         ("egg_predation",),
     ),
     Mutant(
@@ -311,7 +339,7 @@ MUTANTS = (
     Mutant(
         "teneral and hurt males count",
         "population/census.py",
-        "if (flags[j] & 4) == 0 and size[j] >= np.float32(1.0):",
+        "if (flags[i] & IS_INJURED) == 0 and size[i] >= np.float32(1.0):",
         "if True:",
         ("twin",),
     ),
@@ -353,7 +381,7 @@ MUTANTS = (
     Mutant(
         "breeding bins without beetles go on",
         _KEEP,
-        "if bin_.index not in here:",
+        "if beetles[bin_.index] == 0:",
         "if False:",
         ("twin",),
     ),

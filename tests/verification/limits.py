@@ -78,7 +78,7 @@ class Limits(Claim):
         }
         bench = Bench({**fixed, **values}, self.seed, bran_g=bran_g, moisture_g=water_g)
         p = bench.p
-        bench.add(_N, Stage.LARVA, mass=round(_MG * 1e6), progress=0.25, instar=12)
+        bench.add(_N, Stage.LARVA, mass=round(_MG * 1e6), progress=0.25, tally=12)
         bench.step(_T)
         rate = bio.development(p, "larva", _T)
         law, top = LAWS[p["growth.law"]], p["larva.asymptotic_mass_mg"]

@@ -158,7 +158,7 @@ class LpaEngine:
                     kind,
                     np.repeat(where, count),
                     mass=larva,
-                    instar=1,
+                    tally=1,
                     flags=1,
                     progress=clock,
                 )

@@ -85,8 +85,8 @@ class EggPredation(Claim):
         self._eggs(bench, n)
         bench.add_beetles(beetles)
         # At their lower limit larvae neither grow nor develop; those below 10 mg do not count.
-        bench.add(larvae, Stage.LARVA, mass=100_000_000, instar=12)
-        bench.add(larvae, Stage.LARVA, mass=9_000_000, instar=8)
+        bench.add(larvae, Stage.LARVA, mass=100_000_000, tally=12)
+        bench.add(larvae, Stage.LARVA, mass=9_000_000, tally=8)
         seen = bench.run(10, 12.0, Event.EGG_EATEN_ADULTS, Event.EGG_EATEN_LARVAE)
         adult, larva = c_adult * beetles / 12.0, c_larva * (larvae * 0.1) / 0.5
         both = adult + larva
@@ -204,17 +204,15 @@ class EggPredation(Claim):
         bench.add(n, Stage.PUPA, mass=120_000_000, factor=0.01)
         bench.add_beetles(beetles)
         bench.run(days, 25.0)
-        attack = 1 - math.exp(-c * beetles / 12.0)
-        whole = (1 - attack) ** days
-        hurt = days * q * attack * (1 - attack) ** (days - 1)
+        attacks = days * c * beetles / 12.0
+        whole = math.exp(-attacks)
+        hurt = q * attacks * whole
         rows = bench.insects.rows(Stage.PUPA)
         injured = int((bench.insects.flags[rows] & 4).astype(bool).sum())
         seen = [rows.size - injured, injured, n - rows.size]
         chances = np.array([whole, hurt, 1 - whole - hurt])
         return [
-            chi2_check(
-                f"pupae whole, injured, eaten ({n}; one attack a day at most)", seen, n * chances
-            ),
+            chi2_check(f"pupae whole, injured, eaten ({n})", seen, n * chances),
         ]
 
     def figure(self, ax) -> None:

@@ -167,7 +167,7 @@ class RandomNumbers(Claim):
         for flip in (False, True):
             bench = Bench({}, self.seed)
             bench.add_beetles(60, age=20)
-            bench.add(300, Stage.LARVA, mass=60_000_000, progress=0.9, instar=11)
+            bench.add(300, Stage.LARVA, mass=60_000_000, progress=0.9, tally=11)
             if flip:
                 order = np.random.default_rng(self.seed).permutation(bench.insects.n)
                 for name in FIELDS:

@@ -71,7 +71,7 @@ class Survival(Claim):
     def _larvae(self, n: int, name: str, mass: int, key: str, hazard: float) -> Check:
         # At the threshold of development nothing grows, so nothing changes its class.
         bench = Bench({**IMMORTAL, key: hazard}, self.seed)
-        bench.add(n, Stage.LARVA, mass=mass, instar=1)
+        bench.add(n, Stage.LARVA, mass=mass, tally=1)
         alive = self._watch(bench, 60, bench.p["larva.lower_c"])
         law = np.exp(-hazard * np.arange(61))
         self.curves.append((name, alive, law))
@@ -99,7 +99,7 @@ class Survival(Claim):
     def _pupae(self, n: int) -> Check:
         hazard, t = 0.03, 22.0
         bench = Bench({**IMMORTAL, "pupa.hazard_per_day": hazard}, self.seed + 2)
-        bench.add(n, Stage.LARVA, mass=150_000_000, progress=1.0, instar=14)
+        bench.add(n, Stage.LARVA, mass=150_000_000, progress=1.0, tally=14)
         bench.step(t)
         emerged = int(bench.run(60, t, Event.ADULT_EMERGED).sum())
         law = lognormal(bench.p["pupa.duration_cv"], 1.0 / bio.development(bench.p, "pupa", t))
@@ -126,7 +126,7 @@ class Survival(Claim):
         values |= {"survival.heat_scale_k": 0.8, "survival.cold_scale_k": 3.0}
         bench = Bench({**IMMORTAL, **values, "fecundity.peak_eggs_per_day": 0.0}, self.seed + 3)
         bench.add(
-            n, kind, mass=50_000_000, factor=1000.0 if stage == "adult" else 0.01, instar=1, flags=2
+            n, kind, mass=50_000_000, factor=1000.0 if stage == "adult" else 0.01, tally=1, flags=2
         )
         limit = bench.p[f"{stage}.lethal_{side}_c"]
         t = limit - within if side == "high" else limit + within

@@ -145,11 +145,11 @@ class Insect(mesa.Agent):
         self.eat_and_grow()
         self.molt()
         pace = float32(home.clock_pace * home.food) * self.factor
-        self.progress += pace
+        before = self.progress
+        self.progress = before + pace
         ripe = self.progress >= ONE and self.mass >= round(p["larva.critical_mass_mg"] * 1e6)
         if ripe and self.draw(LARVA_FATE)[1] < int(home.pupation * 2.0**32):
-            over = float(self.progress - ONE)
-            self.pupate(over / float(pace) if over < float(pace) else 0.0)
+            self.pupate(float(self.progress - ONE) / float(pace) if before < ONE else 0.0)
 
     def eat_and_grow(self) -> None:
         home = self.bin
