@@ -96,7 +96,7 @@ _CLOSE = {
     "larva.duration_days": 40.0,
     "larva.asymptotic_mass_mg": 155.0,
     "pupa.duration_days": 3.0,
-    "pupa.hazard_per_day": 0.05,
+    "pupa.hazard_per_day": 0.3,
     "egg.lifetime_days": 9.0,
     "egg.lifetime_shape": 5.0,
     "growth.crowding_slope": 0.02,
