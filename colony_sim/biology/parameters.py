@@ -90,6 +90,12 @@ class Entry:
     slider: Slider | None = None
 
     @property
+    def ends(self) -> tuple[float, float]:
+        """The plausible range of a number; no other kind has one."""
+        assert self.low is not None and self.high is not None
+        return self.low, self.high
+
+    @property
     def allowed(self) -> str:
         """What is accepted, in words."""
         if self.kind == "boolean":
@@ -109,6 +115,7 @@ class Entry:
                 return value
         elif isinstance(value, int | float) and not isinstance(value, bool):
             whole = self.kind == "integer"
+            assert self.least is not None and self.most is not None  # As numbers have.
             # The range test comes first: NaN, infinities and huge integers all fail it.
             if self.least <= value <= self.most and (not whole or value == int(value)):
                 return int(value) if whole else float(value)
@@ -216,7 +223,7 @@ _NOT_FALLING = (
 )
 
 
-class Parameters(Mapping[str, Value]):
+class Parameters(Mapping[str, Any]):
     """A complete, checked, unchangeable set of parameter values.
 
     Examples
@@ -238,7 +245,7 @@ class Parameters(Mapping[str, Value]):
         full = dict(full)
         for key, value in values.items():
             full[key] = find(key, where).check(value, where)
-        self._values = full
+        self._values: dict[str, Any] = full
         self._check_order(where, values)
 
     @classmethod
@@ -298,7 +305,7 @@ class Parameters(Mapping[str, Value]):
     def __hash__(self) -> int:
         return hash(tuple(self._values.items()))
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[type[Parameters], tuple[dict[str, Any]]]:
         return (Parameters, (self._values,))
 
     def __repr__(self) -> str:

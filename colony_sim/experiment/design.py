@@ -66,6 +66,12 @@ class Factor:
     low: float | int | None = None
     high: float | int | None = None
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Ends of a range; a list has none."""
+        assert self.low is not None and self.high is not None
+        return self.low, self.high
+
     def at(self, share: np.ndarray) -> list[Value]:
         """Values at shares from 0 to below 1 (array of shape (n,)) of the way through."""
         if self.values:

@@ -55,8 +55,8 @@ class OutcomeStore:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
 
-    def get(self, key: str) -> Outcome | None:
-        """What a finished run left, None if there is none; `Damaged` if it is not whole."""
+    def get(self, key: str) -> Any:
+        """What a finished run left, as it was saved; None without one, `Damaged` if not whole."""
         found = self._connection.execute("SELECT checksum, payload FROM runs WHERE key = ?", (key,))
         row = found.fetchone()
         if row is None:
