@@ -108,7 +108,7 @@ def _width(text: str, size: float, weight: str) -> float:
 
 @lru_cache(maxsize=1)
 def _renderer() -> Any:
-    return FigureCanvasAgg(Figure(dpi=100)).get_renderer()  # type: ignore[no-untyped-call]  # of Matplotlib
+    return FigureCanvasAgg(Figure(dpi=100)).get_renderer()
 
 
 def labels(names: Sequence[str], lines: int, width: int = 18) -> list[str]:
