@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import methodcaller
 from pathlib import Path
 
 from colony_sim.atomic import write_atomic
@@ -41,7 +42,7 @@ def run_calendar(
     try:
         target.mkdir(parents=True, exist_ok=True)
         for name, data in made.items():
-            write_atomic(target / name, lambda path, data=data: path.write_bytes(data))
+            write_atomic(target / name, methodcaller("write_bytes", data))
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise InputError(str(target), "folder", reason, "a folder that can be written") from None

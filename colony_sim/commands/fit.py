@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from colony_sim.atomic import write_atomic
-from colony_sim.biology.climate import constant
+from colony_sim.biology.climate import Climate, constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
@@ -33,7 +33,7 @@ def run_template(path: Path | None) -> None:
         raise InputError(str(path), "file", "exists", "a new file")
     text = template()
     write_atomic(path, lambda staged: staged.write_text(text, encoding="utf-8", newline="\n"))
-    console().print(f"Template: {path}", highlight=False, markup=False, soft_wrap=True)
+    _say(f"Template: {path}")
 
 
 def run_check(log: Path) -> None:
@@ -45,19 +45,14 @@ def run_check(log: Path) -> None:
     schedule = compile_schedule(logbook.entries)
     # Rows that cannot be read leave holes that would show as faults of other rows.
     faults = logbook.faults or schedule.faults
-    to = console()
-
-    def show(line: str) -> None:
-        to.print(line, highlight=False, markup=False, soft_wrap=True)
-
     for fault in sorted(faults, key=lambda fault: fault.row):
-        show(fault.line)
+        _say(fault.line)
     if faults:
         more = "; then check again" if logbook.faults else ""
         raise Ending(f"{log}: {len(faults)} fault{'s' * (len(faults) > 1)} to mend{more}", 2)
     for note in schedule.notes:
-        show(f"Note: {note}.")
-    show(
+        _say(f"Note: {note}.")
+    _say(
         f"{log}: {len(logbook.entries)} rows, {len(schedule.bins)} bins, {schedule.days} days from "
         f"{schedule.start}; {len(schedule.observed)} numbers to learn from. No faults."
     )
@@ -92,21 +87,19 @@ def run_fit(
     job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
     folder = folder_of(f"{name}-fit", out)
     files = STUDY.files | {f"{name}.profile.toml"}
-    to = console()
-    say = lambda line: to.print(line, highlight=False, markup=False, soft_wrap=True)  # noqa: E731
     try:
         inference.check_installed()
         with claim(folder, f"{name}-fit", files), Bars() as bars:
             if experiment is None:
-                say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
-                    "parameters.toml are assumed; bins, room and rules of your own go into an "
-                    "experiment file.")  # fmt: skip
+                _say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
+                     "parameters.toml are assumed; bins, room and rules of your own go into an "
+                     "experiment file.")  # fmt: skip
             for note in climate.notes:
-                say(note)
+                _say(note)
             seconds = fitting.forecast_seconds(job, simulations, workers)
-            say(f"{simulations} simulated logs of {schedule.days} days: about "
-                f"{_minutes(seconds)} with {workers} worker{'s' * (workers > 1)}, less if some "
-                "are stored.")  # fmt: skip
+            _say(f"{simulations} simulated logs of {schedule.days} days: about "
+                 f"{_minutes(seconds)} with {workers} worker{'s' * (workers > 1)}, less if some "
+                 "are stored.")  # fmt: skip
             found = fitting.fit(
                 name, logbook, job, simulations=simulations, folder=folder,
                 workers=workers, on_progress=lambda what, progress: bars.of(what)(progress),
@@ -126,9 +119,9 @@ def run_fit(
         raise Ending(f"{error}; they are kept in {folder}", 1) from None
     except MissingExtra as error:
         raise Ending(str(error), 2) from None
-    say(f"{headline}\n\n{details}")
-    say(f"Results: {folder}")
-    say(f"Profile for other commands: {folder / f'{name}.profile.toml'}")
+    _say(f"{headline}\n\n{details}")
+    _say(f"Results: {folder}")
+    _say(f"Profile for other commands: {folder / f'{name}.profile.toml'}")
 
 
 def checked_name(name: str | None, log: Path) -> str:
@@ -141,7 +134,9 @@ def checked_name(name: str | None, log: Path) -> str:
     return name
 
 
-def surroundings(experiment: Path | None, policy: str | None):
+def surroundings(
+    experiment: Path | None, policy: str | None
+) -> tuple[Parameters, Climate, str, str, bool]:
     """Parameters, climate, policy, text and whether it is invented, of the file of a log."""
     if experiment is None:
         if policy is not None:
@@ -155,6 +150,10 @@ def surroundings(experiment: Path | None, policy: str | None):
         raise InputError("command line", "--policy", policy, f"one of {quoted(names)}")
     parameters = next(p.parameters for p in file.policies if p.name == chosen)
     return parameters, file.climate, chosen, file.text, file.invented
+
+
+def _say(line: str) -> None:
+    console().print(line, highlight=False, markup=False, soft_wrap=True)
 
 
 def _minutes(seconds: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from importlib import import_module
+from typing import Any
 
 import typer
 
@@ -18,7 +19,7 @@ for _group in ("runs", "studies", "shown", "own_bins"):
 
 def run() -> None:
     """Entry point: exit code 0 done, 1 failed, 2 bad input, 130 stopped with Ctrl-C."""
-    usage_error = typer.BadParameter.__base__
+    usage_error: Any = typer.BadParameter.__base__  # Typer has no name of its own for it.
     try:
         code = app(standalone_mode=False) or 0
         if code == 130:  # Typer turns Ctrl-C into this; the commands raise Ending.

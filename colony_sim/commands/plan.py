@@ -72,12 +72,11 @@ def week_table(plan: StoredPlan) -> Table:
         f"{number(wanted)} g a day over four weeks",
         title_justify="left",
     )
-    for head, way in (
-        ("Week", "right"), ("From", "left"), ("C", "right"), ("Harvest g", "right"),
-        ("4 weeks g/day", "right"), ("Met in", "right"), ("Bins", "right"), ("Beetles", "right"),
-        ("Bran g", "right"), ("Water g", "right"), ("Minutes", "right"), ("To do", "left"),
+    for head in (
+        "Week", "From", "C", "Harvest g", "4 weeks g/day", "Met in",
+        "Bins", "Beetles", "Bran g", "Water g", "Minutes", "To do",
     ):  # fmt: skip
-        table.add_column(head, justify=way)
+        table.add_column(head, justify="left" if head in ("From", "To do") else "right")
     for row in plan.tables["weeks"].head(_SHOWN_WEEKS).to_dict("records"):
         four = row["four_weeks_g_per_day"]
         table.add_row(

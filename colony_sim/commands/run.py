@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from colony_sim.colony.simulate import RunRecord
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
@@ -43,7 +44,7 @@ def run_single(
     print(f"Results: {folder}")
 
 
-def summary(run: PlannedRun, record) -> list[str]:
+def summary(run: PlannedRun, record: RunRecord) -> list[str]:
     """A few lines on how the run went."""
     daily = record.daily
     last = daily.iloc[-1] if len(daily) else None

@@ -123,7 +123,7 @@ def in_words(cost: SweepCost, sweep: SweepPlan) -> list[str]:
         )
     if cost.left == 0:
         lines.append("Nothing to run; the tables are written anew in seconds.")
-    elif cost.cost is None:
+    elif cost.cost is None or cost.seconds is None:
         lines.append("Time and memory are not known: the pilot run failed.")
     else:
         source = (

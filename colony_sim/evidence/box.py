@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -87,12 +88,14 @@ class Boxes:
         self._next += count
         return found
 
-    def add(self, count: int, stage: Stage, bins=0, **fields) -> slice:
+    def add(
+        self, count: int, stage: Stage, bins: np.ndarray | int = 0, **fields: np.ndarray | float
+    ) -> slice:
         """Place insects and count anew; masses in ng, `bins` a number or one per insect."""
-        filled = {"factor": 1.0, "size": 1.0, "stage": stage, "bin": bins, **fields}
-        if "ident" not in filled:
-            filled["ident"] = self.idents(count)
-        rows = self.insects.append(count, **filled)
+        fields = {"factor": 1.0, "size": 1.0, "stage": stage, "bin": bins, **fields}
+        if "ident" not in fields:
+            fields["ident"] = self.idents(count)
+        rows = self.insects.append(count, **fields)
         self.count()
         return rows
 
@@ -271,7 +274,7 @@ class Record:
     events: np.ndarray
     flows: np.ndarray
     pupae: np.ndarray
-    seen: list
+    seen: list[Any]
 
     def days(self, event: Event, box: int | slice = slice(None)) -> np.ndarray:
         """Days since the start at which each such event happened, in the middle of its day."""

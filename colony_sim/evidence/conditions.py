@@ -30,8 +30,9 @@ def conditions() -> dict[str, Condition]:
     """All open circumstances by name, from ``conditions.toml``."""
     text = files("colony_sim.evidence").joinpath("conditions.toml").read_text("utf-8")
     return {
-        name: Condition(*map(float, item["range"]), item["unit"], item["reason"])
+        name: Condition(float(low), float(high), item["unit"], item["reason"])
         for name, item in tomllib.loads(text).items()
+        for low, high in (item["range"],)
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -26,6 +27,8 @@ _WIDE, _LABEL, _ROW = 7.2, 4.35, 0.185
 _HEAD, _FOOT = 1.5, 0.75
 #: Characters of a label.
 _LABEL_MOST = 74
+#: Themes of a column, each with its rows.
+_Column = list[tuple[str, pd.DataFrame]]
 
 
 def marks(table: pd.DataFrame) -> pd.DataFrame:
@@ -63,13 +66,13 @@ def _scale(number: Number) -> float:
     return number.middle if number.low > 0.0 and math.isfinite(number.high) else math.nan
 
 
-def _label(row: dict) -> str:
+def _label(row: dict[str, Any]) -> str:
     """The quantity and the experiment, by the first part of the id in the table."""
     experiment = row["id"].partition(".")[0]
     return f"{shortened(row['quantity'], _LABEL_MOST - len(experiment))} · {experiment}"
 
 
-def _note(row: dict, scale: float) -> str:
+def _note(row: dict[str, Any], scale: float) -> str:
     """Words in place of a mark."""
     if row["standing"] == Standing.HELD:
         return "no such process"
@@ -101,11 +104,11 @@ def draw(table: pd.DataFrame) -> Figure:
     return figure
 
 
-def _columns(drawn: pd.DataFrame) -> list[list[tuple[str, pd.DataFrame]]]:
+def _columns(drawn: pd.DataFrame) -> list[_Column]:
     """Themes shared out over the columns in order, as evenly as whole themes allow."""
     themes = [(str(theme), rows) for theme, rows in drawn.groupby("theme", sort=False)]
     total = sum(len(rows) + 2 for _, rows in themes)
-    columns: list[list] = [[] for _ in range(_COLUMNS)]
+    columns: list[_Column] = [[] for _ in range(_COLUMNS)]
     before = 0
     for theme, rows in themes:
         half = before + (len(rows) + 2) / 2
@@ -131,7 +134,7 @@ def _legend(figure: Figure, width: float, height: float) -> None:
     )  # fmt: skip
 
 
-def _column(figure: Figure, column: list, k: int, width: float, height: float) -> None:
+def _column(figure: Figure, column: _Column, k: int, width: float, height: float) -> None:
     rows = sum(len(part) + 2 for _, part in column)
     left = k * _WIDE + _LABEL
     tall = rows * _ROW
@@ -157,7 +160,7 @@ def _column(figure: Figure, column: list, k: int, width: float, height: float) -
             y += 1
 
 
-def _row(axes: Axes, row: dict, y: float) -> None:
+def _row(axes: Axes, row: dict[str, Any], y: float) -> None:
     colour = IN if row["in"] else OUT
     judged = row["standing"] == Standing.JUDGED
     axes.text(

@@ -69,8 +69,7 @@ def grid(p: Parameters, seed: int = 1) -> pd.DataFrame:
 
 def _three(p: Parameters, key: str) -> list[float]:
     """Low end, value in use and high end of a key, each once."""
-    entry = catalogue()[key]
-    return sorted({float(entry.low), float(p[key]), float(entry.high)})
+    return sorted({float(value) for value in (*catalogue()[key].ends, p[key])})
 
 
 class _Watched:

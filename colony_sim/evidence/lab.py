@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import brentq
@@ -25,7 +26,7 @@ COHORT = 400
 LONGEST = 500
 
 #: What a replication reports: a number, or one number an individual.
-Found = Mapping[str, float | np.ndarray]
+Found = Mapping[str, float | np.number[Any] | np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -51,16 +52,16 @@ class Lab:
         """Bran (g) that fills a volume."""
         return cm3 / self.p["feed.bran_cm3_per_g"]
 
-    def boxes(self, **settings) -> Boxes:
+    def boxes(self, **settings: Any) -> Boxes:
         """Boxes of this draw; water as drawn unless it is given."""
         return Boxes(self.p, self.seed, **{"water": self.water, **settings})
 
-    def layer(self, area_dm2: float, depth_cm: float, **settings) -> Boxes:
+    def layer(self, area_dm2: float, depth_cm: float, **settings: Any) -> Boxes:
         """Boxes with bran to a depth."""
         bran = self.bran_g(100.0 * area_dm2 * depth_cm)
         return self.boxes(area_dm2=area_dm2, bran_g=bran, **settings)
 
-    def cup(self, larvae: int = COHORT, per_cm3: float | None = None, **settings) -> Boxes:
+    def cup(self, larvae: int = COHORT, per_cm3: float | None = None, **settings: Any) -> Boxes:
         """A cup of feed for so many larvae at the drawn number per volume, or a given one."""
         per_cm3 = self.given.get("larvae_per_cm3", 0.1) if per_cm3 is None else per_cm3
         cm3 = max(50.0, larvae / per_cm3)
@@ -68,13 +69,13 @@ class Lab:
 
     # ---- Development
 
-    def larvae(self, room_c: float, count: int = COHORT, **settings) -> Record:
+    def larvae(self, room_c: float, count: int = COHORT, **settings: Any) -> Record:
         """Hatchlings reared until all are pupae or dead; pupae are taken out as they form."""
         cup = self.cup(count, **settings)
         cup.larvae(count)
         return cup.live(room_c, LONGEST, remove=(Stage.PUPA,))
 
-    def larval_days(self, room_c: float, **settings) -> float:
+    def larval_days(self, room_c: float, **settings: Any) -> float:
         """Mean larval period (d)."""
         return self.larvae(room_c, **settings).mean_day(Event.PUPA_FORMED)
 

@@ -18,9 +18,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
+from typing import TypeVar
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.errors import InputError
+
+_Words = TypeVar("_Words", bound=StrEnum)
 
 
 class Standing(StrEnum):
@@ -191,7 +194,7 @@ def _number(row: dict[str, str], where: str, allowed: Mapping[str, Allowance]) -
     def wrong(column: str, allowed: str) -> InputError:
         return InputError(where, f"{name} {column}", row[column], allowed)
 
-    def word(column: str, kind: type[StrEnum]):
+    def word(column: str, kind: type[_Words]) -> _Words:
         try:
             return kind(row[column])
         except ValueError:

@@ -56,9 +56,9 @@ def _of(p: Parameters, entry: Entry) -> Iterator[Move]:
         for other in entry.choices or (True, False):
             if other != here:
                 yield Move(entry.key, str(other).lower(), other, other)
-    elif entry.low is not None:
+    else:
         for end, value in (("low", entry.low), ("high", entry.high)):
-            if value != here:
+            if value is not None and value != here:
                 yield Move(entry.key, end, value, _valid(p, entry, value))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pandas as pd
 
@@ -35,7 +36,7 @@ def lines(table: pd.DataFrame) -> list[str]:
     return found
 
 
-def line(row: dict) -> str:
+def line(row: dict[str, Any]) -> str:
     """A number: whether it comes out, how it counts, what was published and what the model has."""
     mark = "in " if row["in"] else "out"
     head = f"{mark}  {row['standing']:<12}  {row['quantity']} ({row['id']}): "
@@ -45,13 +46,13 @@ def line(row: dict) -> str:
     return f"{head}published {row['published']}; {model(row)}{ratio}{_why(row)}"
 
 
-def _why(row: dict) -> str:
+def _why(row: dict[str, Any]) -> str:
     """The reason known for a miss."""
     reason = "" if row["in"] else misses().get(row["id"], "")
     return f"; {reason}" if reason else ""
 
 
-def model(row: dict) -> str:
+def model(row: dict[str, Any]) -> str:
     """The model's number with its range."""
     if math.isnan(row["model"]):
         return "model has none"
@@ -86,7 +87,7 @@ def _days(value: float) -> str:
 
 
 def _closing(size_mg: float) -> str:
-    smallest = catalogue()["harvest.smallest_mg"].low
+    smallest, _ = catalogue()["harvest.smallest_mg"].ends
     if not size_mg >= smallest:
         return f", and no harvest size from {smallest:g} mg on closes the gap"
     return f", and a harvest from {size_mg:.0f} mg on would close the gap"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -71,7 +72,9 @@ def _months(run: Lived) -> list[tuple[float, float]]:
     return [(MONTH * (k + 0.5), round(grams, 3)) for k, grams in enumerate(run.months())]
 
 
-def _run_line(name: str, data: list, colour: str, dash: str, symbol: str = "none") -> dict:
+def _run_line(
+    name: str, data: Sequence[tuple[float, float]], colour: str, dash: str, symbol: str = "none"
+) -> dict[str, Any]:
     return {
         "name": name,
         "type": "line",

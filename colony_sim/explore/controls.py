@@ -33,7 +33,7 @@ class Control:
     def __init__(self, clock: Clock, rule: Rule, then: Callable[[], None]) -> None:
         self._clock, self.rule, self._then = clock, rule, then
         self._field: ui.element
-        self._number: Input | None = None
+        self._number: Input
         self._slider: Input | None = None
         with ui.element("div").classes("rule").props(f"data-rule={rule.key}"):
             if rule.kind == "boolean":
@@ -77,17 +77,18 @@ class Control:
         low, high = rules.span(rule, start)
         with ui.element("div").classes("slide"):
             words("span", f"{low:g}")
-            self._slider = Input(
+            slider = self._slider = Input(
                 f"type=range min={low:g} max={high:g} step={rule.step:g} "
                 f'aria-label="{rule.label}, slider"'
             )
             words("span", f"{high:g}")
-        self._slider.element.on("change", self._slid, js_handler=VALUE)
-        self._slider.element.on("input", js_handler=_FOLLOW)
 
-    def _slid(self, event: Any) -> None:
-        self._slider.told(event.args)
-        self._typed(event)
+        def slid(event: Any) -> None:
+            slider.told(event.args)
+            self._typed(event)
+
+        slider.element.on("change", slid, js_handler=VALUE)
+        slider.element.on("input", js_handler=_FOLLOW)
 
     def _typed(self, event: Any) -> None:
         self._number.told(event.args)

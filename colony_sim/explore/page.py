@@ -35,6 +35,12 @@ _ROWS = {
 }
 
 
+class Button(ui.element):
+    """A button that knows its text."""
+
+    label: ui.html
+
+
 class Page:
     """One open page on the clock's session.
 
@@ -73,12 +79,12 @@ class Page:
 
     # -- parts of the page ----------------------------------------------------------------
 
-    def _button(self, text: str, on_click: Callable[[], None], classes: str = "") -> ui.element:
+    def _button(self, text: str, on_click: Callable[[], None], classes: str = "") -> Button:
         def clicked() -> None:
             on_click()
             self.look()
 
-        with ui.element("button").props("type=button").classes(classes) as button:
+        with Button("button").props("type=button").classes(classes) as button:
             button.label = words("span", text)
         return button.on("click", clicked, args=[])
 
@@ -205,17 +211,20 @@ class Page:
         clock = self.clock
         with clock.holding() as session:
             going, over = clock.running or clock.busy, session.run.over
-            now = (id(session.run), session.run.day, id(session.held), session.keep, going)
-            now += (clock.changes, clock.pace, clock.fault)
+            now = (
+                id(session.run), session.run.day, id(session.held), session.keep, going,
+                clock.changes, clock.pace, clock.fault,
+            )  # fmt: skip
             if now == self._looked:
                 return
             self._looked = now
             day = session.run.day
             this = session.run.numbers(day)
-            held = session.held.numbers(day) if session.held else None
+            other = session.held
+            held = other.numbers(day) if other else None
             state, where = _state(clock), f"Day {day:,} of {session.scenario.days:,}"
             keep, differing = session.keep, _differing(session)
-            text = experiment_text(session.held.scenario, session.run.scenario) if held else None
+            text = experiment_text(other.scenario, session.run.scenario) if other and held else None
         for key in _ROWS:
             put(self._cells[key, "this"], cell_text(this, key))
             put(self._cells[key, "held"], cell_text(held, key))

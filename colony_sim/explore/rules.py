@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from colony_sim.biology import parameters
-from colony_sim.biology.climate import HIGHEST_C, LOWEST_C, Climate, constant
+from colony_sim.biology.climate import Climate, constant
+from colony_sim.biology.logger import HIGHEST_C, LOWEST_C
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
@@ -51,7 +52,7 @@ class Rule:
     low: float | None = None
     high: float | None = None
     step: float | None = None
-    words: Mapping[str, str] | None = None
+    words: Mapping[str, str] = field(default_factory=dict)
     basis: str = ""
 
     @property
@@ -67,19 +68,19 @@ def rules() -> tuple[Rule, ...]:
     """The controls of the page, in its order."""
     entries = parameters.catalogue()
     found = []
-    on_page = [entry for entry in entries.values() if entry.slider]
-    for entry in sorted(on_page, key=lambda entry: entry.slider.place):
+    on_page = [(entry, entry.slider) for entry in entries.values() if entry.slider]
+    for entry, slider in sorted(on_page, key=lambda both: both[1].place):
         found.append(
             Rule(
                 key=entry.key,
-                label=entry.slider.label,
+                label=slider.label,
                 unit="" if entry.kind in ("boolean", "choice") else entry.unit,
                 about=entry.about,
                 kind=entry.kind,
                 low=entry.low,
                 high=entry.high,
-                step=entry.slider.step,
-                words=entry.slider.words or None,
+                step=slider.step,
+                words=slider.words,
                 basis=entry.basis,
             )
         )
@@ -92,8 +93,8 @@ def rules() -> tuple[Rule, ...]:
             "One temperature all year. The range is where larvae develop under every plausible "
             "value of their limits.",
             "number",
-            math.ceil(entries["larva.lower_c"].high),
-            math.floor(entries["larva.upper_c"].low),
+            math.ceil(entries["larva.lower_c"].ends[1]),
+            math.floor(entries["larva.upper_c"].ends[0]),
             0.5,
         ),
         Rule(
@@ -136,10 +137,8 @@ def rule(key: str) -> Rule:
 
 def span(found: Rule, start: Any) -> tuple[float, float]:
     """Ends of the slider: the plausible range, wider if the run starts with a value outside it."""
-    inside = start is not None
-    low = min(found.low, start) if inside else found.low
-    high = max(found.high, start) if inside else found.high
-    return low, high
+    ends = [end for end in (found.low, found.high, start) if end is not None]
+    return min(ends), max(ends)
 
 
 def value(scenario: Scenario, key: str) -> Any:
@@ -172,7 +171,8 @@ def changed(scenario: Scenario, key: str, to: Any, given: Climate) -> Scenario:
         return replace(scenario, climate=given if as_given else _room(to))
     whole = {BREEDERS: (1, MOST_BREEDERS), LARVAE: (0, MOST_LARVAE), SEED: (0, LARGEST_SEED)}
     if key in whole:
-        return replace(scenario, **{key: _whole(key, to, *whole[key])})
+        number: dict[str, Any] = {key: _whole(key, to, *whole[key])}
+        return replace(scenario, **number)
     known: Parameters = scenario.parameters
     return replace(scenario, parameters=known.with_values({key: to}, where=WHERE))
 
@@ -223,7 +223,7 @@ def note(session: Session, key: str) -> str:
         return "Empty the field for the room as in the file."
     if key == "pupae.inspection_days" and not session.value("pupae.isolate"):
         return "No effect while pupae are not set apart."
-    if found.low is not None and not found.low <= now <= found.high:
+    if found.low is not None and found.high is not None and not found.low <= now <= found.high:
         return f"Outside the plausible range, {found.low:g} to {found.high:g} {found.unit}."
     return ""
 

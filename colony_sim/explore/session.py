@@ -13,6 +13,7 @@ import pandas as pd
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.bins import Phase
+from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.simulate import Scenario, day_by_day
 from colony_sim.explore.rules import changed, value
 from colony_sim.measuring.catalogue import window_measures
@@ -66,7 +67,7 @@ class Lived:
         The daily series, one value a day.
     """
 
-    def __init__(self, scenario: Scenario, columns: dict[str, list]) -> None:
+    def __init__(self, scenario: Scenario, columns: dict[str, list[Any]]) -> None:
         self.scenario = scenario
         self.columns = columns
 
@@ -153,15 +154,14 @@ class Run(Lived):
         p = self.scenario.parameters
         states = []
         for bin_ in colony.bins:
-            age = due = None
+            since = bin_.date_out if bin_.phase is Phase.GROWING else bin_.date_in
+            age, due = None if since is None else day - since, None
             if bin_.phase is Phase.BREEDING:
-                age = day - bin_.date_in
-                if p["rotation.when"] == "by_date":
+                # A keeper of one's own need not go by the date of the last move.
+                if p["rotation.when"] == "by_date" and isinstance(colony.keeper, Keeper):
                     due = max(0, p["rotation.interval_days"] - (day - colony.keeper.last_move))
-            elif bin_.phase is Phase.GROWING:
-                age = day - bin_.date_out
-                if p["rack.clear_when"] == "by_date":
-                    due = max(0, p["rack.clear_after_days"] - age)
+            elif bin_.phase is Phase.GROWING and p["rack.clear_when"] == "by_date":
+                due = max(0, p["rack.clear_after_days"] - age)
             states.append(BinState(bin_.label, bin_.phase.value, age, due, bin_.counts))
         return states
 

@@ -109,11 +109,11 @@ def frame(axes: Axes, column: int, row: int) -> None:
                              zorder=5))  # fmt: skip
 
 
-def difference_norm(values: np.ndarray) -> FuncNorm:
-    """Colours alike on both sides of 0; a root scale keeps small differences apart."""
+def difference_norm(values: np.ndarray) -> tuple[FuncNorm, float]:
+    """Colours alike on both sides of 0 and where they end; a root scale keeps small ones apart."""
     most = float(np.nanmax(np.abs(values))) if np.isfinite(values).any() else 1.0
     most = most or 1.0
-    return FuncNorm((_root, _square), vmin=-most, vmax=most)
+    return FuncNorm((_root, _square), vmin=-most, vmax=most), most
 
 
 def difference_bar(figure: Figure, mesh: Collection, axes: Axes, most: float) -> None:

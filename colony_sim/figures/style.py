@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import re
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
@@ -24,6 +24,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure, SubFigure
 from matplotlib.font_manager import FontProperties
 from matplotlib.ticker import MaxNLocator
+from matplotlib.typing import LineStyleType
 
 from colony_sim.words.labels import shortened
 
@@ -39,7 +40,7 @@ PALETTE = ("#14508c", "#e06010", "#4aa08f", "#3d0c1a", "#3a35d8")
 MARKERS = ("o", "s", "D", "^", "v", "P", "X")
 LOSSES = {"age": "#cfd6de", "background": "#8793a1", "handling": "#37424e"}
 """Shades of one hue, light to dark, for the causes of adult losses."""
-STAGES = {
+STAGES: dict[str, tuple[str, LineStyleType]] = {
     "eggs": ("#4f8fb8", (0, (5, 2))), "larvae": ("#b87a00", "-"),
     "pupae": ("#3a35d8", (0, (1.5, 1.2))), "adults": ("#16120f", (0, (7, 2, 1.5, 2))),
 }  # fmt: skip
@@ -242,6 +243,6 @@ def row_heading(panel: Axes, text: str) -> None:
                    textcoords="offset points")  # fmt: skip
 
 
-def either(values: Sequence[int]) -> str:
+def either(values: Collection[int]) -> str:
     """Least and greatest of some whole numbers, such as "21- or 28" before "-day means"."""
     return "- or ".join(str(value) for value in sorted({min(values), max(values)}))

@@ -12,14 +12,13 @@ Large sets of runs keep one row per run instead of the daily series.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
 import pandas as pd
 
-from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.model import Colony
 from colony_sim.colony.simulate import RunRecord, Scenario, simulate
 from colony_sim.measuring import catalogue as measures
@@ -141,7 +140,7 @@ def whole_period(scenario: Scenario) -> int:
     return season if season > 1 else handling_period(scenario.parameters)
 
 
-def handling_period(parameters: Parameters) -> int:
+def handling_period(parameters: Mapping[str, Any]) -> int:
     """Days after which the pulses of handling repeat; batches of that length even them out."""
     intervals = [
         parameters["rotation.interval_days"],

@@ -69,7 +69,7 @@ def mark(
 
 def spells(weeks: pd.DataFrame, wanted: float, column: str = "cold") -> list[Spell]:
     """Runs of weeks that are marked in a column."""
-    found = []
+    found: list[Spell] = []
     marked = weeks[weeks[column]]
     if marked.empty:
         return found

@@ -5,7 +5,7 @@ A forecast is what a candidate came to over its runs: arrays with one row a run.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -14,16 +14,12 @@ import numpy as np
 
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Value
+from colony_sim.colony.simulate import Scenario
 from colony_sim.experiment.plan import Plan
 from colony_sim.planning.measuring import PlanMeasuring
 from colony_sim.planning.wants import STRETCH_DAYS, Have, Want, stretches
-from colony_sim.running.executor import (
-    Executor,
-    PointOutcome,
-    point_plan,
-    run_all_points,
-    runs_of,
-)
+from colony_sim.running.executor import PointRun, point_plan, run_all_points, runs_of
+from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import OutcomeStore
 from colony_sim.studies.points import PointsFailed
@@ -152,7 +148,7 @@ class Forecaster:
         """
         plans = [self._laid(job) for job in jobs]
 
-        def runs():
+        def runs() -> Iterator[PointRun]:
             for number, plan in enumerate(plans):
                 for pair in seeds:
                     yield from runs_of(plan, number, [pair], self._measuring)
@@ -160,22 +156,22 @@ class Forecaster:
         total = len(jobs) * len(seeds)
         place = {seed: i for i, (_, seed) in enumerate(seeds)}
         found: list[list[Any]] = [[None] * len(seeds) for _ in jobs]
-        failed: list[PointOutcome] = []
+        failed: list[tuple[int, int, str, int, str]] = []
         for ended in run_all_points(
             runs(), total, self._store, self._executor, self._measuring, self._progress(stage)
         ):
             if ended.error is not None:
-                failed.append(ended)
+                failed.append((ended.point, ended.replicate, ended.policy, ended.seed, ended.error))
             found[ended.point][place[ended.seed]] = ended.outcome
         if failed:
-            first = min(failed, key=lambda run: (run.point, run.replicate))
-            raise PointsFailed(len(failed), total, first.policy, first.seed, first.error)
+            _, _, policy, own_seed, error = min(failed)
+            raise PointsFailed(len(failed), total, policy, own_seed, error)
         only = tuple(seed for _, seed in seeds)
         return [
             Forecast(job, only, tuple(outcomes)) for job, outcomes in zip(jobs, found, strict=True)
         ]
 
-    def scenario(self, job: Job, replicate: int, seed: int):
+    def scenario(self, job: Job, replicate: int, seed: int) -> Scenario:
         """The scenario of one run of a job."""
         return next(runs_of(self._laid(job), 0, [(replicate, seed)], self._measuring)).scenario
 

@@ -79,7 +79,7 @@ class PlanMeasuring(Measuring):
         raise TypeError("a plan measures a whole record: of_record")
 
 
-def fillings(log: pd.DataFrame) -> list[list[float]]:
+def fillings(log: pd.DataFrame) -> list[list[Any]]:
     """Life of every filling of a bin with beetles, from the bin log.
 
     Returns
@@ -111,7 +111,7 @@ def months_of(start: date, days: int) -> list[str]:
     return list(dict.fromkeys(dates.strftime("%Y-%m")))
 
 
-def day_date(start: date, day: int) -> date:
+def day_date(start: date, day: float) -> date:
     """Date of a day of the run; day 1 is the start."""
     return start + timedelta(days=int(day) - 1)
 

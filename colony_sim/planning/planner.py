@@ -25,7 +25,8 @@ from colony_sim.planning.shortfall import Reach, reach, shortfalls
 from colony_sim.planning.startup import startup
 from colony_sim.planning.trials import trial_table
 from colony_sim.planning.weeks import in_the_middle, week_table
-from colony_sim.running.executor import Executor, open_executor
+from colony_sim.running.executor import open_executor
+from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from difflib import get_close_matches
@@ -210,7 +210,7 @@ def _check(name: str, table: dict[str, Any], where: str) -> None:
             raise InputError(where, shown, value, allowed)
 
 
-def _hint(key: str, known, what: str) -> str:
+def _hint(key: str, known: Collection[str], what: str) -> str:
     near = get_close_matches(key, known, n=1, cutoff=0.6)
     start = f"did you mean {near[0]}? " if near else ""
     return f"{start}one of the {what} {', '.join(known)}"
@@ -240,14 +240,14 @@ def _want(table: dict[str, Any], where: str) -> Want:
     }
     grams, birds = table.get("grams_per_day"), table.get("birds")
     key = "want.grams_per_day" if where != OPTIONS else "grams_per_day"
-    if grams is None and birds is None:
-        raise InputError(where, key, Nothing(), "grams_per_day, or birds with larvae_each")
     flock = [name for name in ("birds", "larvae_each", "larva_mg") if table.get(name) is not None]
     if grams is not None:
         if flock:
             allowed = "either grams_per_day, or birds with larvae_each"
             raise InputError(where, flock[0], table[flock[0]], allowed)
         return Want(grams, **rest)
+    if birds is None:
+        raise InputError(where, key, Nothing(), "grams_per_day, or birds with larvae_each")
     return for_birds(birds, table.get("larvae_each"), table.get("larva_mg"), **rest)
 
 

@@ -107,15 +107,15 @@ def bins_needed(forecast: Forecast, after_days: int, free: Forecast | None = Non
     growth, early = _growth_times(forecast if free is None else free, begin)
     stays, per_run = [], []
     for outcome in forecast.outcomes:
-        rate, own = 0, []
+        begun, own = 0, []
         for day_in, _, _, out, _ in outcome["fillings"]:
             if begin < day_in <= end:
-                rate += 1
+                begun += 1
             if out is not None and begin < out <= end and day_in >= 1:
                 own.append(out - day_in)
         stays += own
         stay = float(np.mean(own)) if own else np.nan
-        per_run.append((rate / (end - begin), stay))
+        per_run.append((begun / (end - begin), stay))
     rates, means = np.array(per_run).T
     used = forecast.weeks("bins")[:, first_week:last_week].mean(axis=1)
     little = rates * means

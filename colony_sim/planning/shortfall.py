@@ -140,7 +140,8 @@ def shortfalls(
         max(1.0, have.breeders / 10),
     )
     if have.minutes_per_week is not None:
-        rows.append(_minutes(chosen, want, have, forecaster, many))
+        free = replace(have, minutes_per_week=None)
+        rows.append(_minutes(chosen, want, free, have.minutes_per_week, forecaster, many))
     return pd.DataFrame(rows)
 
 
@@ -191,10 +192,9 @@ def _with(job: Job, key: str, value: Value) -> Job:
 
 
 def _minutes(
-    chosen: Chosen, want: Want, have: Have, forecaster: Forecaster, seeds: Seeds
+    chosen: Chosen, want: Want, free: Have, there: float, forecaster: Forecaster, seeds: Seeds
 ) -> dict[str, object]:
     """Least minutes of the candidates tried that give the grams, whatever the minutes."""
-    free = replace(have, minutes_per_week=None)
     p = want.probability
 
     def needs(tried: Tried) -> float:
@@ -208,7 +208,7 @@ def _minutes(
     )
     forecast = forecaster.run([best.forecast.job], seeds, "short of minutes")[0]
     most = max(needs(tried) for tried in chosen.tried)
-    limit = Limit("minutes", "minutes a week", float(have.minutes_per_week), float(most))
+    limit = Limit("minutes", "minutes a week", float(there), float(most))
     minutes = -next_run(-forecast.minutes(want.after_days), p)
     needed = float(minutes) if enough else None
     return _row(limit, needed, forecast, want, free, chosen)

@@ -81,17 +81,24 @@ class Have:
     larvae: int = 0
 
 
-def for_birds(birds: int, larvae_each: float | None, larva_mg: float | None, **rest: float) -> Want:
+def for_birds(
+    birds: int,
+    larvae_each: float | None,
+    larva_mg: float | None,
+    probability: float = PROBABILITY,
+    after_days: int = AFTER_DAYS,
+) -> Want:
     """The want of a flock; a default allowance is marked as assumed."""
     each = LARVAE_EACH if larvae_each is None else larvae_each
     mass = LARVA_MG if larva_mg is None else larva_mg
     return Want(
         birds * each * mass / 1000.0,
+        probability,
+        after_days,
         birds=birds,
         larvae_each=each,
         larva_mg=mass,
         assumed=larvae_each is None,
-        **rest,
     )
 
 

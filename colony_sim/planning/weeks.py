@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
@@ -81,7 +80,7 @@ def week_table(
     return table
 
 
-def growth_temperatures(climate: Climate, ends: Sequence[int], growth_days: float) -> list[float]:
+def growth_temperatures(climate: Climate, ends: np.ndarray, growth_days: float) -> list[float]:
     """Mean temperature (C) of the `growth_days` before each day (days before day 1 left out)."""
     if not np.isfinite(growth_days):
         return [np.nan] * len(ends)

@@ -92,6 +92,18 @@ class Insects:
         Columns of full capacity; use `view(name)` for the rows in use.
     """
 
+    ident: np.ndarray
+    mass: np.ndarray
+    progress: np.ndarray
+    factor: np.ndarray
+    size: np.ndarray
+    age: np.ndarray
+    eggs: np.ndarray
+    bin: np.ndarray
+    stage: np.ndarray
+    instar: np.ndarray
+    flags: np.ndarray
+
     def __init__(self, capacity: int = 1024) -> None:
         self.n = 0
         for name, kind in FIELDS.items():

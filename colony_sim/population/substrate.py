@@ -22,16 +22,15 @@ class Substrate:
 
     def __init__(self, bins: int) -> None:
         slots = bins + 1
-        for name in (
-            "bran",
-            "frass",
-            "moisture",
-            "skin_mass",
-            "skins",
-            "visible_skins",
-            "dead_adults",
-        ):
-            setattr(self, name, np.zeros(slots, np.int64))
-        for name in ("food", "wetness", "crowding", "feeding"):
-            setattr(self, name, np.ones(slots, np.float64))
+        self.bran = np.zeros(slots, np.int64)
+        self.frass = np.zeros(slots, np.int64)
+        self.moisture = np.zeros(slots, np.int64)
+        self.skin_mass = np.zeros(slots, np.int64)
+        self.skins = np.zeros(slots, np.int64)
+        self.visible_skins = np.zeros(slots, np.int64)
+        self.dead_adults = np.zeros(slots, np.int64)
+        self.food = np.ones(slots, np.float64)
+        self.wetness = np.ones(slots, np.float64)
+        self.crowding = np.ones(slots, np.float64)
+        self.feeding = np.ones(slots, np.float64)
         self.temperature = np.full(slots, np.nan)

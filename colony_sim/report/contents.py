@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, get_args
@@ -12,7 +13,8 @@ import pandas as pd
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
-from colony_sim.results import findings, manifest
+from colony_sim.results import findings
+from colony_sim.results.folder import MANIFEST
 from colony_sim.results.manifest import is_invented
 from colony_sim.studies.comparison.verdict import REMINDER
 from colony_sim.studies.registry import study
@@ -92,7 +94,8 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
     differences = tables.read(folder, "differences") if compared else None
     deck = gather(folder, beside)
     kind = study(facts.get("kind"))
-    shared = {
+    assert kind is not None  # Its slides are gathered.
+    shared: dict[str, Any] = {
         "facts": facts,
         "question": kind.question or question or kind.kind.capitalize(),
         "part_of": question if kind.question else "",
@@ -142,7 +145,7 @@ def _said(folder: Path, facts: dict[str, Any]) -> dict[str, tuple[str, ...]]:
     """Paragraphs by role; a sweep has none besides its slides."""
     said: dict[str, list[str]] = {role: [] for role in get_args(findings.Role)}
     if (folder / findings.FILE).is_file():
-        for found in findings.read(facts, str(folder / manifest.MANIFEST)):
+        for found in findings.read(facts, str(folder / MANIFEST)):
             parts = (part.strip() for part in found.text.split("\n\n"))
             said[found.role] += [dashed(part) for part in parts if part]
     return {role: tuple(parts) for role, parts in said.items()}
@@ -153,15 +156,15 @@ def _evidence(summary: pd.DataFrame, differences: pd.DataFrame) -> str:
     runs = int(summary["n_runs"].max())
     if len(rows) == 1:
         row = rows.iloc[0]
-        pairs = int(row["n_pairs"])
-        text = f"{pairs} {'pair' if pairs == 1 else 'pairs'} of runs with the same seed"
+        count = int(row["n_pairs"])
+        text = f"{count} {'pair' if count == 1 else 'pairs'} of runs with the same seed"
         return f"From {text}."
     pairs = sorted({int(n) for n in rows["n_pairs"]}) or [0]
     span = f"{pairs[0]}" if len(pairs) == 1 else f"{pairs[0]} to {pairs[-1]}"
     return f"From {runs} runs of each policy, {span} pairs with the same seed and the baseline."
 
 
-def _unsaid(folder: Path, summary: pd.DataFrame, differences: pd.DataFrame):
+def _unsaid(folder: Path, summary: pd.DataFrame, differences: pd.DataFrame) -> Iterator[str]:
     yield REMINDER
     rows = differences[differences["measure"] == YIELD]
     runs = tables.read(folder, "runs")

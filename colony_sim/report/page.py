@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import shlex
+from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -15,6 +16,7 @@ from markupsafe import Markup
 
 from colony_sim.atomic import write_atomic
 from colony_sim.errors import InputError
+from colony_sim.figures.slide import Slide
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import rack_data, tables, words
 from colony_sim.report.contents import COMPARISON, Contents, gather_contents, ordered
@@ -82,8 +84,8 @@ def write_report(
     return Written(path, path.stat().st_size, without)
 
 
-def _pair(facts: dict[str, Any], folder: Path, asked: list[str] | None) -> tuple[str, ...]:
-    """The two policies of the rack; fewer: there is none."""
+def _pair(facts: dict[str, Any], folder: Path, asked: list[str] | None) -> tuple[str, str] | None:
+    """The two policies of the rack; None: there are not two."""
     names = ordered(facts)
     if asked is not None:
         if facts.get("kind") != COMPARISON:
@@ -93,20 +95,20 @@ def _pair(facts: dict[str, Any], folder: Path, asked: list[str] | None) -> tuple
         if unknown or len(asked) != 2 or asked[0] == asked[1]:
             shown = unknown[0] if unknown else ",".join(asked)
             raise InputError("argument policies", "policies", shown, f"two of {', '.join(names)}")
-        return tuple(asked)
+        return asked[0], asked[1]
     if facts.get("kind") != COMPARISON or len(names) < 2:
-        return ()
+        return None
     summary = tables.read(folder, "policies")
     means = summary[summary["measure"] == YIELD].set_index("policy")["mean"].fillna(-1.0)
     return names[0], max(names[1:], key=lambda name: means[name])
 
 
 def _rack(
-    folder: Path, facts: dict[str, Any], pair: tuple[str, ...], days: int
+    folder: Path, facts: dict[str, Any], pair: tuple[str, str] | None, days: int
 ) -> tuple[rack_data.Rack | None, str]:
     if facts.get("kind") != COMPARISON:
         return None, ""
-    if len(pair) < 2:
+    if pair is None:
         return None, "there are not two policies to compare"
     bins = max(entry["handling"]["rack.bins"] for entry in facts["policies"])
     if bins > rack_data.MOST_BINS:
@@ -170,11 +172,11 @@ def _hash(text: str) -> str:
     return f"'sha256-{digest}'"
 
 
-def _slides(contents: Contents):
+def _slides(contents: Contents) -> Iterator[tuple[Slide, Path]]:
     return zip(contents.deck.slides, contents.deck.folders, strict=True)
 
 
-def _figure(slide, place: Path) -> dict[str, Any]:
+def _figure(slide: Slide, place: Path) -> dict[str, Any]:
     said = slide.say.strip()
     # The title stands above the picture already.
     said = said.removeprefix(slide.title).lstrip(". ")

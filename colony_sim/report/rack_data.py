@@ -93,8 +93,8 @@ def build(traces: Traces, policies: tuple[str, str], days: int = MOST_DAYS) -> R
     It begins after the longer of the two warm-ups, as the measures do; where one of the runs did
     not settle, on day 1. It has `days` days, or as many as the runs have left.
     """
-    ends = [traces.warm_up[policy] for policy in policies]
-    settled = None not in ends
+    ends = [end for policy in policies if (end := traces.warm_up[policy]) is not None]
+    settled = len(ends) == len(policies)
     first = max(ends) + 1 if settled else 1
     last = min(first + days - 1, traces.plan.days)
     sides = tuple(_side(policy, traces.records[policy], first, last) for policy in policies)

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import hashlib
 import math
-import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -33,7 +32,8 @@ from colony_sim.measuring import catalogue as measures_module
 from colony_sim.measuring import outcome
 from colony_sim.measuring.catalogue import catalogue, run_measures
 from colony_sim.measuring.outcome import Measuring, handling_period, whole_period
-from colony_sim.running.executor import Executor, open_executor, run_points
+from colony_sim.running.executor import open_executor, run_points
+from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import OutcomeStore, open_store
 from colony_sim.source import source_bytes
@@ -80,8 +80,8 @@ class WindowMeasuring(Measuring):
     def digest(self) -> str:
         """Hash of the window and of the source that measures in it."""
         digest = hashlib.sha256(f"{self.span.warm_up} {self.span.days}\n".encode())
-        for module in (measures_module, outcome, sys.modules[__name__]):
-            digest.update(source_bytes(module.__file__))
+        for path in (measures_module.__file__, outcome.__file__, __file__):
+            digest.update(source_bytes(path))
         return digest.hexdigest()
 
     def outcome(
@@ -125,7 +125,8 @@ def range_end(parameters: Parameters, key: str | Entry, end: str) -> float:
     """
     entry = find(key, "range") if isinstance(key, str) else key
     key = entry.key
-    goal = float(entry.low if end == "low" else entry.high)
+    low, high = entry.ends
+    goal = float(low if end == "low" else high)
     here = float(parameters[key])
     if fits(parameters, {key: goal}):
         return goal
@@ -153,14 +154,15 @@ def in_order(parameters: Parameters, values: Mapping[str, Value]) -> dict[str, V
     return _between(parameters, values, inside)
 
 
-def _between(parameters: Parameters, values: Mapping[str, Value], share: float) -> dict:
-    drawn = {}
+def _between(parameters: Parameters, values: Mapping[str, Value], share: float) -> dict[str, Value]:
+    drawn: dict[str, Value] = {}
     for key, value in values.items():
         here = parameters[key]
-        numeric = isinstance(value, int | float) and not isinstance(value, bool)
-        drawn[key] = here + share * (value - here) if numeric else value
-        if isinstance(here, int) and numeric:
-            drawn[key] = round(drawn[key])
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            value = here + share * (value - here)
+            if isinstance(here, int):
+                value = round(value)
+        drawn[key] = value
     return drawn
 
 
@@ -235,15 +237,14 @@ class PointRunner:
             total += 1
             found = run.outcome or {"died_out_day": None, **dict.fromkeys(kept, math.nan)}
             if run.error is not None:
-                failed.append(run)
+                failed.append((run.policy, run.seed, run.error))
             rows.append({
                 "point": run.point - 1, "policy": run.policy, "seed": run.seed,
                 "replicate": run.replicate,
                 **{key: found[key] for key in ("died_out_day", *kept)},
             })  # fmt: skip
         if failed and not skip_failed:
-            first = failed[0]
-            raise PointsFailed(len(failed), total, first.policy, first.seed, first.error)
+            raise PointsFailed(len(failed), total, *failed[0])
         # Runs come in the order in which they end.
         place = {policy.name: i for i, policy in enumerate(plan.policies)}
         rows.sort(key=lambda row: (row["point"], row["replicate"], place[row["policy"]]))

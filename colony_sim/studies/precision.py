@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -59,7 +60,7 @@ class Rule:
     most: int = MOST
     level: float = 0.95
 
-    def as_dict(self) -> dict:
+    def as_dict(self) -> dict[str, Any]:
         """Plain data for a manifest."""
         return {"rule": RULE, **asdict(self), "wanted": [asdict(w) for w in self.wanted]}
 
@@ -186,7 +187,7 @@ def in_words(table: pd.DataFrame, rule: Rule) -> list[str]:
     return [*lines, f"Replicates were added by the rule of {RULE}, {rule.least} at least."]
 
 
-def _state(row) -> str:
+def _state(row: Any) -> str:
     name = f"“{shortened(str(row.policy), 40)}”"
     if not math.isfinite(row.half_width):
         return f"{name} ({row.n_pairs} pairs)"

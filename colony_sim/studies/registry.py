@@ -28,11 +28,13 @@ KINDS = tuple(_MODULES)
 
 def study(kind: object) -> Study | None:
     """The study of a kind; None if there is none."""
-    if kind not in _MODULES:
-        return None
-    return importlib.import_module(f"colony_sim.{_MODULES[kind]}").STUDY
+    return _load(_MODULES[kind]) if kind in _MODULES else None
 
 
 def studies() -> Iterator[Study]:
     """All studies."""
-    return (study(kind) for kind in KINDS)
+    return (_load(module) for module in _MODULES.values())
+
+
+def _load(module: str) -> Study:
+    return importlib.import_module(f"colony_sim.{module}").STUDY

@@ -73,7 +73,7 @@ def repeat(
         tables |= write_answer(plan, pair, tables["runs"], store, run, again)
         asked = data.get("assumptions", {})
         lean = None
-        if asked.get("looked_for"):
+        if asked.get("looked_for") and pair is not None:
             points = PointRunner(store, executor)
             lean = find_assumptions(plan, pair, points, on_progress=on_progress)
         if asked:

@@ -47,7 +47,7 @@ class Study:
     findings : callable
         ``findings(folder, manifest)``: what was found, read back from a results folder.
     say : callable
-        ``say(found, plan) -> Said``; None for a kind that says nothing.
+        ``say(found, plan) -> Said``; default: nothing.
     slides : callable
         ``slides(folder, seed=None) -> list[Slide]``; `seed` is for kinds that show single runs.
         None for a kind without slides.
@@ -68,10 +68,10 @@ class Study:
     figures: tuple[str, ...]
     run: Callable[..., Any]
     findings: Callable[[Path, dict[str, Any]], Any]
-    say: Callable[..., Said] | None
-    slides: Callable[..., list[Slide]] | None
-    frames: Callable[[Any], Mapping[str, pd.DataFrame]] | None = None
-    facts: Callable[[Any], Mapping[str, Any]] | None = None
+    say: Callable[..., Said] = lambda found, plan: Said("", "")
+    slides: Callable[..., list[Slide]] | None = None
+    frames: Callable[[Any], Mapping[str, pd.DataFrame]] = lambda found: {}
+    facts: Callable[[Any], Mapping[str, Any]] = lambda found: {}
     design: Callable[[Any], str] = lambda found: ""
     question: str = ""
     beside: bool = False
@@ -110,7 +110,7 @@ class Study:
         from colony_sim.figures import style
 
         paths = []
-        for slide in self.slides(folder):
+        for slide in self.slides(folder) if self.slides else ():
             with style.theme():
                 paths += style.save(slide.paint(), Path(folder), slide.name)
         return paths

@@ -16,7 +16,7 @@ def live(lab: Lab) -> Found:
     few = [share[20], share[60]]
     return {
         "few": 100.0 * min(few),
-        "lower_200": ratio(share[200], np.mean(few)),
+        "lower_200": ratio(share[200], float(np.mean(few))),
         "sharply_600": ratio(share[600], share[200]),
     }
 

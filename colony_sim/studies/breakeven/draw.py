@@ -63,23 +63,21 @@ def figure(result: BreakEven, origin: Origin) -> Figure:
     axes = style.axes(page, left, low, 9.05 - left, bottom - low)
     d = _grid(result, "difference")
     hatched = _grid(result, "better") == NEITHER
-    norm = heat.difference_norm(d)
-    shown = heat.signed(norm.vmax)
+    norm, most = heat.difference_norm(d)
+    shown = heat.signed(most)
     mesh = heat.tiles(
         axes, d, norm, heat.DIVERGING, hatched, lambda i, j: shown(d[i, j])
         if np.isfinite(d[i, j]) else ""
     )  # fmt: skip
     crossed = _border(axes, _grid(result, "better"))
-    spot = [_nearest(axis, value) for axis, value in zip((result.x, result.y), result.default,
-                                                         strict=True)]  # fmt: skip
-    framed = None not in spot
-    if framed:
-        heat.frame(axes, *spot)
+    column, row = map(_nearest, (result.x, result.y), result.default)
+    if framed := column is not None and row is not None:
+        heat.frame(axes, column, row)
     heat.ticks(axes, result.x.values, result.y.values)
     axes.set_xlabel(labels.axis(result.x.key))
     axes.set_ylabel(labels.axis(result.y.key))
     bar = style.axes(page, 9.3, low, 0.22, bottom - low)
-    heat.difference_bar(page, mesh, bar, norm.vmax)
+    heat.difference_bar(page, mesh, bar, most)
     _legend(page, result, bottom, crossed, framed)
     return page
 

@@ -21,7 +21,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import Value
 from colony_sim.errors import ARGUMENT, InputError
-from colony_sim.experiment.design import START, entry, parse_vary
+from colony_sim.experiment.design import entry, parse_vary
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.running.runner import Progress
@@ -104,7 +104,7 @@ def parse_axis(option: str, text: str) -> Axis:
         raise InputError(option, "key", factor.key, "a key with a number as value")
     values = factor.values or tuple(
         item.check(round(value) if item.kind == "integer" else float(value), option)
-        for value in np.linspace(factor.low, factor.high, _SPAN)
+        for value in np.linspace(*factor.ends, _SPAN)
     )
     if len(set(values)) < 2:
         raise InputError(option, factor.key, text, "two values or more")
@@ -197,8 +197,8 @@ def own_values(plan: Plan, policy: str, x: Axis, y: Axis) -> tuple[float, float]
     """Values of the two keys in the experiment file, or the profile's medians, under a policy."""
     plan = plan.at_medians()
     p = next(each.parameters for each in plan.policies if each.name == policy)
-    start = {"start.breeders": plan.breeders, "start.larvae": plan.larvae}
-    return tuple(float(start[k] if k in START else p[k]) for k in (x.key, y.key))
+    values = {**p, "start.breeders": plan.breeders, "start.larvae": plan.larvae}
+    return float(values[x.key]), float(values[y.key])
 
 
 def pair(plan: Plan, policies: Sequence[str] | None) -> tuple[str, str]:

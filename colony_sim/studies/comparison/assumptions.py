@@ -172,7 +172,7 @@ def find_assumptions(
             found = _by_point(rows, pair, place)
             values[end] = np.concatenate([values.get(end, np.empty(0)), found])
 
-    values: dict[tuple, np.ndarray] = {(): _by_point(run([{}], seeds), pair, 0)}
+    values: dict[tuple[str, ...], np.ndarray] = {(): _by_point(run([{}], seeds), pair, 0)}
     groups = [{key: value_at[key, end] for key, end in bounds if end == wanted} for wanted in ENDS]
     rows = run([{}, *(_joint(plan, group) for group in groups)], seeds[:1])
     same = {end: _identical(rows, 0, i) for i, end in enumerate(ENDS, start=1)}
@@ -233,7 +233,7 @@ def _by_point(rows: pd.DataFrame, pair: tuple[str, str], point: int) -> np.ndarr
     return differences(here, *pair, YIELD).to_numpy(dtype=float)[0]
 
 
-def _largest(values: dict[tuple, np.ndarray], keys: Sequence[str]) -> list[str]:
+def _largest(values: dict[tuple[str, ...], np.ndarray], keys: Sequence[str]) -> list[str]:
     """The keys by the larger mean change at their two ends, largest first."""
     central = values[()].mean()
     size = dict.fromkeys(keys, 0.0)
@@ -244,7 +244,7 @@ def _largest(values: dict[tuple, np.ndarray], keys: Sequence[str]) -> list[str]:
     return sorted(size, key=lambda key: -size[key])
 
 
-def _unchanged(values: dict[tuple, np.ndarray], key_end: tuple[str, str]) -> bool:
+def _unchanged(values: dict[tuple[str, ...], np.ndarray], key_end: tuple[str, ...]) -> bool:
     """Whether the difference is, seed by seed, exactly as with nothing moved."""
     found = values[key_end]
     return bool((found == values[()][: len(found)]).all())
@@ -259,8 +259,8 @@ def _state(mean: float, low: float, high: float) -> str:
 
 
 def _table(
-    plan: Plan, entries: Sequence[Entry], ends: list, values: dict[tuple, np.ndarray],
-    kept: Sequence[str], inert: set,
+    plan: Plan, entries: Sequence[Entry], ends: list[tuple[str, str, float]],
+    values: dict[tuple[str, ...], np.ndarray], kept: Sequence[str], inert: set[tuple[str, str]],
 ) -> pd.DataFrame:  # fmt: skip
     p = plan.policies[0].parameters
     by_key = {entry.key: entry for entry in entries}
@@ -299,7 +299,10 @@ def _table(
     return table.sort_values(["rank", "end"], ascending=[True, False], ignore_index=True)
 
 
-def _words(pair: tuple[str, str], span: Window, central: tuple, table: pd.DataFrame) -> str:
+def _words(
+    pair: tuple[str, str], span: Window, central: tuple[float, float, float, float],
+    table: pd.DataFrame,
+) -> str:  # fmt: skip
     keys = table["key"].nunique()
     lines = [
         f"What this leans on most: each of {keys} uncertain values of the biology was moved alone "

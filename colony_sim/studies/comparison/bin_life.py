@@ -23,6 +23,8 @@ from colony_sim.words.labels import shortened
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.typing import LineStyleType
+    from numpy.typing import ArrayLike
 
 COLUMNS = 2
 """Policies beside each other on one slide."""
@@ -103,7 +105,7 @@ def _figure(results: Results, seed: int, lives: dict[str, Life | None], title: s
 
 
 def _legend(figure: Figure, top: float) -> None:
-    handles = [
+    handles: list[Line2D | Patch] = [
         Line2D([], [], color=colour, linestyle=dash, linewidth=3, label=STAGE_NAMES[stage])
         for stage, (colour, dash) in style.STAGES.items()
     ]
@@ -192,7 +194,7 @@ def _ticks(top: float) -> list[float]:
     return [0.0, *reversed(found)]
 
 
-def _root(value: np.ndarray) -> np.ndarray:
+def _root(value: ArrayLike) -> np.ndarray:
     return np.sqrt(np.clip(value, 0, None))
 
 
@@ -208,7 +210,7 @@ def _mass(axes: Axes, life: Life, colour: str) -> None:
     _line(axes, life.bands["larvae_g"], style.INK, "-")
 
 
-def _line(axes: Axes, table: pd.DataFrame, colour: str, dash) -> None:
+def _line(axes: Axes, table: pd.DataFrame, colour: str, dash: LineStyleType) -> None:
     """Median and band over bins."""
     axes.fill_between(table["age"], table["low"], table["high"], color=colour, alpha=0.25,
                       linewidth=0, zorder=2)  # fmt: skip

@@ -142,12 +142,13 @@ def data(lives: dict[str, Life | None]) -> pd.DataFrame:
             weeks.rename(columns={"bins": "bins_watched", "grams": "mean"}).assign(**head)
         )
         if life.moist is not None:
-            head = {
+            row = {
                 "policy": policy,
                 "series": _MOIST,
                 "unit": "day",
                 "bins_in_use": life.moist_bins,
+                "days_since_beetles_left": life.moist,
             }
-            tables.append(pd.DataFrame([{**head, "days_since_beetles_left": life.moist}]))
+            tables.append(pd.DataFrame([row]))
     columns = ["policy", "series", "unit", *names.values(), "low", "median", "high", "mean"]
     return pd.concat([table.reindex(columns=columns) for table in tables], ignore_index=True)

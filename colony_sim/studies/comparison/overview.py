@@ -62,7 +62,7 @@ def _data(results: Results) -> pd.DataFrame:
     """One row a mark: panel, what it is, policy, seed, day, value, interval, unit."""
     rows = []
 
-    def add(panel: str, what: str, policy: str, value: float, unit: str, **more) -> None:
+    def add(panel: str, what: str, policy: str, value: float, unit: str, **more: object) -> None:
         if math.isfinite(value):
             rows.append({"panel": panel, "what": what, "policy": policy, "value": value,
                          "unit": unit, **more})  # fmt: skip

@@ -68,7 +68,7 @@ def _slide(results: Results, traces: Traces, group: Sequence[str]) -> Slide:
 def _span(traces: Traces, group: Sequence[str]) -> tuple[int, int]:
     """First and last day shown: after the latest warm-up, or the end of runs that never settle."""
     lived = max(len(traces.records[policy].daily) for policy in group)
-    known = [traces.warm_up[policy] for policy in group if traces.warm_up[policy] is not None]
+    known = [end for policy in group if (end := traces.warm_up[policy]) is not None]
     if not known:
         return max(1, lived - SPAN + 1), lived
     return max(known) + 1, min(max(known) + SPAN, lived)

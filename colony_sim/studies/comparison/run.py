@@ -21,7 +21,8 @@ from colony_sim.results import findings, manifest
 from colony_sim.results.findings import Finding
 from colony_sim.results.folder import claim, replace_tables, write_table
 from colony_sim.results.study import files_of
-from colony_sim.running.executor import Executor, PointRun, open_executor, run_all_points
+from colony_sim.running.executor import PointRun, open_executor, run_all_points
+from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
 from colony_sim.statistics.paired import (
@@ -241,7 +242,7 @@ def compare_plan(
                     lean = find_assumptions(plan, pair, points, on_progress=on_assumptions)
             without = "" if lean else without
             comparison |= write_assumptions(lean, without, staged)
-            if reached is not None:
+            if until is not None and reached is not None:
                 write_table(staged, "precision", reached.drop(columns="point"))
                 comparison["precision"] = tuple(precision.in_words(reached, until))
             found = Comparison(folder=folder, **comparison)
@@ -260,7 +261,9 @@ def compare_plan(
     return found
 
 
-def write_tables(plan: Plan, runs: Sequence[PlannedRun], store: OutcomeStore, folder: Path) -> dict:
+def write_tables(
+    plan: Plan, runs: Sequence[PlannedRun], store: OutcomeStore, folder: Path
+) -> dict[str, Any]:
     """Measure the stored runs and write all tables; returns the fields of a Comparison.
 
     One run at a time is in memory: its daily series goes to ``daily.parquet`` as it is read.
@@ -315,11 +318,11 @@ def write_answer(
     store: OutcomeStore,
     run: Callable[[Plan], None],
     folder: Path,
-) -> dict:
+) -> dict[str, Any]:
     """Add the answer for one colony to the tables; fields of a Comparison."""
     if plan.profile is None or pair is None:
         return {}
-    found = this_colony(plan, pair, runs, store, run)
+    found = this_colony(plan, plan.profile, pair, runs, store, run)
     lines = tuple(this_colony_in_words(found, plan.profile))
     write_table(folder, "against_default", found.against)
     write_table(folder, "narrowing", found.narrowing.table)
@@ -330,7 +333,7 @@ def write_answer(
     }
 
 
-def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> dict:
+def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> dict[str, Any]:
     """Add the assumptions to the tables; returns fields of a Comparison."""
     text = skipped(without) if lean is None else lean.text
     if lean is not None:
@@ -414,7 +417,7 @@ class _DailyWriter:
     def __enter__(self) -> _DailyWriter:
         return self
 
-    def __exit__(self, *_) -> None:
+    def __exit__(self, *_: object) -> None:
         if self._writer is not None:
             self._writer.close()
 

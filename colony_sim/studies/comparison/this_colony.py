@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.profile import Profile
 from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.running.store import OutcomeStore
 from colony_sim.statistics.core import mean_interval
@@ -65,6 +66,7 @@ def default_plan(plan: Plan, pair: tuple[str, str]) -> Plan:
 
 def this_colony(
     plan: Plan,
+    profile: Profile,
     pair: tuple[str, str],
     runs: pd.DataFrame,
     store: OutcomeStore,
@@ -75,7 +77,9 @@ def this_colony(
     Parameters
     ----------
     plan : Plan
-        The comparison, with a profile.
+        The comparison.
+    profile : Profile
+        That of the plan.
     pair : two names
         Policies to set side by side.
     runs : pandas.DataFrame
@@ -97,9 +101,9 @@ def this_colony(
     number = here.drop_duplicates("seed").set_index("seed")["replicate"]
     # In the order of the draws, whatever the order of the seeds.
     wide = wide.loc[sorted(wide.index, key=lambda seed: number[seed])]
-    count = len(plan.profile.draws)
-    draws = plan.profile.draws[[(int(number[seed]) - 1) % count for seed in wide.index]]
-    found = narrowing(plan.profile.keys, draws, wide.to_numpy())
+    count = len(profile.draws)
+    draws = profile.draws[[(int(number[seed]) - 1) % count for seed in wide.index]]
+    found = narrowing(profile.keys, draws, wide.to_numpy())
     return ThisColony(
         pair, against, found, int((wide > 0).sum()), float(wide.min()), float(wide.max())
     )
@@ -118,7 +122,7 @@ def _against(profile: pd.DataFrame, default: pd.DataFrame, pair: tuple[str, str]
         )
         change = (both.iloc[:, 1] - both.iloc[:, 0]).to_numpy()
         low, high = mean_interval(change).limits
-        row = {
+        row: dict[str, object] = {
             "measure": measure, "unit": catalogue()[measure].unit,
             "policy": pair[0], "baseline": pair[1],
         }  # fmt: skip

@@ -118,17 +118,16 @@ def _two(
     first, second = compared
     row = _row(differences, first, second, measure.key)
     if row is None or row["n_pairs"] < 2:
-        means = [_mean_with_losses(p, measure, summary) for p in compared]
+        each = [_mean_with_losses(p, measure, summary) for p in compared]
         return (
-            f"Mean {_name(measure)} ({measure.unit}) was {_list(means)}, but with {_count(row)} "
+            f"Mean {_name(measure)} ({measure.unit}) was {_list(each)}, but with {_count(row)} "
             f"with a value under both policies there is no paired evidence of a difference "
             "or of none."
         )
     # The policy the difference favours comes first.
     sign = 1 if measure.better == "more" else -1
     if row["difference"] * sign < 0:
-        first, second = second, first
-    row = _row(differences, first, second, measure.key)
+        return _two((second, first), measure, summary, differences)
     # Means over the pairs, so that they and their difference agree.
     means = (
         f"mean {_name(measure)} {number(row['policy_mean'])} {measure.unit} under {first} and "

@@ -19,6 +19,7 @@ from colony_sim.words.estimate import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.collections import PathCollection
     from matplotlib.figure import Figure
 
     from colony_sim.studies.search.run import Search
@@ -92,7 +93,7 @@ def figure(result: Search, origin: Origin) -> Figure:
     return page
 
 
-def _marks(axes: Axes, result: Search):
+def _marks(axes: Axes, result: Search) -> PathCollection:
     front, trials = result.front, result.trials
     for feasible, marker in ((True, "o"), (False, "x")):
         rows = trials[trials["feasible"] == feasible]

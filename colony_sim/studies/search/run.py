@@ -20,7 +20,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -42,6 +43,11 @@ from colony_sim.studies.points import (
     open_points,
     window,
 )
+
+if TYPE_CHECKING:
+    from optuna.storages import RDBStorage
+    from optuna.study import Study
+    from optuna.trial import Trial
 
 NO_BEETLES = 100.0
 """Losses (per 100 adults a day) that the search is told where there was no beetle: all in a day."""
@@ -232,9 +238,9 @@ def _fixed(
     """Values laid over every candidate, checked."""
     if not factors:
         raise InputError(ARGUMENT, "keys", "nothing", "one handling key or more")
-    for option, value in (("trials", trials), ("replicates", replicates)):
-        if value < 1:
-            raise InputError(ARGUMENT, option, value, "1 or more")
+    for option, number in (("trials", trials), ("replicates", replicates)):
+        if number < 1:
+            raise InputError(ARGUMENT, option, number, "1 or more")
     if not 0 < limits.persist < 1:
         raise InputError(ARGUMENT, "persist", limits.persist, "above 0 and below 1")
     minutes = limits.minutes_per_week
@@ -253,7 +259,9 @@ def _fixed(
     return fixed
 
 
-def _study(optuna, storage, name: str, plan: Plan, factors: Sequence[Factor]):
+def _study(
+    optuna: ModuleType, storage: RDBStorage, name: str, plan: Plan, factors: Sequence[Factor]
+) -> Study:
     """The study of these settings, new or as it was left."""
     known = {summary.study_name: summary.n_trials
              for summary in optuna.get_all_study_summaries(storage)}  # fmt: skip
@@ -277,13 +285,14 @@ def _study(optuna, storage, name: str, plan: Plan, factors: Sequence[Factor]):
     return study
 
 
-def _inside(factor: Factor, value: Value) -> bool:
-    return value in factor.values if factor.values else factor.low <= value <= factor.high
+def _inside(factor: Factor, value: Any) -> bool:
+    return value in factor.values if factor.values else factor.ends[0] <= value <= factor.ends[1]
 
 
 def _try(
-    optuna, study, trials: int, factors: Sequence[Factor], fixed: Mapping[str, Value],
-    limits: Limits, plan: Plan, runner: PointRunner, seeds: Sequence[int], span: Window, watch,
+    optuna: ModuleType, study: Study, trials: int, factors: Sequence[Factor],
+    fixed: Mapping[str, Value], limits: Limits, plan: Plan, runner: PointRunner,
+    seeds: Sequence[int], span: Window, watch: _Watch,
 ) -> None:  # fmt: skip
     finished = (optuna.trial.TrialState.COMPLETE,)
     base = plan.policies[0].parameters
@@ -311,12 +320,13 @@ def _try(
         watch.next(len(asked) * len(seeds))
 
 
-def _suggest(trial, factor: Factor) -> Value:
+def _suggest(trial: Trial, factor: Factor) -> Any:
     if factor.values:
         return trial.suggest_categorical(factor.key, list(factor.values))
+    low, high = factor.ends
     if entry(factor.key).kind == "integer":
-        return trial.suggest_int(factor.key, factor.low, factor.high)
-    return trial.suggest_float(factor.key, factor.low, factor.high)
+        return trial.suggest_int(factor.key, int(low), int(high))
+    return trial.suggest_float(factor.key, low, high)
 
 
 def _means(rows: pd.DataFrame) -> tuple[dict[str, float], int]:
@@ -330,7 +340,7 @@ def _means(rows: pd.DataFrame) -> tuple[dict[str, float], int]:
     }, int(lived.sum())
 
 
-def _trial_table(optuna, study, factors: Sequence[Factor]) -> pd.DataFrame:
+def _trial_table(optuna: ModuleType, study: Study, factors: Sequence[Factor]) -> pd.DataFrame:
     rows = []
     for trial in study.get_trials(deepcopy=False, states=(optuna.trial.TrialState.COMPLETE,)):
         constraints = trial.user_attrs["constraints"]
@@ -345,7 +355,7 @@ def _trial_table(optuna, study, factors: Sequence[Factor]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def pareto(table: pd.DataFrame) -> list:
+def pareto(table: pd.DataFrame) -> list[int]:
     """Index labels of the rows that no other row betters in one objective and matches in all."""
     if table.empty:
         return []

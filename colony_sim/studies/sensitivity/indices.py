@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -39,7 +40,7 @@ class Noise:
 
 def analyse(
     method: str,
-    problem: dict,
+    problem: dict[str, Any],
     matrix: np.ndarray,
     result: np.ndarray,
     central: float = math.nan,
@@ -89,7 +90,7 @@ def analyse(
 
 
 def _indices(
-    method: str, problem: dict, matrix: np.ndarray, result: np.ndarray, seed: int,
+    method: str, problem: dict[str, Any], matrix: np.ndarray, result: np.ndarray, seed: int,
     resamples: int = RESAMPLES,
 ) -> pd.DataFrame:  # fmt: skip
     if method == "morris":
@@ -125,10 +126,12 @@ def _indices(
     return table
 
 
-def _oneway(problem: dict, matrix: np.ndarray, result: np.ndarray, central: float) -> pd.DataFrame:
+def _oneway(
+    problem: dict[str, Any], matrix: np.ndarray, result: np.ndarray, central: float
+) -> pd.DataFrame:
     rows = []
     for i, key in enumerate(problem["names"]):
-        ends = {}
+        ends: dict[str, float] = {}
         for j, end in enumerate(("low", "high")):
             mean, _, low, high = mean_interval(result[2 * i + j])
             ends |= {f"at_{end}": mean, f"at_{end}_low": low, f"at_{end}_high": high,

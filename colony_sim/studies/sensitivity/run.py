@@ -21,6 +21,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -219,10 +220,12 @@ def sensitivity(
     at_points = result[1:]
     by_key = {entry.key: entry for entry in entries}
     table = analyse(method, problem, matrix, at_points, result[0].mean(), plan.seed)
-    for column, get in (("unit", lambda e: e.unit), ("default", lambda e: base[e.key]),
-                        ("low_value", lambda e: e.low), ("high_value", lambda e: e.high),
-                        ("basis", lambda e: e.basis), ("confidence", lambda e: e.confidence),
-                        ("source", lambda e: e.source)):  # fmt: skip
+    told: dict[str, Callable[[Entry], object]] = {
+        "unit": lambda e: e.unit, "default": lambda e: base[e.key],
+        "low_value": lambda e: e.low, "high_value": lambda e: e.high, "basis": lambda e: e.basis,
+        "confidence": lambda e: e.confidence, "source": lambda e: e.source,
+    }  # fmt: skip
+    for column, get in told.items():
         table[column] = [get(by_key[key]) for key in table["key"]]
     sampled = pd.DataFrame(points[1:]).reset_index(drop=True)
     for i, seed in enumerate(seeds):
@@ -266,7 +269,7 @@ def _result(rows: pd.DataFrame, names: tuple[str, ...], measure: str) -> np.ndar
 
 
 def _design(
-    plan: Plan, method: str, entries: Sequence[Entry], problem: dict, size: int | None
+    plan: Plan, method: str, entries: Sequence[Entry], problem: dict[str, Any], size: int | None
 ) -> np.ndarray:
     """Points of the method, shape (points, keys)."""
     k = problem["num_vars"]

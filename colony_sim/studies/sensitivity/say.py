@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -85,7 +86,7 @@ def floor(result: Sensitivity) -> float:
     return math.sqrt(2 / math.pi) * deviation
 
 
-def _influence(row, unit: str) -> str:
+def _influence(row: Any, unit: str) -> str:
     found = Estimate(row.influence, row.influence_low, row.influence_high)
     text = f"{number(row.influence)}{unit}"
     if found.bounded:
@@ -95,7 +96,7 @@ def _influence(row, unit: str) -> str:
     return text
 
 
-def _moves(result: Sensitivity, row) -> str:
+def _moves(result: Sensitivity, row: Any) -> str:
     if not result.is_difference:
         return ""
     return f"; the sign changed in {row.sign_changes} of {row.moves} moves of it alone"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -108,7 +108,7 @@ def plane(result: Sensitivity, origin: Origin) -> Figure:
     lines = [f"{i}  {labels.label(row.key)}" for i, row in enumerate(named.itertuples(), start=1)]
     page.text(left / style.WIDTH, top / style.HEIGHT, "\n".join(lines), va="top",
               linespacing=1.25)  # fmt: skip
-    dot = {"marker": "o", "linestyle": "", "markersize": 10}
+    dot: dict[str, Any] = {"marker": "o", "linestyle": "", "markersize": 10}
     handles = [Line2D([], [], color=PLAIN, label="one value", **dot)]
     if result.is_difference:
         handles = [Line2D([], [], color=TURNS, label="turned the sign, alone", **dot),

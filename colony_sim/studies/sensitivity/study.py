@@ -47,6 +47,7 @@ def findings(folder: Path, data: dict[str, Any]) -> Sensitivity:
     )
     one = study["method"] == "oneway"  # The only method that draws the result in the middle.
     central = study["central"] if one else study.get("central", [None] * 4)
+    mean, error, low, high = (_number(value) for value in central)
     seeds = study["central_by_seed"] if one else study.get("central_by_seed", [])
     names = tuple(study["policies"])
     return Sensitivity(
@@ -55,7 +56,7 @@ def findings(folder: Path, data: dict[str, Any]) -> Sensitivity:
         names,
         catalogue()[study["measure"]].unit,
         Window(study["warm_up_days"], study["days"]),
-        tuple(_number(v) for v in central),
+        (mean, error, low, high),
         noise,
         pd.read_parquet(folder / "sensitivity.parquet"),
         pd.read_parquet(folder / "sampled.parquet"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -19,6 +19,7 @@ from colony_sim.words.estimate import Estimate, dashed, number
 from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from colony_sim.studies.sensitivity.run import Sensitivity
@@ -130,7 +131,7 @@ def _signs(result: Sensitivity) -> str:
     return f"{text}; {len(unsure)} leave it open" if unsure else text
 
 
-def _larger(result: Sensitivity, row) -> str:
+def _larger(result: Sensitivity, row: pd.Series) -> str:
     """The end with the larger change."""
     return max(ENDS, key=lambda end: abs(row[f"at_{end}"] - result.central[0]))
 
@@ -176,7 +177,7 @@ def figure(result: Sensitivity, origin: Origin) -> Figure:
     return page
 
 
-def _bar(axes, row: dict, end: str, at: float, middle: float, colour: str) -> None:
+def _bar(axes: Axes, row: dict[str, Any], end: str, at: float, middle: float, colour: str) -> None:
     value, low, high = (row[f"at_{end}{part}"] for part in ("", "_low", "_high"))
     axes.barh(at, value - middle, left=middle, height=0.38, color=colour, zorder=2)
     side = 1 if value >= middle else -1

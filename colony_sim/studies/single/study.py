@@ -61,7 +61,4 @@ def findings(folder: Path, data: dict[str, Any]) -> dict[str, pd.DataFrame]:
     return {name: pd.read_parquet(folder / f"{name}.parquet") for name in TABLES}
 
 
-STUDY = Study(
-    kind="single run", tables=TABLES, figures=(), run=run_single, findings=findings, say=None,
-    slides=None,
-)  # fmt: skip
+STUDY = Study(kind="single run", tables=TABLES, figures=(), run=run_single, findings=findings)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from colony_sim.measuring.outcome import SteadyMeasuring
-from colony_sim.running.executor import Executor, run_all_points
-from colony_sim.running.store import Cost, read_store
+from colony_sim.running.executor import run_all_points
+from colony_sim.running.protocol import Executor
+from colony_sim.running.store import Cost, open_store, read_store
 from colony_sim.studies.sweep.run import SweepPlan
 
 BYTES_PER_RUN = 2_000
@@ -83,11 +84,12 @@ def estimate(sweep: SweepPlan, folder: Path, executor: Executor | None, at_once:
             elif first is None:
                 first = run
         cost = None if store is None else store.cost()
-    pilot = cost is None and first is not None and executor is not None
-    if pilot:
-        memory = _Memory()
-        for _ in run_all_points([first], 1, memory, executor, measuring):
-            cost = memory.kept
+    pilot = False
+    if cost is None and first is not None and executor is not None:
+        pilot = True
+        with open_store(None) as memory:
+            for _ in run_all_points([first], 1, memory, executor, measuring):
+                cost = memory.cost()
     return SweepCost(
         points=len(sweep.points),
         policies=len(sweep.plan.policies),
@@ -99,19 +101,3 @@ def estimate(sweep: SweepPlan, folder: Path, executor: Executor | None, at_once:
         pilot=pilot,
         at_once=at_once,
     )
-
-
-class _Memory:
-    """Takes the place of a store for the pilot run."""
-
-    kept: Cost | None = None
-
-    def get(self, key: str) -> None:
-        """Nothing is stored."""
-
-    def save(self, key: str, outcome: dict, seconds: float, peak_mb: float | None) -> None:
-        """Keep what the run took."""
-        self.kept = Cost(1, seconds, peak_mb)
-
-    def save_error(self, key: str, error: str) -> None:
-        """A pilot that failed tells nothing; the sweep itself will say why."""

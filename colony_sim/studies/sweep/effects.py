@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -116,7 +117,7 @@ def _effects(
 
 def _grid_levels(
     sweep: StoredSweep, key: str, values: pd.DataFrame
-) -> tuple[list[dict], list[float]]:
+) -> tuple[list[dict[str, Any]], list[float]]:
     """Levels of a key of a factorial design, and p values of all pairs of them."""
     others = [k for k in sweep.points.columns if k != key]
     table = values.stack().rename("value").dropna().reset_index()
@@ -138,7 +139,9 @@ def _grid_levels(
     return rows, list(paired_p(x[first] - x[second]))
 
 
-def _bins(sweep: StoredSweep, key: str, values: pd.DataFrame) -> tuple[list[dict], list[float]]:
+def _bins(
+    sweep: StoredSweep, key: str, values: pd.DataFrame
+) -> tuple[list[dict[str, Any]], list[float]]:
     """Bins of a key of a random design, and the p value of the F test over them."""
     means = values.mean(axis=1).dropna()
     at = sweep.points.loc[means.index, key]

@@ -58,8 +58,9 @@ class Finding:
                     "A tie is a paired 95 % interval that holds 0, or a p value of 0.05 or more "
                     f"once adjusted by Holm for all {family} comparisons of yield in the sweep."
                 )
-        if self._precision:
-            lines += precision.in_words(pd.concat(self._precision), self._sweep.rule)
+        rule = self._sweep.rule
+        if rule is not None and self._precision:
+            lines += precision.in_words(pd.concat(self._precision), rule)
         return lines
 
     def _range(self, policy: str, means: pd.Series) -> str:

@@ -97,7 +97,7 @@ def difference_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) 
     foot = _foot(page, sweep, origin, f"Minus {base}, paired by seed; hatched: 95 % interval or p "
                  f"(Holm over all {family} comparisons) does not leave out 0")  # fmt: skip
     panels = _panels(page, sweep, others if len(others) > 1 else [""], foot, top)
-    norm = heat.difference_norm(np.stack(grids))
+    norm, most = heat.difference_norm(np.stack(grids))
     seen: set[str] = set()
     hatched_any = False
     for panel, grid, policy in zip(panels, grids, others, strict=True):
@@ -106,13 +106,13 @@ def difference_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) 
         part = _grid(sweep, rows[policy]["n_dropped"] > 0).astype(bool)
         mesh = heat.tiles(panel, grid, norm, heat.DIVERGING, hatched,
                           _words(sweep, grid, part, [policy, sweep.policies[0]],
-                                 heat.signed(norm.vmax), seen))  # fmt: skip
+                                 heat.signed(most), seen))  # fmt: skip
         hatched_any |= bool(hatched.any())
     _ticks(sweep, panels)
     left, middle = style.WIDTH - SIDE, foot + 2.05
     head = _beside(page, f"{aim.measure.label}, difference\n({aim.unit})", left, top)
     bar = style.axes(page, left, middle, 0.22, head - middle)
-    heat.difference_bar(page, mesh, bar, norm.vmax)
+    heat.difference_bar(page, mesh, bar, most)
     sides = _sides(sweep) if len(others) == 1 else []
     if hatched_any:
         sides.append(Patch(facecolor="white", edgecolor=style.QUIET, hatch=heat.HATCH,
@@ -198,17 +198,17 @@ def _legend(
     page: Figure, left: float, top: float, sides: list[Patch], seen: set[str], nothing: str
 ) -> None:
     """What colours, hatching and the signs in the cells mean."""
-    signs = {"*": "some runs not steady, died out or failed", "○": nothing, "×": "all died out"}
+    words = {"*": "some runs not steady, died out or failed", "○": nothing, "×": "all died out"}
     signs = [
         textwrap.fill(f"{sign}  {text}", 24, subsequent_indent="     ")
-        for sign, text in signs.items()
+        for sign, text in words.items()
         if sign in seen
     ]
     if sides:
         page.legend(handles=sides, loc="upper left", borderpad=0, handlelength=1.4,
                     labelspacing=0.5,
                     bbox_to_anchor=((left - 0.1) / style.WIDTH, top / style.HEIGHT))  # fmt: skip
-        top -= sum(0.27 * (p.get_label().count("\n") + 1) + 0.1 for p in sides) + 0.05
+        top -= sum(0.27 * (str(p.get_label()).count("\n") + 1) + 0.1 for p in sides) + 0.05
     page.text(left / style.WIDTH, top / style.HEIGHT, "\n".join(signs), va="top",
               linespacing=1.3)  # fmt: skip
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from colony_sim.biology.parameters import Value
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import (
     OPTION,
@@ -24,7 +25,6 @@ from colony_sim.measuring.outcome import Measuring, SteadyMeasuring
 from colony_sim.results.folder import claim, replace_tables
 from colony_sim.results.study import files_of
 from colony_sim.running.executor import (
-    Executor,
     PointRun,
     check_plan_at,
     open_executor,
@@ -32,6 +32,7 @@ from colony_sim.running.executor import (
     run_all_points,
     runs_of,
 )
+from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
 from colony_sim.studies.precision import Rule, make_rule, next_replicates, reached
@@ -280,12 +281,13 @@ def _run(
         have = want
         if sweep.rule is None:
             break
-        want = _more(sweep, store, measuring, have, grown)
+        want = _more(sweep, sweep.rule, store, measuring, have, grown)
     return have
 
 
 def _more(
     sweep: SweepPlan,
+    rule: Rule,
     store: OutcomeStore,
     measuring: Measuring,
     have: list[int],
@@ -296,9 +298,9 @@ def _more(
     look = [range(1, n + 1) if len(g) else range(0) for n, g in zip(have, grown, strict=True)]
     names = [policy.name for policy in sweep.plan.policies]
     for chunk in sweep_tables.chunks(sweep.runs(measuring, look), store):
-        table = reached(chunk, names, sweep.plan.baseline, sweep.rule)
+        table = reached(chunk, names, sweep.plan.baseline, rule)
         for point, here in table.groupby("point", sort=False):
-            want[point - 1] = next_replicates(here, sweep.rule)
+            want[point - 1] = next_replicates(here, rule)
     return want
 
 
@@ -341,7 +343,7 @@ def _choose(plan: Plan, keys: list[str], name: str | None) -> tuple[Plan, tuple[
         policies = tuple(policy for policy in plan.policies if policy.name == name)
         return replace(plan, policies=policies, baseline=name), ()
     kept, notes = [], []
-    seen: dict[tuple, str] = {}
+    seen: dict[tuple[Value, ...], str] = {}
     for policy in plan.policies:
         rest = tuple(v for key, v in policy.parameters.as_dict().items() if key not in keys)
         if rest in seen:

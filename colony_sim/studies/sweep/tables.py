@@ -162,7 +162,7 @@ def _where(row: pd.Series, sweep: SweepPlan) -> str:
     )
 
 
-def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict:
+def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict[str, Any]:
     data = manifest.build(sweep.plan, [], command)
     del data["runs"]
     factors = [
@@ -219,14 +219,15 @@ class _Table:
         if table.empty:
             return
         arrow = pa.Table.from_pandas(table, preserve_index=False).replace_schema_metadata(None)
-        first = self._writer is None
-        if first:
+        writer = self._writer
+        first = writer is None
+        if writer is None:
             # A first part without any value must not fix a column as one of nothing.
             fields = [
                 pa.field(f.name, pa.string()) if pa.types.is_null(f.type) else f
                 for f in arrow.schema
             ]
-            self._writer = pq.ParquetWriter(self._parquet, pa.schema(fields))
-        self._writer.write_table(arrow.cast(self._writer.schema))
+            writer = self._writer = pq.ParquetWriter(self._parquet, pa.schema(fields))
+        writer.write_table(arrow.cast(writer.schema))
         mode = "w" if first else "a"
         table.to_csv(self._csv, mode=mode, header=first, index=False, lineterminator="\n")

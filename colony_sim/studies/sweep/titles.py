@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -127,7 +128,7 @@ def _ranked(sweep: StoredSweep, aim: Aim, most: int) -> str:
     return f"{text}; no policy is put first at {left}" if left else text
 
 
-def best_level(sweep: StoredSweep, aim: Aim, policy: str) -> tuple[Leading | None, list]:
+def best_level(sweep: StoredSweep, aim: Aim, policy: str) -> tuple[Leading | None, list[Any]]:
     """The best value of the only key under a policy, and the values in order."""
     key = sweep.keys[0]
     wide = sweep.wide(aim.key).xs(policy, level="policy").reindex(sweep.points.index)
@@ -154,7 +155,7 @@ def level_title(sweep: StoredSweep, aim: Aim, policy: str) -> str:
     )
     if sum(known) == 1:
         return f"{head}: {aim.noun} {aim.be} known only at {best}{none}"
-    tied = [i for i in np.flatnonzero(found.ties) if i != found.best]
+    tied = [int(i) for i in np.flatnonzero(found.ties) if i != found.best]
     if len(tied) == sum(known) - 1:
         return f"{head}: the runs put none of {sum(known)} values ahead in {aim.noun}{none}"
     text = f"{head}: {aim.noun} {aim.be} {aim.best} at {best}"
@@ -169,13 +170,13 @@ def level_title(sweep: StoredSweep, aim: Aim, policy: str) -> str:
     return f"{text}, but the runs do not tell {count(len(tied), 'other value')} from it{none}"
 
 
-def _known(sweep: StoredSweep, aim: Aim, policy: str, values: Sequence) -> list[bool]:
+def _known(sweep: StoredSweep, aim: Aim, policy: str, values: Sequence[Any]) -> list[bool]:
     key, means = sweep.keys[0], sweep.means(aim.key, policy)
     by_value = dict(zip(sweep.points[key].tolist(), means["mean"].tolist(), strict=True))
     return [math.isfinite(by_value[value]) for value in values]
 
 
-def _none(key: str, missing: Sequence, values: Sequence) -> str:
+def _none(key: str, missing: Sequence[Any], values: Sequence[Any]) -> str:
     if not missing:
         return ""
     if len(missing) == 1:
