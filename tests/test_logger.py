@@ -19,6 +19,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import content_key, expand
 from colony_sim.results import manifest
+from colony_sim.studies.comparison.stored import planned
 
 
 def readings(first="2031-01-01 07:15", last="2032-01-20 09:00", every="30min") -> pd.DataFrame:
@@ -382,7 +383,7 @@ def test_the_manifest_keeps_the_series_and_the_rule(tmp_path):
     (tmp_path / "log.csv").unlink()
     again = manifest.plan_from(manifest.read(folder), "x")
     runs = json.loads((folder / "manifest.json").read_text())["runs"]
-    assert [run.key for run in again.runs()] == [run["key"] for run in runs]
+    assert [run.key for run in planned(again)] == [run["key"] for run in runs]
 
 
 def test_what_is_noted_does_not_change_the_key_of_a_run(tmp_path):

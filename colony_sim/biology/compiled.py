@@ -12,10 +12,14 @@ import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numba
 
 _PACKAGE = Path(__file__).resolve().parent.parent
+#: A module that gets its names only when numba is loaded.
+_SETTINGS: Any = numba.config
+_Function = Callable[..., Any]
 
 
 def _source_hash() -> str:
@@ -51,18 +55,18 @@ def cache_is_warm() -> bool:
     return CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob("*.nbc"))
 
 
-def kernel(**options) -> Callable:
+def kernel(**options: Any) -> Callable[[_Function], _Function]:
     """Decorator like `numba.njit` that keeps the compiled code in `CACHE_FOLDER`."""
 
-    def decorate(function: Callable) -> Callable:
+    def decorate(function: _Function) -> _Function:
         if CACHE_FOLDER is None:
             return numba.njit(**options)(function)
-        before = numba.config.CACHE_DIR
-        numba.config.CACHE_DIR = str(CACHE_FOLDER)
+        before = _SETTINGS.CACHE_DIR
+        _SETTINGS.CACHE_DIR = str(CACHE_FOLDER)
         try:
             return numba.njit(cache=True, **options)(function)
         finally:
             # Other packages of this process keep their own cache folder.
-            numba.config.CACHE_DIR = before
+            _SETTINGS.CACHE_DIR = before
 
     return decorate

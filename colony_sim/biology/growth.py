@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from enum import IntEnum
+from typing import Any
 
 import numpy as np
 
@@ -45,7 +46,7 @@ _EXPONENTIAL = int(Law.EXPONENTIAL)
 _THETA = {Law.WEST_BROWN_ENQUIST: -0.25, Law.LOGISTIC: 1.0, Law.RICHARDS: 2.0}
 
 
-def growth_law(p: Mapping[str, float]) -> Law:
+def growth_law(p: Mapping[str, Any]) -> Law:
     """The law chosen by `growth.law`."""
     return Law[p["growth.law"].upper()]
 
@@ -55,7 +56,7 @@ def _scale(law: Law, mass: float | np.ndarray) -> float | np.ndarray:
     return -np.log(mass) if law is Law.GOMPERTZ else mass ** -_THETA[law]
 
 
-def growth_exponent(p: Mapping[str, float]) -> float:
+def growth_exponent(p: Mapping[str, Any]) -> float:
     """Exponent of the approach to the asymptote over one whole larval clock (number).
 
     For the exponential law, the logarithm of mature over hatchling mass.
@@ -70,7 +71,7 @@ def growth_exponent(p: Mapping[str, float]) -> float:
 
 
 def ideal_mass(
-    p: Mapping[str, float], clock: float | np.ndarray, size: float | np.ndarray = 1.0
+    p: Mapping[str, Any], clock: float | np.ndarray, size: float | np.ndarray = 1.0
 ) -> float | np.ndarray:
     """Mass (mg) at points of the larval clock in ideal conditions, closed form.
 
@@ -85,7 +86,7 @@ def ideal_mass(
     return np.exp(-u) if law is Law.GOMPERTZ else u ** (-1.0 / _THETA[law])
 
 
-def ideal_clock(p: Mapping[str, float], mass: float | np.ndarray) -> float | np.ndarray:
+def ideal_clock(p: Mapping[str, Any], mass: float | np.ndarray) -> float | np.ndarray:
     """Point of the larval clock at which an average larva has this mass (mg), ideal conditions.
 
     The inverse of `ideal_mass`; very late, not infinite, from the asymptote on.

@@ -162,7 +162,9 @@ def _impossible(readings: Readings, fill: str, where: str, notes: list[str]) -> 
     celsius = readings.celsius
     bad = ~((celsius >= LOWEST_C) & (celsius <= HIGHEST_C))
     if bad.any():
-        places = [f"row {readings.line[i]}: {readings.text[i]!r}" for i in np.flatnonzero(bad)]
+        places = [
+            f"row {readings.line[i]}: {readings.text[i]!r}" for i in np.flatnonzero(bad).tolist()
+        ]
         told = f"{len(places)} readings that are no room's temperature ({_some(places)})"
         if fill == "refuse":
             raise InputError(

@@ -120,7 +120,12 @@ def _unit(column: str, unit: str | None, where: str) -> str:
 
 
 def _readings(
-    times: list, temperatures: list, unit: str, column: str, others: tuple[str, ...], where: str
+    times: list[tuple[int, str]],
+    temperatures: list[str],
+    unit: str,
+    column: str,
+    others: tuple[str, ...],
+    where: str,
 ) -> Readings:
     line = np.array([number for number, _ in times])
     stamps = [_stamp(text, number, where) for number, text in times]

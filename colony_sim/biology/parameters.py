@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from numbers import Real
 from typing import Any
 
 from colony_sim.errors import InputError
@@ -113,8 +114,9 @@ class Entry:
         elif self.kind == "choice":
             if isinstance(value, str) and value in self.choices:
                 return value
-        elif isinstance(value, int | float) and not isinstance(value, bool):
+        elif isinstance(value, Real) and not isinstance(value, bool):
             whole = self.kind == "integer"
+            assert self.least is not None and self.most is not None  # As numbers have.
             # The range test comes first: NaN, infinities and huge integers all fail it.
             if self.least <= value <= self.most and (not whole or value == int(value)):
                 return int(value) if whole else float(value)
@@ -244,7 +246,7 @@ class Parameters(Mapping[str, Any]):
         full = dict(full)
         for key, value in values.items():
             full[key] = find(key, where).check(value, where)
-        self._values = full
+        self._values: dict[str, Any] = full
         self._check_order(where, values)
 
     @classmethod
@@ -304,7 +306,7 @@ class Parameters(Mapping[str, Any]):
     def __hash__(self) -> int:
         return hash(tuple(self._values.items()))
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[type[Parameters], tuple[dict[str, Any]]]:
         return (Parameters, (self._values,))
 
     def __repr__(self) -> str:

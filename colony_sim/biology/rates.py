@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -133,16 +133,20 @@ class DayRates(NamedTuple):
 
 
 def _temper(p: Mapping[str, float]) -> Temper:
-    stages = ("egg", "larva", "pupa")
     return Temper(
-        *(development.stage_pace(p, stage) for stage in stages),
-        development.teneral_pace(p),
-        *(survival.tolerance(p, stage) for stage in (*stages, "adult")),
-        reproduction.warmth(p),
-        development.life_scale_days(p),
-        p["adult.life_q10"],
-        p["adult.life_reference_c"],
-        p["larva.duration_days"],
+        egg=development.stage_pace(p, "egg"),
+        larva=development.stage_pace(p, "larva"),
+        pupa=development.stage_pace(p, "pupa"),
+        teneral=development.teneral_pace(p),
+        egg_bears=survival.tolerance(p, "egg"),
+        larva_bears=survival.tolerance(p, "larva"),
+        pupa_bears=survival.tolerance(p, "pupa"),
+        adult_bears=survival.tolerance(p, "adult"),
+        warmth=reproduction.warmth(p),
+        life_scale=development.life_scale_days(p),
+        life_q10=p["adult.life_q10"],
+        life_reference_c=p["adult.life_reference_c"],
+        larva_days=p["larva.duration_days"],
     )
 
 
@@ -151,7 +155,7 @@ def largest_size(p: Mapping[str, float]) -> float:
     return HEAVIEST_NG / (p["larva.asymptotic_mass_mg"] * NG_PER_MG)
 
 
-def constants(p: Mapping[str, float]) -> Constants:
+def constants(p: Mapping[str, Any]) -> Constants:
     """Constants of a run from a full set of parameters."""
 
     def ng(key: str) -> int:

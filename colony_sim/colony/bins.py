@@ -35,6 +35,8 @@ class Bin(mesa.Agent):
         Whether it has been harvested since it was filled.
     """
 
+    model: State
+
     def __init__(self, model: State, index: int) -> None:
         super().__init__(model)
         self.index = index
@@ -53,10 +55,16 @@ class Bin(mesa.Agent):
         return self.index + 1
 
     @property
+    def age(self) -> int:
+        """Days since the beetles left; only a growing bin has an age."""
+        assert self.date_out is not None
+        return self.model.day - self.date_out
+
+    @property
     def counts(self) -> tuple[int, int, int, int]:
         """Eggs, larvae, pupae and adults at the last census."""
-        row = self.model.table[self.index]
-        return tuple(int(row[k]) for k in range(4))
+        eggs, larvae, pupae, adults = self.model.table[self.index, :4].tolist()
+        return eggs, larvae, pupae, adults
 
     @property
     def insects(self) -> int:

@@ -125,7 +125,7 @@ class Feeder(Hands):
         if bin_.phase is not Phase.GROWING:
             return left
         if p["rack.clear_when"] == "by_date":
-            left = bin_.date_out + p["rack.clear_after_days"] - day
+            left = p["rack.clear_after_days"] - bin_.age
         makes_room = (
             p["rotation.when"] == "by_date"
             and p["rotation.when_no_bin_free"] == "clear_oldest"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import mesa
 import numpy as np
 
@@ -28,6 +30,8 @@ class Hands(mesa.Agent):
         Work done today (min).
     """
 
+    model: Rack
+
     def __init__(self, model: Rack) -> None:
         super().__init__(model)
         self.minutes = 0.0
@@ -45,7 +49,9 @@ class Hands(mesa.Agent):
         chosen[[b.index for b in bins]] = True
         return chosen
 
-    def _draw(self, block: Block, lane: int, rows: np.ndarray, day: int | None = None):
+    def _draw(
+        self, block: Block, lane: int, rows: np.ndarray, day: int | None = None
+    ) -> np.ndarray:
         when = self.model.day if day is None else day
         return uniforms(self.model.run_seed, block, lane, self.model.insects.ident[rows], when)
 
@@ -60,7 +66,7 @@ class Hands(mesa.Agent):
         insects.stage[rows] = Stage.DEAD
         return mass / NG_PER_G
 
-    def _log(self, bin_: Bin | None, action: Action, minutes: float = 0.0, **counts) -> None:
+    def _log(self, bin_: Bin | None, action: Action, minutes: float = 0.0, **counts: Any) -> None:
         self.minutes += minutes
         self.model.binlog.add(self.model.day, bin_, action, minutes=minutes, **counts)
 

@@ -207,12 +207,12 @@ class Keeper(Sorter):
             bin_.make_free()
 
     def _clear_spent(self) -> None:
-        p, day = self.model.parameters, self.model.day
+        p = self.model.parameters
         by_date = p["rack.clear_when"] == "by_date"
         little = round(p["rack.little_left_g"] * NG_PER_G)
         table = None
         for bin_ in self._by_age():
-            age = day - bin_.date_out
+            age = bin_.age
             if by_date and age >= p["rack.clear_after_days"]:
                 self._clear(bin_, Reason.OLD)
                 table = None

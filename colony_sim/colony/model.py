@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from numbers import Integral
+from typing import Any
+
+from numpy.typing import ArrayLike
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony import founders
@@ -16,7 +18,7 @@ from colony_sim.colony.rack import Rack
 from colony_sim.errors import InputError
 
 
-def check_whole(name: str, value: object, most: float = math.inf) -> None:
+def check_whole(name: str, value: Any, most: float = math.inf) -> None:
     """Raise `InputError` unless the argument is a whole number from 0 to `most`."""
     whole = isinstance(value, Integral) and not isinstance(value, bool)
     if not whole or not 0 <= value <= most:
@@ -56,7 +58,7 @@ class Colony(Rack):
     def __init__(
         self,
         parameters: Parameters,
-        temperatures: Sequence[float],
+        temperatures: ArrayLike,
         seed: int,
         breeders: int,
         larvae: int = 0,

@@ -98,10 +98,10 @@ def own_keeper(given: MakeKeeper | str) -> OwnKeeper:
         If a worker process could not import it.
     """
     if isinstance(given, str):
-        source, _, name = given.rpartition(":")
-        if source.endswith(".py"):
-            source = str(Path(source).resolve())
-        return OwnKeeper(source, name, _digest(_find(source, name)))
+        place, _, said = given.rpartition(":")
+        if place.endswith(".py"):
+            place = str(Path(place).resolve())
+        return OwnKeeper(place, said, _digest(_find(place, said)))
     source, name = getattr(given, "__module__", None), getattr(given, "__qualname__", None)
     if not source or not name or source == "__main__" or "<" in name:
         raise InputError("keeper", "class", f"{source}.{name}" if name else given, _ALLOWED)
@@ -139,6 +139,7 @@ def _load(path: Path) -> ModuleType:
     name = f"_own_keeper_{hashlib.sha256(str(path).encode() + path.read_bytes()).hexdigest()}"
     if name not in sys.modules:
         spec = importlib.util.spec_from_file_location(name, path)
+        assert spec is not None and spec.loader is not None  # The path ends in .py.
         module = importlib.util.module_from_spec(spec)
         sys.modules[name] = module
         try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from numpy.typing import ArrayLike
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import NG_PER_G
@@ -25,7 +25,7 @@ class Rack(State):
 
     keeper: KeeperLike
 
-    def __init__(self, parameters: Parameters, temperatures: Sequence[float], seed: int) -> None:
+    def __init__(self, parameters: Parameters, temperatures: ArrayLike, seed: int) -> None:
         super().__init__(parameters, temperatures, seed)
         self.bins = [Bin(self, i) for i in range(self.tray)]
         self.binlog = BinLog()

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import mesa
 import numpy as np
+from numpy.typing import ArrayLike
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import constants
@@ -43,7 +42,7 @@ class State(mesa.Model):
         Sums over bins of `table` and `events` after the last day.
     """
 
-    def __init__(self, parameters: Parameters, temperatures: Sequence[float], seed: int) -> None:
+    def __init__(self, parameters: Parameters, temperatures: ArrayLike, seed: int) -> None:
         # Mesa wants a generator of its own; no fate is drawn from it.
         super().__init__(rng=int(seed) % 2**32)
         self.parameters = parameters

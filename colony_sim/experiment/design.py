@@ -77,10 +77,11 @@ class Factor:
         if self.values:
             places = np.minimum((share * len(self.values)).astype(int), len(self.values) - 1)
             return [self.values[place] for place in places]
+        low, high = self.ends
         if entry(self.key).kind == "integer":
-            steps = np.floor(share * (self.high - self.low + 1)).astype(int)
-            return [int(min(self.low + step, self.high)) for step in steps]
-        return [float(value) for value in self.low + share * (self.high - self.low)]
+            steps = np.floor(share * (high - low + 1)).astype(int)
+            return [int(min(low + step, high)) for step in steps]
+        return [float(value) for value in low + share * (high - low)]
 
 
 def entry(key: str, where: str = OPTION) -> Entry:
@@ -241,7 +242,9 @@ def _range(item: Entry, text: str, where: str) -> Factor:
     parts = [_number(part, item, where) for part in text.split(":")]
     if len(parts) not in (2, 3):
         raise InputError(where, item.key, text, _SPEC)
-    low, high = (item.check(_value(part, item), where) for part in parts[:2])
+    low, high = (_value(part, item) for part in parts[:2])
+    for end in (low, high):
+        item.check(end, where)
     if not low < high:
         raise InputError(where, item.key, text, "LOW below HIGH")
     if len(parts) == 2:

@@ -306,9 +306,9 @@ def _as_input_error(fault: Any, where: str) -> InputError:
 
 
 def _keys_of(location: tuple[Any, ...]) -> list[str]:
+    models: dict[tuple[Any, ...], type[BaseModel]]
     models = {(): _File, ("experiment",): _Experiment, ("start",): _Start, ("sweep",): SweepTable}
-    model = models[location]
-    return list(model.model_fields)
+    return list(models[location].model_fields)
 
 
 def _allowed(location: tuple[Any, ...], kind: str, fault: Any) -> str:

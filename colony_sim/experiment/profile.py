@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 
 from colony_sim.atomic import write_atomic
-from colony_sim.biology.parameters import Entry, Parameters, Value, catalogue, find
+from colony_sim.biology.parameters import Entry, Parameters, catalogue, find
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import flatten, read_text
 
@@ -86,7 +86,7 @@ class Profile:
             here = f"{where}, draw {number}"
             Parameters.default().with_values(self.draw(number), where=here)
 
-    def draw(self, replicate: int) -> dict[str, Value]:
+    def draw(self, replicate: int) -> dict[str, float]:
         """Values of the draw that replicate number `replicate` (from 1) takes, by key.
 
         After the last draw comes the first again.
@@ -94,7 +94,7 @@ class Profile:
         row = self.draws[(replicate - 1) % len(self.draws)]
         return {key: _typed(key, value) for key, value in zip(self.keys, row, strict=True)}
 
-    def medians(self) -> dict[str, Value]:
+    def medians(self) -> dict[str, float]:
         """The median of every key over the draws (a whole number for keys that are)."""
         middle = np.median(self.draws, axis=0)
         return {
@@ -146,10 +146,9 @@ class Profile:
 
 def fitted_ranges(entries: Iterable[Entry], profile: Profile | None) -> list[Entry]:
     """Entries with the interval that holds 90 % of the draws as range, where a key is fitted."""
-    keys = () if profile is None else profile.keys
     found = []
     for entry in entries:
-        if entry.key in keys:
+        if profile is not None and entry.key in profile.keys:
             low, high = profile.interval(entry.key, RANGE)
             about = f"profile {profile.name}"
             entry = replace(entry, low=low, high=high, basis="fitted", source=about)
@@ -204,7 +203,7 @@ def read_profile(path: str | Path) -> Profile:
     return profile
 
 
-def _typed(key: str, value: float) -> Value:
+def _typed(key: str, value: float) -> float:
     value = float(value)
     return int(value) if catalogue()[key].kind == "integer" and value.is_integer() else value
 

@@ -13,6 +13,7 @@ import io
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -84,9 +85,10 @@ class _Diary:
     """Collects the rows of the invented keeper, with 1 where a number will stand."""
 
     def __init__(self, chance: np.random.Generator) -> None:
-        self.chance, self.rows = chance, []
+        self.chance = chance
+        self.rows: list[Entry] = []
 
-    def add(self, day: float, name: int, action: LogAction, stage: str = "", **cells) -> None:
+    def add(self, day: float, name: int, action: LogAction, stage: str = "", **cells: Any) -> None:
         if not 0 <= day <= DAYS:
             return
         date = START + datetime.timedelta(days=int(day))
@@ -155,7 +157,7 @@ def entries() -> list[Entry]:
     parameters = Parameters.default().with_values({**TRUTH, **HANDLING}, where="demo")
     seen = replay(schedule, parameters, constant(TEMPERATURE_C).daily(schedule.days), SEED)
     values = observe.written(schedule, seen, np.random.default_rng([SEED, 2]))
-    found: dict[int, dict[str, float]] = {}
+    found: dict[int, dict[str, Any]] = {}
     for one, value in zip(schedule.observed, values, strict=True):
         found.setdefault(one.entry.row, {}).update(_cell(one, value))
     return [replace(e, **found.get(e.row, {})) for e in planned]
@@ -165,7 +167,7 @@ def _cell(one: Observed, value: float) -> dict[str, float]:
     if one.unit == "count":
         return {"count": value}
     if one.unit == "mg each":
-        return {"grams": round(max(value, 0.05) * one.entry.count / 1000, 1)}
+        return {"grams": round(max(value, 0.05) * one.entry.given("count") / 1000, 1)}
     return {"grams": float(round(value))}
 
 

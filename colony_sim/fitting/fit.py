@@ -23,7 +23,7 @@ from colony_sim.fitting.logbook import Logbook, read_log
 from colony_sim.fitting.prior import KEYS, Prior, prior_for
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule, compile_schedule
-from colony_sim.fitting.simulated import CALIBRATE, PREDICT, TRAIN, Job, simulate_logs
+from colony_sim.fitting.simulated import CALIBRATE, PREDICT, TRAIN, Job, Logs, simulate_logs
 from colony_sim.running.runner import Progress, compile_kernels
 
 #: Ranks of 2,000 logs were a little uneven with a network trained on 2,000 logs (sum of
@@ -237,7 +237,7 @@ def fit(
     schedule, seed = job.schedule, job.seed
     paper = observe.on_paper(schedule)
 
-    def simulated(what: str, stream: int, count: int, scores: np.ndarray | None = None):
+    def simulated(what: str, stream: int, count: int, scores: np.ndarray | None = None) -> Logs:
         return simulate_logs(
             job, stream, count, folder, scores=scores, workers=workers,
             on_progress=lambda progress: on_progress(what, progress),

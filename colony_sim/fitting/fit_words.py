@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pandas as pd
 
@@ -38,7 +39,7 @@ def listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
 
 
-def interval(row, level: str = "90") -> str:
+def interval(row: Any, level: str = "90") -> str:
     """A row's interval, its unit left out."""
     low, high = getattr(row, f"low_{level}"), getattr(row, f"high_{level}")
     return Estimate(row.median, low, high).limits
@@ -49,7 +50,7 @@ def percent(share: float) -> str:
     return whole_percent(share) if share >= 0.095 else f"{100 * share:.2g} %"
 
 
-def _span(values) -> str:
+def _span(values: pd.Series) -> str:
     low, high = f"{values.min():.0f}", f"{values.max():.0f}"
     return low if low == high else f"{low} to {high}"
 
@@ -68,7 +69,7 @@ def _log(fit: Fit) -> str:
 
 
 def _values(fit: Fit) -> list[str]:
-    lines = {learnt.LEARNT: [], learnt.HARDLY: [], learnt.NOT: []}
+    lines: dict[str, list[str]] = {learnt.LEARNT: [], learnt.HARDLY: [], learnt.NOT: []}
     for row in fit.learnt.itertuples():
         unit = f" {row.unit}" if row.unit not in ("", "number", "share", "ratio") else ""
         text = (
@@ -140,12 +141,12 @@ def _odd(fit: Fit) -> list[str]:
     return parts
 
 
-def _stage(row) -> str:
+def _stage(row: Any) -> str:
     """The stage of a row, where its action does not tell it."""
     return "" if "beetles" in row.action or "pupae" in row.action else f" {row.stage}"
 
 
-def _far(row) -> float:
+def _far(row: Any) -> float:
     edge = row.low_90 if row.written < row.low_90 else row.high_90
     return abs(math.log((row.written + 1) / (edge + 1)))
 

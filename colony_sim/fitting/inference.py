@@ -105,15 +105,13 @@ def _ridge(features: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.nda
     u, s, v = np.linalg.svd(features, full_matrices=False)
     weights, fits, shares = [], [], []
     for target in scores.T:
-        best = None
+        tried = []
         for penalty in _PENALTIES:
             shrink = s**2 / (s**2 + penalty)
             leverage = (u**2 * shrink).sum(axis=1)
             gap = (target - u @ (shrink * (u.T @ target))) / np.maximum(1 - leverage, 1e-6)
-            error = float(np.mean(gap**2))
-            if best is None or error < best[0]:
-                best = (error, penalty, target - gap)
-        error, penalty, fit = best
+            tried.append((float(np.mean(gap**2)), penalty, target - gap))
+        error, penalty, fit = min(tried, key=lambda one: one[0])
         weights.append(v.T @ (s / (s**2 + penalty) * (u.T @ target)))
         fits.append(fit)
         shares.append(1 - error / float(np.mean(target**2)))

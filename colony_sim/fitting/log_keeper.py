@@ -7,6 +7,7 @@ a step shows is read off the simulated bins.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from mesa.datacollection import DataCollector
@@ -48,6 +49,8 @@ class LogKeeper(Keeper):
         What the steps so far have shown, without errors of counting; NaN where not yet.
     """
 
+    model: Colony
+
     def __init__(
         self,
         model: Colony,
@@ -80,7 +83,7 @@ class LogKeeper(Keeper):
 
     # -- what is seen -----------------------------------------------------------------------
 
-    def _log(self, bin_: Bin | None, action: Action, minutes: float = 0.0, **counts) -> None:
+    def _log(self, bin_: Bin | None, action: Action, minutes: float = 0.0, **counts: Any) -> None:
         # No one reads the simulated keeper's own log; the numbers are what the log shows.
         self._counts = counts
         if action is Action.BRAN_ADDED and self.schedule.written(self.model.day):
@@ -95,8 +98,7 @@ class LogKeeper(Keeper):
         insects = self.model.insects
         slot = self.model.tray if slot < 0 else slot
         if stage in _STAGES:
-            rows = [insects.rows(s, slot) for s in _STAGES[stage]]
-            rows = np.concatenate(rows)
+            rows = np.concatenate([insects.rows(s, slot) for s in _STAGES[stage]])
         else:
             rows = insects.rows(Stage.LARVA, slot)
         if stage in ("pupae", "beetles"):
@@ -122,7 +124,7 @@ class LogKeeper(Keeper):
     def _do_sample(self, step: Step) -> None:
         rows = self._select(step.entry.stage, step.slot)
         masses = self.model.insects.mass[rows] / NG_PER_MG
-        few = min(int(step.entry.count), rows.size)
+        few = min(int(step.entry.given("count")), rows.size)
         each = float(self.chance.choice(masses, few, replace=False).mean()) if few else 0.0
         self.seen[step.seen["mg each"]] = each
 
@@ -204,7 +206,7 @@ class LogKeeper(Keeper):
         wanted = step.entry.count
         if wanted is None:
             each = self._beetle_g()
-            wanted = round(step.entry.grams / each) if each > 0 else 0
+            wanted = round(step.entry.given("grams") / each) if each > 0 else 0
         order = np.argsort(self._draw(Block.SURPLUS, 0, rows), kind="stable")
         self._remove(rows[order[: int(wanted)]], Event.ADULT_REMOVED_SURPLUS)
 

@@ -193,9 +193,9 @@ class _Reader:
 
     def _action(self) -> LogAction | None:
         text = " ".join(self.cells.get("action", "").lower().split())
-        known = list(LogAction)
+        known = {action.value: action for action in LogAction}
         if text in known:
-            return LogAction(text)
+            return known[text]
         near = difflib.get_close_matches(text, known, n=1, cutoff=0.6)
         hint = f"did you mean '{near[0]}'? " if near else ""
         self._fault("action", f"{hint}one of: {', '.join(known)}")

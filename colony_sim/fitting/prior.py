@@ -93,9 +93,9 @@ def prior_for(keys: Sequence[str] | None, base: Parameters) -> Prior:
         raise InputError(where, "keys", len(keys), f"1 to {MOST_KEYS} keys")
     entries = [find(key, where, "biology") for key in keys]
     for entry in entries:
-        if entry.kind != "number" or entry.low is None or not entry.low < entry.high:
+        if entry.kind != "number":
             raise InputError(where, "key", entry.key, "a number with a plausible range")
-    low, high = (tuple(getattr(e, side) for e in entries) for side in ("low", "high"))
+    low, high = zip(*(entry.ends for entry in entries), strict=True)
     for ends in itertools.product(*zip(low, high, strict=True)):
         # Keys that must keep an order would make the prior another than it says.
         base.with_values(dict(zip(keys, ends, strict=True)), where=where)

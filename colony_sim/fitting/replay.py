@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from typing import cast
 
 import numpy as np
 
@@ -28,13 +29,13 @@ def number_in(entry: Entry, parameters: Parameters) -> float:
         each = p["larva.mature_mass_mg"] * p["pupa.mass_share"] * p["adult.mass_share"]
     else:
         clock = np.linspace(0.0, 1.0, 501)
-        mass = growth.ideal_mass(p, clock)
+        mass = np.asarray(growth.ideal_mass(p, clock))
         sieve = p["harvest.smallest_mg"]
         keep = {"small larvae": mass < sieve, "large larvae": mass >= sieve}.get(
             entry.stage, mass >= 0
         )
         each = float(mass[keep & (mass >= SEEN_FROM_MG)].mean())
-    return 1000 * entry.grams / each
+    return 1000 * entry.given("grams") / each
 
 
 def replay(
@@ -84,12 +85,13 @@ def replay(
         seed,
         breeders=0,
     )
-    keeper = live(
+    colony = live(
         scenario,
         partial(LogKeeper, schedule=schedule, numbers=numbers, chance=chance),
         [] if each_day is None else [lambda colony: each_day(colony.day)],
         over=lambda colony: colony.insects.n > MOST_INSECTS,
-    ).keeper
+    )
+    keeper = cast(LogKeeper, colony.keeper)
     if schedule.bran is not None:
         keeper.seen[schedule.bran] = keeper._bran_g
     return np.nan_to_num(keeper.seen, nan=0.0)

@@ -143,8 +143,10 @@ def compile_schedule(entries: Sequence[Entry]) -> Schedule:
     return _Compiler(entries, notes).result()
 
 
-def _gaps(entries: Sequence[Entry]) -> list[Entry]:
-    return [e for e in entries if e.action == LogAction.NOT_WRITTEN and e.until is not None]
+def _gaps(entries: Sequence[Entry]) -> list[tuple[datetime.date, datetime.date]]:
+    """First and last date of stretches that were not written down."""
+    away = (e for e in entries if e.action == LogAction.NOT_WRITTEN)
+    return [(e.date, e.until) for e in away if e.until is not None]
 
 
 def _with_missing_moves(entries: list[Entry]) -> tuple[list[Entry], list[str]]:
@@ -176,12 +178,12 @@ def _with_missing_moves(entries: list[Entry]) -> tuple[list[Entry], list[str]]:
 
 def _missing_move(entry: Entry, entries: list[Entry], breeding: dict[str, Entry]) -> list[Entry]:
     since = max((e.date for e in breeding.values()), default=datetime.date.min)
-    gaps = [g for g in _gaps(entries) if g.until <= entry.date and g.until > since]
+    gaps = [gap for gap in _gaps(entries) if since < gap[1] <= entry.date]
     if not gaps or not breeding:
         return []
-    gap = gaps[-1]
-    first = max(gap.date, since + datetime.timedelta(days=1))
-    day = first + (gap.until - first) / 2
+    first, last = gaps[-1]
+    first = max(first, since + datetime.timedelta(days=1))
+    day = first + (last - first) / 2
     blank = replace(entry, date=day, count=None, grams=None, error=None)
     return [
         *(replace(blank, bin=name) for name in breeding),
@@ -206,7 +208,7 @@ class _Compiler:
     def result(self) -> Schedule:
         by_day: dict[int, list[Entry]] = defaultdict(list)
         for entry in self.entries:
-            by_day[self._day(entry)].append(entry)
+            by_day[self._day(entry.date)].append(entry)
         days = max(by_day, default=0)
         if days > LONGEST_LOG_DAYS:
             last = self.entries[-1]
@@ -223,7 +225,7 @@ class _Compiler:
             remedy = "no row has a number to learn from: add counts or weights of what you see"
             self.faults.append(Fault(1, "count", "", remedy))
         self._silences(sorted(by_day))
-        gaps = tuple((self._day(g), (g.until - self.start).days) for g in _gaps(self.entries))
+        gaps = tuple(self._gaps())
         return Schedule(
             self.start, days, tuple(self.slots), {d: tuple(s) for d, s in self.steps.items()},
             tuple(self.observed), gaps, tuple(self.notes), tuple(self.faults), bran,
@@ -281,13 +283,13 @@ class _Compiler:
 
     def _put(self, day: int, ins: list[Entry]) -> None:
         """Beetles taken out go into bins."""
-        total = sum(e.count or 0 for e in ins)
-        even = not all(e.count for e in ins)
+        counts = [e.count or 0 for e in ins]
+        even = not all(counts)
         targets = []
-        for entry in ins:
+        for entry, count in zip(ins, counts, strict=True):
             self._make_free(day, entry)
             self.phase[entry.bin] = Phase.BREEDING
-            share = 1 / len(ins) if even else entry.count / total
+            share = 1 / len(ins) if even else count / sum(counts)
             targets.append((self._slot(entry.bin), share, self._see(entry, day)))
         self.steps[day].append(Step("put in", targets[0][0], ins[0], targets=tuple(targets)))
 
@@ -357,8 +359,11 @@ class _Compiler:
 
     # -- small helpers --------------------------------------------------------------------
 
-    def _day(self, entry: Entry) -> int:
-        return (entry.date - self.start).days
+    def _day(self, date: datetime.date) -> int:
+        return (date - self.start).days
+
+    def _gaps(self) -> list[tuple[int, int]]:
+        return [(self._day(first), self._day(last)) for first, last in _gaps(self.entries)]
 
     def _slot(self, name: str) -> int:
         return self.slots.setdefault(name, len(self.slots))
@@ -371,7 +376,7 @@ class _Compiler:
         """Enter the numbers of a row among the observed; their places by unit."""
         found: dict[str, float] = {}
         if entry.action == LogAction.SAMPLE:
-            found["mg each"] = 1000 * entry.grams / entry.count
+            found["mg each"] = 1000 * entry.given("grams") / entry.given("count")
         else:
             if entry.count is not None:
                 found["count"] = entry.count
@@ -387,16 +392,16 @@ class _Compiler:
     def _bran(self) -> int | None:
         """The bran given over the log, if each of its rows has a weight."""
         rows = [e for e in self.entries if e.action == LogAction.BRAN_ADDED]
-        if not rows or any(e.grams is None for e in rows):
+        grams = [e.grams for e in rows if e.grams is not None]
+        if not rows or len(grams) < len(rows):
             return None
         error = max(e.relative_error("grams") for e in rows)
-        total = sum(e.grams for e in rows)
-        last = self._day(rows[-1])
-        self.observed.append(Observed(replace(rows[0], bin=""), last, "grams", total, error))
+        last = self._day(rows[-1].date)
+        self.observed.append(Observed(replace(rows[0], bin=""), last, "grams", sum(grams), error))
         return len(self.observed) - 1
 
     def _silences(self, days: list[int]) -> None:
-        gaps = [(self._day(g), (g.until - self.start).days) for g in _gaps(self.entries)]
+        gaps = self._gaps()
         for before, after in zip(days, days[1:], strict=False):
             told = any(first <= after and last >= before for first, last in gaps)
             if after - before > LONG_SILENCE_DAYS and not told:

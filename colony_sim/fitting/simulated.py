@@ -25,7 +25,7 @@ from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule
 from colony_sim.running.jobs import run_jobs
 from colony_sim.running.local import LocalExecutor, SerialExecutor
-from colony_sim.running.processes import Stopped, stop_if_asked
+from colony_sim.running.processes import stop_if_asked
 from colony_sim.running.protocol import TaskResult
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
@@ -153,15 +153,15 @@ def simulate_logs(
         for s in range(0, len(full), CHUNK)
     ]
     workers = min(workers, len(chunks))
-    seen: dict[int, np.ndarray] = {}
+    seen: dict[str, np.ndarray] = {}
     with (
         open_store(folder) as store,
         LocalExecutor(workers) if workers > 1 else SerialExecutor() as executor,
     ):
         told = _in_logs(on_progress, len(full))
         for ended in run_jobs(chunks, len(chunks), store, executor, told, retry=False):
-            seen[ended.job.start] = np.load(io.BytesIO(ended.outcome), allow_pickle=False)
-    table = np.concatenate([seen[chunk.start] for chunk in chunks])[:count]
+            seen[ended.job.key] = np.load(io.BytesIO(ended.outcome), allow_pickle=False)
+    table = np.concatenate([seen[chunk.key] for chunk in chunks])[:count]
     return Logs(scores, table, _written(job, stream, table))
 
 
@@ -197,13 +197,10 @@ class Chunk:
     start: int
     scores: np.ndarray
 
-    def run(self) -> TaskResult | None:
+    def run(self) -> TaskResult:
         """What their rows would show, as the bytes of a numpy file."""
         begin, packed = time.perf_counter(), io.BytesIO()
-        try:
-            seen = simulate_chunk(self.job, self.stream, self.start, self.scores)
-        except Stopped:
-            return None
+        seen = simulate_chunk(self.job, self.stream, self.start, self.scores)
         np.save(packed, seen, allow_pickle=False)
         return TaskResult(packed.getvalue(), None, time.perf_counter() - begin, None)
 

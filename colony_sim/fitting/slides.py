@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -65,12 +67,12 @@ def slides(folder: Path) -> list[Slide]:
     folder = Path(folder)
     data = manifest.read(folder, kinds=("fit",))
     try:
-        tables = [pd.read_parquet(folder / f"{n}.parquet")
-                  for n in ("learnt", "predictive", "calibration")]  # fmt: skip
+        tables = {n: pd.read_parquet(folder / f"{n}.parquet")
+                  for n in ("learnt", "predictive", "calibration")}  # fmt: skip
     except OSError as error:
         reason = error.strerror or "cannot be read"
         raise InputError(str(folder), "tables", reason, "a finished fit") from None
-    found = Found(*tables, data["study"], Origin.of(data))
+    found = Found(**tables, facts=data["study"], origin=Origin.of(data))
     return [_learnt(found), _predictive(found), _calibration(found)]
 
 
@@ -154,7 +156,7 @@ def _paint_learnt(found: Found, title: str) -> Figure:
     return slide
 
 
-def _along(ends: dict[str, Any]):
+def _along(ends: dict[str, Any]) -> Callable[[float], float]:
     """Place of a value on its track, 0 to 1."""
     low, high = ends["low"], ends["high"]
     if ends["log"]:
@@ -229,7 +231,7 @@ def _paint_predictive(found: Found, title: str) -> Figure:
     return slide
 
 
-def _panel(axes, group: pd.DataFrame) -> None:
+def _panel(axes: Axes, group: pd.DataFrame) -> None:
     first = group.iloc[0]
     stage = "" if first["action"].split()[0] in first["stage"] else f", {first['stage']}"
     name = _ACTIONS.get(first["action"], first["action"])
@@ -238,7 +240,7 @@ def _panel(axes, group: pd.DataFrame) -> None:
     unit = {"mg each": "mg"}.get(first["unit"], first["unit"])
     axes.set_title(f"{name} ({unit})", loc="left", size=15, weight="bold", pad=6)
 
-    def scale(values):
+    def scale(values: Any) -> np.ndarray:
         return np.log10(np.asarray(values, float) + 1)
 
     axes.vlines(group["when"], scale(group["low_90"]), scale(group["high_90"]), color=style.FAINT,

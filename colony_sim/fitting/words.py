@@ -113,6 +113,12 @@ class Entry:
     until: datetime.date | None = None
     note: str = ""
 
+    def given(self, column: str) -> float:
+        """The number under "count" or "grams", where the action or the other needs one."""
+        value = self.count if column == "count" else self.grams
+        assert value is not None
+        return value
+
     def relative_error(self, column: str) -> float:
         """Relative standard error of "count" or "grams"."""
         if self.error is not None:

@@ -74,11 +74,11 @@ class ClusterExecutor:
         """Two jobs per thread."""
         return max(2 * self.at_once, 1)
 
-    def submit(self, job: Job) -> Future:
+    def submit(self, job: Job) -> Future[Any]:
         """Hand over a job."""
         return self._client.submit(job.run, pure=False)
 
-    def result(self, future: Any) -> TaskResult | None:
+    def result(self, future: Any) -> TaskResult:
         """What came of a job; the cluster itself has repeated those of lost workers."""
         from distributed import KilledWorker
 

@@ -143,6 +143,7 @@ def point_plan(plan: Plan, point: Mapping[str, Any], where: str = "point") -> Pl
     A key of the point is no longer drawn from the profile of the plan.
     """
     values = check_point(point, where)
+    start: dict[str, Any]
     start = {key.partition(".")[2]: values.pop(key) for key in START if key in values}
     policies = tuple(
         Policy(policy.name, policy.parameters.with_values(values, where=where))

@@ -14,11 +14,12 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import Any
 
 from colony_sim.running.processes import ignoring_interrupts
 from colony_sim.running.protocol import DIED, Executor, Job, TaskResult, WorkerLost
 from colony_sim.running.runner import Interrupted, Progress, WorkerDied
-from colony_sim.running.store import Damaged, Outcome, OutcomeStore
+from colony_sim.running.store import Damaged, OutcomeStore
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ class Ended:
     """A finished or failed job: what came of it, and whether that was in the store."""
 
     job: Job
-    outcome: Outcome | None
+    outcome: Any
     error: str | None
     reused: bool
 
@@ -104,7 +105,7 @@ def run_jobs(
         raise
 
 
-def _stored(store: OutcomeStore, key: str) -> Outcome | None:
+def _stored(store: OutcomeStore, key: str) -> Any:
     try:
         return store.get(key)
     except Damaged:
@@ -126,8 +127,8 @@ class _Flow:
         self.waiting: dict[str, list[Job]] = {}
         self._store, self._executor = store, executor
         self._on_progress = on_progress
-        self._keys: dict[Future, str] = {}
-        self._ended: queue.SimpleQueue[Future] = queue.SimpleQueue()
+        self._keys: dict[Future[Any], str] = {}
+        self._ended: queue.SimpleQueue[Future[Any]] = queue.SimpleQueue()
         self._lost: list[str] = []
         self._began: float | None = None
         self._told = 0.0
@@ -173,7 +174,7 @@ class _Flow:
             return
         self._told = now
         ended, left = self.finished + self.failed, None
-        if ended:
+        if ended and self._began is not None:
             left = (now - self._began) / ended * (self.total - self.reused - ended)
         self._on_progress(Progress(self.done, self.total, self.reused, self.failed, left))
 
@@ -187,15 +188,14 @@ class _Flow:
                     continue
                 with suppress(Exception):
                     result = self._executor.result(future)
-                    if result is not None:
-                        list(self._settle(self._keys.pop(future), result))
+                    list(self._settle(self._keys.pop(future), result))
 
     def _submit(self, key: str) -> None:
         future = self._executor.submit(self.waiting[key][0])
         self._keys[future] = key
         future.add_done_callback(self._ended.put)
 
-    def _next(self) -> Future | None:
+    def _next(self) -> Future[Any] | None:
         try:
             return self._ended.get(timeout=0.25)
         except queue.Empty:

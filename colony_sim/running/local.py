@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import multiprocessing
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.process import BaseProcess
+from typing import Any
 
 from colony_sim.running.processes import spawning, start_worker, stop_workers
 from colony_sim.running.protocol import Job, TaskResult, WorkerLost
@@ -25,8 +27,8 @@ class LocalExecutor:
     def __init__(self, workers: int | None = None) -> None:
         self.workers = check_workers(workers)
         self._pool: ProcessPoolExecutor | None = None
-        self._others: set = set()
-        self._stop = None
+        self._others: set[BaseProcess] = set()
+        self._stop: Callable[[], object] = lambda: None
 
     @property
     def at_once(self) -> int:
@@ -38,20 +40,19 @@ class LocalExecutor:
         """Two jobs per worker, so that none waits for this process to hand over the next."""
         return 2 * self.workers
 
-    def submit(self, job: Job) -> Future:
+    def submit(self, job: Job) -> Future[Any]:
         """Hand over a job."""
         # The pool starts a worker when there is work for it, so each of these may start one.
         with spawning():
-            if self._pool is None:
-                self._start()
+            pool = self._pool = self._pool or self._start()
             try:
-                return self._pool.submit(job.run)
+                return pool.submit(job.run)
             except BrokenProcessPool as error:
-                failed: Future = Future()
+                failed: Future[Any] = Future()
                 failed.set_exception(error)
                 return failed
 
-    def result(self, future: Future) -> TaskResult | None:
+    def result(self, future: Future[Any]) -> TaskResult:
         """What came of a job."""
         try:
             return future.result()
@@ -67,10 +68,10 @@ class LocalExecutor:
     def check(self) -> None:
         """Nothing to look after: a process that ends breaks its pool at once."""
 
-    def stop(self, futures: Sequence[Future]) -> None:
+    def stop(self, futures: Sequence[Future[Any]]) -> None:
         """End the runs under way at the end of their day."""
         if self._pool is not None:
-            stop_workers(self._pool, futures, self._others, self._stop.set)
+            stop_workers(self._pool, futures, self._others, self._stop)
             self._pool = None
 
     def __enter__(self) -> LocalExecutor:
@@ -81,12 +82,13 @@ class LocalExecutor:
             self._pool.shutdown()
             self._pool = None
 
-    def _start(self) -> None:
+    def _start(self) -> ProcessPoolExecutor:
         compile_kernels()
         context = multiprocessing.get_context("spawn")
         self._others = set(multiprocessing.active_children())
-        self._stop = context.Event()
-        self._pool = ProcessPoolExecutor(self.workers, context, start_worker, (self._stop,))
+        stop = context.Event()
+        self._stop = stop.set
+        return ProcessPoolExecutor(self.workers, context, start_worker, (stop,))
 
 
 class SerialExecutor:
@@ -94,14 +96,14 @@ class SerialExecutor:
 
     at_once = window = 1
 
-    def submit(self, job: Job) -> Future:
+    def submit(self, job: Job) -> Future[Any]:
         """Do a job."""
         get_ready()
-        done: Future = Future()
+        done: Future[Any] = Future()
         done.set_result(job.run())
         return done
 
-    def result(self, future: Future) -> TaskResult | None:
+    def result(self, future: Future[Any]) -> TaskResult:
         """What came of a job."""
         return future.result()
 
@@ -111,7 +113,7 @@ class SerialExecutor:
     def check(self) -> None:
         """Nothing to look after."""
 
-    def stop(self, futures: Sequence[Future]) -> None:
+    def stop(self, futures: Sequence[Future[Any]]) -> None:
         """Nothing is under way."""
 
     def __enter__(self) -> SerialExecutor:

@@ -15,14 +15,17 @@ import threading
 import types
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor, wait
+from multiprocessing.process import BaseProcess
+from multiprocessing.synchronize import Event
+from typing import Any
 
 GRACE_SECONDS = 1.0
 
 
 def stop_workers(
     pool: ProcessPoolExecutor | None,
-    futures: Iterable[Future],
-    others: set,
+    futures: Iterable[Future[Any]],
+    others: set[BaseProcess],
     stop: Callable[[], object],
 ) -> None:
     """End the workers of a pool: their runs at the end of a day, then by force.
@@ -79,10 +82,10 @@ class Stopped(Exception):
     """The parent asked for an end."""
 
 
-_stop = None
+_stop: Event | None = None
 
 
-def start_worker(stop) -> None:
+def start_worker(stop: Event) -> None:
     """First call in a new worker: keep the event by which the parent asks for an end."""
     global _stop
     _stop = stop
@@ -98,5 +101,7 @@ def stop_if_asked(day: int) -> None:
 
 def _leave_with_parent() -> None:
     # A parent that was killed can tell its workers nothing; without this they would stay.
-    multiprocessing.parent_process().join()
-    os._exit(1)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

@@ -34,7 +34,7 @@ class TaskResult:
         Most memory the worker process has used so far (MB); None where it is not known.
     """
 
-    outcome: dict[str, Any] | bytes | None
+    outcome: Any
     error: str | None
     seconds: float
     peak_mb: float | None
@@ -47,8 +47,8 @@ class Job(Protocol):
     def key(self) -> str:
         """Key under which the outcome is stored: a hash of all that decides it."""
 
-    def run(self) -> TaskResult | None:
-        """Do it; None if it was stopped by its parent."""
+    def run(self) -> TaskResult:
+        """Do it; raises `processes.Stopped` if its parent asks for an end."""
 
 
 class Executor(Protocol):
@@ -62,10 +62,10 @@ class Executor(Protocol):
     def window(self) -> int:
         """Jobs to have handed over at a time."""
 
-    def submit(self, job: Job) -> Future:
+    def submit(self, job: Job) -> Future[Any]:
         """Hand over a job; the future takes ``add_done_callback``."""
 
-    def result(self, future: Future) -> TaskResult | None:
+    def result(self, future: Future[Any]) -> TaskResult:
         """What came of an ended job; raises WorkerLost if its process is gone."""
 
     def restart(self) -> None:
@@ -74,7 +74,7 @@ class Executor(Protocol):
     def check(self) -> None:
         """Called now and then; raises if nothing can run any more."""
 
-    def stop(self, futures: Sequence[Future]) -> None:
+    def stop(self, futures: Sequence[Future[Any]]) -> None:
         """End the jobs under way soon."""
 
     def __enter__(self) -> Executor: ...

@@ -38,13 +38,13 @@ class Task:
     model: str
     digest: str
 
-    def run(self) -> TaskResult | None:
-        """Simulate and measure; None if the run was stopped by its parent."""
+    def run(self) -> TaskResult:
+        """As `run_task`."""
         return run_task(self)
 
 
-def run_task(task: Task) -> TaskResult | None:
-    """Simulate and measure; None if the run was stopped by its parent."""
+def run_task(task: Task) -> TaskResult:
+    """Simulate and measure; raises `Stopped` if the run was stopped by its parent."""
     if (task.model, task.digest) != (model_fingerprint(), task.measuring.digest):
         return TaskResult(None, "OtherModel: this worker has another colony_sim", 0.0, None)
     get_ready()
@@ -54,7 +54,7 @@ def run_task(task: Task) -> TaskResult | None:
         seconds = time.perf_counter() - begin
         outcome = task.measuring.of_record(task.scenario, record)
     except Stopped:
-        return None
+        raise
     except Exception as error:
         text = "".join(traceback.format_exception(error))
         return TaskResult(None, text, time.perf_counter() - begin, _peak_mb())
