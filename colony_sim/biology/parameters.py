@@ -13,8 +13,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
-from numbers import Real
 from typing import Any
+
+import numpy as np
 
 from colony_sim.errors import InputError
 
@@ -114,7 +115,9 @@ class Entry:
         elif self.kind == "choice":
             if isinstance(value, str) and value in self.choices:
                 return value
-        elif isinstance(value, Real) and not isinstance(value, bool):
+        elif isinstance(value, int | float | np.integer | np.floating) and not isinstance(
+            value, bool
+        ):
             whole = self.kind == "integer"
             assert self.least is not None and self.most is not None  # As numbers have.
             # The range test comes first: NaN, infinities and huge integers all fail it.

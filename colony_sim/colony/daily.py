@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import pandas as pd
 from mesa.datacollection import DataCollector
 
 from colony_sim.biology.rates import NG_PER_G
-from colony_sim.colony.bins import Phase
+from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.rack import Rack
 from colony_sim.population import census
 from colony_sim.population.ledger import Event, Flow
@@ -85,7 +85,7 @@ class DailyCollector(DataCollector):
     Copies and checks of every number took Mesa's own longer than the kernels a small colony.
     """
 
-    def __init__(self, agenttype_reporters: dict[type, Any] | None = None) -> None:
+    def __init__(self, agenttype_reporters: Mapping[type[Bin], Any] | None = None) -> None:
         super().__init__(agenttype_reporters=agenttype_reporters)
         self.model_vars: dict[str, list[Any]] = {name: [] for name in DAILY_COLUMNS}
 
