@@ -16,7 +16,7 @@ from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from tests.benchmarks.engine_state import scaled, seconds
 
-_DAYS, _SIZE = 365, 100_000
+_DAYS, _SIZE = 1000, 100_000
 
 
 def rotation() -> float:

@@ -24,7 +24,7 @@ PARTS = (
     "_limits",
     "_shortage",
     "_laying",
-    "_chances",
+    "_hazards",
     "_stocks",
 )
 
