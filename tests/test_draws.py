@@ -18,7 +18,7 @@ from colony_sim.population.draws import (
     Block,
     blocks,
     identity,
-    normal,
+    normals,
     philox,
     poisson,
     uniforms,
@@ -191,14 +191,15 @@ def word_pairs(count=MANY, block=Block.HATCHED):
     return blocks(SEED, block, np.arange(count, dtype=np.uint64), 0)
 
 
-def test_normal_deviates_are_standard_normal():
-    """KS, skewness and kurtosis of both pairs of lanes. Alarm rate: 2 x (1e-7 + 2 x 6e-7)."""
+def test_normal_deviates_are_standard_normal_and_independent():
+    """KS, skewness, kurtosis and correlation. Alarm rate: 2 x (1e-7 + 2 x 6e-7) + 6e-7."""
     drawn = word_pairs()
-    for a, b in ((0, 1), (2, 3)):
-        deviates = on_words(normal, drawn[:, a], drawn[:, b])
+    both = on_words(normals, drawn[:, 0], drawn[:, 1])
+    for deviates in both.T:
         assert stats.kstest(deviates, "norm").pvalue > 1e-7
         assert abs(stats.skew(deviates)) < 5.0 * np.sqrt(6.0 / MANY)
         assert abs(stats.kurtosis(deviates)) < 5.0 * np.sqrt(24.0 / MANY)
+    assert abs(np.corrcoef(both.T)[0, 1]) < 5.0 / np.sqrt(MANY)
 
 
 @pytest.mark.parametrize("mean", [1e-6, 0.1, 1.7, 6.0, 40.0, 100.0])
@@ -221,7 +222,7 @@ def test_poisson_ends_at_the_largest_word():
 def test_duration_factor_is_lognormal_with_mean_1(cv):
     """KS, mean, and the logarithm's spread. Alarm rate: 3 x (1e-7 + 2 x 6e-7) = 4e-6."""
     drawn = word_pairs()
-    deviates = on_words(normal, drawn[:, 0], drawn[:, 1])
+    deviates = on_words(normals, drawn[:, 0], drawn[:, 1])[:, 0]
     factors = on_words(duration_factor, deviates, np.full(MANY, cv))
     sigma = np.sqrt(np.log(1 + cv**2))
     reference = stats.lognorm(s=sigma, scale=np.exp(-(sigma**2) / 2))

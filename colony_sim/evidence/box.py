@@ -120,7 +120,7 @@ class Boxes:
             place,
             ident=ident,
             mass=self.constants.egg_mass,
-            factor=1.0 / duration_factors(words[:, 2:], self.p["egg.duration_cv"]),
+            factor=1.0 / duration_factors(words[:, 2:], self.p["egg.duration_cv"])[0],
             flags=self._sexes(ident) | np.where(viable, Flag.VIABLE, 0).astype(np.uint8),
         )
 
@@ -148,7 +148,7 @@ class Boxes:
             place,
             ident=ident,
             mass=round((mass_mg or ideal) * NG_PER_MG),
-            factor=1.0 / duration_factors(words[:, :2], self.p["pupa.duration_cv"]),
+            factor=1.0 / duration_factors(words[:, :2], self.p["pupa.duration_cv"])[0],
             flags=self._sexes(ident),
         )
 

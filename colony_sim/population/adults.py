@@ -56,9 +56,9 @@ def live_adults(c, seed, day, cols, today, books, laid):
             if female and today.laying[b] > 0.0:
                 days = np.int64(np.float64(progress[i]) * life_scale)
                 mean = today.laying[b] * c.age_profile[min(days, oldest)]
-                _, w1, _, _ = words(seed, _FATE, cols.ident[i], day)
+                w0, _, _, _ = words(seed, _FATE, cols.ident[i], day)
                 # An egg's number is part of its identity and must fit its column.
-                n = min(poisson(unit(w1), mean), _MOST_EGGS - np.int64(cols.tally[i]))
+                n = min(poisson(unit(w0), mean), _MOST_EGGS - np.int64(cols.tally[i]))
                 if n > 0:
                     laid[mothers, 0] = i
                     laid[mothers, 1] = n

@@ -27,13 +27,13 @@ class Block(IntEnum):
     """Process blocks; the comment names the processes by lane."""
 
     EGG_FATE = 1  # 0 tolerance, 1 cause of death, 2 time of laying, 3 laid out of reach
-    LARVA_FATE = 2  # 0 tolerance (day 0), 1 pupation of a ripe larva (by day)
-    PUPA_FATE = 3  # 0 tolerance, 1 cause of death, 2 injured or killed (day 1: once injured)
-    ADULT_FATE = 4  # 0 tolerance (day 0), 1 number of eggs (by day)
+    LARVA_FATE = 2  # 0 pupation of a ripe larva
+    PUPA_FATE = 3  # 0 tolerance once injured, 1 cause of death, 2 injured or killed
+    ADULT_FATE = 4  # 0 number of eggs
     LAID = 5  # 0 sex, 1 viability, 2 and 3 duration of the egg stage
-    HATCHED = 6  # 0 and 1 growth factor, 2 and 3 size
-    PUPATED = 7  # 0 and 1 duration of the pupal stage
-    EMERGED = 8  # 0 length of life
+    HATCHED = 6  # 0 and 1 growth factor and size, 2 tolerance
+    PUPATED = 7  # 0 and 1 duration of the pupal stage, 2 tolerance
+    EMERGED = 8  # 0 length of life, 1 tolerance
     LINEAGE = 9  # 0 and 1 identity of an egg from its mother and its number
     FOUNDER = 10  # 0 and 1 identity, 2 age, 3 sex
     MOVE = 11  # 0 missed, 1 injured, 2 killed, 3 which breeding bin
@@ -117,9 +117,10 @@ def tolerance(word):
 
 
 @kernel(inline="always")
-def normal(word_a, word_b):
-    """Standard normal deviate from two words (Box and Muller 1958)."""
-    return math.sqrt(-2.0 * math.log(unit(word_a))) * math.cos(2.0 * math.pi * unit(word_b))
+def normals(word_a, word_b):
+    """Two independent standard normal deviates from two words (Box and Muller 1958)."""
+    radius, angle = math.sqrt(-2.0 * math.log(unit(word_a))), 2.0 * math.pi * unit(word_b)
+    return radius * math.cos(angle), radius * math.sin(angle)
 
 
 @kernel()
@@ -194,9 +195,14 @@ def blocks(seed: int, block: Block, idents: np.ndarray, day: int) -> np.ndarray:
 
 
 @kernel()
-def duration_factors(words, cv):
-    """Lognormal factors on a duration (float64) from pairs of words (uint32, shape (n, 2))."""
-    out = np.empty(words.shape[0], np.float64)
-    for i in range(out.size):
-        out[i] = duration_factor(normal(words[i, 0], words[i, 1]), cv)
+def duration_factors(words, cv, other_cv=0.0):
+    """Lognormal factors of two coefficients of variation from the first two words of each.
+
+    `words` is uint32 of shape (n, 2 or more); the factors are float64 of shape (2, n).
+    """
+    out = np.empty((2, words.shape[0]), np.float64)
+    for i in range(words.shape[0]):
+        one, other = normals(words[i, 0], words[i, 1])
+        out[0, i] = duration_factor(one, cv)
+        out[1, i] = duration_factor(other, other_cv)
     return out

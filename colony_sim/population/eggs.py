@@ -8,7 +8,7 @@ from colony_sim.biology.compiled import kernel
 from colony_sim.biology.development import duration_factor
 from colony_sim.population.books import EGG, NEVER, VIABILITY
 from colony_sim.population.chunks import CHUNK, all_words, has, pick
-from colony_sim.population.draws import Block, identity, normal, tolerance, unit, words
+from colony_sim.population.draws import Block, identity, normals, tolerance, unit, words
 from colony_sim.population.insects import (
     IS_DEAD,
     IS_EGG,
@@ -22,7 +22,6 @@ from colony_sim.population.runs import end_of_run
 
 _ONE = np.float32(1.0)
 _FATE = int(Block.EGG_FATE)
-_LARVA_FATE = int(Block.LARVA_FATE)
 _LAID_WORDS = int(Block.LAID)
 _HATCHED_WORDS = int(Block.HATCHED)
 _LAID = int(Event.EGG_LAID)
@@ -41,6 +40,12 @@ def live_eggs(c, seed, cols, today, books):
     stage = cols.stage
     turn = np.empty(CHUNK, np.bool_)
     rows = np.empty(CHUNK + 1, np.uint32)
+    ident = np.empty(CHUNK, np.uint64)
+    rest = np.empty(CHUNK, np.float64)
+    w0 = np.empty(CHUNK, np.uint32)
+    w1 = np.empty(CHUNK, np.uint32)
+    w2 = np.empty(CHUNK, np.uint32)
+    w3 = np.empty(CHUNK, np.uint32)
     stop = 0
     while stop < stage.size:
         start = stop
@@ -60,6 +65,7 @@ def live_eggs(c, seed, cols, today, books):
             pace,
             turn,
         )
+        hatching = 0
         for r in range(pick(turn, True, 0, kind.size, rows)):
             i = np.uint64(start) + np.uint64(rows[r])
             done = _completion(cols.progress[i], pace * cols.factor[i])
@@ -67,15 +73,21 @@ def live_eggs(c, seed, cols, today, books):
             days = min(np.int64(cols.age[i]), today.egg_hazard.shape[2] - 1)
             hazard = today.egg_hazard[b, below, days]
             if cols.tolerance[i] < hazard and np.float64(cols.tolerance[i]) / hazard < done:
-                _, w1, _, _ = words(seed, _FATE, cols.ident[i], 0)
-                _lose(today, books, b, below, days, w1, np.int64(cols.mass[i]))
+                _, cause, _, _ = words(seed, _FATE, cols.ident[i], 0)
+                _lose(today, books, b, below, days, cause, np.int64(cols.mass[i]))
                 stage[i] = IS_DEAD
             elif (cols.flags[i] & IS_VIABLE) == 0:
                 books.events[b, _UNHATCHED] += 1
                 books.flows[_DEAD] += np.int64(cols.mass[i])
                 stage[i] = IS_DEAD
             else:
-                _hatch(c, seed, cols, today, books, i, b, 1.0 - done)
+                rows[hatching] = i
+                ident[hatching] = cols.ident[i]
+                rest[hatching] = 1.0 - done
+                hatching += 1
+        all_words(seed, _HATCHED_WORDS, 0, ident, np.uint64(hatching), w0, w1, w2, w3)
+        for k in range(hatching):
+            _hatch(c, cols, today, books, rows[k], b, rest[k], w0[k], w1[k], w2[k])
 
 
 @kernel(inline="always")
@@ -105,21 +117,19 @@ def _live(stage, flags, tolerance, progress, age, factor, hazard, pace, turn):
 
 
 @kernel()
-def _hatch(c, seed, cols, today, books, i, b, rest):
-    """Make the egg a larva; `rest` is what is left of the day."""
+def _hatch(c, cols, today, books, i, b, rest, w0, w1, w2):
+    """Make the egg a larva; `rest` is what is left of the day, then words of its own."""
     books.events[b, _HATCHED] += 1
     books.flows[_HATCHING] += np.int64(cols.mass[i]) - c.hatchling_mass
-    ident = cols.ident[i]
-    w0, w1, w2, w3 = words(seed, _HATCHED_WORDS, ident, 0)
-    fate, _, _, _ = words(seed, _LARVA_FATE, ident, 0)
-    pace = np.float32(1.0 / duration_factor(normal(w0, w1), c.larva_cv))
+    one, other = normals(w0, w1)
+    pace = np.float32(1.0 / duration_factor(one, c.larva_cv))
     cols.stage[i] = IS_LARVA
     cols.age[i] = 0
     cols.tally[i] = 1
     cols.mass[i] = c.hatchling_mass
-    cols.tolerance[i] = np.float32(tolerance(fate))
+    cols.tolerance[i] = np.float32(tolerance(w2))
     cols.factor[i] = pace
-    cols.size[i] = np.float32(min(c.size_most, duration_factor(normal(w2, w3), c.size_cv)))
+    cols.size[i] = np.float32(min(c.size_most, duration_factor(other, c.size_cv)))
     cols.progress[i] = np.float32(rest * today.pace[b]) * pace
 
 
@@ -188,7 +198,7 @@ def lay_eggs(egg_mass, egg_cv, female_share, seed, start, laid, mothers, cols, t
                 f |= np.uint8(IS_FEMALE)
             if unit(w1[j]) < today.rates[b, VIABILITY]:
                 f |= np.uint8(IS_VIABLE)
-            pace = np.float32(1.0 / duration_factor(normal(w2[j], w3[j]), egg_cv))
+            pace = np.float32(1.0 / duration_factor(normals(w2[j], w3[j])[0], egg_cv))
             cols.ident[row] = child[j]
             cols.mass[row] = egg_mass
             cols.progress[row] = np.float32(rest[j] * today.rates[b, EGG]) * pace

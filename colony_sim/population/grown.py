@@ -16,11 +16,12 @@ from colony_sim.biology.rates import NG_PER_MG, day_rates, largest_size
 from colony_sim.population.draws import Block, blocks, duration_factors, uniforms
 from colony_sim.population.insects import Stage
 
-_FATES = {
-    Stage.EGG: Block.EGG_FATE,
-    Stage.LARVA: Block.LARVA_FATE,
-    Stage.PUPA: Block.PUPA_FATE,
-    Stage.ADULT: Block.ADULT_FATE,
+#: Word that gives the tolerance of a stage.
+_TOLERANCE = {
+    Stage.EGG: (Block.EGG_FATE, 0),
+    Stage.LARVA: (Block.HATCHED, 2),
+    Stage.PUPA: (Block.PUPATED, 2),
+    Stage.ADULT: (Block.EMERGED, 1),
 }
 
 
@@ -29,14 +30,15 @@ def larvae(
 ) -> dict[str, Any]:
     """Larvae at points of the larval clock, with the masses of ideal growth."""
     words = blocks(seed, Block.HATCHED, ident, 0)
-    size = np.minimum(duration_factors(words[:, 2:], p["larva.size_cv"]), largest_size(p))
+    duration, size = duration_factors(words, p["larva.duration_cv"], p["larva.size_cv"])
+    size = np.minimum(size, largest_size(p))
     mass = growth.ideal_mass(p, clock, size)
     return {
         "ident": ident,
         "stage": Stage.LARVA,
         "mass": np.round(mass * NG_PER_MG),
         "progress": clock,
-        "factor": 1.0 / duration_factors(words[:, :2], p["larva.duration_cv"]),
+        "factor": 1.0 / duration,
         "size": size,
         "tolerance": tolerances(seed, Stage.LARVA, ident),
         "tally": 1 + np.searchsorted(np.array(growth.molt_masses(p)), mass, side="right"),
@@ -68,4 +70,4 @@ def beetles(
 
 def tolerances(seed: int, stage: Stage, ident: np.ndarray) -> np.ndarray:
     """Hazard, summed over days, that each withstands in a stage (float64, shape (n,))."""
-    return -np.log(uniforms(seed, _FATES[stage], 0, ident, 0))
+    return -np.log(uniforms(seed, *_TOLERANCE[stage], ident, 0))

@@ -67,7 +67,7 @@ FIELDS: dict[str, type] = {
 }
 
 #: More runs of rows in one bin than this many for each bin are worth putting in order.
-_SHORT = 8
+_SHORT = 2
 
 #: Rows looked at together for those of one bin.
 _BLOCKS = 1024
@@ -115,7 +115,7 @@ def _living(stage, bins):
             here = bins[i]
     rows = np.empty(alive, np.int64)
     place = np.zeros(slots + 1, np.int64)
-    if runs > _SHORT * slots + alive // 256:
+    if runs > _SHORT * slots + alive // 4096:
         for i in range(stage.size):
             place[bins[i] + 1] += np.int64(stage[i] != IS_DEAD)
         place = np.cumsum(place)

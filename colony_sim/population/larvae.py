@@ -11,7 +11,7 @@ from colony_sim.biology.development import duration_factor
 from colony_sim.biology.growth import Law
 from colony_sim.population.books import PUPA
 from colony_sim.population.chunks import CHUNK, has, pick
-from colony_sim.population.draws import Block, normal, tolerance, words
+from colony_sim.population.draws import Block, normals, tolerance, words
 from colony_sim.population.insects import IS_DEAD, IS_LARVA, IS_PUPA
 from colony_sim.population.ledger import Event, Flow
 from colony_sim.population.runs import end_of_run
@@ -23,7 +23,6 @@ _RICHARDS_LAW = int(Law.RICHARDS)
 _ONE = np.float32(1.0)
 _ZERO = np.float32(0.0)
 _FATE = int(Block.LARVA_FATE)
-_PUPA_FATE = int(Block.PUPA_FATE)
 _PUPATED_WORDS = int(Block.PUPATED)
 _DIED = int(Event.LARVA_DIED)
 _FORMED = int(Event.PUPA_FORMED)
@@ -209,8 +208,8 @@ def live_larvae(c, seed, day, cols, today, books, gain, keeps):
                 )
             now = progress[j]
             if now >= _ONE and m >= critical:
-                _, w1, _, _ = words(seed, _FATE, cols.ident[i], day)
-                if np.uint64(w1) >= today.ripe_at[b]:
+                w0, _, _, _ = words(seed, _FATE, cols.ident[i], day)
+                if np.uint64(w0) >= today.ripe_at[b]:
                     continue
                 # What is left of the day goes to the pupa, if the clock ran out today.
                 speed = np.float64(pace * factor[j])
@@ -283,9 +282,8 @@ def _pupate(c, rate, seed, cols, books, i, b, m, rest):
     books.flows[_PUPATION] += np.int64(m - new)
     cols.mass[i] = new
     books.events[b, _FORMED] += 1
-    wa, wb, _, _ = words(seed, _PUPATED_WORDS, cols.ident[i], 0)
-    fate, _, _, _ = words(seed, _PUPA_FATE, cols.ident[i], 0)
-    cols.tolerance[i] = np.float32(tolerance(fate))
-    f = np.float32(1.0 / duration_factor(normal(wa, wb), c.pupa_cv))
+    wa, wb, wc, _ = words(seed, _PUPATED_WORDS, cols.ident[i], 0)
+    cols.tolerance[i] = np.float32(tolerance(wc))
+    f = np.float32(1.0 / duration_factor(normals(wa, wb)[0], c.pupa_cv))
     cols.factor[i] = f
     cols.progress[i] = np.float32(rest * rate) * f

@@ -13,7 +13,6 @@ from colony_sim.population.insects import IS_ADULT, IS_DEAD, IS_INJURED, IS_PUPA
 from colony_sim.population.ledger import Event, Flow
 
 _FATE = int(Block.PUPA_FATE)
-_ADULT_FATE = int(Block.ADULT_FATE)
 _EMERGENCE_WORDS = int(Block.EMERGED)
 _EATEN_ADULTS = int(Event.PUPA_EATEN_ADULTS)
 _EATEN_LARVAE = int(Event.PUPA_EATEN_LARVAE)
@@ -64,7 +63,7 @@ def _fall(c, seed, cols, i, own, hazards, until):
             cols.tolerance[i] = np.float32(stands - meets)
             return -1
         hurt = np.uint8(cols.flags[i] & IS_INJURED)
-        _, w1, w2, _ = words(seed, _FATE, cols.ident[i], np.int64(hurt != 0))
+        w0, w1, w2, _ = words(seed, _FATE, cols.ident[i], np.int64(hurt != 0))
         u = unit(w1) * hazard
         if u < own:
             return _DIED
@@ -72,8 +71,7 @@ def _fall(c, seed, cols, i, own, hazards, until):
             return _EATEN_ADULTS if u < own + hazards[2] else _EATEN_LARVAE
         now += stands / hazard
         cols.flags[i] |= np.uint8(IS_INJURED)
-        again, _, _, _ = words(seed, _FATE, cols.ident[i], 1)
-        cols.tolerance[i] = np.float32(tolerance(again))
+        cols.tolerance[i] = np.float32(tolerance(w0))
 
 
 @kernel()
@@ -86,9 +84,8 @@ def _emerge(c, rates, seed, cols, books, i, b, rest):
     books.flows[_EMERGENCE] += np.int64(cols.mass[i] - new)
     cols.mass[i] = new
     books.events[b, _EMERGED if (cols.flags[i] & IS_INJURED) == 0 else _INJURED] += 1
-    wa, _, _, _ = words(seed, _EMERGENCE_WORDS, cols.ident[i], 0)
-    fate, _, _, _ = words(seed, _ADULT_FATE, cols.ident[i], 0)
-    cols.tolerance[i] = np.float32(tolerance(fate))
+    wa, wb, _, _ = words(seed, _EMERGENCE_WORDS, cols.ident[i], 0)
+    cols.tolerance[i] = np.float32(tolerance(wb))
     cols.factor[i] = np.float32(weibull_life(unit(wa), c.life_shape))
     cols.progress[i] = np.float32(rest * rates[b, AGEING])
     cols.size[i] = np.float32(rest * rates[b, TENERAL])

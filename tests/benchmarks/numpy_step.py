@@ -44,8 +44,9 @@ def _unit(word):
     return (word.astype(np.float64) + 0.5) / _WORDS
 
 
-def _normal(a, b):
-    return np.sqrt(-2.0 * np.log(_unit(a))) * np.cos(2.0 * math.pi * _unit(b))
+def _normals(a, b):
+    radius, angle = np.sqrt(-2.0 * np.log(_unit(a))), 2.0 * math.pi * _unit(b)
+    return radius * np.cos(angle), radius * np.sin(angle)
 
 
 def _lognormal(z, cv):
@@ -53,9 +54,9 @@ def _lognormal(z, cv):
     return np.exp(math.sqrt(variance) * z - 0.5 * variance)
 
 
-def _tolerance(seed, block, ident, ordinal=0):
+def _tolerance(word):
     """Hazard, summed over time, that each withstands: exponential with mean 1."""
-    return -np.log(_unit(words(seed, block, ident, ordinal)[0]))
+    return -np.log(_unit(word))
 
 
 def step(c, room_c, seed, day, insects: Insects, substrate, table, events, flows) -> None:
@@ -151,7 +152,7 @@ def _adults(c, d, seed, day, insects, s, today, books):
     _count(books, bins[gone & ~old], Event.ADULT_DIED_BACKGROUND)
     s.dead_adults += np.bincount(bins[gone], minlength=s.dead_adults.size)
     _die(insects, rows[gone], books)
-    rows, bins, u = rows[~gone], bins[~gone], _unit(w[1][~gone])
+    rows, bins, u = rows[~gone], bins[~gone], _unit(w[0][~gone])
     meal = (c.adult_feed * insects.mass[rows] * today.food[bins]).astype(np.int64)
     meal[bins == s.food.size - 1] = 0
     books.eaten += _sum(bins, meal, books.eaten.size)
@@ -222,7 +223,7 @@ def _pupae(c, d, seed, insects, rows, today, books) -> None:
         open_, ident = open_[spared], ident[spared]
         now[open_] += (stands / hazard)[spared]
         insects.set(rows[open_], Flag.INJURED)
-        insects.tolerance[rows[open_]] = _tolerance(seed, Block.PUPA_FATE, ident, 1)
+        insects.tolerance[rows[open_]] = _tolerance(words(seed, Block.PUPA_FATE, ident, 0)[0])
     for number, event in enumerate(
         (Event.PUPA_DIED, Event.PUPA_EATEN_ADULTS, Event.PUPA_EATEN_LARVAE), 1
     ):
@@ -237,8 +238,8 @@ def _pupae(c, d, seed, insects, rows, today, books) -> None:
     _count(books, bins[~injured], Event.ADULT_EMERGED)
     _turn(insects, rows, Stage.ADULT, c.adult_mass_share, Flow.EMERGENCE_LOSS, books)
     insects.tally[rows] = 0
-    insects.tolerance[rows] = _tolerance(seed, Block.ADULT_FATE, insects.ident[rows])
-    u = _unit(words(seed, Block.EMERGED, insects.ident[rows], 0)[0])
+    w = words(seed, Block.EMERGED, insects.ident[rows], 0)
+    u, insects.tolerance[rows] = _unit(w[0]), _tolerance(w[1])
     insects.factor[rows] = (-np.log(u)) ** (1.0 / c.life_shape)
     insects.progress[rows] = rest * d.ageing[bins]
     insects.size[rows] = rest * d.teneral[bins]
@@ -278,7 +279,7 @@ def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
     insects.progress[rows] = now
     ripe = (now >= 1) & (mass >= c.critical_mass)
     ripe[ripe] = (
-        words(seed, Block.LARVA_FATE, insects.ident[rows[ripe]], day)[1] < today.ripe_at[bins[ripe]]
+        words(seed, Block.LARVA_FATE, insects.ident[rows[ripe]], day)[0] < today.ripe_at[bins[ripe]]
     )
     rows, before, now, pace = rows[ripe], before[ripe], now[ripe], pace[ripe].astype(np.float64)
     over = (now - np.float32(1)).astype(np.float64)
@@ -286,9 +287,9 @@ def _larvae(c, d, seed, day, insects, larvae, s, today, books) -> None:
     bins = bins[ripe]
     _count(books, bins, Event.PUPA_FORMED)
     _turn(insects, rows, Stage.PUPA, c.pupa_mass_share, Flow.PUPATION_LOSS, books)
-    insects.tolerance[rows] = _tolerance(seed, Block.PUPA_FATE, insects.ident[rows])
-    wa, wb, _, _ = words(seed, Block.PUPATED, insects.ident[rows], 0)
-    factor = (1.0 / _lognormal(_normal(wa, wb), c.pupa_cv)).astype(np.float32)
+    w = words(seed, Block.PUPATED, insects.ident[rows], 0)
+    insects.tolerance[rows] = _tolerance(w[2])
+    factor = (1.0 / _lognormal(_normals(*w[:2])[0], c.pupa_cv)).astype(np.float32)
     insects.factor[rows] = factor
     insects.progress[rows] = (rest * d.pupa[bins]).astype(np.float32) * factor
 
@@ -360,11 +361,12 @@ def _eggs(c, d, seed, insects, rows, today, books) -> None:
     ).sum()
     insects.stage[rows], insects.age[rows], insects.tally[rows] = Stage.LARVA, 0, 1
     insects.mass[rows] = c.hatchling_mass
-    insects.tolerance[rows] = _tolerance(seed, Block.LARVA_FATE, insects.ident[rows])
-    wa, wb, wc, wd = words(seed, Block.HATCHED, insects.ident[rows], 0)
-    factor = (1.0 / _lognormal(_normal(wa, wb), c.larva_cv)).astype(np.float32)
+    w = words(seed, Block.HATCHED, insects.ident[rows], 0)
+    insects.tolerance[rows] = _tolerance(w[2])
+    one, other = _normals(*w[:2])
+    factor = (1.0 / _lognormal(one, c.larva_cv)).astype(np.float32)
     insects.factor[rows] = factor
-    insects.size[rows] = np.minimum(c.size_most, _lognormal(_normal(wc, wd), c.size_cv))
+    insects.size[rows] = np.minimum(c.size_most, _lognormal(other, c.size_cv))
     insects.progress[rows] = (rest * today.pace[bins]).astype(np.float32) * factor
 
 
@@ -406,7 +408,7 @@ def _lay(c, d, seed, insects, laid, today, books) -> None:
     w = words(seed, Block.EGG_FATE, child, 0)
     rest, hidden = _unit(w[2]), _unit(w[3]) < today.hidden[bins]
     hazards, total = _egg_hazards(d, today, bins, np.zeros(total, np.int64), hidden)
-    left = _tolerance(seed, Block.EGG_FATE, child) - rest * total.astype(np.float64)
+    left = _tolerance(w[0]) - rest * total.astype(np.float64)
     fate = np.where(left < 0, _egg_fate(seed, child, hazards), 0)
     _lose_eggs(books, bins, fate)
     books.flows[Flow.DEAD_MASS] += c.egg_mass * int(np.count_nonzero(fate))
@@ -415,7 +417,7 @@ def _lay(c, d, seed, insects, laid, today, books) -> None:
     flags = np.where(_unit(w[0]) < c.female_share, Flag.FEMALE, 0)
     flags |= np.where(_unit(w[1]) < d.viability[bins], Flag.VIABLE, 0)
     flags |= np.where(hidden, Flag.OUT_OF_REACH, 0)
-    pace = (1.0 / _lognormal(_normal(w[2], w[3]), c.egg_cv)).astype(np.float32)
+    pace = (1.0 / _lognormal(_normals(w[2], w[3])[0], c.egg_cv)).astype(np.float32)
     insects.append(
         child.size,
         ident=child,

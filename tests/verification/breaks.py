@@ -129,7 +129,7 @@ MUTANTS = (
     Mutant(
         "an injured pupa withstands no more",
         _PUPAE,
-        "cols.tolerance[i] = np.float32(tolerance(again))",
+        "cols.tolerance[i] = np.float32(tolerance(w0))",
         "cols.tolerance[i] = np.float32(0.0)",
         ("egg_predation", "twin"),
     ),
@@ -304,7 +304,7 @@ MUTANTS = (
     Mutant(
         "contact ignored",
         _LARVAE,
-        "if np.uint64(w1) >= today.ripe_at[b]:",
+        "if np.uint64(w0) >= today.ripe_at[b]:",
         "if False:",
         ("twin",),
     ),

@@ -41,9 +41,11 @@ def unit(word: int) -> float:
     return (word + 0.5) / 2.0**32
 
 
-def normal(word_a: int, word_b: int) -> float:
-    """Standard normal deviate (Box and Muller 1958)."""
-    return math.sqrt(-2.0 * math.log(unit(word_a))) * math.cos(2.0 * math.pi * unit(word_b))
+def normals(word_a: int, word_b: int) -> tuple[float, float]:
+    """Two standard normal deviates (Box and Muller 1958)."""
+    radius = math.sqrt(-2.0 * math.log(unit(word_a)))
+    angle = 2.0 * math.pi * unit(word_b)
+    return radius * math.cos(angle), radius * math.sin(angle)
 
 
 def poisson(u: float, mean: float) -> int:

@@ -10,9 +10,9 @@ import mesa
 from numpy import float32
 
 from . import twin_biology as bio
-from .philox import normal, unit, words
+from .philox import normals, unit, words
 from .twin_growth import LAWS
-from .twin_insect import ADULT_FATE, EMERGED, HATCHED, LARVA_FATE, Insect
+from .twin_insect import EMERGED, HATCHED, Insect
 from .twin_keeper import TwinKeeper
 
 FOUNDER, PLACE = 10, 17
@@ -243,7 +243,7 @@ class TwinColony(mesa.Model):
             beetle.progress = float32(lived)
             beetle.factor = float32((lived**shape - math.log(u)) ** (1.0 / shape))
             beetle.size = float32(1.0)
-            beetle.tolerance = float32(beetle.new_tolerance(ADULT_FATE))
+            beetle.tolerance = float32(beetle.new_tolerance(EMERGED, 1))
 
     def _found_larvae(self, count: int) -> None:
         p = self.p
@@ -263,14 +263,15 @@ class TwinColony(mesa.Model):
             larva = Insect(self, (w[0] << 32) | w[1], "larva", 0, 0)
             clock = unit(larva.draw(PLACE, day=0)[0])
             h = larva.draw(HATCHED, day=0)
-            size = bio.size_factor(p, normal(h[2], h[3]))
+            one, other = normals(h[0], h[1])
+            size = bio.size_factor(p, other)
             mg = self.law.mass(p, clock, p["larva.asymptotic_mass_mg"] * size)
             larva.mass = round(mg * 1e6)
             larva.place = 1 + min(int(clock * rungs), rungs - 1)
             larva.progress = float32(clock)
-            larva.factor = float32(1.0 / bio.lognormal(normal(h[0], h[1]), p["larva.duration_cv"]))
+            larva.factor = float32(1.0 / bio.lognormal(one, p["larva.duration_cv"]))
             larva.size = float32(size)
-            larva.tolerance = float32(larva.new_tolerance(LARVA_FATE))
+            larva.tolerance = float32(larva.new_tolerance(HATCHED, 2))
             larva.age = min(int(clock * period), 65535)
             larva.female = unit(w[3]) < p["adult.female_share"]
             larva.instar = 1

@@ -13,7 +13,7 @@ import mesa
 from numpy import float32
 
 from . import twin_biology as bio
-from .philox import normal, poisson, unit, words
+from .philox import normals, poisson, unit, words
 
 # Blocks of keyed draws, by the table in the documentation of the model.
 EGG_FATE, LARVA_FATE, PUPA_FATE, ADULT_FATE, LAID, HATCHED, PUPATED, EMERGED, LINEAGE = range(1, 10)
@@ -60,9 +60,9 @@ class Insect(mesa.Agent):
         """The four words of this insect for a process, today or on a given day."""
         return words(self.model.run_seed, block, self.ident, self.model.day if day is None else day)
 
-    def new_tolerance(self, block: int, ordinal: int = 0) -> float:
+    def new_tolerance(self, block: int, lane: int) -> float:
         """Hazard that it withstands from now on: exponential with mean 1."""
-        return -math.log(unit(self.draw(block, ordinal)[0]))
+        return -math.log(unit(self.draw(block, day=0)[lane]))
 
     def die(self, event: str, flow: str = "DEAD_MASS") -> None:
         """Leave the model and the books."""
@@ -117,11 +117,12 @@ class Insect(mesa.Agent):
         self.model.count("eggs_hatched", "HATCHING_LOSS", self.mass - hatchling)
         self.stage, self.age, self.instar, self.mass = "larva", 0, 1, hatchling
         w = self.draw(HATCHED, day=0)
-        self.factor = float32(1.0 / bio.lognormal(normal(w[0], w[1]), p["larva.duration_cv"]))
-        self.size = float32(bio.size_factor(p, normal(w[2], w[3])))
+        one, other = normals(w[0], w[1])
+        self.factor = float32(1.0 / bio.lognormal(one, p["larva.duration_cv"]))
+        self.size = float32(bio.size_factor(p, other))
         pace = self.bin.clock_pace * self.bin.food
         self.progress = float32(rest_of_day * pace) * self.factor
-        self.tolerance = float32(self.new_tolerance(LARVA_FATE))
+        self.tolerance = float32(self.new_tolerance(HATCHED, 2))
 
     # -- larva ----------------------------------------------------------------------------
 
@@ -148,7 +149,7 @@ class Insect(mesa.Agent):
         before = self.progress
         self.progress = before + pace
         ripe = self.progress >= ONE and self.mass >= round(p["larva.critical_mass_mg"] * 1e6)
-        if ripe and self.draw(LARVA_FATE)[1] < int(home.pupation * 2.0**32):
+        if ripe and self.draw(LARVA_FATE)[0] < int(home.pupation * 2.0**32):
             self.pupate(float(self.progress - ONE) / float(pace) if before < ONE else 0.0)
 
     def eat_and_grow(self) -> None:
@@ -178,9 +179,9 @@ class Insect(mesa.Agent):
         self.model.count("pupae_formed", "PUPATION_LOSS", self.mass - new)
         self.stage, self.age, self.mass = "pupa", 0, new
         w = self.draw(PUPATED, day=0)
-        self.factor = float32(1.0 / bio.lognormal(normal(w[0], w[1]), p["pupa.duration_cv"]))
+        self.factor = float32(1.0 / bio.lognormal(normals(w[0], w[1])[0], p["pupa.duration_cv"]))
         self.progress = float32(rest_of_day * self.rates.pupa) * self.factor
-        self.tolerance = float32(self.new_tolerance(PUPA_FATE))
+        self.tolerance = float32(self.new_tolerance(PUPATED, 2))
 
     # -- pupa -----------------------------------------------------------------------------
 
@@ -210,7 +211,7 @@ class Insect(mesa.Agent):
                 return "pupae_eaten_adults" if by_adults else "pupae_eaten_larvae"
             now += float(self.tolerance) / hazard
             self.injured = True
-            self.tolerance = float32(self.new_tolerance(PUPA_FATE, 1))
+            self.tolerance = float32(self.new_tolerance(PUPA_FATE, 0))
         self.tolerance = float32(float(self.tolerance) - hazard * (until - now))
         return ""
 
@@ -224,7 +225,7 @@ class Insect(mesa.Agent):
         self.factor = float32(bio.weibull(u, p["adult.life_shape"]))
         self.progress = float32(rest_of_day * today.ageing)
         self.size = float32(rest_of_day * today.teneral)
-        self.tolerance = float32(self.new_tolerance(ADULT_FATE))
+        self.tolerance = float32(self.new_tolerance(EMERGED, 1))
 
     # -- adult ----------------------------------------------------------------------------
 
@@ -244,7 +245,7 @@ class Insect(mesa.Agent):
         elif self.female and not self.injured and home.laying > 0:
             age = min(int(float(self.progress) * bio.life_scale(p)), OLDEST_AGE_OF_LAYING)
             mean = home.laying * float(float32(bio.laying_by_age(p, age)))
-            u = unit(self.draw(ADULT_FATE)[1])
+            u = unit(self.draw(ADULT_FATE)[0])
             for _ in range(min(poisson(u, mean), MOST_EGGS - self.eggs)):
                 self.lay()
 
@@ -256,7 +257,7 @@ class Insect(mesa.Agent):
         w = egg.draw(LAID, day=0)
         egg.female = unit(w[0]) < p["adult.female_share"]
         egg.viable = unit(w[1]) < self.rates.viability
-        egg.factor = float32(1.0 / bio.lognormal(normal(w[2], w[3]), p["egg.duration_cv"]))
+        egg.factor = float32(1.0 / bio.lognormal(normals(w[2], w[3])[0], p["egg.duration_cv"]))
         model.count("eggs_laid", "EGG_MASS", egg.mass)
         # Laid at its own time; for the rest of the day it develops and is exposed.
         w = egg.draw(EGG_FATE, day=0)
@@ -264,7 +265,7 @@ class Insect(mesa.Agent):
         egg.progress = float32(rest * self.rates.egg) * egg.factor
         egg.out_of_reach = unit(w[3]) < self.bin.hidden
         hazard = float32(sum(egg.egg_threats().values()))
-        left = egg.new_tolerance(EGG_FATE) - rest * float(hazard)
+        left = egg.new_tolerance(EGG_FATE, 0) - rest * float(hazard)
         egg.tolerance = float32(left)
         if left < 0.0:
             egg.die(egg.egg_fate())
