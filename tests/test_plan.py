@@ -326,11 +326,11 @@ def test_growth_is_timed_where_no_bin_is_emptied_early(tmp_path):
     (tight, free), *_ = small_runs(tmp_path, runs=1, also=unhurried, **QUICK, **{"rack.bins": 5})
     found = bins_needed(tight, 365, free)
     assert found.stay <= 5 * 14 < found.growth
-    # A room is needed again at the fifth filling after; that is later where beetles die out
-    # before the next generation emerges and moves wait for it.
-    begins = [filling[0] for filling in tight.outcomes[0]["fillings"]]
-    longest = max(b - a for a, b in zip(begins, begins[5:], strict=False))
-    assert longest >= 5 * 14 and found.stay_high <= longest
+    begin, end = 7 * -(-365 // 7), 7 * (tight.days // 7)
+    ended = [(a, b) for a, *_, b, _ in tight.outcomes[0]["fillings"] if b and begin < b <= end]
+    stays = np.array([b - a for a, b in ended if a >= 1])
+    assert found.stay_mean == pytest.approx(stays.mean()) and found.stay == np.median(stays)
+    assert stays.min() <= found.stay_low < found.stay_high <= stays.max()
     assert found.growth == bins_needed(free, 365).growth
     assert found.needed > found.used
     assert free.weeks("bins_most").max() < free.job.values["rack.bins"]
