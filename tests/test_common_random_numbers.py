@@ -8,10 +8,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from conftest import live, make_colony
+from conftest import live, make_colony, put, quiet_colony
 
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
+from colony_sim.biology.rates import NG_PER_MG
 from colony_sim.colony.simulate import Scenario, simulate
 from colony_sim.population.draws import Block, uniforms
 from colony_sim.population.insects import FIELDS, Flag, Stage
@@ -270,3 +271,59 @@ def test_runs_side_by_side_do_not_touch_each_other():
         two.step()
     pd.testing.assert_frame_equal(live(alone, 0), live(one, 0), check_exact=True)
     assert not live(one, 0).equals(live(two, 0))
+
+
+# ---- Tolerances
+
+HAZARDS = {
+    Stage.EGG: "predation.adult_egg",
+    Stage.LARVA: "larva.hazard_per_day",
+    Stage.PUPA: "pupa.hazard_per_day",
+    Stage.ADULT: "adult.hazard_per_day",
+}
+
+
+def last_days(stage: Stage, hazard: float, days: int = 25) -> dict[int, int]:
+    """Day until which each insect of a group lives, the last if it lives through all of them."""
+    values = {"predation.refuge": "none", "fecundity.peak_eggs_per_day": 0.0}
+    model = quiet_colony({**values, HAZARDS[stage]: hazard}, seed=5)
+    beetles = 40 if stage is Stage.EGG else 0
+    put(model, Stage.ADULT, beetles, mass=100 * NG_PER_MG, factor=1e9, first=10**6)
+    rows = put(
+        model, stage, 3000, mass=50 * NG_PER_MG, factor=1e9 if stage is Stage.ADULT else 1e-3
+    )
+    idents = model.insects.ident[rows].tolist()
+    last = dict.fromkeys(idents, 0)
+    for day in range(1, days + 1):
+        live(model, 1)
+        alive = set(model.insects.ident[model.insects.rows(stage)].tolist())
+        last.update(dict.fromkeys(alive.intersection(idents), day))
+    return last
+
+
+@pytest.mark.parametrize("stage", HAZARDS)
+def test_who_meets_more_hazard_never_falls_later(stage):
+    low, high = (0.004, 0.006) if stage is Stage.EGG else (0.02, 0.03)
+    less, more = last_days(stage, low), last_days(stage, high)
+    assert all(more[ident] <= less[ident] for ident in less)
+    assert sum(more[ident] < less[ident] for ident in less) > 300
+
+
+def test_a_tolerance_in_single_precision_holds_for_a_life():
+    """After 1,000 days at a hazard that no float holds exactly, the day of death is the one that
+    whole sums in double precision give, but for those within rounding of midnight."""
+    hazard = 1.0 / 700.0
+    model = quiet_colony({"larva.hazard_per_day": hazard, "bran.start_g": 1e5}, seed=5, days=1000)
+    rows = put(model, Stage.LARVA, 4000, mass=50 * NG_PER_MG, factor=1e-6)
+    stands = -np.log(uniforms(5, Block.HATCHED, 2, model.insects.ident[rows], 0))
+    expected = np.floor(stands / hazard)
+    seen = np.zeros(4000)
+    place = {ident: k for k, ident in enumerate(model.insects.ident[rows].tolist())}
+    for day in range(1, 1001):
+        live(model, 1)
+        alive = model.insects.ident[model.insects.rows(Stage.LARVA)].tolist()
+        seen[[place[ident] for ident in alive]] = day
+    differs = np.flatnonzero(seen != np.minimum(expected, 1000))
+    assert (expected < 1000).sum() > 0 and differs.size <= 12
+    near = np.abs(stands[differs] / hazard - np.rint(stands[differs] / hazard))
+    assert (near < 1e-2).all()
