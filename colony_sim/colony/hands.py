@@ -52,6 +52,8 @@ class Hands(mesa.Agent):
     def _draw(
         self, block: Block, lane: int, rows: np.ndarray, day: int | None = None
     ) -> np.ndarray:
+        if rows.size == 0:
+            return np.empty(0)
         when = self.model.day if day is None else day
         return uniforms(self.model.run_seed, block, lane, self.model.insects.ident[rows], when)
 

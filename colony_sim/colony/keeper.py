@@ -19,8 +19,10 @@ from colony_sim.colony.sorting import Sorter
 from colony_sim.population import census
 from colony_sim.population.draws import Block, uniforms
 from colony_sim.population.insects import Flag, Stage
-from colony_sim.population.ledger import Event
+from colony_sim.population.ledger import EXITS, Event
 
+#: Ways out of the eggs and larvae of a bin.
+_LEAVES = [*(e for e in EXITS[Stage.EGG] if e is not Event.EGG_HATCHED), *EXITS[Stage.LARVA]]
 #: What dies with a lost bin, and how it is booked.
 _LOST = {
     "eggs": (Stage.EGG, Event.EGG_LOST_HANDLING),
@@ -209,7 +211,9 @@ class Keeper(Sorter):
     def _clear_spent(self) -> None:
         p = self.model.parameters
         by_date = p["rack.clear_when"] == "by_date"
-        little = round(p["rack.little_left_g"] * NG_PER_G)
+        few, little = p["rack.clear_below_insects"], round(p["rack.little_left_g"] * NG_PER_G)
+        # No census is needed where those of yesterday that cannot have left are too many.
+        least = self.model.table[:, :2].sum(axis=1) - self.model.events[:, _LEAVES].sum(axis=1)
         table = None
         for bin_ in self._by_age():
             age = bin_.age
@@ -217,10 +221,13 @@ class Keeper(Sorter):
                 self._clear(bin_, Reason.OLD)
                 table = None
             elif age > p["egg.lifetime_days"]:
+                weighed = not by_date and bin_.harvested
+                if least[bin_.index] > few and not weighed:
+                    continue
                 table = self.model.take_census() if table is None else table
                 insects = int(table[bin_.index, :4].sum())
-                spent = insects <= p["rack.clear_below_insects"]
-                if not by_date and bin_.harvested:
+                spent = insects <= few
+                if weighed:
                     spent |= table[bin_.index, census.LARVA_MASS] <= little
                 if spent and (insects == 0 or self._heirs(bin_)):
                     self._clear(bin_, Reason.SPENT)

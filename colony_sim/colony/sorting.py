@@ -31,8 +31,10 @@ class Sorter(Feeder):
             here = model.insects.rows(Stage.ADULT, self._where(breeding)).size
             most = model.parameters["rotation.most_breeders_per_bin"] * len(breeding)
             room = max(0, most - here)
-        order = np.argsort(self._draw(Block.SURPLUS, 0, rows), kind="stable")
-        joining, surplus = rows[order[:room]], rows[order[room:]]
+        joining, surplus = rows, rows[:0]
+        if room < rows.size:
+            order = np.argsort(self._draw(Block.SURPLUS, 0, rows), kind="stable")
+            joining, surplus = rows[order[:room]], rows[order[room:]]
         self._spread(joining, breeding)
         self._log(source, action, minutes, adults=int(joining.size))
         if surplus.size:
@@ -41,6 +43,9 @@ class Sorter(Feeder):
 
     def _spread(self, rows: np.ndarray, targets: list[Bin]) -> None:
         """Deal insects out to bins, as evenly as numbers allow, in the order of their draws."""
+        if len(targets) == 1:
+            self.model.insects.bin[rows] = targets[0].index
+            return
         order = np.argsort(self._draw(Block.MOVE, 3, rows), kind="stable")
         slots = np.array([b.index for b in targets], np.uint16)
         self.model.insects.bin[rows[order]] = slots[np.arange(rows.size) % len(targets)]

@@ -137,10 +137,8 @@ def _hatch(c, cols, today, books, i, b, rest, w0, w1, w2):
 def lay_eggs(egg_mass, egg_cv, female_share, seed, start, laid, mothers, cols, today, books):
     """Lay the day's eggs, each at its own time of the day, into the rows from `start` on.
 
-    Takes three of the constants and not the bundle, which costs more to pass from Python than
-    the eggs of a small colony. `laid` holds the rows and numbers of the mothers. For what is
-    left of the day an egg develops and is exposed; one that is lost at once takes no row.
-    Returns the row after the last.
+    `laid` holds the rows and numbers of the mothers. For what is left of the day an egg develops
+    and is exposed; one that is lost at once takes no row. Returns the row after the last.
     """
     parent = np.empty(CHUNK, np.uint64)
     number = np.empty(CHUNK, np.uint32)

@@ -51,6 +51,8 @@ from colony_sim.population.substrate import Substrate
 
 _PER_VOLUME = int(Crowding.PER_VOLUME)
 _DEPTH = int(Refuge.DEPTH)
+#: Eggs of an adult on a good day, as a share of those of a female of best age.
+_FEMALES_LAY = 0.6
 _F_BRAN = int(Flow.BRAN_EATEN)
 _F_FRASS = int(Flow.FRASS_MADE)
 _F_DRUNK = int(Flow.WATER_DRUNK)
@@ -181,8 +183,25 @@ def _hazards(c, table, today, clock_pace):
 
 
 @kernel()
-def _day(c, room_c, seed, day, cols, today, books, table, s, gain, laid):
-    """All of a day but the new eggs, in one call; returns the number of mothers."""
+def _day(c, room_c, seed, day, whole, n, today, books, table, s, gain, laid):
+    """All of a day, in one call; returns the number of mothers and the rows in use.
+
+    Their eggs are laid if there is room in `whole`, the columns in full; else the rows are those
+    of before, and `lay_eggs` is called once there is.
+    """
+    cols = Columns(
+        whole.ident[:n],
+        whole.mass[:n],
+        whole.progress[:n],
+        whole.factor[:n],
+        whole.size[:n],
+        whole.tolerance[:n],
+        whole.age[:n],
+        whole.tally[:n],
+        whole.bin[:n],
+        whole.stage[:n],
+        whole.flags[:n],
+    )
     slots = table.shape[0]
     growth_share = np.zeros(slots, np.float32)
     clock_pace = np.zeros(slots, np.float64)
@@ -216,7 +235,12 @@ def _day(c, room_c, seed, day, cols, today, books, table, s, gain, laid):
     live_larvae(c, seed, day, cols, today, books, gain, keeps)
     live_eggs(c, seed, cols, today, books)
     _stocks(c, table, s.bran, s.frass, s.moisture, books.eaten, books.grown, books.flows)
-    return mothers
+    if n + laid[:mothers, 1].sum() <= whole.stage.size:
+        n = lay_eggs(
+            c.egg_mass, c.egg_cv, c.female_share, seed, n, laid, mothers, whole, today, books
+        )
+        mothers = 0
+    return mothers, n
 
 
 def step(
@@ -272,15 +296,18 @@ def step(
         skin_mass=s.skin_mass,
         dead_adults=s.dead_adults,
     )
-    cols = Columns(*(insects.view(name) for name in FIELDS))
+    adults = int(table[:, census.ADULTS].sum())
     gain = np.empty(insects.n, np.float32)
-    laid = np.empty((int(table[:, census.ADULTS].sum()), 2), np.int64)
-    mothers = _day(
+    laid = np.empty((adults, 2), np.int64)
+    # Rows for the eggs of a good day, so that they are seldom laid in a call of their own.
+    insects.reserve(round(_FEMALES_LAY * adults * c.peak_eggs) + 64)
+    mothers, insects.n = _day(
         c,
         float(room_c),
         seed,
         day,
-        cols,
+        _columns(insects),
+        insects.n,
         today,
         books,
         table,
@@ -288,12 +315,14 @@ def step(
         gain,
         laid,
     )
-    insects.renew()
-    count = int(laid[:mothers, 1].sum())
-    if count:
-        insects.reserve(count)
-        whole = Columns(*(getattr(insects, name) for name in FIELDS))
+    if mothers:
+        insects.reserve(int(laid[:mothers, 1].sum()))
         insects.n = lay_eggs(
-            c.egg_mass, c.egg_cv, c.female_share, seed, insects.n, laid, mothers, whole,
-            today, books,
+            c.egg_mass, c.egg_cv, c.female_share, seed, insects.n, laid, mothers,
+            _columns(insects), today, books,
         )  # fmt: skip
+    insects.renew()
+
+
+def _columns(insects: Insects) -> Columns:
+    return Columns(*(getattr(insects, name) for name in FIELDS))

@@ -1,4 +1,4 @@
-"""Command line: python -m tests.benchmarks [NAME ...], or against COMMIT"""
+"""Command line: python -m tests.benchmarks [NAME ...], or against COMMIT, or pairs COMMIT"""
 
 from __future__ import annotations
 
@@ -11,20 +11,26 @@ from pathlib import Path
 NAMES = ("sweep",)
 #: Modules with a function ``main(quick, out)`` that writes a table and a figure besides.
 WRITING = ("engine",)
+#: Modules with a function ``main(commit, repeats)`` that measures a commit beside this one.
+BESIDE = {"against": 9, "pairs": 60}
 
 
 def main() -> None:
     every = NAMES + WRITING
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
-    about = f"of {', '.join(every)}; or against and a commit to measure beside this one"
+    about = (
+        f"of {', '.join(every)}; or {' or '.join(BESIDE)} and a commit to measure beside this one"
+    )
     parser.add_argument("names", nargs="*", metavar="NAME", help=about)
-    parser.add_argument("--repeats", type=int, help="of each pair (default 3, against: 9)")
+    parser.add_argument(
+        "--repeats", type=int, help="of each pair (default 3, against: 9, pairs: 60)"
+    )
     parser.add_argument("--quick", action="store_true", help="engine: in less than a minute")
     parser.add_argument("--out", type=Path, metavar="DIR", help="engine: folder of the table")
     chosen = parser.parse_args()
-    beside = chosen.names[:1] == ["against"]
+    beside = next(iter(chosen.names), "") in BESIDE
     if beside and len(chosen.names) != 2:
-        parser.error("against wants one commit")
+        parser.error(f"{chosen.names[0]} wants one commit")
     for name in () if beside else chosen.names or every:
         if name not in every:
             parser.error(f"{name}: not one of {', '.join(every)}")
@@ -32,9 +38,8 @@ def main() -> None:
     load = " ".join(f"{x:.1f}" for x in os.getloadavg()) if hasattr(os, "getloadavg") else "?"
     print(f"{cores} cores; load of the machine over 1, 5 and 15 minutes: {load}")
     if beside:
-        from . import against
-
-        against.main(chosen.names[1], chosen.repeats or 9)
+        name, commit = chosen.names
+        import_module(f"{__package__}.{name}").main(commit, chosen.repeats or BESIDE[name])
         return
     for name in chosen.names or every:
         module = import_module(f"{__package__}.{name}")

@@ -17,6 +17,8 @@ import os
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from statistics import median
 
@@ -29,17 +31,13 @@ _KINDS = {"rotation": "rotation scenario", "kernels": "kernels at 100,000 insect
 
 def main(commit: str, repeats: int = 9) -> None:
     """Measure and print."""
-    with tempfile.TemporaryDirectory() as name:
-        tree, state = Path(name) / "tree", Path(name) / "settled.npz"
-        _git("worktree", "add", "--detach", str(tree), commit)
-        try:
-            _settle(state)
-            here, there = _start(ROOT, state), _start(tree, state)
-            turns = [_turn(k, here, there) for k in range(repeats)]
-            for process in (here, there):
-                process.communicate("")
-        finally:
-            _git("worktree", "remove", "--force", str(tree))
+    with checked_out(commit) as tree:
+        state = tree.with_name("settled.npz")
+        _settle(state)
+        here, there = _start(ROOT, state), _start(tree, state)
+        turns = [_turn(k, here, there) for k in range(repeats)]
+        for process in (here, there):
+            process.communicate("")
     for kind, label in _KINDS.items():
         ours, theirs = ([1e9 * t[side][kind] for t in turns] for side in (0, 1))
         ratios = sorted(a / b for a, b in zip(ours, theirs, strict=True))
@@ -50,6 +48,18 @@ def main(commit: str, repeats: int = 9) -> None:
         )
 
 
+@contextmanager
+def checked_out(commit: str) -> Iterator[Path]:
+    """A temporary worktree of a commit."""
+    with tempfile.TemporaryDirectory() as name:
+        tree = Path(name) / "tree"
+        _git("worktree", "add", "--detach", str(tree), commit)
+        try:
+            yield tree
+        finally:
+            _git("worktree", "remove", "--force", str(tree))
+
+
 def _git(*arguments: str) -> None:
     subprocess.run(["git", *arguments], cwd=ROOT, check=True, capture_output=True)
 
@@ -57,13 +67,16 @@ def _git(*arguments: str) -> None:
 def _settle(state: Path) -> None:
     code = "import sys; from tests.benchmarks.engine_state import Path, settle"
     code += "; settle(Path(sys.argv[1]))"
-    subprocess.run([sys.executable, "-c", code, str(state)], cwd=ROOT, check=True, env=_env(ROOT))
+    subprocess.run(
+        [sys.executable, "-c", code, str(state)], cwd=ROOT, check=True, env=environment(ROOT)
+    )
     # Commits before that of tolerances keep what is the tally now in two columns.
     columns = dict(np.load(state))
     np.savez(state, **columns, eggs=columns["tally"], instar=columns["tally"].astype(np.uint8))
 
 
-def _env(tree: Path) -> dict[str, str]:
+def environment(tree: Path) -> dict[str, str]:
+    """Environment of a process that imports the package of a tree."""
     return {**os.environ, "PYTHONPATH": str(tree)}
 
 
@@ -71,7 +84,7 @@ def _start(tree: Path, state: Path) -> subprocess.Popen:
     """A process that measures once for each line it is given; without the script's folder."""
     return subprocess.Popen(
         [sys.executable, "-P", str(_PART), str(state)],
-        cwd=tree, env=_env(tree), text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+        cwd=tree, env=environment(tree), text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
     )  # fmt: skip
 
 

@@ -1,0 +1,61 @@
+"""How alike paired runs come out, here and at another commit: ``... benchmarks pairs COMMIT``.
+
+Every seed is lived under both policies of experiments/rotation.toml. The higher the correlation r
+of their steady yields, the fewer pairs tell a difference: n pairs are worth n / (1 - r) of runs
+that share nothing. Both live the same seeds, each with its own values of the scenario.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import numpy as np
+
+from .against import ROOT, checked_out, environment
+
+_PART = """
+import json, sys
+from dataclasses import replace
+from pathlib import Path
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
+from colony_sim.colony.simulate import simulate
+seeds, days = int(sys.argv[1]), int(sys.argv[2])
+plan = expand(load(Path("experiments/rotation.toml")), replicates=seeds)
+found = {}
+for run in plan.runs():
+    daily = simulate(replace(run.scenario, days=days)).daily
+    half = daily[daily["day"] > days // 2]["harvest_g"].sum() / (days - days // 2)
+    found.setdefault(run.policy, []).append(float(half))
+print(json.dumps(found))
+"""
+
+
+def main(commit: str, seeds: int = 60, days: int = 1000) -> None:
+    """Measure and print."""
+    with checked_out(commit) as tree:
+        started = [
+            subprocess.Popen(
+                [sys.executable, "-P", "-c", _PART, str(seeds), str(days)],
+                cwd=place, env=environment(place), text=True, stdout=subprocess.PIPE,
+            )
+            for place in (ROOT, tree)
+        ]  # fmt: skip
+        found = [json.loads(process.communicate()[0]) for process in started]
+    for name, yields in zip(("here", f"at {commit}"), found, strict=True):
+        (_, one), (_, other) = yields.items()
+        r, low, high = correlation(np.array(one), np.array(other))
+        sd = float(np.std(np.subtract(one, other), ddof=1))
+        print(
+            f"{name}: correlation of {seeds} pairs {r:.2f} (95 % {low:.2f} to {high:.2f}); one"
+            f" pair is worth {1 / (1 - r):.2f} of unpaired runs; SD of a difference {sd:.2f} g/day"
+        )
+
+
+def correlation(one: np.ndarray, other: np.ndarray) -> tuple[float, float, float]:
+    """Correlation and its 95 % interval (Fisher's transformation)."""
+    r = float(np.corrcoef(one, other)[0, 1])
+    half = 1.959964 / np.sqrt(one.size - 3)
+    return r, float(np.tanh(np.arctanh(r) - half)), float(np.tanh(np.arctanh(r) + half))
