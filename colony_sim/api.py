@@ -117,11 +117,7 @@ def compare(
     RunsFailed
         If a run raised; runs that finished are kept.
     """
-    if not isinstance(experiment, Experiment):
-        experiment = load(experiment)
-    if keeper is not None:
-        experiment = replace(experiment, keeper=own_keeper(keeper))
-    fitted = _fitted(profile)
+    experiment, fitted = _asked(experiment, keeper), _fitted(profile)
     plan = expand(experiment, quick=quick, replicates=replicates, seed=seed, profile=fitted)
     folder = folder_of(plan.name, out)
     return compare_plan(
@@ -145,6 +141,7 @@ def sweep(
     workers: int | None = None,
     cluster: str | None = None,
     profile: Profile | str | Path | None = None,
+    keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     **options: Any,
@@ -166,6 +163,8 @@ def sweep(
         Address of a Dask scheduler whose workers are used in place of this machine.
     profile : Profile, str or Path, optional
         Fitted biology of one colony, or its file: one draw for each replicate.
+    keeper : class or str, optional
+        A keeper of one's own under every policy, as in :func:`compare`.
     figures : bool
         Draw the main figure as well.
     on_progress : callable
@@ -184,9 +183,7 @@ def sweep(
     InputError
         If the file or an argument is not allowed, at any point of the design.
     """
-    if not isinstance(experiment, Experiment):
-        experiment = load(experiment)
-    plan = plan_sweep(experiment, vary=vary, profile=_fitted(profile), **options)
+    plan = plan_sweep(_asked(experiment, keeper), vary=vary, profile=_fitted(profile), **options)
     folder = folder_of(plan.plan.name, out)
     return run_sweep(
         plan, folder, workers=workers, cluster=cluster, on_progress=on_progress,
@@ -208,6 +205,7 @@ def breakeven(
     out: str | Path | None = None,
     workers: int | None = None,
     profile: Profile | str | Path | None = None,
+    keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> StudyResult:
@@ -236,6 +234,8 @@ def breakeven(
         Worker processes; default one per core. The results do not depend on it.
     profile : Profile, str or Path, optional
         Fitted biology of one colony, or its file: one draw for each replicate.
+    keeper : class or str, optional
+        A keeper of one's own under every policy, as in :func:`compare`.
     figures : bool
         Draw the figure as well.
     on_progress : callable
@@ -253,7 +253,9 @@ def breakeven(
     points.PointsFailed
         If a run raised; runs that finished are kept.
     """
-    plan = _plan(experiment, "breakeven", seed=seed, profile=profile, replicates=replicates)
+    plan = _plan(
+        experiment, "breakeven", seed=seed, profile=profile, keeper=keeper, replicates=replicates
+    )
     return carry_out(
         maps.STUDY,
         plan,
@@ -287,6 +289,7 @@ def sensitivity(
     out: str | Path | None = None,
     workers: int | None = None,
     profile: Profile | str | Path | None = None,
+    keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> StudyResult:
@@ -310,7 +313,7 @@ def sensitivity(
         Trajectories (default 10) or Sobol' base sample, a power of two (default 64).
     replicates : int, optional
         Seeds of each point; default 2, for ``"oneway"`` 6.
-    warm_up, used, seed, workers, profile, figures, on_progress
+    warm_up, used, seed, workers, profile, keeper, figures, on_progress
         As for :func:`breakeven`.
     out : str or Path, optional
         Results folder; default ``results/<name>-<method>`` below the working folder.
@@ -330,7 +333,9 @@ def sensitivity(
         If a run raised; runs that finished are kept.
     """
     replicates = sensitivity_run.SEEDS.get(method) if replicates is None else replicates
-    plan = _plan(experiment, method, seed=seed, profile=profile, replicates=replicates)
+    plan = _plan(
+        experiment, method, seed=seed, profile=profile, keeper=keeper, replicates=replicates
+    )
     return carry_out(
         analyses.STUDY,
         plan,
@@ -367,6 +372,7 @@ def search(
     out: str | Path | None = None,
     workers: int | None = None,
     profile: Profile | str | Path | None = None,
+    keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> StudyResult:
@@ -390,7 +396,7 @@ def search(
         Seeds of each candidate, and fresh ones of each of the front.
     policy : str, optional
         Policy with the other keys; default: the baseline.
-    warm_up, used, seed, workers, profile, figures, on_progress
+    warm_up, used, seed, workers, profile, keeper, figures, on_progress
         As for :func:`breakeven`.
     out : str or Path, optional
         Results folder; default ``results/<name>-search`` below the working folder.
@@ -409,7 +415,7 @@ def search(
     points.PointsFailed
         If a run raised; runs that finished are kept.
     """
-    plan = _plan(experiment, "search", seed=seed, profile=profile)
+    plan = _plan(experiment, "search", seed=seed, profile=profile, keeper=keeper)
     return carry_out(
         searches.STUDY,
         plan,
@@ -576,13 +582,18 @@ def simulate_policy(
     """
     from colony_sim.colony import simulate
 
-    if not isinstance(experiment, Experiment):
-        experiment = load(experiment)
-    fitted = _fitted(profile)
+    experiment, fitted = _asked(experiment), _fitted(profile)
     run = single(experiment, policy=policy, seed=seed, days=days, profile=fitted, draw=draw)
     compile_kernels()
     keeper = own_keeper(keeper) if isinstance(keeper, str) else keeper
     return simulate.simulate(run.scenario, record_bins=True, keeper=keeper)
+
+
+def _asked(
+    experiment: Experiment | str | Path, keeper: MakeKeeper | str | None = None
+) -> Experiment:
+    found = experiment if isinstance(experiment, Experiment) else load(experiment)
+    return found if keeper is None else replace(found, keeper=own_keeper(keeper))
 
 
 def _fitted(profile: Profile | str | Path | None) -> Profile | None:
@@ -593,9 +604,8 @@ def _plan(
     experiment: Experiment | str | Path,
     ending: str,
     *,
-    profile: Profile | str | Path | None = None,
+    profile: Profile | str | Path | None,
+    keeper: MakeKeeper | str | None,
     **options: Any,
 ) -> Plan:
-    if not isinstance(experiment, Experiment):
-        experiment = load(experiment)
-    return study_plan(experiment, ending, profile=_fitted(profile), **options)
+    return study_plan(_asked(experiment, keeper), ending, profile=_fitted(profile), **options)

@@ -52,7 +52,8 @@ KINDS = {
         ("every 21 days", 21, 0.6, ""), ("every 14 days", 14, 0.9, "")]},
     "one": {"days": 270, "replicates": 2, "breeders": 40, "larvae": 1700, "policies": [
         (LONG, 14, 0.8, "")]},
-    "dying": {"days": 560, "replicates": 2, "breeders": 40, "larvae": 1700, "policies": [
+    "dying": {"days": 560, "replicates": 2, "seed": 30, "breeders": 40, "larvae": 1700,
+              "policies": [
         (LONG, 14, 0.8, ""), (f"all, {LONG}", 14, 1.0, "rotation.killed_share = 0.9"),
         (f"no, {LONG}", 30, 0.8, "")]},
 }  # fmt: skip

@@ -23,6 +23,7 @@ from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import content_key, expand, single
 from colony_sim.results import manifest
 from colony_sim.studies.comparison.relive import retrace
+from colony_sim.studies.comparison.stored import planned
 
 RULES = Path(own_rules.__file__)
 EXPERIMENT = """\
@@ -125,6 +126,28 @@ def test_a_keeper_handed_in_is_the_one_that_works(experiment, given):
     )
 
 
+def test_studies_take_a_keeper_of_ones_own(experiment, tmp_path):
+    options = {"figures": False, "workers": 1, "keeper": own_rules.Generous}
+    own = colony_sim.compare(experiment, assumptions=False, out=tmp_path / "own", **options)
+    fraction = experiment.policies[0].parameters["harvest.fraction"]
+    swept = colony_sim.sweep(
+        experiment, [f"harvest.fraction={fraction}"], out=tmp_path / "swept", **options
+    ).table("sweep")
+    same = swept.merge(own.runs, on=["policy", "seed"], suffixes=("", "_own"))
+    alike = same["policy"] == experiment.policies[0].name
+    assert (
+        alike.any()
+        and (same["yield_g_per_kg_bran"] == same["yield_g_per_kg_bran_own"])[alike].all()
+    )
+    few = {"replicates": 2, "warm_up": 5, "used": 10}
+    keys = ["predation.adult_egg"]
+    for folder, keeper in (("with", own_rules.Generous), ("without", None)):
+        options = {"figures": False, "workers": 1, "keeper": keeper, "out": tmp_path / folder}
+        found = colony_sim.sensitivity(experiment, method="oneway", keys=keys, **few, **options)
+        data = manifest.read(found.folder, ("sensitivity",))
+        assert bool(data.get("keeper")) == (keeper is not None)
+
+
 @pytest.mark.parametrize("given", [own_rules.Generous, f"{RULES}:Generous"])
 def test_compare_with_a_keeper_in_worker_processes(experiment, tmp_path, given):
     """Spawned workers import it; runs with and without it do not share a key."""
@@ -140,7 +163,7 @@ def test_compare_with_a_keeper_in_worker_processes(experiment, tmp_path, given):
     assert lived["bran_given_g"].sum() > simulate(run.scenario).daily["bran_given_g"].sum()
     data = manifest.read(tmp_path / "out")
     assert data["keeper"]["name"] == "Generous"
-    assert {r["key"] for r in data["runs"]}.isdisjoint(r.key for r in expand(experiment).runs())
+    assert {r["key"] for r in data["runs"]}.isdisjoint(r.key for r in planned(expand(experiment)))
     # Lived again from the manifest, by the same keeper.
     traces = retrace(tmp_path / "out", seed=run.scenario.seed)
     assert traces.plan.keeper == own_keeper(given)

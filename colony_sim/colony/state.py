@@ -14,7 +14,7 @@ from colony_sim.population.ledger import Balance, Event, Flow
 from colony_sim.population.substrate import Substrate
 
 #: Dead rows are dropped once they are this share of all rows.
-_COMPACT_SHARE = 0.1
+_COMPACT_SHARE = 0.15
 
 
 class State(mesa.Model):

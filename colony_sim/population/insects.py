@@ -220,18 +220,19 @@ class Insects:
 
     def rows(self, stage: Stage, bins: np.ndarray | int | None = None) -> np.ndarray:
         """Row numbers of one stage, optionally in one bin or where a boolean per bin holds."""
-        if stage >= IS_PUPA:
+        kind = int(stage)  # Comparing arrays with an enumeration is slow.
+        if kind >= IS_PUPA:
             if self._grown is None:
                 self._grown = np.flatnonzero(self.view("stage") >= IS_PUPA)
-            rows = self._grown[self.stage[self._grown] == stage]
+            rows = self._grown[self.stage[self._grown] == kind]
         elif isinstance(bins, np.ndarray) or bins is None:
-            rows = np.flatnonzero(self.view("stage") == stage)
+            rows = np.flatnonzero(self.view("stage") == kind)
         else:
-            return _rows_in(self.view("stage"), self.view("bin"), np.uint8(stage), np.uint16(bins))
+            return _rows_in(self.view("stage"), self.view("bin"), np.uint8(kind), np.uint16(bins))
         if bins is None:
             return rows
         here = self.bin[rows]
-        return rows[here == bins if not isinstance(bins, np.ndarray) else bins[here]]
+        return rows[bins[here] if isinstance(bins, np.ndarray) else here == bins]
 
     def has(self, rows: np.ndarray, flag: Flag) -> np.ndarray:
         """Whether each row carries a flag."""
