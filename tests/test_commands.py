@@ -24,7 +24,7 @@ def done(tmp_path_factory):
     """A folder with a finished comparison; one seed died out under both policies."""
     place = tmp_path_factory.mktemp("done")
     (place / "demo.toml").write_text(EXPERIMENT)
-    code, out, err = cli("compare", "demo.toml", cwd=place, faults="die=2290007392")
+    code, out, err = cli("compare", "demo.toml", "--full", cwd=place, faults="die=2290007392")
     assert (code, err) == (0, [])
     return place, out
 
@@ -90,6 +90,16 @@ def test_compare_prints_tables_verdict_and_folder(done):
     assert f"{number(row['mean'])} ({ends})" in out
     assert "1 of 4 (25 %)" in out
     assert "long minus short" in out
+
+
+def test_compare_says_the_answer_first_and_little_more(done):
+    place, full = done
+    code, out, _ = cli("compare", "demo.toml", cwd=place)
+    assert code == 0 and len(out.splitlines()) <= 25
+    sentence = (place / "results/demo/verdict.txt").read_text().strip().split("\n\n")[1]
+    for text in (out, full):
+        assert "".join(text.split()).startswith("".join(sentence.split()))
+    assert "long minus short" not in out and "--full" in out
 
 
 def test_tables_fit_together(done):

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
-from colony_sim.commands.show import Bars, console, show_comparison
+from colony_sim.commands.show import Bars, console, show_comparison, show_tables
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.results.folder import folder_of
@@ -38,6 +38,7 @@ def run_compare(
     least: int | None = None,
     most: int | None = None,
     profile: Path | None = None,
+    full: bool = False,
 ) -> None:
     """Compare the policies of an experiment file."""
     workers = check_workers(workers)
@@ -81,6 +82,8 @@ def run_compare(
         raise Ending(str(error), 1) from None
     to = console()
     show_comparison(result, to)
-    for line in result.precision:
-        to.print(line, highlight=False, markup=False)
+    if full:
+        show_tables(result, to)
+    else:
+        to.print("Every measure: --full, or policies.csv and differences.csv of the results.")
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)

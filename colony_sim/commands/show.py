@@ -105,7 +105,16 @@ def duration(seconds: float) -> str:
 
 
 def show_comparison(result: Comparison, to: Console) -> None:
-    """Print the measures of each policy, the paired differences and the verdict."""
+    """Print the answer and what it rests on."""
+    to.print(result.verdict, style="bold", highlight=False, markup=False)
+    for line in (result.details, *result.circumstances, *result.answer, result.leaning):
+        to.print(line, highlight=False, markup=False)
+    for line in result.precision:
+        to.print(line, highlight=False, markup=False)
+
+
+def show_tables(result: Comparison, to: Console) -> None:
+    """Print the measures of each policy and the paired differences."""
     for table in measure_tables(result.policies, to.width):
         to.print(table)
     for policy, rows in result.differences.groupby("policy", sort=False):
@@ -114,11 +123,6 @@ def show_comparison(result: Comparison, to: Console) -> None:
         else:
             line = f"{policy} and {rows['baseline'].iloc[0]}: no pair of runs with a value."
             to.print(line, highlight=False, markup=False)
-    to.print(result.details, highlight=False, markup=False)
-    to.print(result.verdict, style="bold", highlight=False, markup=False)
-    for line in (*result.circumstances, *result.answer):
-        to.print(line, highlight=False, markup=False)
-    to.print(result.leaning, highlight=False, markup=False)
 
 
 def measure_tables(policies: pd.DataFrame, width: int) -> list[Table]:

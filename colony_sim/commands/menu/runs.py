@@ -40,6 +40,9 @@ def compare(
     least: Least = None,
     most: Most = None,
     profile: ProfileFile = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Print the tables of every measure as well.")
+    ] = False,
 ) -> None:
     """Compare the policies of an experiment over paired, replicated runs."""
     from colony_sim.commands.compare import run_compare
@@ -57,6 +60,7 @@ def compare(
         least=least,
         most=most,
         profile=profile,
+        full=full,
     )
 
 
