@@ -273,6 +273,22 @@ def test_runs_side_by_side_do_not_touch_each_other():
     assert not live(one, 0).equals(live(two, 0))
 
 
+@pytest.mark.parametrize("threads", [2, 3])
+def test_threads_share_a_day_and_change_no_byte(threads):
+    values = {**FAST, "rotation.most_breeders_per_bin": 25, "predation.adult_pupa": 0.2}
+    one, other = (make_colony(values, **FOUNDERS) for _ in range(2))
+    other.threads = threads
+    for _ in range(60):
+        one.step()
+        other.step()
+        assert np.array_equal(one.events, other.events) and np.array_equal(one.flows, other.flows)
+        for name in FIELDS:
+            assert np.array_equal(one.insects.view(name), other.insects.view(name)), name
+        for name, column in vars(one.substrate).items():
+            assert np.array_equal(column, getattr(other.substrate, name), equal_nan=True), name
+    assert one.event_totals.sum() > 0 and other.insects.n > 1000
+
+
 # ---- Tolerances
 
 HAZARDS = {

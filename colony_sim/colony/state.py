@@ -34,6 +34,9 @@ class State(mesa.Model):
         Days lived so far.
     tray : int
         Place of the pupa tray, behind those of the bins.
+    threads : int
+        Threads that share the insects of a day, for a colony of millions; 1 unless set. No result
+        depends on it.
     table : int64 array, shape (bins + 1, census.COLUMNS)
         Census after the last day; the last row is the tray.
     events, flows : int64 arrays
@@ -49,6 +52,7 @@ class State(mesa.Model):
         self.temperatures = np.asarray(temperatures, np.float64)
         self.run_seed = int(seed)
         self.day = 0
+        self.threads = 1
         self.constants = constants(parameters)
         self.insects = Insects()
         self.tray = parameters["rack.bins"]
@@ -81,6 +85,7 @@ class State(mesa.Model):
             self.table,
             self.events,
             self.flows,
+            self.threads,
         )
 
     def close_day(self) -> None:

@@ -49,7 +49,9 @@ class BinDay(NamedTuple):
 
     rates: np.ndarray  # columns: fields of rates.DayRates
     food: np.ndarray  # share of full intake
-    pace: np.ndarray  # larval clock per day
+    growth_share: np.ndarray  # of the way to the asymptote, for a larva of average pace
+    keeps: np.ndarray  # bran for upkeep per mass of larva
+    pace: np.ndarray  # larval clock per day, before noon with bran in plenty
     hazards: np.ndarray  # columns: eggs by adults, by larvae, pupae by adults, by larvae (1/d)
     egg_own: np.ndarray  # hazard of an egg from cold, heat and age, columns days of age (1/d)
     egg_hazard: np.ndarray  # all hazards of an egg (1/d); within reach or not, by days of age

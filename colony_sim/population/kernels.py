@@ -12,6 +12,9 @@ that nobody lives two stages' days in one.
 from __future__ import annotations
 
 import math
+from collections import deque
+from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 
 import numpy as np
 
@@ -83,7 +86,7 @@ def _warm(c, room_c, table, s, rates, egg_own):
 
 
 @kernel()
-def _limits(c, table, s, today, growth_share, clock_pace):
+def _limits(c, table, s, today):
     """Moisture and crowding per bin, and what they leave of growth and clock."""
     for b in range(table.shape[0]):
         grams = table[b, census.LARVA_MASS] / NG_PER_G
@@ -98,8 +101,8 @@ def _limits(c, table, s, today, growth_share, clock_pace):
         limit = wet * s.crowding[b]
         s.feeding[b] = limit
         larva = today.rates[b, LARVA]
-        growth_share[b] = day_share(c.law, c.growth_exponent, larva * limit)
-        clock_pace[b] = larva * clock_limit(limit, c.clock_sensitivity)
+        today.growth_share[b] = day_share(c.law, c.growth_exponent, larva * limit)
+        today.pace[b] = larva * clock_limit(limit, c.clock_sensitivity)
         ripe = pupation_chance(np.float64(table[b, census.LARVAE]), room, c.contact_slope)
         today.ripe_at[b] = np.uint64(ripe * WORDS)
         today.hidden[b] = 0.0
@@ -168,10 +171,10 @@ def _laying(c, table, wetness, today):
 
 
 @kernel()
-def _hazards(c, table, today, clock_pace):
+def _hazards(c, table, today):
     """Hazards of eggs and larvae today, per bin, and the pace of the larval clock."""
     for b in range(today.food.size):
-        today.pace[b] = clock_pace[b] * today.food[b]
+        today.pace[b] *= today.food[b]
         today.hunger[b] = (
             c.starvation_hazard * (1.0 - today.food[b]) + today.rates[b, LARVA_THERMAL]
         )
@@ -180,6 +183,59 @@ def _hazards(c, table, today, clock_pace):
                 deep = today.egg_own[b, k] + today.hazards[b, 1]
                 today.egg_hazard[b, 0, k] = deep + today.hazards[b, 0]
                 today.egg_hazard[b, 1, k] = deep
+
+
+@kernel()
+def _morning(c, room_c, table, s, today):
+    """What holds in each bin before anyone grows."""
+    _warm(c, room_c, table, s, today.rates, today.egg_own)
+    _limits(c, table, s, today)
+    for b in range(table.shape[0]):
+        today.keeps[b] = np.float32(c.maintenance * today.rates[b, LARVA_RELATIVE])
+
+
+@kernel(nogil=True)
+def _plan(c, cols, today, gain, ask):
+    """Growth with bran in plenty, and the bran that larvae ask for."""
+    plan_growth(
+        c.law,
+        cols.stage,
+        cols.bin,
+        cols.mass,
+        cols.factor,
+        cols.size,
+        today.growth_share,
+        np.float32(c.asymptote),
+        gain,
+        np.float32(c.per_gain),
+        today.keeps,
+        ask,
+    )
+
+
+@kernel()
+def _noon(c, table, s, today, ask):
+    """Shortage of bran and what follows from it."""
+    for b in range(table.shape[0]):
+        ask[b] += np.int64(c.adult_feed * table[b, census.ADULT_MASS])
+    _shortage(c, table, s, ask, today.food, today.hazards)
+    _laying(c, table, s.wetness, today)
+    _hazards(c, table, today)
+
+
+@kernel(nogil=True)
+def _live(c, seed, day, cols, today, books, gain, laid):
+    """The day of each insect; returns the number of mothers."""
+    mothers = live_adults(c, seed, day, cols, today, books, laid)
+    live_pupae(c, seed, cols, today, books)
+    live_larvae(c, seed, day, cols, today, books, gain)
+    live_eggs(c, seed, cols, today, books)
+    return mothers
+
+
+@kernel()
+def _evening(c, table, s, books):
+    _stocks(c, table, s.bran, s.frass, s.moisture, books.eaten, books.grown, books.flows)
 
 
 @kernel()
@@ -202,45 +258,49 @@ def _day(c, room_c, seed, day, whole, n, today, books, table, s, gain, laid):
         whole.stage[:n],
         whole.flags[:n],
     )
-    slots = table.shape[0]
-    growth_share = np.zeros(slots, np.float32)
-    clock_pace = np.zeros(slots, np.float64)
-    keeps = np.zeros(slots, np.float32)
-    ask = np.zeros(slots, np.int64)
-    _warm(c, room_c, table, s, today.rates, today.egg_own)
-    _limits(c, table, s, today, growth_share, clock_pace)
-    for b in range(slots):
-        keeps[b] = np.float32(c.maintenance * today.rates[b, LARVA_RELATIVE])
-    plan_growth(
-        c.law,
-        cols.stage,
-        cols.bin,
-        cols.mass,
-        cols.factor,
-        cols.size,
-        growth_share,
-        np.float32(c.asymptote),
-        gain,
-        np.float32(c.per_gain),
-        keeps,
-        ask,
-    )
-    for b in range(slots):
-        ask[b] += np.int64(c.adult_feed * table[b, census.ADULT_MASS])
-    _shortage(c, table, s, ask, today.food, today.hazards)
-    _laying(c, table, s.wetness, today)
-    _hazards(c, table, today, clock_pace)
-    mothers = live_adults(c, seed, day, cols, today, books, laid)
-    live_pupae(c, seed, cols, today, books)
-    live_larvae(c, seed, day, cols, today, books, gain, keeps)
-    live_eggs(c, seed, cols, today, books)
-    _stocks(c, table, s.bran, s.frass, s.moisture, books.eaten, books.grown, books.flows)
+    ask = np.zeros(table.shape[0], np.int64)
+    _morning(c, room_c, table, s, today)
+    _plan(c, cols, today, gain, ask)
+    _noon(c, table, s, today, ask)
+    mothers = _live(c, seed, day, cols, today, books, gain, laid)
+    _evening(c, table, s, books)
     if n + laid[:mothers, 1].sum() <= whole.stage.size:
         n = lay_eggs(
             c.egg_mass, c.egg_cv, c.female_share, seed, n, laid, mothers, whole, today, books
         )
         mothers = 0
     return mothers, n
+
+
+def _in_parts(c, room_c, seed, day, insects, today, books, table, s, laid, threads) -> int:
+    """As `_day` but for the laying, the rows in parts on threads; returns the number of mothers.
+
+    Counts and masses are whole numbers, so that the sums of the parts are those of the whole.
+    """
+    ends = np.linspace(0, insects.n, threads + 1).astype(np.int64)
+    parts = [slice(a, b) for a, b in pairwise(ends)]
+    cols = [Columns(*(getattr(insects, name)[part] for name in FIELDS)) for part in parts]
+    own = [Books(*(np.zeros_like(total) for total in books)) for _ in parts]
+    asks = np.zeros((threads, table.shape[0]), np.int64)
+    gain = np.empty(insects.n, np.float32)
+    mothers_of = [np.empty_like(laid) for _ in parts]
+    _morning(c, room_c, table, s, today)
+    with ThreadPoolExecutor(threads) as pool:
+        deque(pool.map(lambda k: _plan(c, cols[k], today, gain[parts[k]], asks[k]), range(threads)))
+        _noon(c, table, s, today, asks.sum(axis=0))
+        counts = pool.map(
+            lambda k: _live(c, seed, day, cols[k], today, own[k], gain[parts[k]], mothers_of[k]),
+            range(threads),
+        )
+        mothers = 0
+        for part, found, count in zip(parts, mothers_of, counts, strict=True):
+            laid[mothers : mothers + count] = found[:count] + [part.start, 0]
+            mothers += count
+    for found in own:
+        for total, more in zip(books, found, strict=True):
+            total += more
+    _evening(c, table, s, books)
+    return mothers
 
 
 def step(
@@ -253,6 +313,7 @@ def step(
     table: np.ndarray,
     events: np.ndarray,
     flows: np.ndarray,
+    threads: int = 1,
 ) -> None:
     """Live one day.
 
@@ -270,6 +331,8 @@ def step(
     events : int64 array, shape (bins + 1, len(Event))
     flows : int64 array, shape (len(Flow),), ng
         The day's counts and masses are added.
+    threads : int
+        Threads that share the insects; the results do not depend on it.
     """
     slots = table.shape[0]
     seed = np.uint64(seed)
@@ -277,6 +340,8 @@ def step(
     today = BinDay(
         rates=np.empty((slots, len(DayRates._fields)), np.float64),
         food=s.food,
+        growth_share=np.empty(slots, np.float32),
+        keeps=np.empty(slots, np.float32),
         pace=np.empty(slots, np.float64),
         hazards=np.zeros((slots, 4), np.float64),
         egg_own=np.empty((slots, c.egg_wear.size), np.float64),
@@ -296,25 +361,21 @@ def step(
         skin_mass=s.skin_mass,
         dead_adults=s.dead_adults,
     )
+    stocks = Stocks(*(getattr(s, name) for name in Stocks._fields))
     adults = int(table[:, census.ADULTS].sum())
-    gain = np.empty(insects.n, np.float32)
     laid = np.empty((adults, 2), np.int64)
     # Rows for the eggs of a good day, so that they are seldom laid in a call of their own.
     insects.reserve(round(_FEMALES_LAY * adults * c.peak_eggs) + 64)
-    mothers, insects.n = _day(
-        c,
-        float(room_c),
-        seed,
-        day,
-        _columns(insects),
-        insects.n,
-        today,
-        books,
-        table,
-        Stocks(*(getattr(s, name) for name in Stocks._fields)),
-        gain,
-        laid,
-    )
+    if threads > 1 and insects.n >= threads:
+        mothers = _in_parts(
+            c, float(room_c), seed, day, insects, today, books, table, stocks, laid, threads
+        )
+    else:
+        gain = np.empty(insects.n, np.float32)
+        mothers, insects.n = _day(
+            c, float(room_c), seed, day, _columns(insects), insects.n, today, books, table, stocks,
+            gain, laid,
+        )  # fmt: skip
     if mothers:
         insects.reserve(int(laid[:mothers, 1].sum()))
         insects.n = lay_eggs(

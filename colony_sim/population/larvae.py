@@ -138,11 +138,8 @@ def _asked(stage, mass, gain, feed, keep):
 
 
 @kernel()
-def live_larvae(c, seed, day, cols, today, books, gain, keeps):
-    """One day of every larva; `gain` is what `plan_growth` found.
-
-    `keeps` is the bran for upkeep per mass of larva, by bin.
-    """
+def live_larvae(c, seed, day, cols, today, books, gain):
+    """One day of every larva; `gain` is what `plan_growth` found."""
     stage = cols.stage
     young = np.uint32(c.young_mass)
     critical = np.uint32(c.critical_mass)
@@ -173,7 +170,7 @@ def live_larvae(c, seed, day, cols, today, books, gain, keeps):
             np.float32(c.young_hazard + today.hunger[b]),
             np.float32(c.larva_hazard + today.hunger[b]),
             np.float32(c.per_gain),
-            keeps[b],
+            today.keeps[b],
             today.food[b],
             alive,
         )
