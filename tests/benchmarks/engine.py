@@ -35,7 +35,7 @@ def main(quick: bool = False, out: Path | None = None) -> None:
             "from tests.benchmarks.engine_state import *; import sys; settle(Path(sys.argv[1]))",
             state,
         )
-        for measure in (_ladder, _kernels, _memory, _bins, _lines, _start, _workers):
+        for measure in (_ladder, _kernels, _memory, _threads, _bins, _lines, _start, _workers):
             begin = time.perf_counter()
             measure(found, state, quick)
             print(f"  {measure.__name__[1:]}: {time.perf_counter() - begin:.0f} s", flush=True)
@@ -79,6 +79,10 @@ def _kernels(found: Found, state: Path, quick: bool) -> None:
 def _memory(found: Found, state: Path, quick: bool) -> None:
     for size in (100_000, 1_000_000) if quick else (100_000, 1_000_000, 10_000_000):
         found.memory.append(_part("memory", state, size, 4))
+
+
+def _threads(found: Found, state: Path, quick: bool) -> None:
+    found.threads = _part("threads", state, *((1_000_000, 5) if quick else (10_000_000, 5)))
 
 
 def _bins(found: Found, state: Path, quick: bool) -> None:

@@ -142,6 +142,38 @@ def memory(path: str, wanted: str, days: str) -> dict:
     }  # fmt: skip
 
 
+def threads(path: str, wanted: str, repeats: str) -> dict:
+    """Seconds of the clock of a day and of a copy of the state, by one thread and by two."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from colony_sim.population.insects import FIELDS
+
+    from .engine_state import scaled
+
+    state = scaled(Path(path), int(wanted))
+    kept = state.kept()
+    found = {"insects": state.count, "day": {1: [], 2: []}, "copy": {1: [], 2: []}}
+    state.live(threads=2)
+
+    def copy(part: slice) -> None:
+        for name in FIELDS:
+            np.copyto(state.insects.view(name)[part], kept.insects.view(name)[part])
+
+    with ThreadPoolExecutor(2) as pool:
+        for _ in range(int(repeats)):
+            for count in (1, 2):
+                state.restore(kept)
+                begin = time.perf_counter()
+                state.live(threads=count)
+                found["day"][count].append(time.perf_counter() - begin)
+                ends = np.linspace(0, kept.insects.n, count + 1).astype(int)
+                state.insects.n = kept.insects.n
+                begin = time.perf_counter()
+                list(pool.map(copy, map(slice, ends[:-1], ends[1:])))
+                found["copy"][count].append(time.perf_counter() - begin)
+    return found
+
+
 def bins(days: str, *counts: str) -> dict:
     """Processor seconds of a whole day of the model with few insects in racks of many sizes."""
     from colony_sim.biology.parameters import Parameters
@@ -217,5 +249,7 @@ def loop(path: str, wanted: str, repeats: str, at: str) -> dict:
 
 
 if __name__ == "__main__":
-    known = {f.__name__: f for f in (ladder, kernels_apart, memory, bins, lines, start, loop)}
+    known = {
+        f.__name__: f for f in (ladder, kernels_apart, memory, threads, bins, lines, start, loop)
+    }
     print(json.dumps(known[sys.argv[1]](*sys.argv[2:])))

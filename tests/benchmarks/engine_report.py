@@ -26,6 +26,7 @@ class Found:
     ladder: list = field(default_factory=list)
     kernels: dict = field(default_factory=dict)
     memory: list = field(default_factory=list)
+    threads: dict = field(default_factory=dict)
     bins: dict = field(default_factory=dict)
     lines: list = field(default_factory=list)
     help: list = field(default_factory=list)
@@ -44,6 +45,11 @@ class Found:
         racks = np.array([int(k) for k in self.bins])
         days = np.array([np.median(v) for v in self.bins.values()])
         return float(np.polyfit(racks, days, 1)[0]), racks, days
+
+    def gain_of_threads(self, what: str) -> float:
+        """How many times as fast two threads are as one at a day or at a copy."""
+        one, two = self.threads[what]["1"], self.threads[what]["2"]
+        return float(np.median(np.divide(one, two)))
 
     def growth(self) -> float:
         """Exponent of cost over insects from 100,000 to the most measured (1 is linear)."""
@@ -85,6 +91,11 @@ def rows(found: Found):
         yield "peak memory beyond an idle process", n, "bytes/insect", [(m["peak"] - m["idle"]) / n]
         yield "peak memory of the process", n, "GiB", [m["peak"] / GIB]
         yield "state, measured", n, "bytes/insect", [m["state"]]
+    for what in ("day", "copy"):
+        for count, values in found.threads[what].items():
+            name = f"{what} by {count} thread{'s' * (count != '1')}, by the clock"
+            n = found.threads["insects"]
+            yield name, n, "ns/insect", [1e9 * t / n for t in values]
     yield "state, by the types of the columns", None, "bytes/insect", [BYTES_PER_INSECT]
     for rack, values in found.bins.items():
         yield (
@@ -130,6 +141,10 @@ def aims(found: Found) -> list[tuple[str, str, bool | None]]:
         ("linear up to 10^7 insects within 1.2 GiB",
          f"cost grows with the power {exponent:.2f} of insects up to {last['insects']:,}; "
          f"peak {peak:.2f} GiB", linear),
+        (f"two threads at least 1.7 times one, or 0.9 of a copy's gain, at "
+         f"{found.threads['insects']:,} insects",
+         f"{found.gain_of_threads('day'):.2f} times; a copy {found.gain_of_threads('copy'):.2f}",
+         found.gain_of_threads("day") >= min(1.7, 0.9 * found.gain_of_threads("copy"))),
         ("no Python loop over insects or eggs",
          f"{lines[0]} lines of Python a day at {found.lines[0]['insects']:,} insects, "
          f"{lines[1]} at {found.lines[1]['insects']:,}", lines[0] == lines[1]),

@@ -57,14 +57,16 @@ class State:
     def census(self) -> np.ndarray:
         return census.count(self.insects, self.bins + 1, self.constants.predator_mass)
 
-    def live(self, step=kernels.step, day: int = DAY + 1) -> tuple[np.ndarray, np.ndarray]:
+    def live(
+        self, step=kernels.step, day: int = DAY + 1, **options
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Census and one day; events per bin and flows of the day."""
         table = self.census()
         events = np.zeros((self.bins + 1, len(Event)), np.int64)
         flows = np.zeros(len(Flow), np.int64)
         step(
             self.constants, TEMPERATURE, SEED, day, self.insects, self.substrate, table, events,
-            flows,
+            flows, **options,
         )  # fmt: skip
         return events, flows
 
