@@ -51,8 +51,7 @@ class State(mesa.Model):
         self.parameters = parameters
         self.temperatures = np.asarray(temperatures, np.float64)
         self.run_seed = int(seed)
-        self.day = 0
-        self.threads = 1
+        self.day, self.threads = 0, 1
         self.constants = constants(parameters)
         self.insects = Insects()
         self.tray = parameters["rack.bins"]
@@ -108,7 +107,7 @@ class State(mesa.Model):
 
     def take_census(self) -> np.ndarray:
         """Count the living now."""
-        return census.count(self.insects, self.tray + 1, self.constants.predator_mass)
+        return census.count(self.insects, self.tray + 1, self.constants.predator_mass, self.threads)
 
     def balance_errors(self) -> dict[str, int]:
         """Gaps of the insect, mass, bran, frass and moisture ledgers; all zero when closed."""

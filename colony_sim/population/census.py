@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 
 from colony_sim.biology.compiled import kernel
@@ -22,7 +25,7 @@ EGGS, LARVAE, PUPAE, ADULTS, LARVA_MASS, PREDATOR_MASS, ADULT_MASS, BREEDERS, MA
 COLUMNS = 9
 
 
-@kernel()
+@kernel(nogil=True)
 def _count(stage, bins, mass, flags, size, predator_mass, table):
     stop = 0
     rows = np.empty(CHUNK + 1, np.uint32)
@@ -65,20 +68,24 @@ def _young(stage, mass, predator_mass):
     return eggs, larvae, weight, predators, others
 
 
-def count(insects: Insects, slots: int, predator_mass: int) -> np.ndarray:
+def count(insects: Insects, slots: int, predator_mass: int, threads: int = 1) -> np.ndarray:
     """Census of a colony (int64 array, shape (slots, COLUMNS); masses in ng).
 
-    Sums are of whole numbers, so the order of rows does not matter. BREEDERS are adults
-    past the teneral period and not injured, of either sex; MALES are the males among them.
+    Sums are of whole numbers, so neither the order of rows nor the number of threads matters.
+    BREEDERS are adults past the teneral period and not injured, of either sex; MALES are the
+    males among them.
     """
-    table = np.zeros((slots, COLUMNS), np.int64)
-    _count(
-        insects.view("stage"),
-        insects.view("bin"),
-        insects.view("mass"),
-        insects.view("flags"),
-        insects.view("size"),
-        predator_mass,
-        table,
-    )
-    return table
+    tables = np.zeros((threads, slots, COLUMNS), np.int64)
+    columns = [insects.view(name) for name in ("stage", "bin", "mass", "flags", "size")]
+    if threads == 1:
+        _count(*columns, predator_mass, tables[0])
+        return tables[0]
+    ends = np.linspace(0, insects.n, threads + 1).astype(np.int64)
+
+    def count_part(k: int) -> None:
+        part = slice(ends[k], ends[k + 1])
+        _count(*(column[part] for column in columns), predator_mass, tables[k])
+
+    with ThreadPoolExecutor(threads) as pool:
+        deque(pool.map(count_part, range(threads)))
+    return tables.sum(axis=0)

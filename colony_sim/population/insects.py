@@ -141,6 +141,9 @@ class Insects:
         Rows in use, dead ones included until `compact`.
     ident, mass, ... : ndarray
         Columns of full capacity; use `view(name)` for the rows in use.
+    gain : float32 array
+        Working space of a day, as long as the columns; memory that is new each day costs more
+        than what is done in it.
     """
 
     ident: np.ndarray
@@ -158,6 +161,7 @@ class Insects:
     def __init__(self, capacity: int = 1024) -> None:
         self.n = 0
         self.renew()
+        self.gain = np.empty(capacity, np.float32)
         for name, kind in FIELDS.items():
             setattr(self, name, np.zeros(capacity, kind))
 
@@ -180,6 +184,7 @@ class Insects:
         if needed <= self.capacity:
             return
         capacity = max(needed, self.capacity + self.capacity // 2)
+        self.gain = np.empty(capacity, np.float32)
         for name, kind in FIELDS.items():
             column = np.zeros(capacity, kind)
             column[: self.n] = self.view(name)

@@ -282,7 +282,7 @@ def _in_parts(c, room_c, seed, day, insects, today, books, table, s, laid, threa
     cols = [Columns(*(getattr(insects, name)[part] for name in FIELDS)) for part in parts]
     own = [Books(*(np.zeros_like(total) for total in books)) for _ in parts]
     asks = np.zeros((threads, table.shape[0]), np.int64)
-    gain = np.empty(insects.n, np.float32)
+    gain = insects.gain
     mothers_of = [np.empty_like(laid) for _ in parts]
     _morning(c, room_c, table, s, today)
     with ThreadPoolExecutor(threads) as pool:
@@ -371,10 +371,9 @@ def step(
             c, float(room_c), seed, day, insects, today, books, table, stocks, laid, threads
         )
     else:
-        gain = np.empty(insects.n, np.float32)
         mothers, insects.n = _day(
             c, float(room_c), seed, day, _columns(insects), insects.n, today, books, table, stocks,
-            gain, laid,
+            insects.gain, laid,
         )  # fmt: skip
     if mothers:
         insects.reserve(int(laid[:mothers, 1].sum()))

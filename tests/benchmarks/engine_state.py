@@ -54,14 +54,14 @@ class State:
         self.constants = constants(self.parameters)
         self.count = self.insects.n
 
-    def census(self) -> np.ndarray:
-        return census.count(self.insects, self.bins + 1, self.constants.predator_mass)
+    def census(self, threads: int = 1) -> np.ndarray:
+        return census.count(self.insects, self.bins + 1, self.constants.predator_mass, threads)
 
     def live(
         self, step=kernels.step, day: int = DAY + 1, **options
     ) -> tuple[np.ndarray, np.ndarray]:
         """Census and one day; events per bin and flows of the day."""
-        table = self.census()
+        table = self.census(options.get("threads", 1))
         events = np.zeros((self.bins + 1, len(Event)), np.int64)
         flows = np.zeros(len(Flow), np.int64)
         step(
