@@ -66,11 +66,12 @@ def main(commit: str, seeds: int = 60, days: int = 1000) -> None:
             for name, yields in zip(("here", f"at {commit}"), found, strict=True):
                 (_, one), (_, other) = yields.items()
                 r, low, high = correlation(np.array(one), np.array(other))
-                sd = float(np.std(np.subtract(one, other), ddof=1))
+                gain = np.subtract(other, one)
+                sd = float(np.std(gain, ddof=1))
                 print(
                     f"{label}, {name}: correlation of {seeds} pairs {r:.2f} (95 % {low:.2f} to"
-                    f" {high:.2f}); one pair is worth {1 / (1 - r):.2f} of unpaired runs; SD of a"
-                    f" difference {sd:.2f} g/day",
+                    f" {high:.2f}); one pair is worth {1 / (1 - r):.2f} of unpaired runs; mean"
+                    f" difference {gain.mean():.2f} g/day (SD {sd:.2f}, SE {sd / seeds**0.5:.2f})",
                     flush=True,
                 )
 
