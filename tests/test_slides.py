@@ -756,3 +756,12 @@ def test_a_comparison_of_an_earlier_version_has_no_account_of_its_eggs(tmp_path)
     table = egg_ledgers(folder, found.manifest, found.runs)
     assert len(table) and table[[*FATES, STOCK]].isna().all(axis=None)
     assert "No account of the eggs" in egg_fates.slide(found, folder).title
+
+
+def test_tables_and_sentences_share_one_family_of_comparisons():
+    found = read(made("dying"))
+    both = found.differences.merge(
+        found.all_differences, on=["policy", "baseline", "measure"], suffixes=("", "_all")
+    )
+    assert len(both) == len(found.differences) and both["p_holm"].notna().any()
+    np.testing.assert_array_equal(both["p_holm"], both["p_holm_all"])

@@ -101,8 +101,9 @@ def kernels_apart(path: str, wanted: str, repeats: str) -> dict:
     state.live()
     for name in PARTS:
         setattr(kernels, name, watched(name, getattr(kernels, name)))
-    if hasattr(kernels, "_day"):  # The same calls, from Python, so that they can be watched.
-        kernels._day = kernels._day.py_func
+    # The same calls, from Python, so that they can be watched.
+    for name in ("_day", "_morning", "_plan", "_noon", "_live", "_evening"):
+        setattr(kernels, name, getattr(kernels, name).py_func)
     state.restore(start)
     state.live()
     taken.clear()

@@ -28,7 +28,6 @@ from colony_sim.running.store import OutcomeStore, open_store
 from colony_sim.statistics.paired import (
     all_paired_differences,
     died_out_comparison,
-    paired_differences,
     policy_summary,
 )
 from colony_sim.studies import precision
@@ -280,8 +279,9 @@ def write_tables(
     long = table.melt(["policy", "replicate", "seed"], keys, "measure", "value")
     long["unit"] = long["measure"].map({key: m.unit for key, m in catalogue().items()})
     summary = policy_summary(table, measures=keys)
-    differences = paired_differences(table, plan.baseline, measures=keys)
     everything = all_paired_differences(table, measures=keys)
+    # One family of comparisons for the tables and for the sentence.
+    differences = everything[everything["baseline"] == plan.baseline].reset_index(drop=True)
     died = died_out_comparison(table, plan.baseline)
     names = [plan.baseline] + [p.name for p in plan.policies if p.name != plan.baseline]
     under = f"In this model{with_profile(plan.profile)} and under its "
