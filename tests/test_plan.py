@@ -26,7 +26,7 @@ from colony_sim.planning import candidates, room
 from colony_sim.planning.chance import Share, next_run, reach_limits, share, within_reach
 from colony_sim.planning.choose import Attempt, Chosen, Effort, choose, lacking
 from colony_sim.planning.cold import mark, spells
-from colony_sim.planning.forecast import Forecast, Forecaster, Job
+from colony_sim.planning.forecast import Case, Forecast, Forecaster
 from colony_sim.planning.measuring import PlanMeasuring, day_date, fillings, months_of
 from colony_sim.planning.planner import base_plan, make_plan
 from colony_sim.planning.purchases import purchases
@@ -244,20 +244,20 @@ def test_bound_of_the_next_run_holds_as_often_as_asked():
 
 
 def small_runs(tmp_path, days=900, runs=4, also=None, **values):
-    """Real runs of a small rack in a warm room; `also` makes a second job of the first."""
+    """Real runs of a small rack in a warm room; `also` makes a second case of the first."""
     request = asked(bins=10, bin_area_dm2=2.0, breeders=60)
     handling = candidates.values(
         candidates.usual(candidates.levels(request.have)),
         candidates.levels(request.have),
         request.have,
     )
-    job = Job({**handling, "rack.clear_after_days": 120, **values}, constant(27.0))
+    case = Case({**handling, "rack.clear_after_days": 120, **values}, constant(27.0))
     plan = replace(base_plan(request), days=days)
     seeds = tuple(enumerate(replicate_seeds(1, runs), start=1))
     with open_store(tmp_path) as store:
         forecaster = Forecaster(plan, "2031-12-15", store, Inline(run_task))
-        jobs = [job] if also is None else [job, also(job)]
-        return forecaster.run(jobs, seeds, "test"), forecaster, seeds
+        cases = [case] if also is None else [case, also(case)]
+        return forecaster.run(cases, seeds, "test"), forecaster, seeds
 
 
 #: Larvae grow in moist bran and are taken small, so that a year sees several generations.
@@ -267,7 +267,7 @@ QUICK = {"moisture.start": "always", "harvest.smallest_mg": 40.0}
 @pytest.fixture(scope="module")
 def real(tmp_path_factory):
     (forecast,), forecaster, seeds = small_runs(tmp_path_factory.mktemp("real"), **QUICK)
-    records = [simulate(forecaster.scenario(forecast.job, *pair)) for pair in seeds]
+    records = [simulate(forecaster.scenario(forecast.case, *pair)) for pair in seeds]
     return forecast, records
 
 
@@ -333,7 +333,7 @@ def test_growth_is_timed_where_no_bin_is_emptied_early(tmp_path):
     assert stays.min() <= found.stay_low < found.stay_high <= stays.max()
     assert found.growth == bins_needed(free, 365).growth
     assert found.needed > found.used
-    assert free.weeks("bins_most").max() < free.job.values["rack.bins"]
+    assert free.weeks("bins_most").max() < free.case.values["rack.bins"]
 
 
 def test_life_of_a_filling_from_the_log():
@@ -390,7 +390,7 @@ def test_limits_are_respected_by_every_candidate(tmp_path):
     for task in executor.ran:
         assert task.scenario.parameters["rack.bins"] <= 9
         assert task.scenario.breeders <= 80
-    values = chosen.forecast.job.values
+    values = chosen.forecast.case.values
     made = Parameters.default().with_values(
         {k: v for k, v in values.items() if not k.startswith("start.")}, where="test"
     )
@@ -574,7 +574,7 @@ def test_dates_of_the_way():
         {"harvest": row, "first_pupa": 80, "first_own_beetle": 90,
          "first_harvest": 101 if row.any() else None} for row in harvest
     )  # fmt: skip
-    forecast = Forecast(Job({}, constant(25.0)), (1, 2, 3), outcomes)
+    forecast = Forecast(Case({}, constant(25.0)), (1, 2, 3), outcomes)
     want = Want(2.0)
     assert np.isnan(trailing(harvest)[:, :27]).all()
     days = event_days(forecast, want)

@@ -18,7 +18,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.statistics.paired import paired_differences
 from colony_sim.studies.precision import (
-    Rule,
+    StoppingRule,
     Wanted,
     in_words,
     make_rule,
@@ -44,7 +44,7 @@ def test_coverage_stays_near_the_level():
     # 3000 points, true difference 1, spread 1, half width 0.4: about 27 pairs are needed. Stopping
     # early costs a little coverage; below 0.93 (8 standard errors under 0.962, 5 under 0.95) the
     # rule would be wrong. Seeds are fixed.
-    rule = Rule((Wanted(YIELD, 0.4),), least=10, most=200)
+    rule = StoppingRule((Wanted(YIELD, 0.4),), least=10, most=200)
     draws = np.random.default_rng(7).normal(1.0, 1.0, size=(3000, 200))
     n = np.full(len(draws), 10)
     stopped = np.zeros(len(draws), dtype=bool)
@@ -71,7 +71,7 @@ def test_coverage_stays_near_the_level():
     most=st.integers(2, 300),
 )
 def test_steps_go_forward_at_most_double_and_end(now, ratio, most):
-    rule = Rule((Wanted(YIELD, 1.0),), least=2, most=most)
+    rule = StoppingRule((Wanted(YIELD, 1.0),), least=2, most=most)
     here = pd.DataFrame({"half_width": [ratio, 0.5], "asked": 1.0, "replicates": now})
     here["met"] = here["half_width"] <= here["asked"]
     more = next_replicates(here, rule)
@@ -86,14 +86,14 @@ def test_reached_is_half_of_the_paired_interval_and_counts_pairs():
     runs = runs_of(rng.normal(2.0, 1.0, size=(2, 12)))
     lost = (runs["seed"] == 3) & (runs["policy"] == "b")
     runs.loc[lost, YIELD], runs.loc[lost, "status"] = np.nan, "died_out"
-    table = reached(runs, ["a", "b"], "a", Rule((Wanted(YIELD, 0.4),)))
+    table = reached(runs, ["a", "b"], "a", StoppingRule((Wanted(YIELD, 0.4),)))
     for point, here in runs.groupby("point"):
         expected = paired_differences(here, "a", measures=[YIELD]).iloc[0]
         row = table[table["point"] == point].iloc[0]
         assert row["half_width"] == pytest.approx((expected["high"] - expected["low"]) / 2)
         assert (row["n_pairs"], row["replicates"]) == (11, 12)
         for asked, met in ((0.99 * row["half_width"], False), (1.01 * row["half_width"], True)):
-            again = reached(here, ["a", "b"], "a", Rule((Wanted(YIELD, asked),)))
+            again = reached(here, ["a", "b"], "a", StoppingRule((Wanted(YIELD, asked),)))
             assert again["met"].tolist() == [met]
 
 
@@ -171,7 +171,7 @@ def test_points_of_a_sweep_get_the_replicates_they_need(tmp_path, monkeypatch):
 
 
 def test_what_was_not_reached_is_said():
-    rule = Rule((Wanted(YIELD, 0.01),), least=4, most=8)
+    rule = StoppingRule((Wanted(YIELD, 0.01),), least=4, most=8)
     runs = runs_of(np.random.default_rng(3).normal(size=(1, 8)))
     table = reached(runs, ["a", "b"], "a", rule)
     assert next_replicates(table, rule) == 8

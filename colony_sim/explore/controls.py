@@ -11,7 +11,7 @@ from colony_sim.errors import InputError
 from colony_sim.explore import rules
 from colony_sim.explore.clock import Clock
 from colony_sim.explore.elements import CHECKED, VALUE, Input, prop, put, words
-from colony_sim.explore.rules import Rule
+from colony_sim.explore.rules import Setting
 
 #: While a slider is dragged its number follows at once, without the server.
 _FOLLOW = """(event) => {
@@ -25,12 +25,12 @@ class Control:
     Parameters
     ----------
     clock : Clock
-    rule : Rule
+    rule : Setting
     then : callable
         Called once a change is made.
     """
 
-    def __init__(self, clock: Clock, rule: Rule, then: Callable[[], None]) -> None:
+    def __init__(self, clock: Clock, rule: Setting, then: Callable[[], None]) -> None:
         self._clock, self.rule, self._then = clock, rule, then
         self._field: ui.element
         self._number: Input

@@ -25,7 +25,7 @@ TEMPERATURE, BREEDERS, LARVAE, SEED = "temperature_c", "breeders", "larvae", "se
 
 
 @dataclass(frozen=True)
-class Rule:
+class Setting:
     """One control of the page.
 
     Attributes
@@ -64,14 +64,14 @@ class Rule:
 
 
 @cache
-def rules() -> tuple[Rule, ...]:
+def rules() -> tuple[Setting, ...]:
     """The controls of the page, in its order."""
     entries = parameters.catalogue()
     found = []
     on_page = [(entry, entry.slider) for entry in entries.values() if entry.slider]
     for entry, slider in sorted(on_page, key=lambda both: both[1].place):
         found.append(
-            Rule(
+            Setting(
                 key=entry.key,
                 label=slider.label,
                 unit="" if entry.kind in ("boolean", "choice") else entry.unit,
@@ -86,7 +86,7 @@ def rules() -> tuple[Rule, ...]:
         )
     crowd = entries["rotation.most_breeders_per_bin"]
     found += [
-        Rule(
+        Setting(
             TEMPERATURE,
             "Room temperature",
             "C",
@@ -97,7 +97,7 @@ def rules() -> tuple[Rule, ...]:
             math.floor(entries["larva.upper_c"].ends[0]),
             0.5,
         ),
-        Rule(
+        Setting(
             BREEDERS,
             "Beetles at the start",
             "adults",
@@ -107,7 +107,7 @@ def rules() -> tuple[Rule, ...]:
             crowd.high,
             10,
         ),
-        Rule(
+        Setting(
             LARVAE,
             "Larvae at the start",
             "larvae",
@@ -117,7 +117,7 @@ def rules() -> tuple[Rule, ...]:
             40_000,
             500,
         ),
-        Rule(
+        Setting(
             SEED,
             "Seed",
             "",
@@ -130,12 +130,12 @@ def rules() -> tuple[Rule, ...]:
 
 
 @cache
-def rule(key: str) -> Rule:
+def rule(key: str) -> Setting:
     """The control of a key."""
     return next(found for found in rules() if found.key == key)
 
 
-def span(found: Rule, start: Any) -> tuple[float, float]:
+def span(found: Setting, start: Any) -> tuple[float, float]:
     """Ends of the slider: the plausible range, wider if the run starts with a value outside it."""
     ends = [end for end in (found.low, found.high, start) if end is not None]
     return min(ends), max(ends)
@@ -228,7 +228,7 @@ def note(session: Session, key: str) -> str:
     return ""
 
 
-def differences(first: Scenario, second: Scenario) -> list[tuple[Rule, str, str]]:
+def differences(first: Scenario, second: Scenario) -> list[tuple[Setting, str, str]]:
     """Controls in which two scenarios differ, and what each has, in words."""
     pairs = [(found, value(first, found.key), value(second, found.key)) for found in rules()]
     return [

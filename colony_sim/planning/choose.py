@@ -20,7 +20,7 @@ from colony_sim.biology.climate import Climate
 from colony_sim.planning import candidates
 from colony_sim.planning.candidates import Choice, Levels
 from colony_sim.planning.chance import Share, next_run, share
-from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
+from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.wants import Have, Want
 
 SAME_WORK = 1.03
@@ -185,8 +185,8 @@ def choose(
     tried: dict[Choice, Tried] = {}
 
     def run(choices: Sequence[Choice], pairs: Seeds, stage: str) -> None:
-        jobs = [Job(candidates.values(choice, of, have), climate) for choice in choices]
-        for choice, forecast in zip(choices, forecaster.run(jobs, pairs, stage), strict=True):
+        cases = [Case(candidates.values(choice, of, have), climate) for choice in choices]
+        for choice, forecast in zip(choices, forecaster.run(cases, pairs, stage), strict=True):
             tried[choice] = Tried(choice, forecast, stage)
 
     def best(count: int) -> list[Choice]:
@@ -208,8 +208,8 @@ def choose(
     for number, choice in enumerate(order[: effort.attempts if promised else 1]):
         begin = effort.seeds + number * effort.fresh
         fresh = seeds[begin : begin + effort.fresh]
-        job = Job(candidates.values(choice, of, have), climate)
-        forecast = forecaster.run([job], fresh, "fresh seeds")[0]
+        case = Case(candidates.values(choice, of, have), climate)
+        forecast = forecaster.run([case], fresh, "fresh seeds")[0]
         attempts.append(Attempt(choice, forecast, share(forecast.met(want, have))))
         if attempts[-1].met.value >= want.probability:
             break
@@ -226,7 +226,7 @@ def _order(
 
     def beetles_and_bins(choice: Choice) -> tuple[int, float]:
         forecast = tried[choice].forecast
-        return int(forecast.job.values["start.breeders"]), float(np.mean(forecast.weeks("bins")))
+        return int(forecast.case.values["start.breeders"]), float(np.mean(forecast.weeks("bins")))
 
     promise = [c for c in finalists if lacking(tried[c].forecast, want, have) == 0]
     surest = sorted(

@@ -83,7 +83,7 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
                  "table": request.room_table, "notes": list(request.climate.notes)},
         "biology": request.biology,
         "policy": handling,
-        "varied": kept([t.forecast.job.values for t in found.chosen.tried]),
+        "varied": kept([t.forecast.case.values for t in found.chosen.tried]),
         "breeders": found.plan.breeders,
         "profile": found.plan.profile.name if found.plan.profile else None,
         "stretch_days": STRETCH_DAYS,

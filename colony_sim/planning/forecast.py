@@ -29,7 +29,7 @@ Seeds = Sequence[tuple[int, int]]
 
 
 @dataclass(frozen=True)
-class Job:
+class Case:
     """Handling to try: values of keys (``start.breeders`` included) in a room."""
 
     values: Mapping[str, Value]
@@ -38,18 +38,18 @@ class Job:
 
 @dataclass(frozen=True)
 class Forecast:
-    """What a job came to.
+    """What a case came to.
 
     Attributes
     ----------
-    job : Job
+    case : Case
     seeds : tuple of int
         Of the runs, in order.
     outcomes : tuple of dict
         One a run (see ``PlanMeasuring.of_record``).
     """
 
-    job: Job
+    case: Case
     seeds: tuple[int, ...]
     outcomes: tuple[Mapping[str, Any], ...]
 
@@ -110,12 +110,12 @@ class Forecast:
 
 
 class Forecaster:
-    """Runs jobs; finished runs are kept in the folder's store and never run again.
+    """Runs cases; finished runs are kept in the folder's store and never run again.
 
     Parameters
     ----------
     plan : Plan
-        With one policy, on which the values of a job are laid.
+        With one policy, on which the values of a case are laid.
     start : str
         Date of day 1 (ISO 8601).
     store, executor
@@ -136,8 +136,8 @@ class Forecaster:
         self._measuring = PlanMeasuring(start)
         self._progress = progress
 
-    def run(self, jobs: Sequence[Job], seeds: Seeds, stage: str) -> list[Forecast]:
-        """Forecasts in the order of the jobs; all over the same seeds.
+    def run(self, cases: Sequence[Case], seeds: Seeds, stage: str) -> list[Forecast]:
+        """Forecasts in the order of the cases; all over the same seeds.
 
         Raises
         ------
@@ -146,16 +146,16 @@ class Forecaster:
         points.PointsFailed
             If a run raised; the others are kept.
         """
-        plans = [self._laid(job) for job in jobs]
+        plans = [self._laid(case) for case in cases]
 
         def runs() -> Iterator[PointRun]:
             for number, plan in enumerate(plans):
                 for pair in seeds:
                     yield from runs_of(plan, number, [pair], self._measuring)
 
-        total = len(jobs) * len(seeds)
+        total = len(cases) * len(seeds)
         place = {seed: i for i, (_, seed) in enumerate(seeds)}
-        found: list[list[Any]] = [[None] * len(seeds) for _ in jobs]
+        found: list[list[Any]] = [[None] * len(seeds) for _ in cases]
         failed: list[tuple[int, int, str, int, str]] = []
         for ended in run_all_points(
             runs(), total, self._store, self._executor, self._measuring, self._progress(stage)
@@ -168,12 +168,13 @@ class Forecaster:
             raise PointsFailed(len(failed), total, policy, own_seed, error)
         only = tuple(seed for _, seed in seeds)
         return [
-            Forecast(job, only, tuple(outcomes)) for job, outcomes in zip(jobs, found, strict=True)
+            Forecast(case, only, tuple(outcomes))
+            for case, outcomes in zip(cases, found, strict=True)
         ]
 
-    def scenario(self, job: Job, replicate: int, seed: int) -> Scenario:
-        """The scenario of one run of a job."""
-        return next(runs_of(self._laid(job), 0, [(replicate, seed)], self._measuring)).scenario
+    def scenario(self, case: Case, replicate: int, seed: int) -> Scenario:
+        """The scenario of one run of a case."""
+        return next(runs_of(self._laid(case), 0, [(replicate, seed)], self._measuring)).scenario
 
-    def _laid(self, job: Job) -> Plan:
-        return point_plan(replace(self._plan, climate=job.climate), job.values, "plan")
+    def _laid(self, case: Case) -> Plan:
+        return point_plan(replace(self._plan, climate=case.climate), case.values, "plan")

@@ -16,7 +16,7 @@ from colony_sim.experiment.profile import Profile
 from colony_sim.planning import room
 from colony_sim.planning.choose import Chosen, Effort, choose
 from colony_sim.planning.cold import WARM_C, Spell, mark, spells
-from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
+from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.purchases import purchases
 from colony_sim.planning.remedies import remedies, try_remedies
 from colony_sim.planning.request import Request
@@ -157,20 +157,20 @@ def _make(
     forecast = chosen.forecast
     by_seed = dict(zip([seed for _, seed in seeds], [number for number, _ in seeds], strict=True))
     paired = tuple((by_seed[seed], seed) for seed in forecast.seeds)[:PAIRED]
-    free = forecaster.run([unhurried(forecast.job)], paired[:FREE], "time of growth")[0]
+    free = forecaster.run([unhurried(forecast.case)], paired[:FREE], "time of growth")[0]
     bins = bins_needed(forecast, want.after_days, free)
     middle = forecast.seeds[in_the_middle(forecast)]
-    record = simulate(forecaster.scenario(forecast.job, by_seed[middle], middle))
+    record = simulate(forecaster.scenario(forecast.case, by_seed[middle], middle))
     weeks = week_table(forecast, want, request.start, bins.growth, record.bin_log)
-    warm = _warm(forecast.job, forecaster, paired, request, bins, record.bin_log)
+    warm = _warm(forecast.case, forecaster, paired, request, bins, record.bin_log)
     # A week is due once the first four weeks that must be met are over.
     weeks = mark(weeks, warm, want.probability, want.after_days)
     cold = spells(weeks, want.grams_per_day)
     met = chosen.met.value >= want.probability
     short = helped = None
     if not met or cold:
-        base = Forecast(forecast.job, forecast.seeds[:PAIRED], forecast.outcomes[:PAIRED])
-        what = remedies(forecast.job, chosen.choice, chosen.levels, have.bins, request.days)
+        base = Forecast(forecast.case, forecast.seeds[:PAIRED], forecast.outcomes[:PAIRED])
+        what = remedies(forecast.case, chosen.choice, chosen.levels, have.bins, request.days)
         helped = try_remedies(base, what, want, have, forecaster, paired)
     if not met:
         few = paired[: max(2, min(effort.seeds, FEW))]
@@ -194,24 +194,29 @@ def _make(
 
 
 def _warm(
-    job: Job, forecaster: Forecaster, seeds: Seeds, request: Request, bins: Bins, log: pd.DataFrame
+    case: Case,
+    forecaster: Forecaster,
+    seeds: Seeds,
+    request: Request,
+    bins: Bins,
+    log: pd.DataFrame,
 ) -> pd.DataFrame | None:
     """Weeks of the same handling in the same room kept warm; None where it is warm all year."""
-    coldest, warmest = room.extremes(job.climate)
+    coldest, warmest = room.extremes(case.climate)
     if coldest >= WARM_C or warmest - coldest < 1.0:
         # In a room that is always the same no week is a cold spell.
         return None
-    warm = replace(job, climate=room.at_least(job.climate, WARM_C, request.days))
+    warm = replace(case, climate=room.at_least(case.climate, WARM_C, request.days))
     forecast = forecaster.run([warm], seeds, "the room kept warm")[0]
     return week_table(forecast, request.want, request.start, bins.growth, log)
 
 
 def _of_the_chosen(plan: Plan, forecast: Forecast, request: Request) -> Plan:
-    values = {k: v for k, v in forecast.job.values.items() if not k.startswith("start.")}
+    values = {k: v for k, v in forecast.case.values.items() if not k.startswith("start.")}
     policy = Policy("plan", plan.policies[0].parameters.with_values(values, where="plan"))
     return replace(
         plan,
         policies=(policy,),
         seeds=forecast.seeds,
-        breeders=int(forecast.job.values["start.breeders"]),
+        breeders=int(forecast.case.values["start.breeders"]),
     )

@@ -11,7 +11,7 @@ import pandas as pd
 from colony_sim.planning import room
 from colony_sim.planning.candidates import Choice, Levels
 from colony_sim.planning.chance import Share, share
-from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
+from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.wants import STRETCH_DAYS, Have, Want
 from colony_sim.studies.points import mean_interval
 
@@ -23,7 +23,7 @@ STORES = (2, 4)
 
 @dataclass(frozen=True)
 class Remedy:
-    """Something to do, as a job, or as a way to use the harvest of the plan itself.
+    """Something to do, as a case, or as a way to use the harvest of the plan itself.
 
     Attributes
     ----------
@@ -31,7 +31,7 @@ class Remedy:
         What to do.
     note : str
         What it takes, or what is assumed.
-    job : Job or None
+    case : Case or None
         None: the plan's own runs.
     stored : int
         Stretches that larvae are kept for later.
@@ -39,35 +39,37 @@ class Remedy:
 
     name: str
     note: str
-    job: Job | None
+    case: Case | None
     stored: int = 0
 
 
-def remedies(job: Job, choice: Choice, of: Levels, bins: int, days: int) -> list[Remedy]:
-    """What may help a job in its room; `bins` are there, `days` are those of a run."""
+def remedies(case: Case, choice: Choice, of: Levels, bins: int, days: int) -> list[Remedy]:
+    """What may help a case in its room; `bins` are there, `days` are those of a run."""
     found = []
-    coldest, _ = room.extremes(job.climate)
+    coldest, _ = room.extremes(case.climate)
     for floor in FLOORS:
         if floor > coldest + 0.25:
-            warm = replace(job, climate=room.at_least(job.climate, floor, days))
+            warm = replace(case, climate=room.at_least(case.climate, floor, days))
             note = "heating, thermostat; fire and power: follow the maker and local codes"
             found.append(Remedy(f"keep the room at {floor:g} C or more", note, warm))
-    used = int(job.values["rack.bins"])
+    used = int(case.values["rack.bins"])
     more = bins if used < bins else round(1.5 * bins)
-    larger = {**job.values, "rack.bins": more}
-    found.append(Remedy(f"{more} bins, all else as planned", "", replace(job, values=larger)))
+    larger = {**case.values, "rack.bins": more}
+    found.append(Remedy(f"{more} bins, all else as planned", "", replace(case, values=larger)))
     keys = list(of)
     place = keys.index("harvest.fraction")
     if choice[place] > 0:
         part = of["harvest.fraction"][choice[place] - 1]
-        values = {**job.values, "harvest.fraction": part}
+        values = {**case.values, "harvest.fraction": part}
         note = "all year: the model's keeper has one rule for every season"
         found.append(
-            Remedy(f"keep back more: harvest {100 * part:.0f} %", note, replace(job, values=values))
+            Remedy(
+                f"keep back more: harvest {100 * part:.0f} %", note, replace(case, values=values)
+            )
         )
-    smaller = {**job.values, "harvest.smallest_mg": SMALLER_MG}
+    smaller = {**case.values, "harvest.smallest_mg": SMALLER_MG}
     note = "smaller larvae, so more of them to a gram"
-    found.append(Remedy(f"harvest from {SMALLER_MG:g} mg on", note, replace(job, values=smaller)))
+    found.append(Remedy(f"harvest from {SMALLER_MG:g} mg on", note, replace(case, values=smaller)))
     for many in STORES:
         note = "harvest ahead; assumes that none is lost in store and none loses weight"
         weeks = many * STRETCH_DAYS // 7
@@ -129,12 +131,12 @@ def try_remedies(
         interval), mean_g_per_day, in_time (share of runs within the minutes), minutes_per_week,
         helps (the interval of the gain is above 0). The first row is the plan itself.
     """
-    jobs = [remedy.job for remedy in found if remedy.job is not None]
-    ran = iter(forecaster.run(jobs, seeds, "remedies")) if jobs else iter(())
+    cases = [remedy.case for remedy in found if remedy.case is not None]
+    ran = iter(forecaster.run(cases, seeds, "remedies")) if cases else iter(())
     before = fed(base, want).mean(axis=1)
     rows = [_row("the plan as it is", "", base, fed(base, want), before, want, have)]
     for remedy in found:
-        forecast = base if remedy.job is None else next(ran)
+        forecast = base if remedy.case is None else next(ran)
         met = fed(forecast, want, remedy.stored)
         rows.append(_row(remedy.name, remedy.note, forecast, met, before, want, have))
     table = pd.DataFrame(rows)

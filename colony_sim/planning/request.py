@@ -40,7 +40,7 @@ _A_DATE = "a date from 2000-01-01 on, such as 2030-03-01"
 
 
 @dataclass(frozen=True)
-class Rule:
+class Bounds:
     """What a key may be: whole number or not, and its limits."""
 
     whole: bool
@@ -58,22 +58,22 @@ class Rule:
         raise InputError(where, key, value, f"{noun} from {self.low:g} to {self.high:g}{unit}")
 
 
-RULES: dict[str, dict[str, Rule]] = {
-    "plan": {"years": Rule(True, 2, 10, "years"), "seed": Rule(True, 0, LARGEST_SEED)},
+RULES: dict[str, dict[str, Bounds]] = {
+    "plan": {"years": Bounds(True, 2, 10, "years"), "seed": Bounds(True, 0, LARGEST_SEED)},
     "want": {
-        "grams_per_day": Rule(False, 0.01, 1e6, "g of live larvae a day"),
-        "birds": Rule(True, 1, 1_000_000, "birds"),
-        "larvae_each": Rule(False, 0.1, 1000, "larvae a bird a day"),
-        "larva_mg": Rule(False, 20, 400, "mg"),
-        "probability": Rule(False, 0.5, 0.99, "share of runs"),
-        "after_days": Rule(True, 0, 3000, "days from the start"),
+        "grams_per_day": Bounds(False, 0.01, 1e6, "g of live larvae a day"),
+        "birds": Bounds(True, 1, 1_000_000, "birds"),
+        "larvae_each": Bounds(False, 0.1, 1000, "larvae a bird a day"),
+        "larva_mg": Bounds(False, 20, 400, "mg"),
+        "probability": Bounds(False, 0.5, 0.99, "share of runs"),
+        "after_days": Bounds(True, 0, 3000, "days from the start"),
     },
     "have": {
-        "bins": Rule(True, 2, 200, "bins"),
-        "bin_area_dm2": Rule(False, 1, 200, "dm2; a box of 40 by 30 cm has 12"),
-        "minutes_per_week": Rule(False, 1, 10_080, "minutes a week"),
-        "breeders": Rule(True, 2, MOST_BREEDERS, "beetles"),
-        "larvae": Rule(True, 0, MOST_LARVAE, "larvae"),
+        "bins": Bounds(True, 2, 200, "bins"),
+        "bin_area_dm2": Bounds(False, 1, 200, "dm2; a box of 40 by 30 cm has 12"),
+        "minutes_per_week": Bounds(False, 1, 10_080, "minutes a week"),
+        "breeders": Bounds(True, 2, MOST_BREEDERS, "beetles"),
+        "larvae": Bounds(True, 0, MOST_LARVAE, "larvae"),
     },
 }
 _TABLES = ("plan", "want", "have", "climate", "biology")

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from colony_sim.planning.forecast import Forecast, Job
+from colony_sim.planning.forecast import Case, Forecast
 from colony_sim.studies.points import mean_interval
 
 LONGEST_DAYS = 300
@@ -80,23 +80,23 @@ class Bins:
     full_weeks: float
 
 
-def unhurried(job: Job) -> Job:
+def unhurried(case: Case) -> Case:
     """The same handling in a rack where no bin is emptied to make room, nor before it is spent.
 
     In a rack that is full, a bin's harvest ends when its room is needed, so that its time would
     tell of the rack and not of growth.
     """
-    every = int(job.values["rotation.interval_days"])
-    bins = int(job.values["rack.bins"])
+    every = int(case.values["rotation.interval_days"])
+    bins = int(case.values["rack.bins"])
     enough = bins + -(-LONGEST_DAYS // every)
     more = {"rack.bins": max(2 * bins, enough), "rack.clear_after_days": LONGEST_DAYS}
-    return replace(job, values={**job.values, **more})
+    return replace(case, values={**case.values, **more})
 
 
 def bins_needed(forecast: Forecast, after_days: int, free: Forecast | None = None) -> Bins:
     """Growth times, stays and bins in use of a forecast in steady running.
 
-    Growth times are those of `free`, runs of the `unhurried` job, if they are given.
+    Growth times are those of `free`, runs of the `unhurried` case, if they are given.
 
     The law is taken over whole weeks between `after_days` and the end. Fillings that are in use
     within those weeks count with the days they are: the law then holds up to the edges, where
@@ -126,7 +126,7 @@ def bins_needed(forecast: Forecast, after_days: int, free: Forecast | None = Non
     spread = {"growth": _range(growth), "first": _range(early), "stay": _range(stays)}
     mid, low, high = spread["growth"]
     most = forecast.weeks("bins_most")[:, first_week:last_week]
-    rack = float(forecast.job.values["rack.bins"])
+    rack = float(forecast.case.values["rack.bins"])
     return Bins(
         **{
             f"{name}{end}": value

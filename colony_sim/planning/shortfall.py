@@ -17,7 +17,7 @@ from colony_sim.biology.parameters import Value
 from colony_sim.planning import room
 from colony_sim.planning.chance import next_run, reach_limits, share, within_reach
 from colony_sim.planning.choose import Chosen, Tried, lacking, rank
-from colony_sim.planning.forecast import Forecast, Forecaster, Job, Seeds
+from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.wants import Have, Want
 
 MOST_BINS, MANY_BINS = 4, 20
@@ -94,13 +94,13 @@ def shortfalls(
         (share of runs within the minutes), minutes_per_week and sure_g_per_day there, handling
         (keys that differ from the plan's).
     """
-    jobs = _handlings(chosen, want, have)
-    climate = chosen.forecast.job.climate
+    cases = _handlings(chosen, want, have)
+    climate = chosen.forecast.case.climate
     rows = []
 
-    def search(limit: Limit, at: Callable[[Job, float], Job], step: float) -> None:
+    def search(limit: Limit, at: Callable[[Case, float], Case], step: float) -> None:
         promise, best = _first_that_promises(
-            jobs, lambda job: at(job, limit.tried), want, have, forecaster, few, limit.key
+            cases, lambda case: at(case, limit.tried), want, have, forecaster, few, limit.key
         )
         needed = None
         if promise:
@@ -122,21 +122,21 @@ def shortfalls(
 
     search(
         Limit("bins", "bins", have.bins, have.bins * (MOST_BINS if have.bins <= MANY_BINS else 2)),
-        lambda job, bins: _with(job, "rack.bins", int(bins)),
+        lambda case, bins: _with(case, "rack.bins", int(bins)),
         1.0,
     )
     low, _ = room.extremes(climate)
     if low < WARMEST_C - STEP_C:
         search(
             Limit("warmth", "C at least", low, WARMEST_C),
-            lambda job, floor: replace(
-                job, climate=room.at_least(climate, floor, chosen.forecast.days)
+            lambda case, floor: replace(
+                case, climate=room.at_least(climate, floor, chosen.forecast.days)
             ),
             STEP_C,
         )
     search(
         Limit("beetles to start with", "beetles", have.breeders, MOST_BEETLES * have.breeders),
-        lambda job, count: _with(job, "start.breeders", round(count)),
+        lambda case, count: _with(case, "start.breeders", round(count)),
         max(1.0, have.breeders / 10),
     )
     if have.minutes_per_week is not None:
@@ -160,35 +160,35 @@ def bisect(there: float, tried: float, step: float, enough: Callable[[float], bo
     return there + high * step
 
 
-def _handlings(chosen: Chosen, want: Want, have: Have) -> list[Job]:
+def _handlings(chosen: Chosen, want: Want, have: Have) -> list[Case]:
     """The best of the search, the best that spreads beetles over more bins, and less work."""
     order = sorted(chosen.tried, key=lambda t: (*rank(t.forecast, want, have), t.choice))
     # A handling that is over the minutes may be what another limit needs.
     free = replace(have, minutes_per_week=None)
     by_yield = sorted(chosen.tried, key=lambda t: (*rank(t.forecast, want, free), t.choice))
-    split = [t for t in by_yield if t.forecast.job.values["rotation.surplus"] == "split"]
-    picked = [t.forecast.job for t in (*order[:1], *by_yield[:1], *split[:1], *order[1:])]
+    split = [t for t in by_yield if t.forecast.case.values["rotation.surplus"] == "split"]
+    picked = [t.forecast.case for t in (*order[:1], *by_yield[:1], *split[:1], *order[1:])]
     if have.minutes_per_week is not None:
         # With more of a limit there is more to harvest, so the same rules take more work.
         picked.insert(1, _with(picked[0], "pupae.isolate", False))
-    found: list[Job] = []
-    for job in picked:
-        if job not in found:
-            found.append(job)
+    found: list[Case] = []
+    for case in picked:
+        if case not in found:
+            found.append(case)
     return found[:HANDLINGS]
 
 
 def _first_that_promises(
-    jobs: Sequence[Job], at: Callable[[Job], Job], want: Want, have: Have,
+    cases: Sequence[Case], at: Callable[[Case], Case], want: Want, have: Have,
     forecaster: Forecaster, seeds: Seeds, stage: str,
-) -> tuple[bool, Job]:  # fmt: skip
-    ran = forecaster.run([at(job) for job in jobs], seeds, f"short of {stage}")
+) -> tuple[bool, Case]:  # fmt: skip
+    ran = forecaster.run([at(case) for case in cases], seeds, f"short of {stage}")
     best = min(range(len(ran)), key=lambda i: (*rank(ran[i], want, have), i))
-    return lacking(ran[best], want, have) == 0, jobs[best]
+    return lacking(ran[best], want, have) == 0, cases[best]
 
 
-def _with(job: Job, key: str, value: Value) -> Job:
-    return replace(job, values={**job.values, key: value})
+def _with(case: Case, key: str, value: Value) -> Case:
+    return replace(case, values={**case.values, key: value})
 
 
 def _minutes(
@@ -206,7 +206,7 @@ def _minutes(
         if enough
         else min(chosen.tried, key=lambda t: (*rank(t.forecast, want, free), t.choice))
     )
-    forecast = forecaster.run([best.forecast.job], seeds, "short of minutes")[0]
+    forecast = forecaster.run([best.forecast.case], seeds, "short of minutes")[0]
     most = max(needs(tried) for tried in chosen.tried)
     limit = Limit("minutes", "minutes a week", float(there), float(most))
     minutes = -next_run(-forecast.minutes(want.after_days), p)
@@ -218,8 +218,8 @@ def _row(
     limit: Limit, needed: float | None, forecast: Forecast, want: Want, have: Have, chosen: Chosen
 ) -> dict[str, object]:
     met = share(forecast.met(want, have))
-    own = chosen.forecast.job.values
-    other = {key: v for key, v in forecast.job.values.items() if own.get(key) != v}
+    own = chosen.forecast.case.values
+    other = {key: v for key, v in forecast.case.values.items() if own.get(key) != v}
     return {
         "limit": limit.key,
         "unit": limit.unit,

@@ -45,7 +45,7 @@ def _row(
         "stage": stage,
         "chosen": is_chosen,
         "runs": forecast.runs,
-        **forecast.job.values,
+        **forecast.case.values,
         "sure_g_per_day": float(sure.mean()),
         "next_run_g_per_day": next_run(sure, want.probability),
         "mean_g_per_day": float(forecast.mean_yield(want.after_days).mean()),

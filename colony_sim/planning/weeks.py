@@ -57,12 +57,12 @@ def week_table(
     """
     count = forecast.days // 7
     ends = 7 * np.arange(1, count + 1)
-    temperatures = forecast.job.climate.daily(forecast.days)
+    temperatures = forecast.case.climate.daily(forecast.days)
     table = pd.DataFrame({
         "week": np.arange(1, count + 1),
         "date": [(start + timedelta(days=7 * i)).isoformat() for i in range(count)],
         "temperature_c": temperatures[: 7 * count].reshape(count, 7).mean(axis=1),
-        "growth_temperature_c": growth_temperatures(forecast.job.climate, ends, growth_days),
+        "growth_temperature_c": growth_temperatures(forecast.case.climate, ends, growth_days),
     })  # fmt: skip
     for name in RANGES:
         mid, low, high = middle(forecast.weeks(name)[:, :count])

@@ -43,7 +43,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Rule:
+class StoppingRule:
     """When to stop: every measure in `wanted` is narrow enough, or `most` replicates are done.
 
     Attributes
@@ -70,7 +70,7 @@ def make_rule(
     least: int | None = None,
     most: int | None = None,
     replicates: int | None = None,
-) -> Rule | None:
+) -> StoppingRule | None:
     """The rule of ``until``, ``least`` and ``most``; None without any ``until``.
 
     Raises
@@ -94,7 +94,7 @@ def make_rule(
             raise InputError(ARGUMENT, "until", key, "every measure once")
     least = whole("least", least, 2, MOST_REPLICATES, min(LEAST, most or LEAST))
     most = whole("most", most, least, MOST_REPLICATES, max(MOST, least))
-    return Rule(wanted, least, most)
+    return StoppingRule(wanted, least, most)
 
 
 def parse_until(text: str, where: str = "argument until") -> Wanted:
@@ -113,7 +113,9 @@ def parse_until(text: str, where: str = "argument until") -> Wanted:
     return Wanted(key, half_width)
 
 
-def reached(runs: pd.DataFrame, policies: Sequence[str], baseline: str, rule: Rule) -> pd.DataFrame:
+def reached(
+    runs: pd.DataFrame, policies: Sequence[str], baseline: str, rule: StoppingRule
+) -> pd.DataFrame:
     """How narrow the intervals are, at every point.
 
     Parameters
@@ -123,7 +125,7 @@ def reached(runs: pd.DataFrame, policies: Sequence[str], baseline: str, rule: Ru
     policies, baseline
         Every other policy is compared with the baseline. With one policy alone, the interval is
         that of its mean.
-    rule : Rule
+    rule : StoppingRule
 
     Returns
     -------
@@ -147,7 +149,7 @@ def reached(runs: pd.DataFrame, policies: Sequence[str], baseline: str, rule: Ru
     })  # fmt: skip
 
 
-def next_replicates(here: pd.DataFrame, rule: Rule) -> int:
+def next_replicates(here: pd.DataFrame, rule: StoppingRule) -> int:
     """Replicates to go on to at one point (rows of `reached`); as many as now to stop."""
     now = int(here["replicates"].iloc[0])
     open_ = here[~here["met"]]
@@ -160,7 +162,7 @@ def next_replicates(here: pd.DataFrame, rule: Rule) -> int:
     return min(max(predicted, now + 1), rule.most)
 
 
-def in_words(table: pd.DataFrame, rule: Rule) -> list[str]:
+def in_words(table: pd.DataFrame, rule: StoppingRule) -> list[str]:
     """What was reached and what not, one line per measure asked for."""
     lines = []
     measures = catalogue()

@@ -167,7 +167,7 @@ def compare_plan(
     on_progress: Callable[[Progress], None] = lambda progress: None,
     draw: Callable[[Path], object] | None = None,
     command: str = "",
-    until: precision.Rule | None = None,
+    until: precision.StoppingRule | None = None,
     assumptions: bool = False,
     without: str = "not asked for",
     on_assumptions: Callable[[Progress], None] = lambda progress: None,
@@ -192,7 +192,7 @@ def compare_plan(
         Draws the figures of a folder of tables into that folder.
     command : str
         Command line, for the manifest.
-    until : precision.Rule, optional
+    until : precision.StoppingRule, optional
         Add replicates until paired intervals are as narrow as asked; their number is then that
         of the rule, not that of the plan.
     assumptions : bool
@@ -376,7 +376,7 @@ def run_series(
 
 
 def _run_until(
-    plan: Plan, rule: precision.Rule, store: OutcomeStore, run: Callable[[Plan], None]
+    plan: Plan, rule: precision.StoppingRule, store: OutcomeStore, run: Callable[[Plan], None]
 ) -> tuple[Plan, pd.DataFrame]:
     """Add replicates by the rule; the plan with those that were run, and what was reached."""
     names = [policy.name for policy in plan.policies]

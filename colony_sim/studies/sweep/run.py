@@ -35,7 +35,7 @@ from colony_sim.running.executor import (
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
-from colony_sim.studies.precision import Rule, make_rule, next_replicates, reached
+from colony_sim.studies.precision import StoppingRule, make_rule, next_replicates, reached
 from colony_sim.studies.sweep import tables as sweep_tables
 from colony_sim.words.showing import as_html, one_line
 
@@ -62,7 +62,7 @@ class SweepPlan:
         Seed of a random design.
     points : DataFrame
         One row per point, numbered from 1.
-    rule : Rule or None
+    rule : StoppingRule or None
         When to stop adding replicates; None for as many as the plan has seeds.
     notes : tuple of str
         What the user should know before it starts.
@@ -73,7 +73,7 @@ class SweepPlan:
     design: str
     design_seed: int
     points: pd.DataFrame
-    rule: Rule | None
+    rule: StoppingRule | None
     notes: tuple[str, ...]
 
     @property
@@ -287,7 +287,7 @@ def _run(
 
 def _more(
     sweep: SweepPlan,
-    rule: Rule,
+    rule: StoppingRule,
     store: OutcomeStore,
     measuring: Measuring,
     have: list[int],
