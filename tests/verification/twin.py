@@ -133,7 +133,12 @@ def mechanisms(days: int) -> dict[str, list[Case]]:
             )
             for crowding, refuge, heat in _WAYS
         ]
-    few = {**_CLOSE, "adult.female_share": 0.85, "predation.injured_share": 0.9}
+    few = {
+        **_CLOSE,
+        "pupa.hazard_per_day": 0.01,
+        "adult.female_share": 0.7,
+        "predation.injured_share": 0.9,
+    }
     found["few males, teneral or hurt"] = [
         Case("few males", few, _warm(days), breeders, 60, False) for breeders in range(2, 10)
     ]
