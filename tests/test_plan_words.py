@@ -21,7 +21,7 @@ from colony_sim.planning import phrases, planner, words, words_short
 from colony_sim.planning import slides as plan_slides
 from colony_sim.planning.facts import StoredPlan, read_plan
 from colony_sim.studies import repeat
-from colony_sim.words.estimate import number
+from colony_sim.words.estimate import number, percents
 
 ROOM = ["--coldest", "15", "--warmest", "29", "--years", "2", "--bin-area", "3"]
 
@@ -191,7 +191,7 @@ def test_dates_and_intervals_in_words():
     text = words.when(late, facts)
     assert "to not by 14 December 2033" in text and text.endswith("came in 3 of 4 runs")
     assert words.when(replace_row(row, came=0), facts) == "in none of 4 runs by 14 December 2033"
-    assert phrases.interval(0.1201, 0.8799) == "12 to 88 %"
+    assert percents(0.1201, 0.8799) == "12 to 88 %"
     assert phrases.points(0.5, 0.401, 0.599).endswith("(95 % interval 40 to 60)")
 
 

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import ROUND_FLOOR
 from typing import Any
 
-from colony_sim.words.estimate import Estimate, number
+from colony_sim.words.estimate import Estimate, number, percents
 
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -22,14 +22,9 @@ def nice(iso: str) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
-def interval(low: float, high: float) -> str:
-    """An interval of shares in percent, rounded outward."""
-    return f"{math.floor(100 * low + 1e-9)} to {math.ceil(100 * high - 1e-9)} %"
-
-
 def points(gain: float, low: float, high: float) -> str:
     """A gain in percentage points with its interval, rounded outward."""
-    ends = f"{math.floor(100 * low + 1e-9)} to {math.ceil(100 * high - 1e-9)}"
+    ends = percents(low, high).removesuffix(" %")
     return f"{100 * gain:.0f} percentage points more (95 % interval {ends})"
 
 

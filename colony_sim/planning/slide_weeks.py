@@ -15,10 +15,10 @@ from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.facts import StoredPlan
-from colony_sim.planning.phrases import interval, nice
+from colony_sim.planning.phrases import nice
 from colony_sim.planning.words import due, headline, when
 from colony_sim.studies.origin import Origin, count
-from colony_sim.words.estimate import number, percent
+from colony_sim.words.estimate import number, percent, percents
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -88,7 +88,7 @@ def _slide(plan: StoredPlan, origin: Origin, name: str, rows: pd.DataFrame, titl
         name=name,
         title=title,
         say=f"{title}. Wanted are {facts['want']['in_words']}. Over all, the plan meets it in "
-        f"{share.met} of {share.runs} runs (95 % interval {interval(share.low, share.high)}).",
+        f"{share.met} of {share.runs} runs (95 % interval {percents(share.low, share.high)}).",
         caveat="The line is the median run, the band 8 of 10 runs, week by week; no single run "
         "follows the line. Cold weeks are those that the same room at "
         f"{WARM_C:g} C or more would feed. A statement about the model.",

@@ -9,9 +9,9 @@ from typing import Any
 
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
-from colony_sim.planning.phrases import interval, nice, range_text, reach_limits
+from colony_sim.planning.phrases import nice, range_text, reach_limits
 from colony_sim.planning.words_short import cold, remedies, short
-from colony_sim.words.estimate import Estimate, number, percent
+from colony_sim.words.estimate import Estimate, number, percent, percents
 
 CAUTION = (
     "Check your local feed law before you feed insects to animals, and ask a vet or a feed adviser "
@@ -98,7 +98,7 @@ def chances(plan: StoredPlan) -> str:
     weeks = facts["stretch_days"] // 7
     text = (
         f"Counted on fresh seeds, not those the handling was chosen on: "
-        f"{share.met} of {share.runs} runs, 95 % interval {interval(share.low, share.high)}; a run "
+        f"{share.met} of {share.runs} runs, 95 % interval {percents(share.low, share.high)}; a run "
         f"counts where every stretch of {weeks} weeks from {due(facts)} on gives what is wanted"
     )
     if facts["have"]["minutes_per_week"] is not None:

@@ -10,8 +10,8 @@ import pandas as pd
 from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
-from colony_sim.planning.phrases import interval, nice, points
-from colony_sim.words.estimate import number, percent
+from colony_sim.planning.phrases import nice, points
+from colony_sim.words.estimate import number, percent, percents
 
 _RULES = {
     ("pupae.isolate", "True"): "pupae set apart",
@@ -91,7 +91,7 @@ def limit_text(row: Any) -> str:
     """One loosened limit."""
     share = (
         f"met in {percent(row.met)} of {row.runs} runs (95 % interval "
-        f"{interval(row.met_low, row.met_high)})"
+        f"{percents(row.met_low, row.met_high)})"
     )
     there, tried = _amount(row.there), _amount(row.tried)
     if pd.isna(row.needed):
@@ -138,7 +138,7 @@ def remedies(plan: StoredPlan) -> str:
         lines.append(
             f"- {row.remedy}{note}: {points(row.gain, row.gain_low, row.gain_high)} of stretches "
             f"fed; the want met in {percent(row.met)} of runs "
-            f"({interval(row.met_low, row.met_high)}){over_time(row)}"
+            f"({percents(row.met_low, row.met_high)}){over_time(row)}"
         )
     others = rest[~rest["helps"]]["remedy"].tolist()
     if others:

@@ -108,6 +108,11 @@ def percent(share: float) -> str:
     return f"{text} %"
 
 
+def percents(low: float, high: float) -> str:
+    """An interval of shares in whole percent, rounded outward: ``12 to 35 %``."""
+    return f"{math.floor(100 * low + 1e-9)} to {math.ceil(100 * high - 1e-9)} %"
+
+
 def percent_of(level: float) -> str:
     """A level of confidence: ``95 %``."""
     return f"{100 * level:.3g} %"
