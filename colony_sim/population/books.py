@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import namedtuple
 from typing import NamedTuple
 
 import numpy as np
 
 from colony_sim.biology.compiled import kernel
 from colony_sim.biology.rates import DayRates
+from colony_sim.population.insects import FIELDS
 
 #: A time after the end of the day.
 NEVER = 9.0
@@ -28,20 +30,8 @@ NEVER = 9.0
 ) = range(len(DayRates._fields))
 
 
-class Columns(NamedTuple):
-    """Columns of `Insects`, rows in use or full."""
-
-    ident: np.ndarray
-    mass: np.ndarray
-    progress: np.ndarray
-    factor: np.ndarray
-    size: np.ndarray
-    tolerance: np.ndarray
-    age: np.ndarray
-    tally: np.ndarray
-    bin: np.ndarray
-    stage: np.ndarray
-    flags: np.ndarray
+#: Columns of `Insects`, rows in use or full.
+Columns = namedtuple("Columns", FIELDS)
 
 
 class BinDay(NamedTuple):

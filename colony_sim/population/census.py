@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import deque
-from concurrent.futures import ThreadPoolExecutor
+from functools import reduce
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from colony_sim.population.insects import (
     IS_PUPA,
     Insects,
 )
+from colony_sim.population.parts import in_parts
 from colony_sim.population.runs import end_of_run
 
 #: Columns of the census table.
@@ -75,17 +75,11 @@ def count(insects: Insects, slots: int, predator_mass: int, threads: int = 1) ->
     BREEDERS are adults past the teneral period and not injured, of either sex; MALES are the
     males among them.
     """
-    tables = np.zeros((threads, slots, COLUMNS), np.int64)
     columns = [insects.view(name) for name in ("stage", "bin", "mass", "flags", "size")]
-    if threads == 1:
-        _count(*columns, predator_mass, tables[0])
-        return tables[0]
-    ends = np.linspace(0, insects.n, threads + 1).astype(np.int64)
 
-    def count_part(k: int) -> None:
-        part = slice(ends[k], ends[k + 1])
-        _count(*(column[part] for column in columns), predator_mass, tables[k])
+    def count_part(rows: slice) -> np.ndarray:
+        table = np.zeros((slots, COLUMNS), np.int64)
+        _count(*(column[rows] for column in columns), predator_mass, table)
+        return table
 
-    with ThreadPoolExecutor(threads) as pool:
-        deque(pool.map(count_part, range(threads)))
-    return tables.sum(axis=0)
+    return reduce(np.add, in_parts(insects.n, threads, count_part))

@@ -134,7 +134,7 @@ def _hatch(c, cols, today, books, i, b, rest, w0, w1, w2):
 
 
 @kernel()
-def lay_eggs(egg_mass, egg_cv, female_share, seed, start, laid, mothers, cols, today, books):
+def lay_eggs(c, seed, start, laid, mothers, cols, today, books):
     """Lay the day's eggs, each at its own time of the day, into the rows from `start` on.
 
     `laid` holds the rows and numbers of the mothers. For what is left of the day an egg develops
@@ -167,7 +167,7 @@ def lay_eggs(egg_mass, egg_cv, female_share, seed, start, laid, mothers, cols, t
                 count += 1
             if more == laid[k, 1]:
                 books.events[cols.bin[i], _LAID] += more
-                books.flows[_EGG_MASS] += np.int64(egg_mass) * more
+                books.flows[_EGG_MASS] += np.int64(c.egg_mass) * more
                 more = 0
                 k += 1
         many = np.uint64(count)
@@ -180,7 +180,7 @@ def lay_eggs(egg_mass, egg_cv, female_share, seed, start, laid, mothers, cols, t
             deep = np.uint8(unit(w3[j]) < today.hidden[b])
             stands = tolerance(w0[j]) - time * today.egg_hazard[b, deep, 0]
             if stands < 0.0:
-                _lose(today, books, b, np.int64(deep), 0, w1[j], np.int64(egg_mass))
+                _lose(today, books, b, np.int64(deep), 0, w1[j], np.int64(c.egg_mass))
                 continue
             child[kept] = child[j]
             place[kept] = place[j]
@@ -192,13 +192,13 @@ def lay_eggs(egg_mass, egg_cv, female_share, seed, start, laid, mothers, cols, t
         for j in range(kept):
             b = np.uint64(place[j])
             f = below[j] * np.uint8(IS_OUT_OF_REACH)
-            if unit(w0[j]) < female_share:
+            if unit(w0[j]) < c.female_share:
                 f |= np.uint8(IS_FEMALE)
             if unit(w1[j]) < today.rates[b, VIABILITY]:
                 f |= np.uint8(IS_VIABLE)
-            pace = np.float32(1.0 / duration_factor(normals(w2[j], w3[j])[0], egg_cv))
+            pace = np.float32(1.0 / duration_factor(normals(w2[j], w3[j])[0], c.egg_cv))
             cols.ident[row] = child[j]
-            cols.mass[row] = egg_mass
+            cols.mass[row] = c.egg_mass
             cols.progress[row] = np.float32(rest[j] * today.rates[b, EGG]) * pace
             cols.factor[row] = pace
             cols.size[row] = 0.0

@@ -12,9 +12,7 @@ that nobody lives two stages' days in one.
 from __future__ import annotations
 
 import math
-from collections import deque
-from concurrent.futures import ThreadPoolExecutor
-from itertools import pairwise
+from functools import reduce
 
 import numpy as np
 
@@ -49,6 +47,7 @@ from colony_sim.population.eggs import lay_eggs, live_eggs
 from colony_sim.population.insects import FIELDS, Insects
 from colony_sim.population.larvae import live_larvae, plan_growth
 from colony_sim.population.ledger import Flow
+from colony_sim.population.parts import in_parts
 from colony_sim.population.pupae import live_pupae
 from colony_sim.population.substrate import Substrate
 
@@ -265,42 +264,41 @@ def _day(c, room_c, seed, day, whole, n, today, books, table, s, gain, laid):
     mothers = _live(c, seed, day, cols, today, books, gain, laid)
     _evening(c, table, s, books)
     if n + laid[:mothers, 1].sum() <= whole.stage.size:
-        n = lay_eggs(
-            c.egg_mass, c.egg_cv, c.female_share, seed, n, laid, mothers, whole, today, books
-        )
+        n = lay_eggs(c, seed, n, laid, mothers, whole, today, books)
         mothers = 0
     return mothers, n
 
 
-def _in_parts(c, room_c, seed, day, insects, today, books, table, s, laid, threads) -> int:
-    """As `_day` but for the laying, the rows in parts on threads; returns the number of mothers.
+def _on_threads(c, room_c, seed, day, insects, today, books, table, s, threads) -> np.ndarray:
+    """As `_day` but for the laying, the rows in parts on threads; rows and eggs of the mothers.
 
     Counts and masses are whole numbers, so that the sums of the parts are those of the whole.
     """
-    ends = np.linspace(0, insects.n, threads + 1).astype(np.int64)
-    parts = [slice(a, b) for a, b in pairwise(ends)]
-    cols = [Columns(*(getattr(insects, name)[part] for name in FIELDS)) for part in parts]
-    own = [Books(*(np.zeros_like(total) for total in books)) for _ in parts]
-    asks = np.zeros((threads, table.shape[0]), np.int64)
     gain = insects.gain
-    mothers_of = [np.empty_like(laid) for _ in parts]
+    adults = int(table[:, census.ADULTS].sum())
+
+    def columns(rows: slice) -> Columns:
+        return Columns(*(getattr(insects, name)[rows] for name in FIELDS))
+
+    def plan(rows: slice) -> np.ndarray:
+        ask = np.zeros(table.shape[0], np.int64)
+        _plan(c, columns(rows), today, gain[rows], ask)
+        return ask
+
+    def live(rows: slice) -> tuple[Books, np.ndarray]:
+        own = Books(*(np.zeros_like(total) for total in books))
+        laid = np.empty((adults, 2), np.int64)
+        mothers = _live(c, seed, day, columns(rows), today, own, gain[rows], laid)
+        return own, laid[:mothers] + [rows.start, 0]
+
     _morning(c, room_c, table, s, today)
-    with ThreadPoolExecutor(threads) as pool:
-        deque(pool.map(lambda k: _plan(c, cols[k], today, gain[parts[k]], asks[k]), range(threads)))
-        _noon(c, table, s, today, asks.sum(axis=0))
-        counts = pool.map(
-            lambda k: _live(c, seed, day, cols[k], today, own[k], gain[parts[k]], mothers_of[k]),
-            range(threads),
-        )
-        mothers = 0
-        for part, found, count in zip(parts, mothers_of, counts, strict=True):
-            laid[mothers : mothers + count] = found[:count] + [part.start, 0]
-            mothers += count
-    for found in own:
-        for total, more in zip(books, found, strict=True):
+    _noon(c, table, s, today, reduce(np.add, in_parts(insects.n, threads, plan)))
+    lived = in_parts(insects.n, threads, live)
+    for own, _ in lived:
+        for total, more in zip(books, own, strict=True):
             total += more
     _evening(c, table, s, books)
-    return mothers
+    return np.concatenate([laid for _, laid in lived])
 
 
 def step(
@@ -363,24 +361,22 @@ def step(
     )
     stocks = Stocks(*(getattr(s, name) for name in Stocks._fields))
     adults = int(table[:, census.ADULTS].sum())
-    laid = np.empty((adults, 2), np.int64)
     # Rows for the eggs of a good day, so that they are seldom laid in a call of their own.
     insects.reserve(round(_FEMALES_LAY * adults * c.peak_eggs) + 64)
     if threads > 1 and insects.n >= threads:
-        mothers = _in_parts(
-            c, float(room_c), seed, day, insects, today, books, table, stocks, laid, threads
+        laid = _on_threads(
+            c, float(room_c), seed, day, insects, today, books, table, stocks, threads
         )
+        mothers = len(laid)
     else:
+        laid = np.empty((adults, 2), np.int64)
         mothers, insects.n = _day(
             c, float(room_c), seed, day, _columns(insects), insects.n, today, books, table, stocks,
             insects.gain, laid,
         )  # fmt: skip
     if mothers:
         insects.reserve(int(laid[:mothers, 1].sum()))
-        insects.n = lay_eggs(
-            c.egg_mass, c.egg_cv, c.female_share, seed, insects.n, laid, mothers,
-            _columns(insects), today, books,
-        )  # fmt: skip
+        insects.n = lay_eggs(c, seed, insects.n, laid, mothers, _columns(insects), today, books)
     insects.renew()
 
 
