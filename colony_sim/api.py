@@ -18,7 +18,7 @@ from colony_sim.errors import InputError
 from colony_sim.evidence import study as published
 from colony_sim.experiment.files import LARGEST_SEED, Experiment, load
 from colony_sim.experiment.plan import Plan, expand, single, whole
-from colony_sim.experiment.profile import Profile, read_profile
+from colony_sim.experiment.worlds import Worlds, read_worlds
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.planning import study as planning
 from colony_sim.planning.choose import QUICK, Effort
@@ -71,7 +71,7 @@ def compare(
     fresh: bool = False,
     figures: bool = True,
     assumptions: bool = True,
-    profile: Profile | str | Path | None = None,
+    profile: Worlds | str | Path | None = None,
     keeper: MakeKeeper | str | None = None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Comparison:
@@ -96,7 +96,7 @@ def compare(
     assumptions : bool
         Look for the assumptions that the verdict leans on most (never if `quick`); takes
         some minutes.
-    profile : Profile, str or Path, optional
+    profile : Worlds, str or Path, optional
         Fitted biology of one colony, or its file: one draw for each replicate. The results folder
         is then ``results/<name>-<name of the profile>``.
     keeper : class or str, optional
@@ -140,7 +140,7 @@ def sweep(
     out: str | Path | None = None,
     workers: int | None = None,
     cluster: str | None = None,
-    profile: Profile | str | Path | None = None,
+    profile: Worlds | str | Path | None = None,
     keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -161,7 +161,7 @@ def sweep(
         Worker processes; default one per core. The results do not depend on it.
     cluster : str, optional
         Address of a Dask scheduler whose workers are used in place of this machine.
-    profile : Profile, str or Path, optional
+    profile : Worlds, str or Path, optional
         Fitted biology of one colony, or its file: one draw for each replicate.
     keeper : class or str, optional
         A keeper of one's own under every policy, as in :func:`compare`.
@@ -204,7 +204,7 @@ def breakeven(
     seed: int | None = None,
     out: str | Path | None = None,
     workers: int | None = None,
-    profile: Profile | str | Path | None = None,
+    profile: Worlds | str | Path | None = None,
     keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -232,7 +232,7 @@ def breakeven(
         Results folder; default ``results/<name>-breakeven`` below the working folder.
     workers : int, optional
         Worker processes; default one per core. The results do not depend on it.
-    profile : Profile, str or Path, optional
+    profile : Worlds, str or Path, optional
         Fitted biology of one colony, or its file: one draw for each replicate.
     keeper : class or str, optional
         A keeper of one's own under every policy, as in :func:`compare`.
@@ -288,7 +288,7 @@ def sensitivity(
     seed: int | None = None,
     out: str | Path | None = None,
     workers: int | None = None,
-    profile: Profile | str | Path | None = None,
+    profile: Worlds | str | Path | None = None,
     keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -371,7 +371,7 @@ def search(
     seed: int | None = None,
     out: str | Path | None = None,
     workers: int | None = None,
-    profile: Profile | str | Path | None = None,
+    profile: Worlds | str | Path | None = None,
     keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -440,7 +440,7 @@ def plan(
     quick: bool = False,
     out: str | Path | None = None,
     workers: int | None = None,
-    profile: Profile | str | Path | None = None,
+    profile: Worlds | str | Path | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     **options: Any,
@@ -547,7 +547,7 @@ def simulate_policy(
     *,
     seed: int | None = None,
     days: int | None = None,
-    profile: Profile | str | Path | None = None,
+    profile: Worlds | str | Path | None = None,
     draw: int | None = None,
     keeper: MakeKeeper | str | None = None,
 ) -> RunRecord:
@@ -563,10 +563,10 @@ def simulate_policy(
         Seed of the run; default: that of replicate 1 of the comparison.
     days : int, optional
         Simulated days; default: those of the file.
-    profile : Profile, str or Path, optional
+    profile : Worlds, str or Path, optional
         Fitted biology of one colony, or its file.
     draw : int, optional
-        Number of a draw of the profile; default: its medians.
+        Number of a draw of the profile; default: the central one, nearest the middle of all.
     keeper : class or str, optional
         A keeper of one's own, as in :func:`compare`; here a class of a notebook will do as well.
 
@@ -596,15 +596,15 @@ def _asked(
     return found if keeper is None else replace(found, keeper=own_keeper(keeper))
 
 
-def _fitted(profile: Profile | str | Path | None) -> Profile | None:
-    return profile if profile is None or isinstance(profile, Profile) else read_profile(profile)
+def _fitted(profile: Worlds | str | Path | None) -> Worlds | None:
+    return profile if profile is None or isinstance(profile, Worlds) else read_worlds(profile)
 
 
 def _plan(
     experiment: Experiment | str | Path,
     ending: str,
     *,
-    profile: Profile | str | Path | None,
+    profile: Worlds | str | Path | None,
     keeper: MakeKeeper | str | None,
     **options: Any,
 ) -> Plan:

@@ -20,7 +20,7 @@ from colony_sim.colony.simulate import Scenario, simulate
 from colony_sim.commands import explore, main
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
-from colony_sim.experiment.profile import Profile, write_profile
+from colony_sim.experiment.worlds import Worlds, write_worlds
 from colony_sim.explore import charts, clock, experiment_file, guard, rack, rules, server, session
 
 DAYS = 130
@@ -244,17 +244,17 @@ def test_experiment_file_holds_the_two_runs(tmp_path):
         assert experiment_file.experiment_text(*pair) is None
 
 
-def test_a_profile_gives_its_medians(tmp_path, monkeypatch):
-    path = tmp_path / "shed.profile.toml"
+def test_a_profile_gives_its_central_draw(tmp_path, monkeypatch):
+    path = tmp_path / "shed.profile.csv"
     keys = ("egg.duration_days", "larva.mature_mass_mg")
-    write_profile(path, Profile("shed", keys, np.array([[6.0, 120.0], [7.5, 131.0], [9.0, 150.0]])))
+    write_worlds(path, Worlds("shed", keys, np.array([[6.0, 120.0], [7.5, 131.0], [9.0, 150.0]])))
     served = []
     monkeypatch.setattr(server, "serve", lambda *words: served.append(words))
     explore.run_explore(None, policy=None, profile=path, port=0, browse=False)
     scenario, about = served[0][:2]
     fitted = {"egg.duration_days": 7.5, "larva.mature_mass_mg": 131.0}
     assert scenario.parameters == session.invented().parameters.with_values(fitted, where="test")
-    assert "medians of profile “shed”" in about
+    assert "central draw of profile “shed”" in about
 
 
 def test_charts_draw_the_days_that_were_lived(record):

@@ -18,7 +18,7 @@ from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.fit import run_fit
 from colony_sim.errors import InputError
-from colony_sim.experiment.profile import read_profile
+from colony_sim.experiment.worlds import read_worlds
 from colony_sim.fitting import calibration, inference, learnt, observe, predictive
 from colony_sim.fitting import slides as fit_slides
 from colony_sim.fitting.fit import fit, make_job, read_schedule
@@ -231,7 +231,7 @@ def test_the_command_writes_a_folder_and_a_profile(tmp_path, log):
     folder = tmp_path / "results" / "shed-log-fit"
     assert out.startswith("No --experiment: 25 C all year")
     assert f"{TOLD}: " in out and "Not learnt from this log" in out
-    profile = read_profile(folder / "shed-log.profile.toml")
+    profile = read_worlds(folder / "shed-log.profile.csv")
     assert profile.keys == (TOLD, UNTOLD) and len(profile.draws) == 200
     assert profile.facts["log"] == "Shed log.csv"
     assert profile.facts["learnt"] == [TOLD]

@@ -60,6 +60,19 @@ def test_few_runs_are_unbiased_and_their_standard_errors_are_right():
     assert sum(table.loc["a", "shown"] for table in tables) > 36
 
 
+def test_options_without_an_order_are_told_by_their_means():
+    rng = np.random.default_rng(4)
+    option = rng.integers(0, 5, 40)
+    y = np.array([0.0, 3.0, -1.0, 2.0, 0.5])[option] + rng.normal(size=40)
+    # Mean squares within the options and in all, as in an analysis of variance.
+    within = sum(((y[option == k] - y[option == k].mean()) ** 2).sum() for k in range(5)) / 35
+    for numbers in ([0, 1, 2, 3, 4], [3, 0, 4, 1, 2]):
+        draws = np.column_stack([np.array(numbers)[option], rng.normal(size=40)])
+        found = narrowing("ab", draws, y, options="a").table.set_index("key")
+        assert found.loc["a", "share"] == pytest.approx(1 - within / y.var(ddof=1))
+    assert found.loc["a", "shown"] and not found.loc["b", "shown"]
+
+
 def test_expected_range_after_measuring():
     keys, y = linear(500, 5)
     row = narrowing("abc", keys, y).table.set_index("key").loc["a"]

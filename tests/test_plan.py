@@ -21,7 +21,7 @@ from colony_sim.colony.simulate import simulate
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import replicate_seeds
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.planning import candidates, room
 from colony_sim.planning.chance import Share, next_run, reach_limits, share, within_reach
 from colony_sim.planning.choose import Attempt, Chosen, Effort, choose, lacking
@@ -462,7 +462,7 @@ def test_the_same_plan_whatever_the_order_of_the_runs(tmp_path):
 
 def test_a_profile_gives_each_run_its_draw(tmp_path):
     draws = np.linspace(50.0, 80.0, 12)[:, None]
-    profile = Profile("mine", ("adult.life_mean_days",), draws)
+    profile = Worlds("mine", ("adult.life_mean_days",), draws)
     executor = Inline(made_up)
     found = make_plan(asked(), tmp_path, SMALL, profile=profile, executor=executor)
     seeds = replicate_seeds(1, SMALL.all_seeds)

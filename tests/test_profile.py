@@ -1,4 +1,4 @@
-"""Profiles: the file, the draws of a plan, and what the commands make of them."""
+"""Profiles: the draws of a plan, and what the commands make of them."""
 
 from __future__ import annotations
 
@@ -12,28 +12,25 @@ import pandas as pd
 import pytest
 from commandline import EXPERIMENT, cli, tree
 from inline import Inline
+from made_up_worlds import EGG, KEYS, LAID, LIFE, PROFILE
 
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.commands import main
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand, single
-from colony_sim.experiment.profile import (
-    Profile,
-    fitted_ranges,
-    read_profile,
-    write_profile,
-)
+from colony_sim.experiment.worlds import Worlds, write_worlds
 from colony_sim.measuring.catalogue import catalogue as measures
 from colony_sim.measuring.outcome import SteadyMeasuring
 from colony_sim.results import manifest
+from colony_sim.results.methods import methods
 from colony_sim.running.executor import point_plan, run_points
 from colony_sim.running.protocol import TaskResult
 from colony_sim.running.store import open_store
 from colony_sim.running.task import Task
 from colony_sim.statistics.information import narrowing, runs_needed
 from colony_sim.studies import points
-from colony_sim.studies.comparison.assumptions import find_assumptions, uncertain
+from colony_sim.studies.comparison.assumptions import find_assumptions
 from colony_sim.studies.comparison.this_colony import ThisColony
 from colony_sim.studies.origin import Origin
 from colony_sim.studies.profile_words import circumstances, this_colony_in_words
@@ -42,165 +39,14 @@ from colony_sim.studies.sensitivity.run import sensitivity
 from colony_sim.studies.sweep.run import plan_sweep
 from colony_sim.words.estimate import number
 
-EGG, LAID, LIFE = "predation.adult_egg", "fecundity.peak_eggs_per_day", "adult.life_mean_days"
-KEYS = (EGG, LAID, LIFE)
-
-
-def made_up(draws: int = 40, name: str = "shed", keys=KEYS) -> Profile:
-    """An invented profile: log-normal around the defaults."""
-    rng = np.random.default_rng(5)
-    middle = np.log([catalogue()[key].value for key in keys])
-    table = np.exp(rng.normal(middle, 0.25, size=(draws, len(keys))))
-    facts = {"log": 'a "log".csv', "days": 400, "fitted": True, "dates": ["2031-01-01", "é\n"]}
-    return Profile(name, keys, table, facts)
-
-
-PROFILE = made_up()
+HEADER = "the header row world,KEY"
+LAW, OWN = "growth.law", "heat.own"
 
 
 @pytest.fixture
 def experiment(tmp_path):
     (tmp_path / "demo.toml").write_text(EXPERIMENT)
     return load(tmp_path / "demo.toml")
-
-
-# ---- The file
-
-
-def test_round_trip_is_exact(tmp_path):
-    path = tmp_path / "shed.profile.toml"
-    write_profile(path, PROFILE)
-    found = read_profile(path)
-    assert found == PROFILE and found.draws.tobytes() == PROFILE.draws.tobytes()
-    assert (found.keys, found.facts) == (PROFILE.keys, PROFILE.facts)
-    again = tmp_path / "again.toml"
-    write_profile(again, found)
-    assert again.read_bytes() == path.read_bytes()
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["again.toml", "shed.profile.toml"]
-    odd = Profile("odd", (EGG,), np.array([[0.1 + 0.2], [1e-300], [5e-324], [0.0], [10.0]]))
-    write_profile(path, odd)
-    assert read_profile(path) == odd
-
-
-def test_the_file_can_be_read_by_people(tmp_path):
-    path = tmp_path / "p.toml"
-    write_profile(path, PROFILE)
-    text = path.read_text()
-    a, b = np.quantile(PROFILE.draws[:, 0], [0.25, 0.75])
-    c, d = np.quantile(PROFILE.draws[:, 0], [0.05, 0.95])
-    line = f"half of the draws from {a:.4g} to {b:.4g}, 90 % from {c:.4g} to {d:.4g}"
-    middle = float(np.median(PROFILE.draws[:, 0]))
-    assert f"# dm2/(adult d): {line}\n{EGG} = {middle!r}\n" in text
-    assert text.startswith("# Profile “shed”") and "[draws]" in text
-
-
-def test_facts_are_plain(tmp_path):
-    full = replace(PROFILE, facts={"n": np.int64(3), "x": np.float64(0.5), "none": None, "t": (1,)})
-    assert full.facts == {"n": 3, "x": 0.5, "t": [1]}
-    write_profile(tmp_path / "p.toml", full)
-    assert read_profile(tmp_path / "p.toml") == full
-    for facts in ({"x": float("nan")}, {"a b": 1}, {"name": "x"}, {"d": {"a": 1}}):
-        with pytest.raises(InputError):
-            replace(PROFILE, facts=facts)
-
-
-FILE = """\
-[profile]
-name = "shed"
-format = 1
-[biology]
-predation.adult_egg = 0.02
-fecundity.peak_eggs_per_day = 6.0
-[draws]
-predation.adult_egg = [0.01, 0.02, 0.03]
-fecundity.peak_eggs_per_day = [5.0, 6.0, 7]
-"""
-
-
-@pytest.mark.parametrize(
-    ("old", "new", "expected"),
-    [
-        ("[profile]", "[profil]", ["[profile] = None", "colony-sim fit"]),
-        ("[draws]", "[drawn]", ["[draws] = None"]),
-        ("[biology]", "[other]\n[biology]", ["[other]", "[profile], [biology] and [draws]"]),
-        ('"shed"', '"A shed"', ["profile.name = 'A shed'"]),
-        ("format = 1", "format = 2", ["profile.format = 2; allowed: 1"]),
-        ("format = 1", "", ["profile.format = None"]),
-        ("name =", "name", ["no TOML"]),
-        ("adult_egg = [", "adult_eg = [", ["unknown key", "predation.adult_egg"]),
-        ("predation.adult_egg = [", "harvest.fraction = [", ["keys of the biology only"]),
-        ("0.03]", "0.03, 0.04]", ["number of draws of fecundity", "= 3; allowed: 4"]),
-        ("0.03]", "11.0]", ["draw 3: predation.adult_egg = 11.0", "from 0 to 10"]),
-        ("0.03]", "-0.1]", ["draw 3: predation.adult_egg"]),
-        ("0.03]", "nan]", ["draw 3"]),
-        ("0.03]", "true]", ["draw 3: predation.adult_egg = True"]),
-        ("0.03]", '"much"]', ["draw 3"]),
-        ("[0.01, 0.02, 0.03]", "0.02", ["draws of predation.adult_egg = 0.02", "a list"]),
-        ("[0.01, 0.02, 0.03]", "[]", ["a list of numbers"]),
-        ("egg = 0.02", "egg = 0.021", ["biology.predation.adult_egg = 0.021", "the median"]),
-        ("egg = 0.02\n", 'egg = "0.02"\n', ["biology.predation.adult_egg"]),
-        ("predation.adult_egg = 0.02\n", "", ["missing"]),
-        ("day = 6.0", "day = 6.0\negg.mass_mg = 0.5", ["egg.mass_mg", "keys that [draws] has"]),
-    ],
-)
-def test_a_bad_file_is_one_line(tmp_path, old, new, expected):
-    path = tmp_path / "p.toml"
-    path.write_text(FILE)
-    assert read_profile(path).draw(3) == {EGG: 0.03, LAID: 7.0}
-    assert old in FILE
-    path.write_text(FILE.replace(old, new, 1))
-    with pytest.raises(InputError) as caught:
-        read_profile(path)
-    line = caught.value.line
-    assert line.startswith(str(path)) and "\n" not in line
-    assert all(words in line for words in expected), line
-
-
-def test_a_draw_that_breaks_the_order_of_keys_is_named(tmp_path):
-    path = tmp_path / "p.toml"
-    mass = "larva.mature_mass_mg = [150.0, 400.0]\nlarva.asymptotic_mass_mg = [200.0, 300.0]\n"
-    medians = "[biology]\nlarva.mature_mass_mg = 275.0\nlarva.asymptotic_mass_mg = 250.0\n"
-    path.write_text(f'[profile]\nname = "a"\nformat = 1\n{medians}[draws]\n{mass}')
-    with pytest.raises(InputError, match=r"draw 2: larva.mature_mass_mg = 400.0; allowed: below"):
-        read_profile(path)
-    keys = ("larva.mature_mass_mg", "larva.asymptotic_mass_mg")
-    with pytest.raises(InputError, match="draw 1"):
-        write_profile(tmp_path / "q.toml", Profile("a", keys, np.array([[400.0, 300.0]])))
-    assert not (tmp_path / "q.toml").exists()
-
-
-def test_shapes_and_names_of_a_profile():
-    for keys, draws in (
-        ((EGG,), np.ones((3, 2))), ((EGG,), np.ones(3)), ((EGG, EGG), np.ones((3, 2))),
-        ((), np.ones((3, 0))), ((EGG,), np.ones((0, 1))), (("pupae.isolate",), np.ones((3, 1))),
-    ):  # fmt: skip
-        with pytest.raises(InputError):
-            Profile("a", keys, draws)
-    with pytest.raises(InputError, match="profile.name"):
-        Profile("../a", (EGG,), np.ones((3, 1)))
-    with pytest.raises(ValueError, match="read-only"):
-        PROFILE.draws[0, 0] = 1.0
-
-
-def test_medians_intervals_and_parts():
-    assert PROFILE.medians() == dict(zip(KEYS, np.median(PROFILE.draws, axis=0), strict=True))
-    assert PROFILE.interval(LAID, 0.9) == tuple(np.quantile(PROFILE.draws[:, 1], [0.05, 0.95]))
-    assert PROFILE.draw(1) == PROFILE.draw(41) != PROFILE.draw(2)
-    assert PROFILE.without([]) is PROFILE and PROFILE.without(KEYS) is None
-    rest = PROFILE.without([LAID])
-    assert rest.keys == (EGG, LIFE) and np.array_equal(rest.draws, PROFILE.draws[:, [0, 2]])
-
-
-def test_ranges_of_fitted_keys_are_those_of_the_draws():
-    entries = {entry.key: entry for entry in fitted_ranges(uncertain(), PROFILE)}
-    for entry in uncertain():
-        here = entries[entry.key]
-        if entry.key in KEYS:
-            assert (here.low, here.high) == PROFILE.interval(entry.key, 0.9)
-            assert (here.basis, here.source) == ("fitted", "profile shed")
-        else:
-            assert here == entry
-    assert fitted_ranges(uncertain(), None) == uncertain()
 
 
 # ---- The draws of a plan
@@ -229,21 +75,21 @@ def test_a_part_of_the_seeds_keeps_its_draws(experiment):
 
 def test_a_plan_without_a_profile_is_as_it_was(experiment):
     plan = expand(experiment)
-    assert plan.profile is None and plan.at_medians() is plan
+    assert plan.profile is None and plan.at_centre() is plan
     assert all(run.scenario.parameters is p.parameters
                for run, p in zip(plan.runs(), plan.policies * 4, strict=True))  # fmt: skip
 
 
-def test_medians_in_place_of_draws(experiment):
+def test_the_central_draw_in_place_of_all(experiment):
     plan = expand(experiment, profile=PROFILE)
-    middle = plan.at_medians()
+    middle = plan.at_centre()
     assert middle.profile is None
     for run in middle.runs():
-        assert {key: run.scenario.parameters[key] for key in KEYS} == PROFILE.medians()
-    part = plan.at_medians([EGG])
+        assert {key: run.scenario.parameters[key] for key in KEYS} == PROFILE.centre()
+    part = plan.at_centre([EGG])
     assert part.profile.keys == (LAID, LIFE)
     first = next(part.runs()).scenario.parameters
-    assert first[EGG] == PROFILE.medians()[EGG] and first[LAID] == PROFILE.draws[0, 1]
+    assert first[EGG] == PROFILE.centre()[EGG] and first[LAID] == PROFILE.draws[0, 1]
 
 
 def test_a_point_of_its_own_wins_over_the_draw(experiment, tmp_path):
@@ -263,28 +109,35 @@ def test_a_point_of_its_own_wins_over_the_draw(experiment, tmp_path):
 
 def test_a_point_that_does_not_go_with_a_draw_is_named(experiment, tmp_path):
     keys = ("larva.mature_mass_mg",)
-    heavy = Profile("heavy", keys, np.array([[150.0], [170.0]]))
+    heavy = Worlds("heavy", keys, np.array([[150.0], [170.0]]))
     plan = expand(experiment, profile=heavy)
     point = {"larva.asymptotic_mass_mg": 160.0}
-    with open_store(tmp_path) as store, pytest.raises(InputError, match="point 1, draw 2"):
+    with open_store(tmp_path) as store, pytest.raises(InputError, match="point 1, world 2"):
         list(run_points(plan, [point], store, executor=Inline()))
-    with pytest.raises(InputError, match="draw 2"):
+    with pytest.raises(InputError, match="world 2"):
         plan_sweep(experiment, vary=["larva.asymptotic_mass_mg=160"], profile=heavy)
     tight = EXPERIMENT + "\n[biology]\nlarva.asymptotic_mass_mg = 160.0\n"
     (tmp_path / "tight.toml").write_text(tight)
-    with pytest.raises(InputError, match="profile heavy, draw 2"):
+    with pytest.raises(InputError, match="profile heavy, world 2"):
         expand(load(tmp_path / "tight.toml"), profile=heavy)
 
 
-def test_one_run_takes_medians_or_a_draw(experiment):
-    medians = single(experiment, profile=PROFILE).scenario.parameters
-    assert {key: medians[key] for key in KEYS} == PROFILE.medians()
+def test_one_run_takes_the_central_draw_or_another(experiment):
+    central = single(experiment, profile=PROFILE).scenario.parameters
+    assert {key: central[key] for key in KEYS} == PROFILE.centre()
     third = single(experiment, profile=PROFILE, draw=3).scenario.parameters
     assert tuple(third[key] for key in KEYS) == tuple(PROFILE.draws[2])
     with pytest.raises(InputError, match="only with `profile`"):
         single(experiment, draw=3)
     with pytest.raises(InputError, match="from 1 to 40"):
         single(experiment, profile=PROFILE, draw=41)
+    for draw, used, said in ((None, "centre", "the draw nearest the centre"), (3, 3, "draw 3")):
+        run = single(experiment, profile=PROFILE, draw=draw)
+        data = manifest.build_single("demo", run, "", PROFILE, draw)
+        assert data["profile"]["used"] == used
+        assert f"Biological values are those of {said} of the fitted profile “shed”." in methods(
+            data
+        )
 
 
 def test_the_manifest_alone_gives_the_plan_back(experiment):
@@ -295,9 +148,44 @@ def test_the_manifest_alone_gives_the_plan_back(experiment):
         assert again == plan
         assert [run.key for run in again.runs()] == [run.key for run in plan.runs()]
     assert Origin.of(stored).profile == "shed"
+    said = "drawn from the fitted profile “shed”, one joint draw for each replicate."
+    assert said in methods(stored)
     stored["profile"]["draws"][1] = [1.0]
     with pytest.raises(InputError, match="damaged"):
         manifest.plan_from(stored, "x")
+
+
+def structures(draws: int = 32) -> Worlds:
+    """Two laws of growth; under the second beetles eat far more eggs."""
+    rng = np.random.default_rng(6)
+    law, own = rng.permuted(np.resize([0, 1], draws)), rng.integers(0, 2, draws)
+    eaten = 0.006 * (1 + 3 * law) * np.exp(rng.normal(0, 0.3, draws))
+    return Worlds("laws", (LAW, EGG, OWN), np.column_stack([law, eaten, own]))
+
+
+def test_structures_are_drawn_with_the_numbers(experiment):
+    worlds = structures()
+    plan = expand(experiment, profile=worlds)
+    for run in plan.runs():
+        drawn = {key: run.scenario.parameters[key] for key in worlds.keys}
+        assert drawn == worlds.draw(run.replicate)
+        assert isinstance(drawn[LAW], str) and isinstance(drawn[OWN], bool)
+    centre = next(plan.at_centre().runs()).scenario.parameters
+    assert {key: centre[key] for key in worlds.keys} == worlds.centre()
+    stored = json.loads(json.dumps(manifest.build(plan, [], "")))
+    assert stored["profile"]["draws"][0] == list(worlds.draw(1).values())
+    assert manifest.plan_from(stored, "x") == plan
+    assert f"{LAW}, {EGG} and {OWN} are drawn from its 32 draws" in circumstances(plan)[0]
+
+
+def test_values_fixed_at_the_centre_go_with_those_that_are_drawn(experiment):
+    keys = ("larva.mature_mass_mg", "larva.asymptotic_mass_mg")
+    masses = Worlds("a", keys, np.array([[140.0, 160.0], [150.0, 170.0], [130.0, 145.0]]))
+    plan = expand(experiment, profile=masses)
+    assert plan.at_centre(keys).profile is None
+    with pytest.raises(InputError, match="central draw, world 3: larva.asymptotic_mass_mg = 145"):
+        plan.at_centre(["larva.mature_mass_mg"]).at_centre([])
+    single(experiment, profile=masses)
 
 
 # ---- The commands
@@ -308,8 +196,8 @@ def answered(tmp_path_factory):
     """A comparison with a profile, of which the first key alone moves the (fake) difference."""
     place = tmp_path_factory.mktemp("answered")
     (place / "demo.toml").write_text(EXPERIMENT)
-    write_profile(place / "shed.toml", PROFILE)
-    words = ("compare", "demo.toml", "--profile", "shed.toml", "--replicates", 16)
+    write_worlds(place / "shed.csv", PROFILE)
+    words = ("compare", "demo.toml", "--profile", "shed.csv", "--replicates", 16)
     code, out, err = cli(*words, cwd=place, faults="eggs=eaten")
     assert (code, err) == (0, [line for line in err if "demo-shed" in line])
     return place, out
@@ -352,6 +240,27 @@ def test_compare_says_what_one_measurement_would_settle(answered):
     assert f"from {number(first['range_now'])} to {number(first['range_after'])} g/day" in verdict
 
 
+def test_compare_says_what_knowing_the_structure_would_settle(tmp_path):
+    (tmp_path / "demo.toml").write_text(EXPERIMENT)
+    worlds = structures()
+    write_worlds(tmp_path / "laws.csv", worlds)
+    words = ("compare", "demo.toml", "--profile", "laws.csv", "--replicates", 32)
+    code, out, err = cli(*words, cwd=tmp_path, faults="eggs=eaten")
+    assert code == 0, (out, err)
+    folder = tmp_path / "results/demo-laws"
+    table = pd.read_parquet(folder / "narrowing.parquet").set_index("key")
+    runs = pd.read_parquet(folder / "runs.parquet")
+    wide = runs.pivot(index="replicate", columns="policy", values="yield_g_per_day").dropna()
+    y = (wide["long"] - wide["short"]).to_numpy()
+    law = worlds.draws[wide.index - 1, 0]
+    within = sum(((y[law == code] - y[law == code].mean()) ** 2).sum() for code in (0, 1))
+    share = 1 - within / (len(y) - 2) / y.var(ddof=1)
+    assert table.loc[LAW, "share"] == pytest.approx(share) and share > 0.5
+    assert table.loc[[LAW, EGG], "shown"].all() and not table.loc[OWN, "shown"]
+    verdict = (folder / "verdict.txt").read_text()
+    assert f"{LAW}, {EGG} and {OWN} are drawn" in verdict
+
+
 def test_the_default_in_the_folder_of_a_profile_is_refused(answered, monkeypatch, capsys):
     place, _ = answered
     before = tree(place)
@@ -366,10 +275,10 @@ def test_the_default_in_the_folder_of_a_profile_is_refused(answered, monkeypatch
 
 def test_repeat_needs_the_manifest_alone(answered, tmp_path):
     place, _ = answered
-    (place / "shed.toml").unlink()
+    (place / "shed.csv").unlink()
     code, out, err = cli("repeat", "results/demo-shed", cwd=place, faults="eggs=eaten")
     assert code == 0, (out, err)
-    write_profile(place / "shed.toml", PROFILE)
+    write_worlds(place / "shed.csv", PROFILE)
     again = tmp_path / "again"
     shutil.copytree(place / "results/demo-shed", again)
     table = pd.read_parquet(again / "narrowing.parquet")
@@ -412,7 +321,7 @@ def test_sensitivity_moves_fitted_keys_through_their_draws(experiment, tmp_path,
     entries = [catalogue()[key] for key in (EGG, "egg.viable_share")]
     found = sensitivity(plan, tmp_path, method="oneway", entries=entries, replicates=3)
     low, high = PROFILE.interval(EGG, 0.9)
-    middle = PROFILE.medians()[EGG]
+    middle = PROFILE.centre()[EGG]
     assert found.sampled[EGG].tolist() == [low, high, middle, middle]
     results = found.sampled[[c for c in found.sampled if c.startswith("result_")]]
     assert results.iloc[0].to_numpy() == pytest.approx(7 * low)
@@ -426,7 +335,7 @@ def test_sensitivity_moves_fitted_keys_through_their_draws(experiment, tmp_path,
     assert f"{LAID} and {LIFE} are drawn" in said
 
 
-def test_assumptions_start_from_the_medians(experiment, tmp_path, monkeypatch):
+def test_assumptions_start_from_the_central_draw(experiment, tmp_path, monkeypatch):
     def work(task: Task) -> TaskResult:
         p = task.scenario.parameters
         eaten = p[EGG] * p["rotation.interval_days"] + p["egg.viable_share"]
@@ -438,15 +347,15 @@ def test_assumptions_start_from_the_medians(experiment, tmp_path, monkeypatch):
     entries = [catalogue()[key] for key in (EGG, "egg.viable_share")]
     with points.open_points(tmp_path) as runner:
         found = find_assumptions(plan, ("long", "short"), runner, entries=entries)
-    assert {task.scenario.parameters[LIFE] for task in inline.ran} == {PROFILE.medians()[LIFE]}
+    assert {task.scenario.parameters[LIFE] for task in inline.ran} == {PROFILE.centre()[LIFE]}
     rows = found.table[found.table["key"] == EGG].set_index("end")
     assert (rows["rank"] == 1).all() and (rows["basis"] == "fitted").all()
-    assert (rows["default"] == PROFILE.medians()[EGG]).all()
+    assert (rows["default"] == PROFILE.centre()[EGG]).all()
     ends = [rows.loc[end, "value"] for end in ("low", "high")]
     assert ends == list(PROFILE.interval(EGG, 0.9))
-    assert found.central[0] == pytest.approx(7 * PROFILE.medians()[EGG])
+    assert found.central[0] == pytest.approx(7 * PROFILE.centre()[EGG])
     assert "; fitted): at" in found.text and "Source: profile shed" in found.text
-    assert "start from its medians here and go to the ends of the interval" in found.text
+    assert "start from its central draw here and go to the ends of the interval" in found.text
 
 
 def test_a_sweep_draws_what_it_does_not_vary(experiment):
@@ -468,7 +377,7 @@ def test_a_sweep_draws_what_it_does_not_vary(experiment):
 
 def test_one_run_with_a_profile_keeps_it_in_its_manifest(answered):
     place, _ = answered
-    words = ("run", "demo.toml", "--profile", "shed.toml", "--days", 30, "--draw", 3)
+    words = ("run", "demo.toml", "--profile", "shed.csv", "--days", 30, "--draw", 3)
     code, out, err = cli(*words, cwd=place)
     assert (code, err) == (0, []) and "draw 3 of profile “shed”" in out
     stored = json.loads((place / "results/demo-shed-run-short/manifest.json").read_text())
@@ -490,13 +399,13 @@ def here(place, monkeypatch, capsys, *words):
 @pytest.mark.parametrize(
     ("words", "expected"),
     [
-        (["compare", "--profile", "nowhere.toml"], "nowhere.toml: file = 'No such file"),
-        (["sweep", "--profile", "demo.toml", "--vary", "harvest.fraction=0.5"], "[profile] = None"),
+        (["compare", "--profile", "nowhere.csv"], "nowhere.csv: file = 'No such file"),
+        (["sweep", "--profile", "demo.toml", "--vary", "harvest.fraction=0.5"], HEADER),
         (["run", "--draw", "2"], "--draw = 2; allowed: only with --profile"),
-        (["search", "--profile", "demo.toml", "--keys", "harvest.fraction"], "[profile] = None"),
+        (["search", "--profile", "demo.toml", "--keys", "harvest.fraction"], HEADER),
         (["breakeven", "--profile", "demo.toml", "--x", "harvest.fraction=0.5,0.6", "--y",
-          "predation.adult_egg=0.01,0.02"], "[profile] = None"),
-        (["sensitivity", "--profile", "demo.toml"], "[profile] = None"),
+          "predation.adult_egg=0.01,0.02"], HEADER),
+        (["sensitivity", "--profile", "demo.toml"], HEADER),
     ],
 )  # fmt: skip
 def test_bad_use_is_one_line_and_writes_nothing(tmp_path, monkeypatch, capsys, words, expected):

@@ -98,6 +98,11 @@ class Entry:
         return self.low, self.high
 
     @property
+    def is_number(self) -> bool:
+        """Whether the value is a number, whole or not."""
+        return self.kind in ("number", "integer")
+
+    @property
     def allowed(self) -> str:
         """What is accepted, in words."""
         if self.kind == "boolean":
@@ -225,6 +230,44 @@ _NOT_FALLING = (
     ("fecundity.full_from_c", "fecundity.full_until_c"),
     ("fecundity.full_from_days", "fecundity.full_until_days"),
 )
+_FEED = "feed.per_gain x (1 - feed.frass_share) at least 1"
+
+
+def _rules(v: Mapping[str, Any]) -> Iterator[tuple[Any, tuple[str, str], tuple[str, str]]]:
+    """Every rule that ties keys together: whether `v` breaks it, its two keys, what each may be.
+
+    Arrays as values give an array. What is allowed has room for the other key and its value.
+    """
+    for chain in _RISING:
+        for small, large in zip(chain, chain[1:], strict=False):
+            yield v[small] >= v[large], (small, large), ("below {} = {:g}", "above {} = {:g}")
+    for small, large in _NOT_FALLING:
+        words = ("at most {} = {:g}", "at least {} = {:g}")
+        yield v[small] > v[large], (small, large), words
+    # A gram of larva cannot come from less than a gram of bran kept and not egested.
+    kept = v["feed.per_gain"] * (1.0 - v["feed.frass_share"])
+    yield kept < 1.0, ("feed.frass_share", "feed.per_gain"), (_FEED, _FEED)
+
+
+def out_of_order(values: Mapping[str, Any], count: int) -> np.ndarray:
+    """Which sets of values break a rule that ties keys together.
+
+    Parameters
+    ----------
+    values : mapping
+        Every key with one number, or with an array of numbers, one for each set. Each number is
+        within the limits of its key.
+    count : int
+        Number of sets.
+
+    Returns
+    -------
+    bool array, shape (count,)
+    """
+    found = np.zeros(count, dtype=bool)
+    for broken, _, _ in _rules(values):
+        found |= broken
+    return found
 
 
 class Parameters(Mapping[str, Any]):
@@ -277,22 +320,12 @@ class Parameters(Mapping[str, Any]):
 
     def _check_order(self, where: str, given: Mapping[str, Value]) -> None:
         v = self._values
-        rising = [pair for chain in _RISING for pair in zip(chain, chain[1:], strict=False)]
-        wrong = [(pair, "below", "above") for pair in rising if not v[pair[0]] < v[pair[1]]]
-        wrong += [
-            (pair, "at most", "at least") for pair in _NOT_FALLING if not v[pair[0]] <= v[pair[1]]
-        ]
-        for (small, large), under, over in wrong:
-            # The key that was given is at fault, not the one it clashes with.
-            if small in given:
-                raise InputError(where, small, v[small], f"{under} {large} = {v[large]:g}")
-            raise InputError(where, large, v[large], f"{over} {small} = {v[small]:g}")
-        kept = v["feed.per_gain"] * (1.0 - v["feed.frass_share"])
-        if kept < 1.0:
-            # A gram of larva cannot come from less than a gram of bran kept and not egested.
-            key = "feed.frass_share" if "feed.frass_share" in given else "feed.per_gain"
-            allowed = "feed.per_gain x (1 - feed.frass_share) at least 1"
-            raise InputError(where, key, v[key], allowed)
+        for broken, (first, second), (of_first, of_second) in _rules(v):
+            if broken:
+                # The key that was given is at fault, not the one it clashes with.
+                if first in given:
+                    raise InputError(where, first, v[first], of_first.format(second, v[second]))
+                raise InputError(where, second, v[second], of_second.format(first, v[first]))
 
     def __getitem__(self, key: str) -> Any:
         return self._values[key]

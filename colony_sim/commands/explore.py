@@ -31,9 +31,9 @@ def run_explore(
         about = f'Starts from the policy "{run.policy}" of {file.name}, seed of replicate 1.'
     fitted = profile_of(profile)
     if fitted is not None:
-        own = scenario.parameters.with_values(fitted.medians(), where=str(profile))
+        own = scenario.parameters.with_values(fitted.centre(), where=str(profile))
         scenario = replace(scenario, parameters=own)
-        about += f" Biology: medians of profile “{fitted.name}”."
+        about += f" Biology: central draw of profile “{fitted.name}”."
     needed("nicegui", "nicegui>=3.14", "explore")
     from colony_sim.explore.server import serve
 

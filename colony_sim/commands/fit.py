@@ -86,7 +86,7 @@ def run_fit(
     parameters, climate, chosen, text, invented = surroundings(experiment, policy)
     job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
     folder = folder_of(f"{name}-fit", out)
-    files = STUDY.files | {f"{name}.profile.toml"}
+    files = STUDY.files | {f"{name}.profile.csv"}
     try:
         inference.check_installed()
         with claim(folder, f"{name}-fit", files), Bars() as bars:
@@ -121,7 +121,7 @@ def run_fit(
         raise Ending(str(error), 2) from None
     _say(f"{headline}\n\n{details}")
     _say(f"Results: {folder}")
-    _say(f"Profile for other commands: {folder / f'{name}.profile.toml'}")
+    _say(f"Profile for other commands: {folder / f'{name}.profile.csv'}")
 
 
 def checked_name(name: str | None, log: Path) -> str:

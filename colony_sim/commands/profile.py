@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from colony_sim.experiment.profile import Profile, read_profile
+from colony_sim.experiment.worlds import Worlds, read_worlds
 
 
-def profile_of(path: Path | None) -> Profile | None:
+def profile_of(path: Path | None) -> Worlds | None:
     """The profile of ``--profile``; None where it is not given."""
-    return None if path is None else read_profile(path)
+    return None if path is None else read_worlds(path)

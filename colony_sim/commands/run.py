@@ -38,7 +38,7 @@ def run_single(
     for line in summary(run, record):
         print(line)
     if fitted is not None:
-        print(f"Biology: {f'draw {draw}' if draw else 'medians'} of profile “{fitted.name}”.")
+        print(f"Biology: {f'draw {draw}' if draw else 'central draw'} of profile “{fitted.name}”.")
     for note in run.scenario.climate.notes:
         print(note)
     print(f"Results: {folder}")

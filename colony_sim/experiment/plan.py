@@ -25,7 +25,7 @@ from colony_sim.experiment.files import (
     Policy,
     quoted,
 )
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.source import source_bytes
 
 
@@ -65,7 +65,7 @@ class Plan:
         Baseline first.
     text : str
         The experiment file as read.
-    profile : Profile or None
+    profile : Worlds or None
         Fitted biology. Replicate r takes draw r of it (after the last the first again), under
         every policy, in place of the policies' own values of its keys.
     first : int
@@ -87,7 +87,7 @@ class Plan:
     climate: Climate
     policies: tuple[Policy, ...]
     text: str
-    profile: Profile | None = None
+    profile: Worlds | None = None
     first: int = 1
     invented: bool = False
     keeper: OwnKeeper | None = None
@@ -111,32 +111,39 @@ class Plan:
             keeper=self.keeper,
         )
 
-    def at_medians(self, keys: Collection[str] | None = None) -> Plan:
-        """The plan with fitted keys (default: all) at the medians of the profile, undrawn."""
+    def at_centre(self, keys: Collection[str] | None = None) -> Plan:
+        """The plan with fitted keys (default: all) as in the central draw of the profile, undrawn.
+
+        Raises
+        ------
+        InputError
+            Values that do not go with the other values of the biology.
+        """
         if self.profile is None:
             return self
-        medians = self.profile.medians()
-        fixed = {key: medians[key] for key in medians if keys is None or key in keys}
-        where = f"profile {self.profile.name}, medians"
+        centre = self.profile.centre()
+        fixed = {key: centre[key] for key in centre if keys is None or key in keys}
+        where = f"profile {self.profile.name}, central draw"
         policies = tuple(
             Policy(policy.name, policy.parameters.with_values(fixed, where=where))
             for policy in self.policies
         )
-        return replace(self, policies=policies, profile=self.profile.without(fixed))
+        plan = replace(self, policies=policies, profile=self.profile.without(fixed))
+        plan.check_draws(where)
+        return plan
 
     def check_draws(self, where: str | None = None) -> None:
         """`InputError` if a draw does not go with the other values of the biology."""
         if self.profile is None:
             return
         here = f"profile {self.profile.name}" if where is None else where
-        for number in range(1, len(self.profile.draws) + 1):
-            # All policies have the same biology.
-            self._drawn(self.policies[0], number, f"{here}, draw {number}")
+        # All policies have the same biology.
+        self.profile.check(here, self.policies[0].parameters)
 
-    def _drawn(self, policy: Policy, replicate: int, where: str = "draw") -> Parameters:
+    def _drawn(self, policy: Policy, replicate: int) -> Parameters:
         if self.profile is None:
             return policy.parameters
-        return policy.parameters.with_values(self.profile.draw(replicate), where=where)
+        return policy.parameters.with_values(self.profile.draw(replicate), where="draw")
 
 
 def expand(
@@ -146,7 +153,7 @@ def expand(
     replicates: int | None = None,
     seed: int | None = None,
     days: int | None = None,
-    profile: Profile | None = None,
+    profile: Worlds | None = None,
 ) -> Plan:
     """Plan the comparison an experiment file asks for.
 
@@ -158,7 +165,7 @@ def expand(
         Take ``quick_days`` and ``quick_replicates``, and a name that ends in ``-quick``.
     replicates, seed, days : int, optional
         Take these in place of the values of the file.
-    profile : Profile, optional
+    profile : Worlds, optional
         Fitted biology to draw from; its name goes into that of the plan.
 
     Raises
@@ -196,7 +203,7 @@ def expand(
     return plan
 
 
-def named(name: str, profile: Profile | None) -> str:
+def named(name: str, profile: Worlds | None) -> str:
     """Name of an experiment with that of a profile, if there is one."""
     return name if profile is None else f"{name}-{profile.name}"
 
@@ -207,12 +214,12 @@ def single(
     policy: str | None = None,
     seed: int | None = None,
     days: int | None = None,
-    profile: Profile | None = None,
+    profile: Worlds | None = None,
     draw: int | None = None,
 ) -> PlannedRun:
     """Plan one run of one policy (default: the baseline with the seed of replicate 1).
 
-    With a profile, its keys are at their medians, or at draw number `draw` (from 1).
+    With a profile, its keys are as in its central draw, or in draw number `draw` (from 1).
     """
     names = [entry.name for entry in experiment.policies]
     name = experiment.baseline if policy is None else policy
@@ -224,8 +231,8 @@ def single(
     parameters = next(p.parameters for p in experiment.policies if p.name == name)
     if profile is not None:
         number = whole("draw", draw, 1, len(profile.draws), 0)
-        fitted = profile.draw(number) if number else profile.medians()
-        where = f"profile {profile.name}, " + (f"draw {number}" if number else "medians")
+        fitted = profile.draw(number) if number else profile.centre()
+        where = f"profile {profile.name}, " + (f"draw {number}" if number else "central draw")
         parameters = parameters.with_values(fitted, where=where)
     scenario = Scenario(
         parameters=parameters,

@@ -17,7 +17,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import as_lived
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import model_fingerprint, whole
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.fitting import calibration, inference, learnt, observe, predictive
 from colony_sim.fitting.logbook import Logbook, read_log
 from colony_sim.fitting.prior import KEYS, Prior, prior_for
@@ -85,7 +85,7 @@ class Fit:
         """The log as work by day."""
         return self.job.schedule
 
-    def profile(self) -> Profile:
+    def profile(self) -> Worlds:
         """The posterior as other commands take it."""
         schedule = self.schedule
         facts = {
@@ -101,7 +101,7 @@ class Fit:
             "learnt": [row.key for row in self.learnt.itertuples() if row.learnt != learnt.NOT],
             "plausible": round(self.plausible_after, 4),
         }
-        return Profile(self.name, self.prior.keys, self.draws[:PROFILE_DRAWS], facts)
+        return Worlds(self.name, self.prior.keys, self.draws[:PROFILE_DRAWS], facts)
 
 
 def read_schedule(path: str | Path) -> tuple[Logbook, Schedule]:

@@ -11,7 +11,7 @@ import pandas as pd
 from colony_sim.biology.climate import Climate
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, replicate_seeds
-from colony_sim.experiment.profile import write_profile
+from colony_sim.experiment.worlds import write_worlds
 from colony_sim.figures.slide import Slide
 from colony_sim.fitting import fit_words
 from colony_sim.fitting.fit import Fit, fit
@@ -32,7 +32,7 @@ def facts(found: Fit, experiment: Path | None = None, policy: str = "") -> dict[
     prior, schedule = found.prior, found.schedule
     return {
         **found.profile().facts,
-        "profile": f"{found.name}.profile.toml",
+        "profile": f"{found.name}.profile.csv",
         "experiment": None if experiment is None else experiment.name,
         "policy": policy,
         "rows": len(found.logbook.entries),
@@ -73,7 +73,7 @@ def plan_of(name: str, job: Job, policy: str, climate: Climate, text: str, inven
 def draw(found: Fit, folder: Path) -> None:
     """Draw the figures and write the profile."""
     STUDY.draw(folder)
-    write_profile(folder / f"{found.name}.profile.toml", found.profile())
+    write_worlds(folder / f"{found.name}.profile.csv", found.profile())
 
 
 def design(found: Fit) -> str:

@@ -12,7 +12,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import simulate
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, replicate_seeds
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.planning import room
 from colony_sim.planning.choose import Chosen, Effort, choose
 from colony_sim.planning.cold import WARM_C, Spell, mark, spells
@@ -83,7 +83,7 @@ class YearPlan:
         return self.chosen.met.value >= self.request.want.probability
 
 
-def base_plan(request: Request, profile: Profile | None = None) -> Plan:
+def base_plan(request: Request, profile: Worlds | None = None) -> Plan:
     """The plan of runs on which candidates are laid: one policy, the room, the founders."""
     parameters = Parameters.default().with_values(request.biology, where="plan, biology")
     plan = Plan(
@@ -110,7 +110,7 @@ def make_plan(
     folder: Path,
     effort: Effort,
     *,
-    profile: Profile | None = None,
+    profile: Worlds | None = None,
     workers: int | None = None,
     executor: Executor | None = None,
     progress: Callable[[str], Callable[[Progress], None]] = lambda stage: lambda told: None,
@@ -123,7 +123,7 @@ def make_plan(
     folder : Path
         Results folder, held with ``folder.claim``; finished runs are kept there.
     effort : Effort
-    profile : Profile, optional
+    profile : Worlds, optional
         Fitted biology: run number r takes draw r.
     workers, executor
         As for ``executor.run_points``.

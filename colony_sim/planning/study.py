@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from colony_sim.experiment.plan import Plan
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.figures.slide import Slide
 from colony_sim.planning.choose import Effort
 from colony_sim.planning.facts import KIND, TABLES, StoredPlan, read_plan, stored
@@ -32,7 +32,7 @@ def run(
     *,
     request: Request,
     effort: Effort,
-    profile: Profile | None = None,
+    profile: Worlds | None = None,
     workers: int | None = None,
     progress: Callable[[str], Callable[[Progress], None]] = lambda stage: lambda told: None,
 ) -> Planned:

@@ -160,7 +160,7 @@ def _handling(
     for key in keys:
         entry = entries.get(key)
         about = first_sentence(entry.about) if entry else key
-        unit = entry.unit if entry and entry.kind in ("number", "integer") else ""
+        unit = entry.unit if entry and entry.is_number else ""
         cells = (_plain(values.get(key)) for values in handling.values())
         yield Row(f"{about} ({key})", (*cells, *empty), unit)
 

@@ -19,7 +19,7 @@ from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.results.folder import MANIFEST, finish_commit
 from colony_sim.results.methods import METHODS, methods
 
@@ -83,14 +83,14 @@ def build_single(
     name: str,
     run: PlannedRun,
     command: str,
-    profile: Profile | None = None,
+    profile: Worlds | None = None,
     draw: int | None = None,
 ) -> dict[str, Any]:
     """The manifest of one run of one policy, as plain data.
 
-    The parameters hold the medians of the `profile`, or the draw of that number.
+    The parameters hold the central draw of the `profile`, or the draw of that number.
     """
-    fitted = profile and {**profile.as_dict(), "used": draw or "medians"}
+    fitted = profile and {**profile.as_dict(), "used": draw or "centre"}
     return {
         "written_by": "colony_sim",
         "kind": "single run",
@@ -230,7 +230,7 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             climate=Climate.from_dict(manifest["climate"]),
             policies=policies,
             text=str(manifest["file_text"]),
-            profile=Profile.from_dict(found) if (found := manifest.get("profile")) else None,
+            profile=Worlds.from_dict(found) if (found := manifest.get("profile")) else None,
             invented=is_invented(manifest),
             keeper=OwnKeeper(**own) if (own := manifest.get("keeper")) else None,
         )

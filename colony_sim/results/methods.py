@@ -64,10 +64,11 @@ def _profile(data: Mapping[str, Any]) -> str:
     profile = data.get("profile")
     if not profile:
         return ""
-    return (
-        f"Biological values were drawn from the fitted profile “{profile['name']}”, one joint "
-        "draw for each replicate."
-    )
+    name = f"the fitted profile “{profile['name']}”"
+    if used := profile.get("used"):
+        which = f"draw {used}" if isinstance(used, int) else "the draw nearest the centre"
+        return f"Biological values are those of {which} of {name}."
+    return f"Biological values were drawn from {name}, one joint draw for each replicate."
 
 
 def _software(data: Mapping[str, Any]) -> str:

@@ -10,7 +10,8 @@ Oakley & Brennan (2014, Med. Decis. Making 34:311-326) estimate E[D | key] by th
 * E[D | key] is a natural cubic spline in the key, fitted by least squares, with the cube root of
   the number of runs as degrees of freedom and knots at quantiles. What a curve of so many degrees
   explains of mere noise is taken off (adjusted R squared, Ezekiel 1930), so that a key without
-  influence has an expected share of 0. Shares below 0 are left so.
+  influence has an expected share of 0. Shares below 0 are left so. Where the values of a key are
+  options without an order, E[D | key] is the mean of each option, with the same correction.
 * Standard errors are from a bootstrap of the runs, the same for all keys, so that shares of two
   keys are compared on pairs. A key is said to narrow anything only if its p value by permutation of
   the differences, adjusted by Holm over the keys, is below 5 %.
@@ -22,7 +23,7 @@ Oakley & Brennan (2014, Med. Decis. Making 34:311-326) estimate E[D | key] by th
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,7 +79,11 @@ class Narrowing:
 
 
 def narrowing(
-    keys: Sequence[str], draws: np.ndarray, differences: np.ndarray, level: float = LEVEL
+    keys: Sequence[str],
+    draws: np.ndarray,
+    differences: np.ndarray,
+    level: float = LEVEL,
+    options: Collection[str] = (),
 ) -> Narrowing:
     """Variance that knowing each key would remove, and the expected value of knowing it.
 
@@ -91,12 +96,16 @@ def narrowing(
         Result of each run, finite.
     level : float
         Of intervals and of the range.
+    options : collection of str
+        Keys whose values are numbers of options without an order.
     """
     draws, y = _one_row_a_draw(draws, differences)
     n = len(y)
     mean = float(y.mean()) if n else math.nan
     sd = float(y.std(ddof=1)) if n > 1 else math.nan
-    fits = [_Fit.of(draws[:, i]) for i in range(len(keys))] if n >= LEAST_RUNS and sd > 0 else []
+    fits = []
+    if n >= LEAST_RUNS and sd > 0:
+        fits = [_Fit.of(x, key in options) for key, x in zip(keys, draws.T, strict=True)]
     z = float(stats.norm.ppf(0.5 + level / 2))
     rows, resampled = [], np.empty((0, 0))
     if fits:
@@ -163,13 +172,19 @@ def _one_row_a_draw(draws: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, 
 
 @dataclass(frozen=True)
 class _Fit:
-    """A curve in one key: an orthonormal basis without the constant; empty for a constant key."""
+    """A curve in one key, or means of its options: an orthonormal basis without the constant.
+
+    Empty for a constant key.
+    """
 
     frame: np.ndarray
 
     @classmethod
-    def of(cls, x: np.ndarray) -> _Fit:
-        basis = _natural_spline(x, int(_degrees(len(x))))
+    def of(cls, x: np.ndarray, options: bool = False) -> _Fit:
+        if options:
+            basis = (x[:, None] == np.unique(x)[1:]).astype(float)
+        else:
+            basis = _natural_spline(x, int(_degrees(len(x))))
         return cls(np.linalg.qr(basis - basis.mean(axis=0))[0])
 
     def turns(self, y: np.ndarray) -> float:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.experiment.plan import Plan
-from colony_sim.experiment.profile import RANGE, Profile
+from colony_sim.experiment.worlds import RANGE, Worlds
 from colony_sim.statistics.information import runs_needed
 from colony_sim.words.estimate import Estimate, dashed, number
 
@@ -22,7 +22,7 @@ _ENDS = ("difference", "low", "high")
 _LISTED = 4
 
 
-def with_profile(profile: Profile | None) -> str:
+def with_profile(profile: Worlds | None) -> str:
     """ " with profile “NAME”", or nothing."""
     return "" if profile is None else f" with profile “{profile.name}”"
 
@@ -46,7 +46,7 @@ def temperatures(plan: Plan) -> list[str]:
     return ["Temperatures: " + " ".join(plan.climate.notes)] if plan.climate.notes else []
 
 
-def _profile(profile: Profile | None, varied: Collection[str], ranges: bool) -> list[str]:
+def _profile(profile: Worlds | None, varied: Collection[str], ranges: bool) -> list[str]:
     if profile is None:
         return []
     drawn = [key for key in profile.keys if key not in varied]
@@ -83,12 +83,12 @@ def listed(keys: Collection[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-def this_colony_in_words(found: ThisColony, profile: Profile) -> list[str]:
+def this_colony_in_words(found: ThisColony, profile: Worlds) -> list[str]:
     """How the answer differs from the default, how wide it is, and what would narrow it."""
     return [_change(found, profile), *_spread(found, profile), *_settle(found, profile)]
 
 
-def _change(found: ThisColony, profile: Profile) -> str:
+def _change(found: ThisColony, profile: Worlds) -> str:
     row = found.of_yield
     first, second = (f"“{name}”" for name in found.pair)
     if min(row["default_pairs"], row["profile_pairs"], row["pairs"]) < 2:
@@ -122,7 +122,7 @@ def _state(pair: tuple[str, str], low: float, high: float) -> str:
     return f"“{pair[1]}” ahead" if high < 0 else "neither ahead"
 
 
-def _spread(found: ThisColony, profile: Profile) -> list[str]:
+def _spread(found: ThisColony, profile: Worlds) -> list[str]:
     runs, row = found.narrowing.runs, found.of_yield
     if runs < 2:
         return []
@@ -141,7 +141,7 @@ def _spread(found: ThisColony, profile: Profile) -> list[str]:
     return [f"{dashed(text)}."]
 
 
-def _settle(found: ThisColony, profile: Profile) -> list[str]:
+def _settle(found: ThisColony, profile: Worlds) -> list[str]:
     result, table = found.narrowing, found.narrowing.table
     head = "What one further measurement would settle most"
     enough = runs_needed(len(table))

@@ -80,7 +80,7 @@ def run_one(
     profile: ProfileFile = None,
     draw: Annotated[
         int | None,
-        typer.Option("--draw", help="Number of a draw of the profile; default: its medians."),
+        typer.Option("--draw", help="Number of a draw of the profile; default: the central one."),
     ] = None,
 ) -> None:
     """Simulate one policy once and write its daily series and bin log."""

@@ -194,8 +194,8 @@ def break_even(
 
 
 def own_values(plan: Plan, policy: str, x: Axis, y: Axis) -> tuple[float, float]:
-    """Values of the two keys in the experiment file, or the profile's medians, under a policy."""
-    plan = plan.at_medians()
+    """Values of the two keys under a policy: of the experiment file or a profile's central draw."""
+    plan = plan.at_centre()
     p = next(each.parameters for each in plan.policies if each.name == policy)
     values = {**p, "start.breeders": plan.breeders, "start.larvae": plan.larvae}
     return float(values[x.key]), float(values[y.key])

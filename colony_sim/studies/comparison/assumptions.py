@@ -4,7 +4,7 @@ Every value of the biology that is not both published and of high confidence is 
 time, to the low and to the high end of its plausible range, and the paired difference in yield
 is measured again over short runs.
 
-With a profile the central case has its keys at their medians, and these go to the ends of the
+With a profile the central case has its keys as in its central draw, and these go to the ends of the
 interval that holds 90 % of the draws: what is left unknown once the colony's log is taken in.
 
 The same seeds are used at every end, but a difference between two policies keeps little of what
@@ -36,7 +36,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import Entry, catalogue
 from colony_sim.experiment.plan import Plan, replicate_seeds
-from colony_sim.experiment.profile import RANGE, fitted_ranges
+from colony_sim.experiment.worlds import RANGE, fitted_ranges
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.catalogue import catalogue as measure_catalogue
 from colony_sim.running.runner import Progress
@@ -148,7 +148,7 @@ def find_assumptions(
         Runs that raise at some end leave that end NaN.
     """
     entries = fitted_ranges(uncertain() if entries is None else entries, plan.profile)
-    fitted, plan = plan.profile, only(plan, pair).at_medians()
+    fitted, plan = plan.profile, only(plan, pair).at_centre()
     seeds = replicate_seeds(plan.seed, CENTRAL_SEEDS)
     span = window(plan, WARM_UP, USED, plan.days)
     ends = _ends(plan, entries)
@@ -191,8 +191,8 @@ def find_assumptions(
     text = _words(pair, span, central, table)
     if fitted is not None:
         text += (
-            f"\nValues of profile “{fitted.name}” start from its medians here and go to the ends "
-            f"of the interval that holds {100 * RANGE:g} % of its draws."
+            f"\nValues of profile “{fitted.name}” start from its central draw here and go to "
+            f"the ends of the interval that holds {100 * RANGE:g} % of its draws."
         )
     return Assumptions(*pair, span, central, used, table, text)
 

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.experiment.plan import Plan
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.running.store import OutcomeStore
 from colony_sim.statistics.core import mean_interval
@@ -66,7 +66,7 @@ def default_plan(plan: Plan, pair: tuple[str, str]) -> Plan:
 
 def this_colony(
     plan: Plan,
-    profile: Profile,
+    profile: Worlds,
     pair: tuple[str, str],
     runs: pd.DataFrame,
     store: OutcomeStore,
@@ -78,7 +78,7 @@ def this_colony(
     ----------
     plan : Plan
         The comparison.
-    profile : Profile
+    profile : Worlds
         That of the plan.
     pair : two names
         Policies to set side by side.
@@ -103,7 +103,8 @@ def this_colony(
     wide = wide.loc[sorted(wide.index, key=lambda seed: number[seed])]
     count = len(profile.draws)
     draws = profile.draws[[(int(number[seed]) - 1) % count for seed in wide.index]]
-    found = narrowing(profile.keys, draws, wide.to_numpy())
+    options = [entry.key for entry in profile.entries if not entry.is_number]
+    found = narrowing(profile.keys, draws, wide.to_numpy(), options=options)
     return ThisColony(
         pair, against, found, int((wide > 0).sum()), float(wide.min()), float(wide.max())
     )

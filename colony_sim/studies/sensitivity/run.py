@@ -7,7 +7,7 @@
   181:259-270), in SALib, from uniform distributions over the plausible ranges.
 
 With a profile, its keys that are varied go through the interval that holds 90 % of their draws and
-are at their medians where nothing is moved; its other keys are drawn, one draw a seed.
+are as in its central draw where nothing is moved; its other keys are drawn, one draw a seed.
 
 Intervals are SALib's bootstrap, over trajectories or sample rows. The noise of the seeds is kept
 apart from them: all points are run with the same seeds, the result is their mean, and what a seed
@@ -29,7 +29,7 @@ import pandas as pd
 from colony_sim.biology.parameters import Entry, catalogue, find
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.plan import Plan, replicate_seeds
-from colony_sim.experiment.profile import fitted_ranges
+from colony_sim.experiment.worlds import fitted_ranges
 from colony_sim.extras import require
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.catalogue import catalogue as measure_catalogue
@@ -198,7 +198,7 @@ def sensitivity(
     plan = only(plan, names)
     entries = fitted_ranges(uncertain() if entries is None else entries, plan.profile)
     refuse_own_keys(plan, [entry.key for entry in entries], "argument keys")
-    plan = plan.at_medians([entry.key for entry in entries])
+    plan = plan.at_centre([entry.key for entry in entries])
     seeds = replicate_seeds(plan.seed, replicates)
     span = window(plan, warm_up, used)
     base = plan.policies[0].parameters

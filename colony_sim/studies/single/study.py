@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from colony_sim.experiment.plan import PlannedRun
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.results import manifest
 from colony_sim.results.folder import claim, replace_tables, write_table
 from colony_sim.running.runner import compile_kernels
@@ -25,7 +25,7 @@ def run_single(
     folder: Path,
     name: str,
     *,
-    profile: Profile | None = None,
+    profile: Worlds | None = None,
     draw: int | None = None,
     command: str = "",
 ) -> RunRecord:
@@ -38,8 +38,8 @@ def run_single(
         Results folder; made if it is not there.
     name : str
         Of its owner.
-    profile : Profile, optional
-        What the biology was taken from: its medians, or draw number `draw`.
+    profile : Worlds, optional
+        What the biology was taken from: its central draw, or draw number `draw`.
     command : str
         Command line, for the manifest.
     """

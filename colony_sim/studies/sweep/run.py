@@ -20,7 +20,7 @@ from colony_sim.experiment.design import (
 )
 from colony_sim.experiment.files import Experiment, SweepTable, quoted
 from colony_sim.experiment.plan import Plan, expand, named, replicate_seeds
-from colony_sim.experiment.profile import Profile
+from colony_sim.experiment.worlds import Worlds
 from colony_sim.measuring.outcome import Measuring, SteadyMeasuring
 from colony_sim.results.folder import claim, replace_tables
 from colony_sim.results.study import files_of
@@ -157,7 +157,7 @@ def plan_sweep(
     until: Sequence[str] = (),
     least: int | None = None,
     most: int | None = None,
-    profile: Profile | None = None,
+    profile: Worlds | None = None,
 ) -> SweepPlan:
     """Plan a sweep; what is not given is taken from the file's ``[sweep]`` table.
 
