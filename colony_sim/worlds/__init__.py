@@ -1,0 +1,1 @@
+"""Which sets of values and structures does the literature allow?"""
