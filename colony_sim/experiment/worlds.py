@@ -192,10 +192,12 @@ class Worlds:
 
         Raises
         ------
+        InputError
+            An unknown key.
         KeyError, TypeError, ValueError
             Data that `as_dict` does not make.
         """
-        entries = [catalogue()[key] for key in data["keys"]]
+        entries = [find(key, f"worlds {data['name']}") for key in data["keys"]]
         draws = [
             [_code(entry, value) for entry, value in zip(entries, row, strict=True)]
             for row in data["draws"]
