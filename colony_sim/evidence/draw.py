@@ -28,7 +28,7 @@ _HEAD, _FOOT = 1.5, 0.75
 #: Characters of a label.
 _LABEL_MOST = 74
 #: Themes of a column, each with its rows.
-_Column = list[tuple[str, pd.DataFrame]]
+Column = list[tuple[str, pd.DataFrame]]
 
 
 def marks(table: pd.DataFrame) -> pd.DataFrame:
@@ -86,7 +86,7 @@ def _note(row: dict[str, Any], scale: float) -> str:
 def draw(table: pd.DataFrame) -> Figure:
     """The figure of a table of `evidence.run.run`; call within `style.theme()`."""
     drawn = marks(table)
-    columns = _columns(drawn)
+    columns = shared_out(drawn, _COLUMNS)
     tall = max(sum(len(rows) + 2 for _, rows in column) for column in columns)
     width, height = _WIDE * len(columns), tall * _ROW + _HEAD + _FOOT
     figure = style.new_figure()
@@ -104,15 +104,15 @@ def draw(table: pd.DataFrame) -> Figure:
     return figure
 
 
-def _columns(drawn: pd.DataFrame) -> list[_Column]:
-    """Themes shared out over the columns in order, as evenly as whole themes allow."""
+def shared_out(drawn: pd.DataFrame, most: int) -> list[Column]:
+    """Themes shared out over columns in order, as evenly as whole themes allow."""
     themes = [(str(theme), rows) for theme, rows in drawn.groupby("theme", sort=False)]
     total = sum(len(rows) + 2 for _, rows in themes)
-    columns: list[_Column] = [[] for _ in range(_COLUMNS)]
+    columns: list[Column] = [[] for _ in range(most)]
     before = 0
     for theme, rows in themes:
         half = before + (len(rows) + 2) / 2
-        columns[min(_COLUMNS - 1, int(half * _COLUMNS / total))].append((theme, rows))
+        columns[min(most - 1, int(half * most / total))].append((theme, rows))
         before += len(rows) + 2
     return [column for column in columns if column]
 
@@ -134,7 +134,7 @@ def _legend(figure: Figure, width: float, height: float) -> None:
     )  # fmt: skip
 
 
-def _column(figure: Figure, column: _Column, k: int, width: float, height: float) -> None:
+def _column(figure: Figure, column: Column, k: int, width: float, height: float) -> None:
     rows = sum(len(part) + 2 for _, part in column)
     left = k * _WIDE + _LABEL
     tall = rows * _ROW

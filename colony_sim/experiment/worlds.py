@@ -17,6 +17,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,8 @@ MOST_BYTES = 30_000_000
 """Size of a file: every key of the biology, with all digits, in `MOST_DRAWS` worlds."""
 RANGE = 0.9
 """Share of the draws in the interval that stands for the plausible range of a fitted key."""
+SHIPPED = "published"
+"""Name of the worlds that the package holds: those that the literature allows."""
 _NUMBERING = "world"
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,63}")
 _FACT = re.compile(r"[A-Za-z0-9_-]+")
@@ -240,15 +243,25 @@ def write_worlds(path: Path, worlds: Worlds) -> None:
     write_atomic(Path(path), lambda staged: staged.write_text(text, encoding="utf-8", newline="\n"))
 
 
+def shipped_file() -> Path:
+    """The file of the worlds of the package."""
+    return Path(str(files("colony_sim") / "worlds" / "data" / f"{SHIPPED}.csv"))
+
+
 def read_worlds(path: str | Path) -> Worlds:
     """Read and check a file of worlds.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file, or `SHIPPED` for the worlds of the package.
 
     Raises
     ------
     InputError
         In one line: the file, the key or line, the value read and what is allowed.
     """
-    path = Path(path)
+    path = shipped_file() if str(path) == SHIPPED else Path(path)
     where = str(path)
     _check_size(path)
     text = read_text(path)
@@ -423,7 +436,8 @@ def _text(worlds: Worlds) -> str:
         "## Joint draws of the biology of a mealworm colony, for colony_sim (--profile FILE).",
         "## Every row is one world: values that hold together, one column a key. Comparisons take",
         "## one world for each replicate. Values without a column stay as they are in the",
-        "## experiment file. The worlds describe one colony; do not take them for another.",
+        "## experiment file. A profile describes one colony; do not take it for another. Worlds",
+        f"## named {SHIPPED} are those that the literature allows, each with a strain of its own.",
         f"# format = {FORMAT}",
         f"# name = {_toml(worlds.name)}",
         *(f"# {name} = {_toml(value)}" for name, value in worlds.facts.items()),

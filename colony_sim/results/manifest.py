@@ -114,7 +114,7 @@ def build_evidence(
     """The manifest of a run of the published experiments; `values` differ from the defaults."""
     return {
         "written_by": "colony_sim",
-        "kind": "evidence",
+        "kind": name,
         "format": FORMAT,
         "experiment": {"name": name, "seed": seed},
         "set": values,

@@ -20,6 +20,8 @@ from multiprocessing.synchronize import Event
 from typing import Any
 
 GRACE_SECONDS = 1.0
+#: Variables by which libraries of linear algebra learn their number of threads as they load.
+_THREADS = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 
 def stop_workers(
@@ -49,8 +51,12 @@ def spawning() -> Iterator[None]:
     A blocked signal stays blocked in a new process, also while it still imports; here it only
     waits for the end of this block. And ``spawn`` would run the main script once more in every
     worker, so that a three-line script without an ``if __name__`` guard would start itself.
+
+    Workers share the cores, so that linear algebra in each of them gets one thread.
     """
     main = sys.modules["__main__"]
+    ours = {name: "1" for name in _THREADS if name not in os.environ}
+    os.environ.update(ours)
     sys.modules["__main__"] = types.ModuleType("__main__")
     masks = hasattr(signal, "pthread_sigmask")
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if masks else None
@@ -58,6 +64,8 @@ def spawning() -> Iterator[None]:
         yield
     finally:
         sys.modules["__main__"] = main
+        for name in ours:
+            os.environ.pop(name, None)
         if before is not None:
             signal.pthread_sigmask(signal.SIG_SETMASK, before)
 

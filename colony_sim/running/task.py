@@ -57,8 +57,8 @@ def run_task(task: Task) -> TaskResult:
         raise
     except Exception as error:
         text = "".join(traceback.format_exception(error))
-        return TaskResult(None, text, time.perf_counter() - begin, _peak_mb())
-    return TaskResult(outcome, None, seconds, _peak_mb())
+        return TaskResult(None, text, time.perf_counter() - begin, peak_mb())
+    return TaskResult(outcome, None, seconds, peak_mb())
 
 
 def software_of_worker() -> tuple[str, str]:
@@ -74,7 +74,8 @@ def get_ready() -> None:
     use_kernels()
 
 
-def _peak_mb() -> float | None:
+def peak_mb() -> float | None:
+    """Most memory that this process has used so far (MB); None where it is not known."""
     try:
         import resource
     except ImportError:  # Windows

@@ -20,6 +20,7 @@ _MODULES = {
     "plan": "planning.study",
     "fit": "fitting.study",
     "evidence": "evidence.study",
+    "worlds": "worlds.study",
     "single run": "studies.single.study",
 }
 """Modules that have a `STUDY`; those shown beside a comparison in the order of a talk."""

@@ -13,7 +13,7 @@ import io
 import math
 import time
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
@@ -32,6 +32,7 @@ from colony_sim.running.processes import stop_if_asked
 from colony_sim.running.protocol import TaskResult
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
+from colony_sim.running.task import peak_mb
 from colony_sim.source import source_bytes
 from colony_sim.worlds import predictions
 from colony_sim.worlds.prior import STRAIN, Scores
@@ -43,23 +44,19 @@ CHUNK = 4
 
 
 @cache
-def outputs(everything: bool = True) -> tuple[str, ...]:
-    """Ids of what is lived; a range of individuals has a low and a high end of its own.
-
-    Of the used numbers, or of `everything` but what no process could give.
-    """
+def outputs(*standings: Standing) -> tuple[str, ...]:
+    """Ids of the numbers of some standings; a range of individuals has a low and a high end."""
     found: list[str] = []
     for number in numbers():
-        if number.standing is Standing.USED or (everything and number.standing is Standing.JUDGED):
+        if number.standing in standings:
             ends = ("/low", "/high") if number.compare is Compare.INDIVIDUALS else ("",)
             found += [number.id + end for end in ends]
     return tuple(found)
 
 
-@cache
-def studies(everything: bool = True) -> tuple[str, ...]:
-    """Replications that give one of `outputs`."""
-    return tuple(dict.fromkeys(name.partition(".")[0] for name in outputs(everything)))
+def studies(outputs: Sequence[str]) -> tuple[str, ...]:
+    """Replications that give some outputs."""
+    return tuple(dict.fromkeys(name.partition(".")[0] for name in outputs))
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +65,8 @@ class Bank:
 
     Attributes
     ----------
+    outputs : tuple of str
+        Ids of the numbers lived.
     scores : Scores
     strains : float64 array, shape (rows, studies + 1, len(STRAIN))
         Log factors of the strain of each study, and last of the keeper.
@@ -77,6 +76,7 @@ class Bank:
         What the keeper sees.
     """
 
+    outputs: tuple[str, ...]
     scores: Scores
     strains: np.ndarray
     found: np.ndarray
@@ -87,12 +87,19 @@ class Bank:
 
     def take(self, rows: np.ndarray | slice) -> Bank:
         """Some of the rows."""
-        return Bank(self.scores.take(rows), self.strains[rows], self.found[rows], self.seen[rows])
+        return Bank(
+            self.outputs,
+            self.scores.take(rows),
+            self.strains[rows],
+            self.found[rows],
+            self.seen[rows],
+        )
 
     @classmethod
     def join(cls, *parts: Bank) -> Bank:
         """Rows of several banks over the same outputs."""
         return cls(
+            parts[0].outputs,
             Scores.join(*(p.scores for p in parts)),
             np.concatenate([p.strains for p in parts]),
             np.concatenate([p.found for p in parts]),
@@ -111,8 +118,9 @@ def fill(
     seed: int,
     folder: Path | None = None,
     *,
+    wanted: tuple[str, ...],
     first: int = 0,
-    everything: bool = False,
+    bins: int = 0,
     gains: int = 0,
     workers: int = 1,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -126,12 +134,13 @@ def fill(
         Of strains, circumstances and draws of the engine, with the number of a row.
     folder : Path, optional
         Results folder in whose store finished rows are kept; default: nowhere.
+    wanted : tuple of str
+        Ids of the numbers to be lived, from `outputs`.
     first : int
         Number of the first row.
-    everything : bool
-        All numbers that the model can live, else those used.
-    gains : int
-        Rows, from row 0 on, under which the comparison of rotations is lived as well.
+    bins, gains : int
+        Rows, from row 0 on, under which a keeper's first bin and the comparison of rotations are
+        lived as well.
     workers : int
         Processes; they do not change what comes out.
     on_progress : callable
@@ -143,16 +152,14 @@ def fill(
     """
     drawn = np.concatenate(
         [
-            strains(
-                scores.take([k]), len(studies(everything)) + 1, _rng(seed, "strains", first + k)
-            )
+            strains(scores.take([k]), len(studies(wanted)) + 1, _rng(seed, "strains", first + k))
             for k in range(len(scores))
         ]
     )
     chunks = []
     for start in range(0, len(scores), CHUNK):
         rows = np.arange(start, min(start + CHUNK, len(scores)))
-        chunk = Chunk(scores.take(rows), drawn[rows], first + start, seed, everything, gains)
+        chunk = Chunk(scores.take(rows), drawn[rows], first + start, seed, wanted, bins, gains)
         chunks.append(chunk)
     found: dict[str, np.ndarray] = {}
     workers = min(workers, len(chunks))
@@ -165,8 +172,8 @@ def fill(
                 raise RuntimeError(ended.error)
             found[ended.job.key] = np.load(io.BytesIO(ended.outcome), allow_pickle=False)
     table = np.concatenate([found[chunk.key] for chunk in chunks])
-    wide = len(outputs(everything))
-    return Bank(scores, drawn, table[:, :wide], table[:, wide:])
+    wide = len(wanted)
+    return Bank(wanted, scores, drawn, table[:, :wide], table[:, wide:])
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,14 +184,16 @@ class Chunk:
     strains: np.ndarray
     start: int
     seed: int
-    everything: bool
+    wanted: tuple[str, ...]
+    bins: int
     gains: int
 
     @cached_property
     def key(self) -> str:
         """SHA-256 over the rows, the model and the replications."""
-        gains = max(0, min(self.gains - self.start, len(self.scores)))
-        words = (self.start, self.seed, self.everything, gains, model_fingerprint(), _sources())
+        # Those beyond these rows change nothing here.
+        more = [max(0, min(n - self.start, len(self.scores))) for n in (self.bins, self.gains)]
+        words = (self.start, self.seed, self.wanted, more, model_fingerprint(), _sources())
         digest = hashlib.sha256(repr(words).encode())
         for part in (self.scores.values, self.scores.structures, self.strains):
             digest.update(np.ascontiguousarray(part).tobytes())
@@ -193,7 +202,7 @@ class Chunk:
     def run(self) -> TaskResult:
         """Outputs and predictions of each row, as the bytes of a numpy file."""
         begin, packed = time.perf_counter(), io.BytesIO()
-        names, wanted = studies(self.everything), outputs(self.everything)
+        names = studies(self.wanted)
         table = []
         for k in range(len(self.scores)):
             row = self.start + k
@@ -203,19 +212,21 @@ class Chunk:
                 lived |= _live(name, self.scores, k, strain, self.seed, row)
             keeper = self.scores.parameters(k, self.strains[k, -1])
             own = _seed(self.seed, "keeper", row)
-            seen = predictions.lived(keeper, own, with_gain=row < self.gains)
-            table.append([*(lived[name] for name in wanted), *seen])
+            seen = predictions.lived(keeper, own, row < self.bins, row < self.gains)
+            table.append([*(lived[name] for name in self.wanted), *seen])
         np.save(packed, np.array(table, float), allow_pickle=False)
-        return TaskResult(packed.getvalue(), None, time.perf_counter() - begin, None)
+        return TaskResult(packed.getvalue(), None, time.perf_counter() - begin, peak_mb())
 
 
+@cache
 def _sources() -> str:
     """SHA-256 over the replications and what lives them."""
     digest = hashlib.sha256()
     evidence = Path(registry.__file__).parent
-    own = [Path(__file__).with_name(f"{name}.py") for name in ("bank", "predictions", "prior")]
-    toml = [evidence / name for name in ("conditions.toml", "numbers.csv")]
-    for path in [*sorted(evidence.rglob("*.py")), *toml, *own]:
+    source = [evidence / f"{name}.py" for name in ("box", "conditions", "lab")]
+    source += sorted((evidence / "replications").glob("*.py"))
+    source += [Path(__file__).with_name(f"{name}.py") for name in ("bank", "predictions", "prior")]
+    for path in (*source, evidence / "conditions.toml"):
         digest.update(source_bytes(path))
     return digest.hexdigest()
 
@@ -240,12 +251,18 @@ def _live(
     for what, value in lived.items():
         full = f"{name}.{what}"
         values = np.atleast_1d(value).astype(float)
-        if full + "/low" in outputs():
+        if full in _individuals():
             low, high = np.percentile(values, INDIVIDUALS) if values.size else (math.nan,) * 2
             found[full + "/low"], found[full + "/high"] = float(low), float(high)
         else:
             found[full] = float(values.mean()) if values.size else math.nan
     return found
+
+
+@cache
+def _individuals() -> frozenset[str]:
+    """Numbers of which a paper gives a range of individuals."""
+    return frozenset(number.id for number in numbers() if number.compare is Compare.INDIVIDUALS)
 
 
 def _rng(seed: int, name: str, row: int) -> np.random.Generator:

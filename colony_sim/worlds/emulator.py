@@ -8,7 +8,7 @@ covariance of the numbers of a study, from residuals of rows left out one at a t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,26 +23,26 @@ PENALTIES = (0.3, 3.0, 30.0, 300.0)
 #: Unit of a strain's log factor.
 STRAIN_UNIT = 0.3
 #: Rows below which a regression is refused.
-FEWEST = 100
+FEWEST = 30
 
 _VALUES = len(numbers())
 _STRAINS = len(STRAIN)
 
 
 def columns(scores: Scores, strains: np.ndarray | None = None) -> np.ndarray:
-    """Columns of which features are products (worlds x columns).
+    """Columns of which features are products (worlds x columns, columns contiguous).
 
     One; values, strains (none unless given), structures; squares of the values, cubes.
     """
-    share = np.sqrt(3.0) * scores.shares
-    strain = np.zeros((len(scores), _STRAINS)) if strains is None else strains / STRAIN_UNIT
+    share = np.sqrt(3.0) * scores.shares.T
+    strain = np.zeros((_STRAINS, len(scores))) if strains is None else strains.T / STRAIN_UNIT
     words = [
-        (scores.structures[:, k, None] == np.arange(len(of))) - 1.0 / len(of)
+        (scores.structures[:, k] == np.arange(len(of))[:, None]) - 1.0 / len(of)
         for k, of in enumerate(options())
     ]
     square = (share**2 - 1.0) * 1.118
     cube = (share**3 - 1.8 * share) * 1.323
-    return np.hstack([np.ones((len(scores), 1)), share, strain, *words, square, cube])
+    return np.vstack([np.ones((1, len(scores))), share, strain, *words, square, cube]).T
 
 
 _FIRST_STRUCTURE = 1 + _VALUES + _STRAINS
@@ -152,29 +152,49 @@ class Emulator:
         weights = np.zeros((len(unique), len(self.names)))
         of = np.repeat(np.arange(len(self.names)), [len(s.pairs) for s in self.surfaces])
         weights[inverse.ravel(), of] = np.concatenate([s.weights for s in self.surfaces])
-        strain = np.arange(1 + _VALUES, _FIRST_STRUCTURE)
-        inside = np.isin(unique, strain)
-        plain = ~inside.any(axis=1)
-        parts = [(unique[plain], weights[plain])]
-        for k in strain:
-            # The slope in a strain, where all strains are nought: what it is multiplied with.
-            first, second = unique[:, 0] == k, unique[:, 1] == k
-            other = np.where(first, unique[:, 1], unique[:, 0])
-            keep = (first | second) & ~np.isin(other, strain)
-            pairs = np.column_stack([other[keep], np.zeros(keep.sum(), int)])
-            parts.append((pairs, weights[keep] / STRAIN_UNIT))
-        object.__setattr__(self, "_parts", parts)
+        object.__setattr__(self, "_parts", _parts(unique, weights))
+
+    def without_residuals(self) -> Emulator:
+        """The same surfaces, light enough to be handed to workers."""
+        bare = (replace(s, residuals=np.zeros(0)) for s in self.surfaces)
+        return Emulator(self.names, tuple(bare))
 
     def mean(self, scores: Scores) -> np.ndarray:
         """Numbers for the mean strain (worlds x outputs)."""
-        return self._sum(columns(scores), 0)
+        return _sum(columns(scores), *self._parts[0])  # type: ignore[attr-defined]
 
     def with_slopes(self, scores: Scores) -> tuple[np.ndarray, np.ndarray]:
         """`mean`, and the slopes in each strain's log factor (worlds x strains x outputs)."""
-        x = columns(scores)
-        slopes = [self._sum(x, k) for k in range(1, _STRAINS + 1)]
-        return self._sum(x, 0), np.stack(slopes, axis=1)
+        x, parts = columns(scores), self._parts  # type: ignore[attr-defined]
+        return _sum(x, *parts[0]), np.stack([_sum(x, *part) for part in parts[1:]], axis=1)
 
-    def _sum(self, x: np.ndarray, part: int) -> np.ndarray:
-        pairs, weights = self._parts[part]  # type: ignore[attr-defined]
-        return (x[:, pairs[:, 0]] * x[:, pairs[:, 1]]) @ weights
+
+def value(of: Surface, x: np.ndarray) -> np.ndarray:
+    """A surface at columns (worlds x columns) for the mean strain."""
+    return _sum(x, *_parts(of.pairs, of.weights)[0])
+
+
+def slopes(of: Surface, x: np.ndarray) -> np.ndarray:
+    """Its slopes in each strain's log factor there (worlds x strains)."""
+    return np.column_stack([_sum(x, *part) for part in _parts(of.pairs, of.weights)[1:]])
+
+
+def _parts(pairs: np.ndarray, weights: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Features without a strain; then for each strain what it is multiplied with.
+
+    The latter are the slope in a strain, where all strains are nought.
+    """
+    strain = np.arange(1 + _VALUES, _FIRST_STRUCTURE)
+    plain = ~np.isin(pairs, strain).any(axis=1)
+    parts = [(pairs[plain], weights[plain])]
+    for k in strain:
+        other = np.where(pairs[:, 0] == k, pairs[:, 1], pairs[:, 0])
+        keep = (pairs == k).any(axis=1) & ~np.isin(other, strain)
+        factors = np.column_stack([other[keep], np.zeros(int(keep.sum()), int)])
+        parts.append((factors, weights[keep] / STRAIN_UNIT))
+    return parts
+
+
+def _sum(x: np.ndarray, pairs: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    across = x.T  # Whole columns lie together.
+    return (across[pairs[:, 0]] * across[pairs[:, 1]]).T @ weights

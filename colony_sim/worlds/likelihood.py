@@ -13,8 +13,7 @@ import numpy as np
 from scipy.special import log_ndtr, ndtr
 
 from colony_sim.worlds import literature
-from colony_sim.worlds.bank import Bank
-from colony_sim.worlds.bank import studies as studies_of
+from colony_sim.worlds.bank import Bank, studies
 from colony_sim.worlds.emulator import Emulator, columns, surface
 from colony_sim.worlds.literature import Literature
 from colony_sim.worlds.prior import STRAIN, Scores
@@ -30,7 +29,7 @@ class Likelihood:
     Attributes
     ----------
     emulator : Emulator
-        Of the used outputs, on their scales.
+        Of used outputs, on their scales.
     unexplained : float64 array, shape (outputs, outputs)
         Covariance of its residuals; nought between studies.
     data : Literature
@@ -45,13 +44,14 @@ class Likelihood:
         mean, slopes = self.emulator.with_slopes(scores)
         spread = scores.spread()
         strain, studies = spread[:, : len(STRAIN)], spread[:, len(STRAIN)]
+        between = literature.covariance(self.emulator.names)
         total = np.zeros(len(scores))
         for part in self._parts():
             of = self.data.outputs[part]
             b = slopes[:, :, of] * strain[:, :, None]
             cov = (
                 self.unexplained[np.ix_(of, of)] * (1.0 + _JITTER * np.eye(of.size))
-                + studies[:, None, None] ** 2 * literature.covariance()[np.ix_(of, of)]
+                + studies[:, None, None] ** 2 * between[np.ix_(of, of)]
                 + np.einsum("wsi,wsj->wij", b, b)
             )
             if self.data.points[part[0]]:
@@ -66,7 +66,7 @@ class Likelihood:
 
     def _parts(self) -> list[np.ndarray]:
         """Numbers that are judged together: the values of a study; each other one alone."""
-        study = [name.partition(".")[0] for name in literature.used()]
+        study = [name.partition(".")[0] for name in self.emulator.names]
         groups: dict[str, list[int]] = {}
         for k, output in enumerate(self.data.outputs):
             name = study[output] if self.data.points[k] else f"{k}"
@@ -111,12 +111,36 @@ def _between(low: np.ndarray, high: np.ndarray) -> np.ndarray:
 
 
 def emulator_of(bank: Bank, rows: np.ndarray | slice = slice(None)) -> Emulator:
-    """Surfaces of the used outputs on their scales, from some rows of a bank."""
+    """Surfaces of the outputs of a bank on their scales, from some of its rows.
+
+    Numbers beyond Tukey's outer fences (1977: three quartile ranges beyond the quartiles) count as
+    the fence: where larvae die out, growth has no bottom, and a polynomial would bend to it.
+    """
     part = bank.take(rows)
-    found, studies = literature.on_scale(part.found), studies_of(everything=False)
-    at = {study: columns(part.scores, part.strains[:, k]) for k, study in enumerate(studies)}
-    names = tuple(literature.used())
+    found = literature.on_scale(part.found, bank.outputs)
+    low, high = fences(found)
+    found = np.clip(found, low, high)
+    at = {
+        study: columns(part.scores, part.strains[:, k])
+        for k, study in enumerate(studies(bank.outputs))
+    }
     surfaces = (
-        surface(at[name.partition(".")[0]], y) for name, y in zip(names, found.T, strict=True)
+        surface(at[name.partition(".")[0]], y)
+        for name, y in zip(bank.outputs, found.T, strict=True)
     )
-    return Emulator(names, tuple(surfaces))
+    return Emulator(bank.outputs, tuple(surfaces))
+
+
+def fences(found: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Tukey's outer fences of numbers (rows x outputs); none where half of them are alike."""
+    first, third = np.nanquantile(found, [0.25, 0.75], axis=0)
+    wide = np.where(third > first, 3.0 * (third - first), np.inf)
+    return first - wide, third + wide
+
+
+def likelihood_of(
+    bank: Bank, data: Literature, rows: np.ndarray | slice = slice(None)
+) -> Likelihood:
+    """Likelihood of a literature, by surfaces from some rows of a bank."""
+    emulator = emulator_of(bank, rows)
+    return Likelihood(emulator.without_residuals(), residual_covariance(emulator), data)

@@ -16,7 +16,6 @@ from functools import cache
 import numpy as np
 
 from colony_sim.evidence.numbers import Compare, Number, allowances, numbers
-from colony_sim.worlds import bank
 
 #: Share of the variance between studies that numbers of one kind in one study have in common.
 SHARED = 0.5
@@ -53,6 +52,10 @@ class Scale:
             return value
         with np.errstate(invalid="ignore"):
             return np.log(np.maximum(value + self.shift, self.least))
+
+    def back(self, value: float) -> float:
+        """A number on this scale in its own unit."""
+        return math.exp(value) - self.shift if self.log else value
 
 
 def scale(number: Number) -> Scale:
@@ -94,66 +97,69 @@ class Literature:
 
 
 @cache
-def used() -> dict[str, Number]:
-    """The number of each used output."""
+def numbers_of(outputs: tuple[str, ...]) -> tuple[Number, ...]:
+    """The number of each output."""
     by_id = {number.id: number for number in numbers()}
-    return {name: by_id[name.partition("/")[0]] for name in bank.outputs(everything=False)}
+    return tuple(by_id[name.partition("/")[0]] for name in outputs)
 
 
-@cache
-def scales() -> tuple[Scale, ...]:
-    """Scales of the used outputs."""
-    return tuple(scale(number) for number in used().values())
+def on_scale(found: np.ndarray, outputs: tuple[str, ...]) -> np.ndarray:
+    """Numbers (rows x outputs) on their scales."""
+    of = map(scale, numbers_of(outputs))
+    return np.column_stack([read(column) for read, column in zip(of, found.T, strict=True)])
 
 
-def on_scale(found: np.ndarray) -> np.ndarray:
-    """Outputs of a bank (rows x used outputs) on their scales."""
-    return np.column_stack([of(column) for of, column in zip(scales(), found.T, strict=True)])
-
-
-def published() -> Literature:
-    """The literature as it is."""
-    low, high = np.array([_bounds(name) for name in used()]).T
+def published(outputs: tuple[str, ...]) -> Literature:
+    """The literature as it is, of some outputs."""
+    low, high = np.array([_bounds(name) for name in outputs]).T
     return Literature(np.arange(len(low)), low, high)
 
 
 def _bounds(name: str) -> tuple[float, float]:
-    number = used()[name]
-    of = scale(number)
+    (number,) = numbers_of((name,))
+    low, high = bounds(number)
     if number.compare is Compare.INDIVIDUALS:
         # The range holds the individuals, so its ends hold their ends.
-        return (float(of(number.low)), math.inf) if name.endswith("/low") else (
-            -math.inf, float(of(number.high))
-        )  # fmt: skip
-    low = -math.inf if number.low == 0.0 and number.compare is Compare.WORDS else of(number.low)
-    return float(low), float(of(number.high)) if math.isfinite(number.high) else math.inf
+        return (low, math.inf) if name.endswith("/low") else (-math.inf, high)
+    return low, high
+
+
+def bounds(number: Number) -> tuple[float, float]:
+    """Ends of the published number on its scale; infinite where words tell one side only."""
+    read = scale(number)
+    nothing = number.low == 0.0 and number.compare is Compare.WORDS
+    low = -math.inf if nothing else float(read(number.low))
+    return low, float(read(number.high)) if math.isfinite(number.high) else math.inf
 
 
 @cache
-def covariance() -> np.ndarray:
-    """Covariance of the used outputs between studies, for a factor of 1 (outputs x outputs)."""
-    error = np.array([of.error for of in scales()])
-    study = np.array([name.partition(".")[0] for name in used()])
-    kind = np.array([number.kind for number in used().values()])
+def covariance(outputs: tuple[str, ...]) -> np.ndarray:
+    """Covariance of outputs between studies, for a factor of 1 (outputs x outputs)."""
+    error = np.array([scale(number).error for number in numbers_of(outputs)])
+    study = np.array([name.partition(".")[0] for name in outputs])
+    kind = np.array([number.kind for number in numbers_of(outputs)])
     together = (study[:, None] == study) & (kind[:, None] == kind)
     return np.outer(error, error) * np.where(together, SHARED, 0.0) + np.diag(
         (1.0 - SHARED) * error**2
     )
 
 
-def made_up(found: np.ndarray, factor: float, rng: np.random.Generator) -> Literature:
+def made_up(
+    found: np.ndarray, outputs: tuple[str, ...], factor: float, rng: np.random.Generator
+) -> Literature:
     """A literature from one row of a bank, told as the real one is told.
 
     Parameters
     ----------
-    found : float64 array
-        Used outputs of the row on their scales; those that are NaN are not published.
+    found : float64 array, shape (outputs,)
+        Of the row, on their scales; those that are NaN are not published.
+    outputs : tuple of str
     factor : float
         The world's factor for studies.
     rng : Generator
     """
-    told = found + factor * rng.multivariate_normal(np.zeros(len(found)), covariance())
-    real, compare = published(), [number.compare for number in used().values()]
+    told = found + factor * rng.multivariate_normal(np.zeros(len(found)), covariance(outputs))
+    real, compare = published(outputs), [number.compare for number in numbers_of(outputs)]
     low, high = told.copy(), told.copy()
     for k in np.flatnonzero(~real.points & np.isfinite(told)):
         a, b = real.low[k], real.high[k]

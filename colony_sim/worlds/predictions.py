@@ -22,7 +22,7 @@ BIN_DAYS = 300
 #: Grams that a keeper would call a first harvest, as in the facts of practice.
 A_HARVEST_G = 10.0
 #: Days of the comparison of rotations, and those left out at its start.
-DAYS, WARM_UP = 900, 300
+DAYS, WARM_UP = 600, 200
 #: Beetles stay so long (d) in the bin that is watched.
 _SHORT, _LONG = 14, 21
 
@@ -65,6 +65,7 @@ SEEN = {
 }
 
 
-def lived(p: Parameters, seed: int, with_gain: bool) -> tuple[float, float, float]:
-    """All of `SEEN`; the gain, which takes ten times as long, is NaN unless asked for."""
-    return *first_bin(p, seed), gain(p, seed) if with_gain else math.nan
+def lived(p: Parameters, seed: int, with_bin: bool, with_gain: bool) -> tuple[float, ...]:
+    """All of `SEEN`; NaN what is not asked for."""
+    bins = first_bin(p, seed) if with_bin else (math.nan, math.nan)
+    return *bins, gain(p, seed) if with_gain else math.nan

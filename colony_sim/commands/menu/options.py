@@ -36,6 +36,7 @@ ProfileFile = Annotated[
     typer.Option(
         "--profile",
         metavar="FILE",
-        help="Biology of one colony, from colony-sim fit: one draw for each replicate.",
+        help="Biology of one colony, from colony-sim fit, or published for the worlds that the "
+        "literature allows: one draw for each replicate.",
     ),
 ]

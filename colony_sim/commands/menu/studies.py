@@ -205,3 +205,24 @@ def evidence(
         bite=teeth,
         keys=split(keys),
     )
+
+
+@app.command(rich_help_panel=STUDY)
+def worlds(
+    remake: Annotated[
+        bool,
+        typer.Option("--remake", help="Make them again from the published experiments (an hour)."),
+    ] = False,
+    ship: Annotated[
+        bool, typer.Option("--ship", help="With --remake: put them into this package.")
+    ] = False,
+    seed: Annotated[int | None, typer.Option("--seed", help="With --remake: seed (1).")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/worlds.")
+    ] = None,
+) -> None:
+    """Show which sets of values and structures the published experiments allow."""
+    from colony_sim.commands.worlds import show_worlds
+
+    show_worlds(anew=remake, into_package=ship, seed=seed, workers=workers, out=out)

@@ -1,0 +1,49 @@
+"""``colony-sim worlds``: the sets of values and structures that the literature allows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import Bars, console
+from colony_sim.errors import InputError
+from colony_sim.experiment.files import LARGEST_SEED
+from colony_sim.experiment.plan import whole
+from colony_sim.experiment.worlds import SHIPPED
+from colony_sim.results.folder import folder_of
+from colony_sim.running.runner import Interrupted
+from colony_sim.worlds.shipped import ship
+from colony_sim.worlds.study import NAME, run_worlds
+
+
+def show_worlds(
+    *,
+    anew: bool,
+    into_package: bool,
+    seed: int | None,
+    workers: int | None,
+    out: Path | None,
+) -> None:
+    """Print what the worlds say, and write them with their tables and figure."""
+    if not anew:
+        for option, given in (("--ship", into_package), ("--seed", seed), ("--workers", workers)):
+            if given:
+                raise InputError(option, "without --remake", given, "only with --remake")
+    seed = whole("seed", seed, 0, LARGEST_SEED, 1)
+    folder = folder_of(NAME, out)
+    with Bars() as bars:
+        try:
+            result = run_worlds(
+                folder, anew=anew, seed=seed, workers=workers, command=command_line(),
+                tell=lambda stage, progress: bars.of(stage)(progress),
+            )  # fmt: skip
+        except (KeyboardInterrupt, Interrupted):
+            kept = f"Stopped; what was lived is kept in {folder}: run it again to go on."
+            raise Ending(kept, 130) from None
+    to = console()
+    told = [result.text, f"Worlds: {folder / SHIPPED}.csv; figure: {folder / NAME}.png"]
+    if into_package:
+        told.append(f"Put into the package: {ship(result.found)}")
+    for line in "\n".join(told).split("\n"):
+        to.print(line, highlight=False, markup=False, soft_wrap=True)
