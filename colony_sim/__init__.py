@@ -16,6 +16,7 @@ __all__ = [
     "compare",
     "load",
     "plan",
+    "published_worlds",
     "search",
     "sensitivity",
     "simulate_policy",

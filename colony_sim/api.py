@@ -18,7 +18,7 @@ from colony_sim.errors import InputError
 from colony_sim.evidence import study as published
 from colony_sim.experiment.files import LARGEST_SEED, Experiment, load
 from colony_sim.experiment.plan import Plan, expand, single, whole
-from colony_sim.experiment.worlds import Worlds, read_worlds
+from colony_sim.experiment.worlds import SHIPPED, Worlds, read_worlds
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.planning import study as planning
 from colony_sim.planning.choose import QUICK, Effort
@@ -53,6 +53,7 @@ __all__ = [
     "compare",
     "load",
     "plan",
+    "published_worlds",
     "search",
     "sensitivity",
     "simulate_policy",
@@ -539,6 +540,18 @@ def check_evidence(
         seed=whole("seed", seed, 0, LARGEST_SEED, 1), workers=workers, bite=teeth, keys=keys,
         figures=figures, on_progress=on_progress,
     )  # fmt: skip
+
+
+def published_worlds() -> Worlds:
+    """The sets of values and structures that the published experiments allow.
+
+    Returns
+    -------
+    Worlds
+        Joint draws, each with a strain of its own; ``.frame()`` has one row a world and one column
+        a value. They are a `profile` for every study, as `"published"` is.
+    """
+    return read_worlds(SHIPPED)
 
 
 def simulate_policy(

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from scipy.special import ndtri
 
 from colony_sim.atomic import write_atomic
@@ -150,6 +151,15 @@ class Worlds:
                 far += 2 * (1 - counts / len(column))
         # Rounded, so that equal distances are equal in whatever order they were summed.
         return self.draw(int(np.argmin(far.round(9))) + 1)
+
+    def frame(self) -> pd.DataFrame:
+        """One row a world (index `world`, from 1), one column a key; choices in words."""
+        columns = {
+            entry.key: [_value(entry, code) for code in column]
+            for entry, column in zip(self.entries, self.draws.T.tolist(), strict=True)
+        }
+        index = pd.RangeIndex(1, len(self.draws) + 1, name=_NUMBERING)
+        return pd.DataFrame(columns, index=index)
 
     def interval(self, key: str, level: float) -> tuple[float, float]:
         """Central interval of a number that holds the share `level` of the draws, in its unit.

@@ -98,7 +98,7 @@ def surface(x: np.ndarray, y: np.ndarray) -> Surface:
         shrink = s**2 / (s**2 + penalty)
         fitted = b.mean() + u @ (shrink * (u.T @ (b - b.mean())))
         hat = 1.0 / b.size + (u**2 * shrink).sum(axis=1)
-        loo = (b - fitted) / np.maximum(1.0 - hat, 0.05)
+        loo = (b - fitted) / np.maximum(1.0 - hat, 1e-6)
         if best is None or np.mean(loo**2) < np.mean(best[1] ** 2):
             best = penalty, loo
     assert best is not None
