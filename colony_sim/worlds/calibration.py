@@ -25,7 +25,6 @@ from colony_sim.worlds.bank import Bank
 from colony_sim.worlds.conditioning import Conditioning, condition
 from colony_sim.worlds.emulator import Surface, columns, slopes, surface, value
 from colony_sim.worlds.likelihood import Likelihood, fences, likelihood_of
-from colony_sim.worlds.predictions import SEEN
 from colony_sim.worlds.prior import STRAIN, Scores
 from colony_sim.worlds.sampler import Sample
 
@@ -189,9 +188,9 @@ def _values_held(bank: Bank, samples: list[Sample]) -> list[dict[str, object]]:
     spread = np.mean([d.std(axis=0) for d in drawn], axis=0)
     wide = len(prior.numbers())
     groups = {
-        "values that a literature narrows": np.flatnonzero(spread[:wide] < 1.0 - NARROWED),
+        "values narrowed": np.flatnonzero(spread[:wide] < 1.0 - NARROWED),
         "all values": np.arange(wide),
-        "spreads of strains and studies": np.arange(wide, len(names())),
+        "spreads": np.arange(wide, len(names())),
     }
     found = []
     for group, of in groups.items():
@@ -234,7 +233,7 @@ def _seen_held(
             drawn = predicted(of, samples[row].scores, rng)
             for level in LEVELS:
                 inside[level].append(bool(_within(drawn, seen[row], level)))
-        found += _held(SEEN[what][0], {a: np.array(b, float) for a, b in inside.items()})
+        found += _held(what, {a: np.array(b, float) for a, b in inside.items()})
     return found
 
 

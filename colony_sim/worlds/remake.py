@@ -291,7 +291,7 @@ def surfaces(bank: Bank) -> pd.DataFrame:
 def seen(lived: Bank) -> pd.DataFrame:
     """What keepers see under the worlds: what, unit, worlds, low, middle, high, above (nought)."""
     rows = []
-    for k, (what, unit) in enumerate(SEEN.values()):
+    for k, (what, (_, unit)) in enumerate(SEEN.items()):
         found = lived.seen[:, k][np.isfinite(lived.seen[:, k])]
         if not found.size:
             continue

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.evidence.numbers import Standing
+from colony_sim.words.labels import shortened
 from colony_sim.worlds.agreement import NARROWED
+from colony_sim.worlds.predictions import SEEN
 from colony_sim.worlds.remake import Remade
 from colony_sim.worlds.shipped import current
 
-#: Values, pairs and numbers named one by one.
-_NAMED = 5
+#: Values and pairs named one by one.
+_VALUES, _PAIRS = 4, 2
+#: Characters of a line, and of a label within it.
+WIDE = 110
+_LABEL = 38
+#: Groups of the calibration on its first line.
+_FIRST = 3
+#: A value that narrowed by less is as open as before.
+_OPEN = 0.05
 
 
 def headline(remade: Remade) -> str:
@@ -19,33 +30,33 @@ def headline(remade: Remade) -> str:
     judged = _of(remade.tables["numbers"], Standing.JUDGED)
     inside = int(judged["inside"].sum())
     return (
-        f"{len(remade.worlds.draws):,} worlds agree with the published experiments: {inside} of "
-        f"{len(judged)} numbers that they were not fitted to ({_percent(inside / len(judged))}) "
-        "lie where 90 % of them should."
+        f"{len(remade.worlds.draws):,} worlds fit the published experiments; {inside} of "
+        f"{len(judged)} numbers held back ({_percent(inside / len(judged))}) lie in their 90 % "
+        "ranges."
     )
 
 
 def lines(remade: Remade) -> list[str]:
     """At most 25 lines: what the worlds agree on, what not, and how far to trust them."""
     tables = remade.tables
-    found = [headline(remade), ""]
     used = _of(tables["numbers"], Standing.USED)
-    inside = int(used["inside"].sum())
-    found.append(f"Fitted to: {inside} of {len(used)} numbers lie within their 90 % range.")
-    found += [*_values(tables["values"]), *_structures(tables["structures"])]
-    if len(tables["ties"]):
-        found.append(f"Tied: {_ties(tables['ties'])}")
-    found += ["", "What a keeper sees in 90 % of the worlds (each a strain of its own)"]
-    found += [f"  {_seen(row)}" for row in tables["seen"].to_dict("records")]
+    found = [
+        headline(remade),
+        f"Fitted to {len(used)} numbers, of which {int(used['inside'].sum())} lie in theirs.",
+        "",
+        *_values(tables["values"]),
+        *_structures(tables["structures"]),
+        *_ties(tables["ties"]),
+        "",
+        "What a keeper sees in 90 % of the worlds, each with a strain of its own:",
+        *(f"  {_seen(row)}" for row in tables["seen"].to_dict("records")),
+    ]
     if "held" in tables:
-        found += ["", *_calibration(tables)]
-    found += ["", *_facts(remade)]
+        found += _calibration(tables)
+    found += _facts(remade)
     if not current(remade):
-        found.append(
-            "Out of date: formulas, values or replications have changed since; make them again "
-            "with colony-sim worlds --remake."
-        )
-    return found
+        found.append("Out of date: formulas or values have changed; colony-sim worlds --remake.")
+    return [shortened(line, WIDE) if len(line) > WIDE else line for line in found]
 
 
 def _of(numbers: pd.DataFrame, standing: Standing) -> pd.DataFrame:
@@ -59,48 +70,51 @@ def _percent(share: float) -> str:
 def _values(values: pd.DataFrame) -> list[str]:
     own = values[~values["key"].str.startswith("spread.")]
     narrowed = own[own["narrowed"] >= NARROWED]
-    named = "; ".join(
-        f"{_label(row['key'])} {row['low']:.3g} to {row['high']:.3g} of "
-        f"{row['range_low']:.3g} to {row['range_high']:.3g} {row['unit']}".rstrip()
-        for row in narrowed.head(_NAMED).to_dict("records")
-    )
     return [
-        f"Narrowed by {_percent(NARROWED)} or more: {len(narrowed)} of {len(own)} values. "
-        f"Most: {named}.",
-        f"As open as before (by less than 5 %): {int((own['narrowed'] < 0.05).sum())} values.",
+        f"Of {len(own)} values {len(narrowed)} narrowed by {_percent(NARROWED)} or more, "
+        f"{int((own['narrowed'] < _OPEN).sum())} are as open as before. Most narrowed:",
+        *(
+            f"  {_label(row['key'])}: {row['low']:.3g} to {row['high']:.3g} {row['unit']} "
+            f"(range {row['range_low']:.3g} to {row['range_high']:.3g})"
+            for row in narrowed.head(_VALUES).to_dict("records")
+        ),
     ]
 
 
 def _label(key: str) -> str:
-    return catalogue()[key].label if key in catalogue() else key.replace("spread.", "spread of ")
+    label = catalogue()[key].label if key in catalogue() else key.replace("spread.", "spread of ")
+    return shortened(label, _LABEL)
 
 
 def _structures(structures: pd.DataFrame) -> list[str]:
+    """A line a structure: each option with its weight and error in percent."""
     found = []
     for key, rows in structures.groupby("key", sort=False):
+        options = rows.sort_values("weight", ascending=False).to_dict("records")
         weights = ", ".join(
-            f"{row['option'].replace('_', ' ')} {100 * row['weight']:.0f} "
-            f"({100 * row['weight_error']:.0f})"
-            for row in rows.sort_values("weight", ascending=False).to_dict("records")
+            f"{str(row['option']).lower().replace('_', ' ')} {100 * row['weight']:.0f} ± "
+            f"{100 * row['weight_error']:.0f}"
+            for row in options
         )
-        found.append(f"{_label(str(key)).capitalize()}, % (error): {weights}.")
+        found.append(f"{_label(str(key)).capitalize()}, %: {weights}.")
     return found
 
 
-def _ties(ties: pd.DataFrame) -> str:
+def _ties(ties: pd.DataFrame) -> list[str]:
+    if not len(ties):
+        return ["No two values are tied."]
     named = "; ".join(
-        f"{_label(row['first'])} with {_label(row['second'])} {row['correlation']:+.2f}"
-        for row in ties.head(3).to_dict("records")
+        f"{_label(row['first'])} with {_label(row['second'])} ({row['correlation']:+.2f})"
+        for row in ties.head(_PAIRS).to_dict("records")
     )
-    more = len(ties) - 3
-    return f"{named}{f'; {more} pairs more' if more > 0 else ''}."
+    return [f"Tied pairs of values: {len(ties)}. {named}."]
 
 
-def _seen(row: dict[str, object]) -> str:
-    text = f"{row['what']}: {row['low']:.3g} to {row['high']:.3g} {row['unit']}"
+def _seen(row: dict[str, Any]) -> str:
+    text = f"{SEEN[row['what']][0]}: {row['low']:.3g} to {row['high']:.3g} {row['unit']}"
     text += f", middle {row['middle']:.3g}"
-    if float(str(row["low"])) < 0.0:
-        text += f"; above nought in {_percent(float(str(row['above'])))} of {row['worlds']} worlds"
+    if row["low"] < 0.0:
+        text += f"; above 0 in {_percent(row['above'])} of {row['worlds']}"
     return text
 
 
@@ -108,39 +122,36 @@ def _calibration(tables: dict[str, pd.DataFrame]) -> list[str]:
     held = tables["held"]
     parts = []
     for group, rows in held.groupby("group", sort=False):
-        by_level = {row["level"]: row for row in rows.to_dict("records")}
-        half, most = (by_level[level] for level in (0.5, 0.9))
-        parts.append(f"{group} {100 * half['held']:.0f} and {100 * most['held']:.0f}")
+        share = dict(zip(rows["level"], rows["held"], strict=True))
+        name = str(group).replace("_", " ")
+        parts.append(f"{name} {100 * share[0.5]:.0f} and {100 * share[0.9]:.0f}")
     count = int(held["literatures"].max())
-    told = "; ".join(
-        f"{row['option'].replace('_', ' ')} {_percent(row['noticed'])}"
-        for row in tables["power"].to_dict("records")
+    found = [f"Truths that 50 and 90 % ranges from {count} made-up literatures hold, %:"]
+    found += [f"  {'; '.join(some)}" for some in (parts[:_FIRST], parts[_FIRST:]) if some]
+    noticed = tables["power"]["noticed"]
+    found.append(
+        f"A growth law that the fit lacks is noticed in {_percent(noticed.min())} to "
+        f"{_percent(noticed.max())} of made-up literatures (5 % false alarms)."
     )
-    return [
-        f"Truths of {count} made-up literatures that 50 and 90 % ranges hold, %: "
-        f"{'; '.join(parts)}.",
-        f"A growth law that the fit lacks is noticed (5 % false alarms): {told}.",
-    ]
+    return found
 
 
 def _facts(remade: Remade) -> list[str]:
     facts = remade.worlds.facts
-    cost = "core_minutes" in facts and (
-        f" ({facts['core_minutes']} minutes of one core, {facts['memory_mb']} MB)"
-    )
+    cost = ""
+    if "core_minutes" in facts:
+        cost = f", {facts['core_minutes']} minutes of one core, {facts['memory_mb']} MB"
     found = [
-        f"{facts['rows']} and {facts['wave']} sets of values lived through all experiments, seed "
-        f"{facts['seed']}{cost or ''}; worth {facts['effective_size']} independent worlds."
+        f"Made from {facts['rows']} + {facts['wave']} lived sets of values, seed {facts['seed']}"
+        f"{cost}; worth {facts['effective_size']} independent worlds."
     ]
     if "repeat" in remade.tables:
         apart = remade.tables["repeat"]["apart"]
         found.append(
             f"Made again with another seed, {_percent(float((apart.abs() <= 2.0).mean()))} of "
-            "quantiles agree within two standard errors of their difference."
+            "quantiles agree within two standard errors."
         )
     if "less_probable_made_up" in facts:
-        found.append(
-            f"{_percent(float(facts['less_probable_made_up']))} of made-up literatures are less "
-            "probable than the real one."
-        )
+        share = float(facts["less_probable_made_up"])
+        found.append(f"{_percent(share)} of made-up literatures are less probable than the real.")
     return found
