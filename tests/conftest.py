@@ -13,6 +13,13 @@ from colony_sim.population import grown
 from colony_sim.population.insects import Stage
 from colony_sim.population.ledger import Balance
 
+
+def pytest_configure(config):
+    """Workers begin with halves of the tests in order, so that most fixtures are made once."""
+    if config.getoption("dist", "no") == "load":
+        config.option.dist = "worksteal"
+
+
 #: Values that closed forms in the tests name as numbers, whatever the parameter file says.
 FIXED = {
     "egg.mass_mg": 0.45,

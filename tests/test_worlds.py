@@ -7,13 +7,16 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+from commandline import CHECKOUT, cli
 from scipy import stats
 
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.evidence.numbers import Compare, Standing, numbers
 from colony_sim.experiment.worlds import SHIPPED, read_worlds, shipped_file
+from colony_sim.figures import style
 from colony_sim.population import kernels
 from colony_sim.worlds import agreement, literature, predictive, prior, words
+from colony_sim.worlds import draw as figure
 from colony_sim.worlds.bank import Bank, outputs, studies
 from colony_sim.worlds.calibration import Sizes as CalibrationSizes
 from colony_sim.worlds.digest import bare
@@ -339,6 +342,7 @@ SMALL = Sizes(
     wave=12,
     worlds=64,
     runs=2,
+    moves=30,
     halves=2,
     lived=4,
     lived_gains=0,
@@ -408,3 +412,86 @@ def test_the_sentence_counts_what_the_table_holds():
 
 def test_studies_of_outputs_are_those_that_give_them():
     assert set(studies(USED)) == {n.replication for n in numbers() if n.standing is Standing.USED}
+
+
+# ---- Command and figure
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory):
+    """A folder with the finished command, and what it printed."""
+    place = tmp_path_factory.mktemp("worlds")
+    code, out, _ = cli("worlds", "--out", "found", cwd=place, faults=None)
+    assert code == 0
+    return place / "found", out.splitlines()
+
+
+def test_the_command_answers_on_one_screen_and_writes_what_it_says(shown):
+    folder, lines = shown
+    assert lines[0] == words.headline(shipped())
+    assert len(lines) <= 26 and all(len(line) <= words.WIDE for line in lines[:-1])
+    names = {path.name for path in folder.iterdir()}
+    assert {"worlds.png", "worlds.svg", "published.csv", "manifest.json"} <= names
+    assert {f"{name}.csv" for name in TABLES} <= names
+    assert read_worlds(folder / "published.csv") == read_worlds(SHIPPED)
+    assert "published numbers used" in (folder / "methods.txt").read_text(encoding="utf-8")
+
+
+def test_the_folder_is_a_study_that_reads_itself_back(shown):
+    from colony_sim.studies.registry import study
+
+    data, found = study("worlds").read(shown[0])
+    assert data["kind"] == "worlds"
+    assert words.headline(found) == words.headline(shipped())
+
+
+@pytest.mark.parametrize("option", [("--ship",), ("--seed", "3"), ("--workers", "1")])
+def test_options_of_a_remake_alone_are_refused(option, tmp_path):
+    code, out, err = cli("worlds", *option, cwd=tmp_path, faults=None)
+    assert (code, out, len(err)) == (2, "", 1)
+    assert "only with --remake" in err[0]
+    assert not any(tmp_path.iterdir())
+
+
+def test_marks_stand_where_the_table_says():
+    table = shipped().tables["numbers"]
+    drawn = figure.marks(table)
+    assert len(drawn) == len(table) and list(drawn["id"]) == list(table["id"])
+    for row, mark in zip(table.to_dict("records"), drawn.to_dict("records"), strict=True):
+        if math.isnan(mark["middle"]):
+            continue
+        assert mark["inside"] == row["inside"]
+        if row["unit"] == "d" and row["published_low"] == row["published_high"]:
+            at = np.log(row["published_low"] / row["low"]) / np.log(row["high"] / row["low"])
+            assert mark["at"] == pytest.approx(at, abs=1e-6)
+            # Inside the band is inside the range.
+            assert (0.0 <= mark["at"] <= 1.0) == row["inside"]
+
+
+def test_the_figure_has_every_number_and_can_be_read():
+    found = shipped()
+    with style.theme():
+        drawn = figure.draw(found.tables["numbers"], words.headline(found))
+    texts = [text.get_text() for axes in drawn.axes for text in axes.texts]
+    labels = [text for text in texts if " · " in text]
+    assert len(labels) == len(found.tables["numbers"])
+    assert min(t.get_fontsize() for axes in drawn.axes for t in axes.texts) >= 7.5
+
+
+# ---- Worlds in a study
+
+
+def test_a_comparison_takes_one_world_for_each_replicate(tmp_path):
+    """The first policy's run of replicate 2 is that of world 2, lived alone."""
+    from colony_sim import load, published_worlds, simulate_policy
+
+    worlds = published_worlds()
+    assert worlds.frame().shape == (len(worlds.draws), len(worlds.keys))
+    experiment = load(CHECKOUT / "experiments" / "rotation.toml")
+    lived = [
+        simulate_policy(experiment, seed=5, days=40, profile=profile, draw=2).daily
+        for profile in ("published", worlds)
+    ]
+    pd.testing.assert_frame_equal(*lived)
+    other = simulate_policy(experiment, seed=5, days=40, profile=worlds, draw=3).daily
+    assert not lived[0].equals(other)

@@ -26,7 +26,7 @@ from colony_sim.source import source_bytes
 from colony_sim.worlds import prior
 from colony_sim.worlds.likelihood import Likelihood
 from colony_sim.worlds.prior import Scores
-from colony_sim.worlds.sampler import Sample, sample
+from colony_sim.worlds.sampler import LAST_MOVES, Sample, sample
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +41,8 @@ class Conditioning:
     seed : int
     power : float
         Of the likelihood, 1 for the posterior.
+    last : int
+        Moves after the last power.
     without : tuple of (str, int)
         Options of structures that are left out: key and index into its options.
     """
@@ -49,12 +51,13 @@ class Conditioning:
     count: int
     seed: int
     power: float = 1.0
+    last: int = LAST_MOVES
     without: tuple[tuple[str, int], ...] = ()
 
     @cached_property
     def key(self) -> str:
         """SHA-256 over the surfaces, the data, the settings and the sampler."""
-        words = (self.count, self.seed, self.power, self.without)
+        words = (self.count, self.seed, self.power, self.last, self.without)
         digest = hashlib.sha256(repr(words).encode())
         data, emulator = self.likelihood.data, self.likelihood.emulator
         parts = [self.likelihood.unexplained, data.outputs, data.low, data.high]
@@ -73,6 +76,7 @@ class Conditioning:
             self.count,
             np.random.default_rng(self.seed),
             power=self.power,
+            last=self.last,
             allowed=self._allowed if self.without else None,
         )
         np.savez(

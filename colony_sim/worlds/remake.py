@@ -27,7 +27,7 @@ from colony_sim.worlds.calibration import Sizes as CalibrationSizes
 from colony_sim.worlds.calibration import calibrate
 from colony_sim.worlds.conditioning import Conditioning, condition
 from colony_sim.worlds.digest import digest
-from colony_sim.worlds.likelihood import emulator_of, likelihood_of
+from colony_sim.worlds.likelihood import Likelihood, emulator_of, likelihood_of
 from colony_sim.worlds.predictions import SEEN
 from colony_sim.worlds.predictive import predictive
 from colony_sim.worlds.prior import Scores
@@ -52,8 +52,8 @@ class Sizes:
         Rows of the bank from the prior, and of the second wave.
     worlds : int
         Kept worlds.
-    runs : int
-        Independent runs of the sampler, of as many worlds each.
+    runs, moves : int
+        Independent runs of the sampler, of as many worlds each, and moves at the end of each.
     halves : int
         Random halves of the bank for errors.
     lived : int
@@ -72,6 +72,7 @@ class Sizes:
     wave: int = 500
     worlds: int = 1024
     runs: int = 4
+    moves: int = 240
     halves: int = 8
     lived: int = 256
     lived_gains: int = 100
@@ -228,11 +229,15 @@ def _fit(
     )  # fmt: skip
     bank = Bank.join(bank, wave)
     like = likelihood_of(bank, data)
-    jobs = [Conditioning(like, sizes.worlds, _own(seed, "run", k)) for k in range(sizes.runs)]
+
+    def job(of: Likelihood, what: str, k: int) -> Conditioning:
+        return Conditioning(of, sizes.worlds, _own(seed, what, k), last=sizes.moves)
+
+    jobs = [job(like, "run", k) for k in range(sizes.runs)]
     for k in range(sizes.halves):
         rng = np.random.default_rng(key(seed, "half", k))
         half = rng.permutation(len(bank))[: len(bank) // 2]
-        jobs.append(Conditioning(likelihood_of(bank, data, half), sizes.worlds, _own(seed, "h", k)))
+        jobs.append(job(likelihood_of(bank, data, half), "half", k))
     found = condition(jobs, folder, workers=workers, on_progress=stage("drawing worlds"))
     runs, halves = found[: sizes.runs], found[sizes.runs :]
     return _Fit(

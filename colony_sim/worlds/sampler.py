@@ -24,7 +24,7 @@ from colony_sim.worlds.prior import Scores
 
 #: Effective sample size, as a share of the worlds, that a power may leave.
 KEPT = 0.5
-#: Moves after each power, and after the last.
+#: Moves after each power, and after the last unless more are asked for.
 MOVES, LAST_MOVES = 18, 60
 #: Values that a small step moves at once.
 _BLOCK = 6.0
@@ -58,6 +58,7 @@ def sample(
     rng: np.random.Generator,
     *,
     power: float = 1.0,
+    last: int = LAST_MOVES,
     allowed: Callable[[Scores], np.ndarray] | None = None,
 ) -> Sample:
     """Draw worlds.
@@ -71,6 +72,8 @@ def sample(
     rng : Generator
     power : float
         Power of the likelihood at the end; below 1 for a wider sample.
+    last : int
+        Moves after the last power.
     allowed : callable, optional
         Which structures count (bool array); the others are never drawn.
     """
@@ -89,7 +92,7 @@ def sample(
         evidence += float(top + np.log(weights.mean()))
         rows = _resampled(weights, rng)
         scores, log = scores.take(rows), log[rows]
-        moves = LAST_MOVES if at == power else MOVES
+        moves = last if at == power else MOVES
         scores, log, accepted = _moved(scores, log, at, likelihood, moves, rng, allowed)
     return Sample(scores, evidence, tuple(powers), accepted, log)
 
