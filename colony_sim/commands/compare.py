@@ -11,7 +11,8 @@ from colony_sim.commands.ending import Ending
 from colony_sim.commands.profile import profile_of
 from colony_sim.commands.show import Bars, console, show_comparison, show_tables
 from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import expand
+from colony_sim.experiment.plan import expand, whole
+from colony_sim.experiment.worlds import SHIPPED, read_worlds
 from colony_sim.results.folder import folder_of
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 from colony_sim.studies.comparison.run import RunsFailed, compare_plan
@@ -38,14 +39,17 @@ def run_compare(
     least: int | None = None,
     most: int | None = None,
     profile: Path | None = None,
+    worlds: int | None = None,
     full: bool = False,
 ) -> None:
     """Compare the policies of an experiment file."""
     workers = check_workers(workers)
     rule = make_rule(until, least, most, replicates)
-    plan = expand(
-        load(file), quick=quick, replicates=replicates, seed=seed, profile=profile_of(profile)
-    )
+    draws = profile_of(profile)
+    if worlds is not None:
+        draws = (draws or read_worlds(SHIPPED)).first(worlds)
+        replicates = worlds * whole("replicates", replicates, 1, 1000, 1)
+    plan = expand(load(file), quick=quick, replicates=replicates, seed=seed, profile=draws)
     folder = folder_of(plan.name, out)
     bars = Bars()
     try:

@@ -34,7 +34,7 @@ from colony_sim.biology.parameters import (
     find,
     out_of_order,
 )
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import read_text
 
 FORMAT = 2
@@ -151,6 +151,18 @@ class Worlds:
                 far += 2 * (1 - counts / len(column))
         # Rounded, so that equal distances are equal in whatever order they were summed.
         return self.draw(int(np.argmin(far.round(9))) + 1)
+
+    def first(self, count: int) -> Worlds:
+        """The first worlds; replicates beyond them live in these again, with other seeds.
+
+        Raises
+        ------
+        InputError
+            A number that is none of 1 to that of the worlds.
+        """
+        if isinstance(count, bool) or not 1 <= count <= len(self.draws):
+            raise InputError(ARGUMENT, "worlds", count, f"1 to {len(self.draws)} of them")
+        return replace(self, draws=self.draws[:count])
 
     def frame(self) -> pd.DataFrame:
         """One row a world (index `world`, from 1), one column a key; choices in words."""

@@ -11,7 +11,7 @@ import pandas as pd
 from colony_sim.biology.parameters import catalogue
 from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.worlds import RANGE, Worlds
-from colony_sim.statistics.information import runs_needed
+from colony_sim.statistics.information import Narrowing, runs_needed
 from colony_sim.words.estimate import Estimate, dashed, number
 
 if TYPE_CHECKING:
@@ -85,7 +85,11 @@ def listed(keys: Collection[str]) -> str:
 
 def this_colony_in_words(found: ThisColony, profile: Worlds) -> list[str]:
     """How the answer differs from the default, how wide it is, and what would narrow it."""
-    return [_change(found, profile), *_spread(found, profile), *_settle(found, profile)]
+    return [
+        _change(found, profile),
+        *_spread(found, profile),
+        *settle_in_words(found.narrowing, profile),
+    ]
 
 
 def _change(found: ThisColony, profile: Worlds) -> str:
@@ -141,8 +145,9 @@ def _spread(found: ThisColony, profile: Worlds) -> list[str]:
     return [f"{dashed(text)}."]
 
 
-def _settle(found: ThisColony, profile: Worlds) -> list[str]:
-    result, table = found.narrowing, found.narrowing.table
+def settle_in_words(result: Narrowing, profile: Worlds) -> list[str]:
+    """Which one further measurement would narrow the difference most."""
+    table = result.table
     head = "What one further measurement would settle most"
     enough = runs_needed(len(table))
     more = (

@@ -40,6 +40,15 @@ def compare(
     least: Least = None,
     most: Most = None,
     profile: ProfileFile = None,
+    worlds: Annotated[
+        int | None,
+        typer.Option(
+            "--worlds",
+            metavar="N",
+            help="Live in N worlds that the literature allows (or of the profile), --replicates "
+            "runs of each policy in each (1): how surely which policy is ahead.",
+        ),
+    ] = None,
     full: Annotated[
         bool, typer.Option("--full", help="Print the tables of every measure as well.")
     ] = False,
@@ -60,6 +69,7 @@ def compare(
         least=least,
         most=most,
         profile=profile,
+        worlds=worlds,
         full=full,
     )
 

@@ -14,6 +14,7 @@ import pyarrow.parquet as pq
 
 from colony_sim.atomic import write_atomic
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
+from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.measuring.outcome import IN_WORDS
 from colony_sim.measuring.series import WholeSeries
@@ -37,12 +38,14 @@ from colony_sim.studies.comparison.assumptions import (
     find_assumptions,
     skipped,
 )
+from colony_sim.studies.comparison.over_worlds import in_words, over_worlds
 from colony_sim.studies.comparison.stored import measured, planned
-from colony_sim.studies.comparison.this_colony import this_colony
+from colony_sim.studies.comparison.this_colony import narrowed, this_colony
 from colony_sim.studies.comparison.verdict import verdict
 from colony_sim.studies.points import PointRunner
 from colony_sim.studies.profile_words import (
     circumstances,
+    settle_in_words,
     this_colony_in_words,
     with_profile,
 )
@@ -58,7 +61,7 @@ DAILY = (
 
 
 TABLES = ("runs", "measures", "policies", "differences", "all_differences", "died_out")
-MORE_TABLES = ("daily", "against_default", "narrowing", "assumptions", "precision")
+MORE_TABLES = ("daily", "over_worlds", "against_default", "narrowing", "assumptions", "precision")
 FIGURES = ("comparison",)
 FILES = files_of((*TABLES, *MORE_TABLES), FIGURES)
 DESIGN = (
@@ -119,9 +122,9 @@ class Comparison:
     circumstances : tuple of str
         The profile and the log of temperatures it rests on, in sentences.
     answer : tuple of str
-        With a profile: how the answer for this colony differs from the default, and what would
-        narrow it, in sentences.
-    against_default, narrowing : pandas.DataFrame or None
+        With a profile: how surely a policy is ahead over its worlds, how the answer differs from
+        the default, and what would narrow it, in sentences.
+    over_worlds, against_default, narrowing : pandas.DataFrame or None
         The tables behind that.
     """
 
@@ -138,6 +141,7 @@ class Comparison:
     precision: tuple[str, ...] = ()
     circumstances: tuple[str, ...] = ()
     answer: tuple[str, ...] = ()
+    over_worlds: pd.DataFrame | None = None
     against_default: pd.DataFrame | None = None
     narrowing: pd.DataFrame | None = None
 
@@ -319,18 +323,25 @@ def write_answer(
     run: Callable[[Plan], None],
     folder: Path,
 ) -> dict[str, Any]:
-    """Add the answer for one colony to the tables; fields of a Comparison."""
+    """Add the answer over the worlds of a profile to the tables; fields of a Comparison."""
     if plan.profile is None or pair is None:
         return {}
-    found = this_colony(plan, plan.profile, pair, runs, store, run)
-    lines = tuple(this_colony_in_words(found, plan.profile))
-    write_table(folder, "against_default", found.against)
-    write_table(folder, "narrowing", found.narrowing.table)
-    return {
-        "answer": lines,
-        "against_default": found.against,
-        "narrowing": found.narrowing.table,
-    }
+    over = over_worlds(runs, plan.profile, pair)
+    tables = {"over_worlds": over.table}
+    lines = in_words(over)
+    if plan.profile.name == SHIPPED:
+        # The literature's worlds are no colony to be told from the default.
+        shares = narrowed(plan.profile, pair, runs)
+        lines += settle_in_words(shares, plan.profile)
+    else:
+        found = this_colony(plan, plan.profile, pair, runs, store, run)
+        shares = found.narrowing
+        lines += this_colony_in_words(found, plan.profile)
+        tables["against_default"] = found.against
+    tables["narrowing"] = shares.table
+    for name, table in tables.items():
+        write_table(folder, name, table)
+    return {"answer": tuple(lines), **tables}
 
 
 def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> dict[str, Any]:
