@@ -34,7 +34,8 @@ def marks(table: pd.DataFrame) -> pd.DataFrame:
     """What is drawn, one row a number.
 
     Columns `at`, `to` (ends of the published range) and `lower`, `middle`, `upper` (quartiles of
-    the predictions) on the scale of `EDGES`; NaN where the worlds give one and the same number.
+    the predictions) on the scale of `EDGES`; NaN where the predictions have no width, or no end,
+    which column `note` tells.
     """
     by_id = {number.id: number for number in numbers()}
     rows = []
@@ -42,15 +43,24 @@ def marks(table: pd.DataFrame) -> pd.DataFrame:
         number = by_id[str(row["id"])]
         read = literature.scale(number)
         low, lower, middle, upper, high = (float(read(row[end])) for end in ENDS)
-        wide = high - low if high > low else math.nan
+        wide = high - low if high > low and math.isfinite(high) else math.nan
         first, last = literature.bounds(number)
         places = [(float(v) - low) / wide for v in (first, last, lower, middle, upper)]
         rows.append({
             "id": number.id, "theme": number.theme, "standing": str(number.standing),
-            "label": _label(number), "inside": bool(row["inside"]),
+            "label": _label(number), "inside": bool(row["inside"]), "note": _note(row),
             **dict(zip(("at", "to", "lower", "middle", "upper"), places, strict=True)),
         })  # fmt: skip
     return pd.DataFrame(rows)
+
+
+def _note(row: dict[str, Any]) -> str:
+    """Words in place of a mark."""
+    if math.isnan(row["low"]):
+        return "the worlds give none"
+    if math.isinf(row["high"]):
+        return f"{row['low']:.3g} {row['unit']} to never"
+    return f"always {row['low']:.3g}" if row["high"] <= row["low"] else ""
 
 
 def _label(number: Number) -> str:
@@ -129,10 +139,9 @@ def _row(axes: Axes, row: dict[str, Any], y: float) -> None:
         -0.02, y, row["label"], transform=axes.get_yaxis_transform(), ha="right", va="center",
         size=_SMALL, color=style.INK,
     )  # fmt: skip
-    if math.isnan(row["middle"]):
-        words = "always the same number" if row["inside"] else "the worlds have none, or one"
+    if row["note"]:
         axes.text(
-            0.02, y, words, transform=axes.get_yaxis_transform(), va="center",
+            0.02, y, row["note"], transform=axes.get_yaxis_transform(), va="center",
             size=_SMALL - 0.5, color=colour,
         )  # fmt: skip
         return

@@ -8,6 +8,9 @@ number lies inside when the range of it reaches the central 90 % of what is pred
 from __future__ import annotations
 
 import math
+import tomllib
+from functools import cache
+from importlib.resources import files
 
 import numpy as np
 import pandas as pd
@@ -93,16 +96,29 @@ def _reaches(name: str, values: np.ndarray, low: float, high: float, level: floa
     """
     if not values.size:
         return False
-    first, last = np.percentile(values, [50.0 - level / 2.0, 50.0 + level / 2.0])
+    tails = [50.0 - level / 2.0, 50.0 + level / 2.0]
+    # Nearest, since between two infinite numbers nothing lies.
+    first, last = np.percentile(values, tails, method="nearest")
     if name.endswith("/low"):
         return bool(last >= low)
     return bool(first <= high) and (name.endswith("/high") or bool(last >= low))
 
 
+@cache
+def outside() -> dict[str, str]:
+    """Reasons of ``outside.toml`` by id."""
+    text = files("colony_sim.worlds").joinpath("outside.toml").read_text("utf-8")
+    return {
+        f"{replication}.{name}": reason
+        for replication, items in tomllib.loads(text).items()
+        for name, reason in items.items()
+    }
+
+
 def _why(number: Number, place: float) -> str:
     """What is known of the reason; else on which side the published number lies."""
-    if number.id in misses():
-        return misses()[number.id]
+    if reason := misses().get(number.id) or outside().get(number.id):
+        return reason
     if math.isnan(place):
         return "no world gives a number"
     side = "above" if place > 0.5 else "below"
