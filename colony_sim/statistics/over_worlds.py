@@ -596,32 +596,40 @@ def _expected_gains(mean: np.ndarray, n: np.ndarray, between: float, within: flo
 def _roughened(mean: np.ndarray, chance: np.ndarray, at: np.ndarray) -> np.ndarray:
     """Weights of the points `at` after the EM steps, from equal ones.
 
-    Many worlds are put together in cells of neighbours, each with its mean.
+    Many worlds are put together in cells of neighbours (those of as much chance, for the means),
+    each with its mean.
     """
-    worlds = len(mean)
-    cells = min(worlds, _CELLS)
-    cell_of = np.arange(worlds)
-    if worlds > cells:
-        cell_of = ((2 * np.arange(worlds) + 1) * cells) // (2 * worlds)
-        by_mean, by_point = np.argsort(mean, kind="stable"), np.argsort(at, kind="stable")
-    else:
-        by_mean = by_point = np.arange(worlds)
-    size = np.bincount(cell_of, minlength=cells)
-
-    def of_cells(values: np.ndarray) -> np.ndarray:
-        return np.bincount(cell_of, weights=values, minlength=cells) / size
-
-    seen, noise, place = of_cells(mean[by_mean]), of_cells(chance[by_mean]), of_cells(at[by_point])
+    seen_in, placed_in = _cells(mean, chance), _cells(at, np.zeros(len(at)))
+    size, room = np.bincount(seen_in), np.bincount(placed_in)
+    seen = np.bincount(seen_in, weights=mean) / size
+    noise = np.bincount(seen_in, weights=chance) / size
+    place = np.bincount(placed_in, weights=at) / room
     log_density = -((seen[:, None] - place) ** 2) / (2 * noise[:, None])
     # Rows may be multiplied by anything; the largest is set to 1 against underflow.
     density = np.exp(log_density - log_density.max(axis=1, keepdims=True))
-    share = size / worlds
-    weight = share
+    share = size / len(mean)
+    weight = room / len(at)
     for _ in range(_STEPS):
         weight = weight * (density.T @ (share / (density @ weight)))
-    roughened = np.empty(worlds)
-    roughened[by_point] = (weight / size)[cell_of]
+    roughened = (weight / room)[placed_in]
     return roughened / roughened.sum()
+
+
+def _cells(values: np.ndarray, kinds: np.ndarray) -> np.ndarray:
+    """Number of the cell of each value; neighbours of one kind, a cell each if there are few."""
+    total = len(values)
+    if total <= _CELLS:
+        return np.arange(total)
+    cell = np.empty(total, dtype=int)
+    start = 0
+    for kind in np.unique(kinds):
+        here = np.flatnonzero(kinds == kind)
+        # An odd number parts values of the other sign alike.
+        cells = min(len(here), (_CELLS * len(here) // total) | 1)
+        order = here[np.argsort(values[here], kind="stable")]
+        cell[order] = start + ((2 * np.arange(len(here)) + 1) * cells) // (2 * len(here))
+        start += cells
+    return cell
 
 
 def _functionals(points: _Points, zone: float) -> np.ndarray:
