@@ -98,8 +98,8 @@ class Split:
 class WorldsVerdict:
     """What gains over worlds say about policies A and B; gains are those of A over B.
 
-    Every `*_se` is a Monte Carlo standard error. That of a share is never less than that of a
-    plain share of as many worlds (see `least_error`).
+    Every `*_se` is a Monte Carlo standard error. That of a share is never less than `least_error`
+    for as many worlds (single pairs: as many pairs).
 
     Attributes
     ----------
