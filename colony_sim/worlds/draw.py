@@ -9,25 +9,16 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from colony_sim.evidence.draw import shared_out
-from colony_sim.evidence.numbers import Number, Standing, numbers
+from colony_sim.evidence.numbers import Standing, numbers
+from colony_sim.evidence.sheet import IN, OUT, SIZE, dot, label, name, note, sheet
 from colony_sim.figures import style
-from colony_sim.words.labels import shortened
 from colony_sim.worlds import literature
 from colony_sim.worlds.predictive import ENDS
 
 #: The scale: 0 and 1 are the ends of the 90 % range; what lies beyond is an arrow at the edge.
 EDGES = (-0.6, 1.6)
-IN, OUT = style.PALETTE[0], style.PALETTE[1]
-_COLUMNS = 3
-_SIZE, _SMALL = 9.0, 8.0
-#: Widths (in) of a column, of its labels, and height of a row.
-_WIDE, _LABEL, _ROW = 7.2, 4.35, 0.185
-_HEAD, _FOOT = 1.5, 0.75
-_LABEL_MOST = 74
 
 
 def marks(table: pd.DataFrame) -> pd.DataFrame:
@@ -48,7 +39,8 @@ def marks(table: pd.DataFrame) -> pd.DataFrame:
         places = [(float(v) - low) / wide for v in (first, last, lower, middle, upper)]
         rows.append({
             "id": number.id, "theme": number.theme, "standing": str(number.standing),
-            "label": _label(number), "inside": bool(row["inside"]), "note": _note(row),
+            "label": label(number.quantity, number.replication),
+            "inside": bool(row["inside"]), "note": _note(row),
             **dict(zip(("at", "to", "lower", "middle", "upper"), places, strict=True)),
         })  # fmt: skip
     return pd.DataFrame(rows)
@@ -63,87 +55,32 @@ def _note(row: dict[str, Any]) -> str:
     return f"always {row['low']:.3g}" if row["high"] <= row["low"] else ""
 
 
-def _label(number: Number) -> str:
-    quantity = shortened(number.quantity, _LABEL_MOST - len(number.replication))
-    return f"{quantity} · {number.replication}"
-
-
 def draw(table: pd.DataFrame, headline: str) -> Figure:
     """The figure of a table of `predictive`; call within `style.theme()`."""
-    drawn = marks(table)
-    columns = shared_out(drawn, _COLUMNS)
-    tall = max(sum(len(rows) + 2 for _, rows in column) for column in columns)
-    width, height = _WIDE * len(columns), tall * _ROW + _HEAD + _FOOT
-    figure = style.new_figure()
-    figure.set_size_inches(width, height)
-    title, size = style.fitted(figure, headline, width - 0.6, 2) or (headline, 18.0)
-    figure.text(
-        0.3 / width, 1 - 0.25 / height, title, size=min(size, 20.0), weight="bold", va="top"
-    )
-    _legend(figure, width, height)
-    for k, column in enumerate(columns):
-        _column(figure, column, k, width, height)
-    foot = (
-        "Band: 90 % of what the worlds predict for a new study, with its own strain, open "
-        "circumstances and error; every row stretched to the same width. A statement about the "
-        "model, not about a real colony. Experiments by the names they have in numbers.csv."
-    )
-    figure.text(0.3 / width, 0.2 / height, foot, size=_SIZE + 1, color=style.QUIET, va="bottom")
-    return figure
-
-
-def _legend(figure: Figure, width: float, height: float) -> None:
-    def dot(colour: str, filled: bool, text: str) -> Line2D:
-        face = colour if filled else "white"
-        return Line2D([], [], marker="o", ls="", color=colour, mfc=face, label=text)
-
     handles = [
         dot(IN, True, "judged, within"), dot(OUT, True, "judged, outside"),
         dot(IN, False, "used in the fit, within"), dot(OUT, False, "used, outside"),
         Patch(color=style.SHADE, label="90 % of predictions"),
         Patch(color=style.FAINT, label="middle half of predictions"),
     ]  # fmt: skip
-    figure.legend(
-        handles=handles, loc="upper left", ncols=6, fontsize=11,
-        bbox_to_anchor=(0.2 / width, 1 - 0.75 / height),
-    )  # fmt: skip
+    foot = (
+        "Band: 90 % of what the worlds predict for a new study, with its own strain, open "
+        "circumstances and error; every row stretched to the same width. A statement about the "
+        "model, not about a real colony. Experiments by the names they have in numbers.csv."
+    )
+    return sheet(marks(table), headline, handles, foot, _scaled, _row)
 
 
-def _column(
-    figure: Figure, column: list[tuple[str, pd.DataFrame]], k: int, width: float, height: float
-) -> None:
-    rows = sum(len(part) + 2 for _, part in column)
-    left, tall = k * _WIDE + _LABEL, rows * _ROW
-    axes = figure.add_axes((
-        left / width, (height - _HEAD - tall) / height, (_WIDE - _LABEL - 0.25) / width,
-        tall / height,
-    ))  # fmt: skip
-    axes.set(xlim=EDGES, ylim=(rows - 0.5, -0.5))
-    axes.set_yticks([])
-    axes.set_xticks([0.0, 1.0], ["5 %", "95 %"], fontsize=_SIZE)
-    y = 0
-    for theme, part in column:
-        axes.text(
-            -(_LABEL - 0.3) / (_WIDE - _LABEL - 0.25), y + 0.6, theme.capitalize(),
-            transform=axes.get_yaxis_transform(), size=12, weight="bold", va="center",
-        )  # fmt: skip
-        y += 2
-        for row in part.to_dict("records"):
-            _row(axes, row, y - 0.5)
-            y += 1
+def _scaled(axes: Axes) -> None:
+    axes.set(xlim=EDGES)
+    axes.set_xticks([0.0, 1.0], ["5 %", "95 %"], fontsize=SIZE)
 
 
 def _row(axes: Axes, row: dict[str, Any], y: float) -> None:
     colour = IN if row["inside"] else OUT
-    axes.text(
-        -0.02, y, row["label"], transform=axes.get_yaxis_transform(), ha="right", va="center",
-        size=_SMALL, color=style.INK,
-    )  # fmt: skip
+    name(axes, row["label"], y)
     if row["note"]:
-        axes.text(
-            0.02, y, row["note"], transform=axes.get_yaxis_transform(), va="center",
-            size=_SMALL - 0.5, color=colour,
-        )  # fmt: skip
+        note(axes, row["note"], y, colour)
         return
     axes.barh(y, 1.0, left=0.0, height=0.8, color=style.SHADE, lw=0, zorder=0.5)
     axes.barh(
