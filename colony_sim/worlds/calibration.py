@@ -30,8 +30,6 @@ from colony_sim.worlds.sampler import Sample
 
 FALSE_ALARM = 0.05
 LEVELS = (0.5, 0.9)
-#: The structure whose options are taken out in turn.
-FOREIGN = "growth.law"
 
 
 @dataclass(frozen=True)
@@ -47,7 +45,7 @@ class Sizes:
     worlds : int
         Worlds drawn for each.
     foreign : int
-        Literatures of each option of `FOREIGN`.
+        Literatures of each option of a structure, fitted without it.
     """
 
     literatures: int
@@ -105,17 +103,17 @@ def calibrate(
     like = likelihood_of(bank, literature.published(bank.outputs), rest)
     told = _told(bank)
     own = [_job(like, bank, told, int(row), seed, sizes.worlds) for row in rows]
-    foreign: list[tuple[int, list[Conditioning]]] = []
-    at = prior.STRUCTURES.index(FOREIGN)
-    for code in range(len(prior.options()[at])):
-        of = bank.scores.structures[:, at] == code
-        # Whoever makes the literature is not among those that the surfaces were fitted to.
-        without = likelihood_of(bank, like.data, np.flatnonzero(~of))
-        made = np.flatnonzero(of)[: sizes.foreign]
-        left_out = ((FOREIGN, code),)
-        jobs = [_job(without, bank, told, int(row), seed, sizes.worlds, left_out) for row in made]
-        foreign.append((code, jobs))
-    jobs = [*own, *(job for _, some in foreign for job in some)]
+    foreign: list[tuple[str, int, list[Conditioning]]] = []
+    for at, name in enumerate(prior.STRUCTURES):
+        for code in range(len(prior.options()[at])):
+            of = bank.scores.structures[:, at] == code
+            # Whoever makes the literature is not among those that the surfaces were fitted to.
+            without = likelihood_of(bank, like.data, np.flatnonzero(~of))
+            made = np.flatnonzero(of)[: sizes.foreign]
+            left_out = ((name, code),)
+            some = [_job(without, bank, told, int(k), seed, sizes.worlds, left_out) for k in made]
+            foreign.append((name, code, some))
+    jobs = [*own, *(job for _, _, some in foreign for job in some)]
     samples = condition(jobs, folder, workers=workers, on_progress=on_progress)
     found = dict(zip((job.key for job in jobs), samples, strict=True))
     mine = [found[job.key] for job in own]
@@ -123,12 +121,12 @@ def calibrate(
     edge = np.quantile(surprise, FALSE_ALARM)
     power = [
         {
-            "key": FOREIGN,
-            "option": str(prior.options()[at][code]),
+            "key": name,
+            "option": str(prior.options()[prior.STRUCTURES.index(name)][code]).lower(),
             "literatures": len(some),
             "noticed": float((_surprise(some, [found[j.key] for j in some]) < edge).mean()),
         }
-        for code, some in foreign
+        for name, code, some in foreign
     ]
     held = [*_values_held(bank, mine), *_seen_held(bank, mine, rest, sizes, seed)]
     return Calibration(pd.DataFrame(held), _told_apart(bank, mine), pd.DataFrame(power), surprise)

@@ -128,11 +128,11 @@ def _calibration(tables: dict[str, pd.DataFrame]) -> list[str]:
     count = int(held["literatures"].max())
     found = [f"Truths that 50 and 90 % ranges from {count} made-up literatures hold, %:"]
     found += [f"  {'; '.join(some)}" for some in (parts[:_FIRST], parts[_FIRST:]) if some]
-    noticed = tables["power"]["noticed"]
-    found.append(
-        f"A growth law that the fit lacks is noticed in {_percent(noticed.min())} to "
-        f"{_percent(noticed.max())} of made-up literatures (5 % false alarms)."
-    )
+    parts = []
+    for key, rows in tables["power"].groupby("key", sort=False):
+        shares = 100.0 * rows["noticed"]
+        parts.append(f"{_label(str(key))} {shares.min():.0f} to {shares.max():.0f}")
+    found.append(f"Literatures of a form that the fit lacks, noticed in %: {'; '.join(parts)}.")
     return found
 
 
@@ -140,9 +140,9 @@ def _facts(remade: Remade) -> list[str]:
     facts = remade.worlds.facts
     cost = ""
     if "core_minutes" in facts:
-        cost = f", {facts['core_minutes']} minutes of one core, {facts['memory_mb']} MB"
+        cost = f" ({facts['core_minutes']} core minutes, {facts['memory_mb']} MB)"
     found = [
-        f"Made from {facts['rows']} + {facts['wave']} lived sets of values, seed {facts['seed']}"
+        f"Made of {facts['rows']} + {facts['wave']} lived draws, seed {facts['seed']}"
         f"{cost}; worth {facts['effective_size']} independent worlds."
     ]
     if "repeat" in remade.tables:
