@@ -346,7 +346,7 @@ SMALL = Sizes(
     halves=2,
     lived=4,
     lived_gains=0,
-    calibration=CalibrationSizes(6, 0, 0, 64, 1),
+    calibration=CalibrationSizes(6, 0, 0, 64, 30, 1),
     repeat=False,
     studies=CHEAP,
 )

@@ -11,7 +11,7 @@ the literature, a number, is lower than that of all but `FALSE_ALARM` of the lit
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -42,8 +42,9 @@ class Sizes:
         Made-up literatures, from the first rows of the bank.
     predicted, gains : int
         Those of which a keeper's first bin, and the gain of a 14-day move, is predicted.
-    worlds : int
-        Worlds drawn for each.
+    worlds, moves : int
+        Worlds drawn for each, and moves of the sampler at the end; literatures of a foreign
+        structure do without, as what is asked of them is known before.
     foreign : int
         Literatures of each option of a structure, fitted without it.
     """
@@ -52,6 +53,7 @@ class Sizes:
     predicted: int
     gains: int
     worlds: int
+    moves: int
     foreign: int
 
 
@@ -102,7 +104,10 @@ def calibrate(
     rest = np.arange(sizes.literatures, len(bank))
     like = likelihood_of(bank, literature.published(bank.outputs), rest)
     told = _told(bank)
-    own = [_job(like, bank, told, int(row), seed, sizes.worlds) for row in rows]
+    own = [
+        replace(_job(like, bank, told, int(row), seed, sizes.worlds), last=sizes.moves)
+        for row in rows
+    ]
     foreign: list[tuple[str, int, list[Conditioning]]] = []
     for at, name in enumerate(prior.STRUCTURES):
         for code in range(len(prior.options()[at])):

@@ -76,7 +76,7 @@ class Sizes:
     halves: int = 8
     lived: int = 256
     lived_gains: int = 100
-    calibration: CalibrationSizes | None = CalibrationSizes(128, 128, 80, 768, 20)
+    calibration: CalibrationSizes | None = CalibrationSizes(128, 128, 80, 768, 240, 20)
     repeat: bool = True
     studies: tuple[str, ...] | None = None
 
