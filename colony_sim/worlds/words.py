@@ -8,6 +8,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.evidence.numbers import Standing
+from colony_sim.words.estimate import percent
 from colony_sim.words.labels import shortened
 from colony_sim.worlds.agreement import NARROWED
 from colony_sim.worlds.predictions import SEEN
@@ -31,7 +32,7 @@ def headline(remade: Remade) -> str:
     inside = int(judged["inside"].sum())
     return (
         f"{len(remade.worlds.draws):,} worlds fit the published experiments; {inside} of "
-        f"{len(judged)} numbers held back ({_percent(inside / len(judged))}) lie in their 90 % "
+        f"{len(judged)} numbers held back ({percent(inside / len(judged))}) lie in their 90 % "
         "ranges."
     )
 
@@ -63,15 +64,11 @@ def _of(numbers: pd.DataFrame, standing: Standing) -> pd.DataFrame:
     return numbers[numbers["standing"] == str(standing)]
 
 
-def _percent(share: float) -> str:
-    return f"{100.0 * share:.0f} %"
-
-
 def _values(values: pd.DataFrame) -> list[str]:
     own = values[~values["key"].str.startswith("spread.")]
     narrowed = own[own["narrowed"] >= NARROWED]
     return [
-        f"Of {len(own)} values {len(narrowed)} narrowed by {_percent(NARROWED)} or more, "
+        f"Of {len(own)} values {len(narrowed)} narrowed by {percent(NARROWED)} or more, "
         f"{int((own['narrowed'] < _OPEN).sum())} are as open as before. Most narrowed:",
         *(
             f"  {_label(row['key'])}: {row['low']:.3g} to {row['high']:.3g} {row['unit']} "
@@ -114,7 +111,7 @@ def _seen(row: dict[str, Any]) -> str:
     text = f"{SEEN[row['what']][0]}: {row['low']:.3g} to {row['high']:.3g} {row['unit']}"
     text += f", middle {row['middle']:.3g}"
     if row["low"] < 0.0:
-        text += f"; above 0 in {_percent(row['above'])} of {row['worlds']}"
+        text += f"; above 0 in {percent(row['above'])} of {row['worlds']}"
     return text
 
 
@@ -131,8 +128,8 @@ def _calibration(tables: dict[str, pd.DataFrame]) -> list[str]:
     parts = []
     for key, rows in tables["power"].groupby("key", sort=False):
         shares = 100.0 * rows["noticed"]
-        parts.append(f"{_label(str(key))} {shares.min():.0f} to {shares.max():.0f}")
-    found.append(f"Literatures of a form that the fit lacks, noticed in %: {'; '.join(parts)}.")
+        parts.append(f"{str(key).replace('.', ' ')} {shares.min():.0f} to {shares.max():.0f}")
+    found.append(f"Noticed, %, where the fit lacks the truth: {', '.join(parts)}.")
     return found
 
 
@@ -148,10 +145,10 @@ def _facts(remade: Remade) -> list[str]:
     if "repeat" in remade.tables:
         apart = remade.tables["repeat"]["apart"]
         found.append(
-            f"Made again with another seed, {_percent(float((apart.abs() <= 2.0).mean()))} of "
+            f"Made again with another seed, {percent(float((apart.abs() <= 2.0).mean()))} of "
             "quantiles agree within two standard errors."
         )
     if "less_probable_made_up" in facts:
         share = float(facts["less_probable_made_up"])
-        found.append(f"{_percent(share)} of made-up literatures are less probable than the real.")
+        found.append(f"{percent(share)} of made-up literatures are less probable than the real.")
     return found
