@@ -127,9 +127,10 @@ def _calibration(tables: dict[str, pd.DataFrame]) -> list[str]:
     found += [f"  {'; '.join(some)}" for some in (parts[:_FIRST], parts[_FIRST:]) if some]
     parts = []
     for key, rows in tables["power"].groupby("key", sort=False):
-        shares = 100.0 * rows["noticed"]
-        parts.append(f"{str(key).replace('.', ' ')} {shares.min():.0f} to {shares.max():.0f}")
-    found.append(f"Noticed, %, where the fit lacks the truth: {', '.join(parts)}.")
+        shares = (100.0 * rows["noticed"]).round().astype(int)
+        ends = map(str, sorted({shares.min(), shares.max()}))
+        parts.append(f"{str(key).replace('.', ' ')} {' to '.join(ends)}")
+    found.append(f"Noticed, %, if the fit lacks it: {', '.join(parts)}.")
     return found
 
 
