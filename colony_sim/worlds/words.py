@@ -130,7 +130,7 @@ def _calibration(tables: dict[str, pd.DataFrame]) -> list[str]:
         shares = (100.0 * rows["noticed"]).round().astype(int)
         ends = map(str, sorted({shares.min(), shares.max()}))
         parts.append(f"{str(key).replace('.', ' ')} {' to '.join(ends)}")
-    found.append(f"Noticed, %, if the fit lacks it: {', '.join(parts)}.")
+    found.append(f"Noticed, %, if left out: {', '.join(parts)}.")
     return found
 
 
