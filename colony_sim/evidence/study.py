@@ -87,11 +87,14 @@ def run_evidence(
         with replace_tables(folder) as staged:
             for name, frame in tables.items():
                 write_table(staged, name, frame)
-            findings.write_text(staged, [Finding("detail", said.text)])
+            told = [Finding("answer", f"{said.headline}."), Finding("detail", said.text)]
+            findings.write_text(staged, told[1:])
             if figures:
                 _draw(table, staged)
             data = manifest.build_evidence(NAME, p, values, seed, command)
-            manifest.write(staged, {**data, "design": design(table)})
+            manifest.write(
+                staged, {**data, "design": design(table), "findings": findings.as_data(told)}
+            )
     return StudyResult(STUDY.kind, NAME, folder, said.headline, said.text, tables, table)
 
 

@@ -66,13 +66,16 @@ def run_worlds(
             for name, frame in made.tables.items():
                 write_table(staged, name, frame)
             write_worlds(staged / f"{SHIPPED}.csv", made.worlds)
-            findings.write_text(staged, [Finding("detail", said.text)])
+            told = [Finding("answer", f"{said.headline}."), Finding("detail", said.text)]
+            findings.write_text(staged, told[1:])
             if figures:
                 _draw(made, staged)
             data = manifest.build_evidence(
                 NAME, Parameters.default(), {}, int(str(made.worlds.facts["seed"])), command
             )
-            manifest.write(staged, {**data, "design": design(made)})
+            manifest.write(
+                staged, {**data, "design": design(made), "findings": findings.as_data(told)}
+            )
     return StudyResult(NAME, NAME, folder, said.headline, said.text, made.tables, made)
 
 
