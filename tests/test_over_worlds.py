@@ -144,7 +144,8 @@ def test_closed_forms_of_normal_worlds(zone):
     assert np.mean([f.reliability for f in found]) == pytest.approx(0.5, abs=0.02)
 
 
-def test_better_than_plain_means_of_normal_worlds():
+def test_better_than_plain_means_of_normal_worlds(monkeypatch):
+    monkeypatch.setattr(over_worlds, "_RESAMPLES", 4)  # No bootstrap error is looked at.
     # Half of the variance of a mean from chance: the plain share is 0.085 off, and this one is not.
     rng = np.random.default_rng(4)
     truth = stats.norm.cdf(0.8)
@@ -211,7 +212,8 @@ def test_against_nested_monte_carlo():
         assert whole.regret_a == pytest.approx(np.maximum(-means, 0).mean(), abs=0.005)
 
 
-def test_unbalanced_designs_agree_with_the_truth():
+def test_unbalanced_designs_agree_with_the_truth(monkeypatch):
+    monkeypatch.setattr(over_worlds, "_RESAMPLES", 4)  # No bootstrap error is looked at.
     # 60 samples of 300 worlds with 1, 2 or 8 replicates; 4 standard errors and a bias of 0.015.
     rng = np.random.default_rng(7)
     replicates = np.tile([1, 2, 8], 100)

@@ -17,8 +17,9 @@ from colony_sim.figures import style
 from colony_sim.population import kernels
 from colony_sim.worlds import agreement, literature, predictive, prior, words
 from colony_sim.worlds import draw as figure
-from colony_sim.worlds.bank import Bank, outputs, studies
+from colony_sim.worlds.bank import Bank, fill, outputs, studies
 from colony_sim.worlds.calibration import Sizes as CalibrationSizes
+from colony_sim.worlds.conditioning import Conditioning, condition
 from colony_sim.worlds.digest import bare
 from colony_sim.worlds.emulator import Emulator, columns, slopes, surface, value
 from colony_sim.worlds.likelihood import Likelihood, _between, residual_covariance
@@ -111,7 +112,7 @@ def test_a_surface_finds_a_polynomial_and_its_noise():
 
 def test_residuals_are_those_of_rows_left_out():
     """Against regressions that really leave the row out, on the same features and penalty."""
-    scores, strain, y = _made(120)
+    scores, strain, y = _made(60)
     x = columns(scores, strain)
     found = surface(x, y)
     f = x[:, found.pairs[:, 0]] * x[:, found.pairs[:, 1]]
@@ -368,11 +369,22 @@ def test_a_reduced_remake_gives_worlds_that_can_be_lived(remade):
     assert len(words.lines(remade)) <= 25
 
 
-def test_a_remake_does_not_depend_on_the_number_of_workers(remade, tmp_path):
-    again = remake(3, tmp_path, SMALL, workers=1)
-    assert np.array_equal(again.worlds.draws, remade.worlds.draws)
-    for name, table in remade.tables.items():
-        pd.testing.assert_frame_equal(again.tables[name], table)
+def test_lived_rows_and_drawn_worlds_do_not_depend_on_the_number_of_workers():
+    """Nor a row on those beside it."""
+    wanted = SMALL.wanted(Standing.USED)
+    scores = prior.draw(6, np.random.default_rng(4))
+    one, two = (fill(scores, 5, wanted=wanted, workers=workers) for workers in (1, 2))
+    assert np.array_equal(one.found, two.found, equal_nan=True)
+    last = fill(scores.take([5]), 5, wanted=wanted, first=5)
+    assert np.array_equal(last.found[0], one.found[5], equal_nan=True)
+
+    emulator, _ = _emulator()
+    data = Literature(np.arange(3), np.array([1.0, 2.0, 3.0]), np.array([1.0, 2.0, math.inf]))
+    like = Likelihood(emulator.without_residuals(), residual_covariance(emulator), data)
+    jobs = [Conditioning(like, 50, seed, last=6) for seed in (1, 2, 3)]
+    drawn = [[s.scores.values for s in condition(jobs, workers=n)] for n in (1, 2)]
+    assert np.array_equal(*drawn)
+    assert not np.array_equal(drawn[0][0], drawn[0][1])
 
 
 # ---- What is shipped

@@ -197,6 +197,8 @@ def _values_held(bank: Bank, samples: list[Sample]) -> list[dict[str, object]]:
     }
     found = []
     for group, of in groups.items():
+        if not of.size:
+            continue
         inside = {
             level: np.array([
                 _within(d[:, of], truth[k, of], level).mean() for k, d in enumerate(drawn)
