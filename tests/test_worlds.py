@@ -25,7 +25,7 @@ from colony_sim.worlds.emulator import Emulator, columns, slopes, surface, value
 from colony_sim.worlds.likelihood import Likelihood, _between, residual_covariance
 from colony_sim.worlds.literature import Literature
 from colony_sim.worlds.prior import STRAIN, STRUCTURES, Scores
-from colony_sim.worlds.remake import NAME, Remade, Sizes, remake
+from colony_sim.worlds.remake import Remade, Sizes, remake
 from colony_sim.worlds.sampler import effective, sample
 from colony_sim.worlds.shipped import TABLES, current, shipped
 
@@ -360,7 +360,7 @@ def remade(tmp_path_factory) -> Remade:
 
 def test_a_reduced_remake_gives_worlds_that_can_be_lived(remade):
     worlds = remade.worlds
-    assert worlds.name == NAME
+    assert worlds.name == SHIPPED
     assert worlds.draws.shape == (64, len(prior.numbers()) + len(STRUCTURES))
     worlds.check("test")
     heat = worlds.draws[:, worlds.keys.index("heat.own")]

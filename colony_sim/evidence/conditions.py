@@ -41,6 +41,11 @@ def key(*parts: int | str) -> list[int]:
     return [zlib.crc32(p.encode()) if isinstance(p, str) else p for p in parts]
 
 
+def seed_of(*parts: int | str) -> int:
+    """A seed of the engine (32 bits) from numbers and words."""
+    return int(np.random.SeedSequence(key(*parts)).generate_state(1)[0])
+
+
 def draw(
     names: Sequence[str], replication: str, seed: int, most: int = DRAWS
 ) -> list[dict[str, float]]:

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from colony_sim.evidence.numbers import Compare, Number, Standing, numbers
-from colony_sim.evidence.sheet import IN, OUT, SIZE, dot, label, name, note, sheet
+from colony_sim.evidence.sheet import IN, OUT, SIZE, dot, label, name, note, point, sheet
 from colony_sim.evidence.words import headline
 from colony_sim.figures import style
 
@@ -102,10 +102,6 @@ def _row(axes: Axes, row: dict[str, Any], y: float) -> None:
         low, high = np.clip((row[f"{part}_from"], row[f"{part}_to"]), *EDGES)
         axes.barh(y, high - low, left=low, height=tall, color=shade, lw=0, zorder=0.5)
         axes.plot([low] if low == high else [], [y] if low == high else [], "|", color=shade)
-    at, low, high = np.clip((row["at"], row["from"], row["to"]), *EDGES)
+    low, high = np.clip((row["from"], row["to"]), *EDGES)
     axes.plot([low, high], [y, y], color=colour, lw=1.4, solid_capstyle="butt", zorder=2)
-    marker = "<" if row["at"] < EDGES[0] else ">" if row["at"] > EDGES[1] else "o"
-    axes.plot(
-        at, y, marker, color=colour, mfc=colour if judged else "white", ms=4.5, zorder=3,
-        clip_on=False,
-    )  # fmt: skip
+    point(axes, row["at"], y, EDGES, colour, filled=judged)

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.biology.parameters import Parameters
-from colony_sim.evidence.conditions import DRAWS, draw, key
+from colony_sim.evidence.conditions import DRAWS, draw, seed_of
 from colony_sim.evidence.lab import Lab
 from colony_sim.evidence.numbers import Compare, Number, Standing, allowances, numbers
 from colony_sim.evidence.registry import replications
@@ -30,7 +30,7 @@ def live(name: str, p: Parameters, seed: int, draws: int = DRAWS) -> Lived:
     replication = replications()[name]
     found: Lived = {}
     for k, given in enumerate(draw(replication.conditions, name, seed, draws)):
-        own = int(np.random.SeedSequence(key(seed, name, k)).generate_state(1)[0])
+        own = seed_of(seed, name, k)
         with np.errstate(all="ignore"), warnings.catch_warnings():
             # Where nobody is left to be counted a number is NaN, and judged as none.
             warnings.simplefilter("ignore", RuntimeWarning)

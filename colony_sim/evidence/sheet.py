@@ -128,6 +128,17 @@ def name(axes: Axes, text: str, y: float, colour: str = style.INK) -> None:
     )  # fmt: skip
 
 
+def point(
+    axes: Axes, at: float, y: float, edges: tuple[float, float], colour: str, filled: bool
+) -> None:
+    """A row's dot; an arrow at the edge for what lies beyond."""
+    marker = "<" if at < edges[0] else ">" if at > edges[1] else "o"
+    axes.plot(
+        min(max(at, edges[0]), edges[1]), y, marker, color=colour,
+        mfc=colour if filled else "white", ms=4.5, zorder=3, clip_on=False,
+    )  # fmt: skip
+
+
 def note(axes: Axes, text: str, y: float, colour: str) -> None:
     """Words in place of a mark."""
     axes.text(

@@ -21,7 +21,7 @@ from pathlib import Path
 import numpy as np
 
 from colony_sim.evidence import registry
-from colony_sim.evidence.conditions import conditions, key
+from colony_sim.evidence.conditions import conditions, key, seed_of
 from colony_sim.evidence.lab import Lab
 from colony_sim.evidence.numbers import Compare, Standing, numbers
 from colony_sim.evidence.registry import replications
@@ -211,7 +211,7 @@ class Chunk:
                 stop_if_asked(0)
                 lived |= _live(name, self.scores, k, strain, self.seed, row)
             keeper = self.scores.parameters(k, self.strains[k, -1])
-            own = _seed(self.seed, "keeper", row)
+            own = seed_of(self.seed, "keeper", row)
             seen = predictions.lived(keeper, own, row < self.bins, row < self.gains)
             table.append([*(lived[name] for name in self.wanted), *seen])
         np.save(packed, np.array(table, float), allow_pickle=False)
@@ -246,7 +246,7 @@ def _live(
     with np.errstate(all="ignore"), warnings.catch_warnings():
         # Where nobody is left to be counted a number is NaN.
         warnings.simplefilter("ignore", RuntimeWarning)
-        lived = replication.live(Lab(p, _seed(seed, name, row), given))
+        lived = replication.live(Lab(p, seed_of(seed, name, row), given))
     found: dict[str, float] = {}
     for what, value in lived.items():
         full = f"{name}.{what}"
@@ -267,7 +267,3 @@ def _individuals() -> frozenset[str]:
 
 def _rng(seed: int, name: str, row: int) -> np.random.Generator:
     return np.random.default_rng(key(seed, name, row))
-
-
-def _seed(seed: int, name: str, row: int) -> int:
-    return int(np.random.SeedSequence(key(seed, name, row)).generate_state(1)[0])

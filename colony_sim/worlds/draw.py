@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from colony_sim.evidence.numbers import Standing, numbers
-from colony_sim.evidence.sheet import IN, OUT, SIZE, dot, label, name, note, sheet
+from colony_sim.evidence.sheet import IN, OUT, SIZE, dot, label, name, note, point, sheet
 from colony_sim.figures import style
 from colony_sim.worlds import literature
 from colony_sim.worlds.predictive import ENDS
@@ -91,10 +91,4 @@ def _row(axes: Axes, row: dict[str, Any], y: float) -> None:
     if low < high:
         axes.plot([low, high], [y, y], color=colour, lw=1.4, solid_capstyle="butt", zorder=2)
     nearest = float(np.clip(row["middle"], row["at"], row["to"]))
-    at = float(np.clip(nearest, *EDGES))
-    marker = "<" if nearest < EDGES[0] else ">" if nearest > EDGES[1] else "o"
-    filled = row["standing"] == Standing.JUDGED
-    axes.plot(
-        at, y, marker, color=colour, mfc=colour if filled else "white", ms=4.5, zorder=3,
-        clip_on=False,
-    )  # fmt: skip
+    point(axes, nearest, y, EDGES, colour, filled=row["standing"] == Standing.JUDGED)

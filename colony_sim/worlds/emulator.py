@@ -159,12 +159,11 @@ class Emulator:
         bare = (replace(s, residuals=np.zeros(0)) for s in self.surfaces)
         return Emulator(self.names, tuple(bare))
 
-    def mean(self, scores: Scores) -> np.ndarray:
-        """Numbers for the mean strain (worlds x outputs)."""
-        return _sum(columns(scores), *self._parts[0])  # type: ignore[attr-defined]
-
     def with_slopes(self, scores: Scores) -> tuple[np.ndarray, np.ndarray]:
-        """`mean`, and the slopes in each strain's log factor (worlds x strains x outputs)."""
+        """Numbers for the mean strain (worlds x outputs), and their slopes in each strain.
+
+        The slopes are by the strain's log factor (worlds x strains x outputs).
+        """
         x, parts = columns(scores), self._parts  # type: ignore[attr-defined]
         return _sum(x, *parts[0]), np.stack([_sum(x, *part) for part in parts[1:]], axis=1)
 

@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from colony_sim.biology.parameters import catalogue
-from colony_sim.evidence.conditions import key
+from colony_sim.biology.parameters import Value
+from colony_sim.evidence.conditions import key, seed_of
 from colony_sim.evidence.numbers import Standing
-from colony_sim.experiment.worlds import Worlds
+from colony_sim.experiment.worlds import SHIPPED, Worlds
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
 from colony_sim.running.task import peak_mb
@@ -32,8 +32,6 @@ from colony_sim.worlds.predictions import SEEN
 from colony_sim.worlds.predictive import predictive
 from colony_sim.worlds.prior import Scores
 
-#: Name of the worlds of the literature.
-NAME = "published"
 #: Digits kept of a value.
 DIGITS = 5
 #: Power of the likelihood from which the second wave is drawn.
@@ -231,7 +229,7 @@ def _fit(
     like = likelihood_of(bank, data)
 
     def job(of: Likelihood, what: str, k: int) -> Conditioning:
-        return Conditioning(of, sizes.worlds, _own(seed, what, k), last=sizes.moves)
+        return Conditioning(of, sizes.worlds, seed_of(seed, what, k), last=sizes.moves)
 
     jobs = [job(like, "run", k) for k in range(sizes.runs)]
     for k in range(sizes.halves):
@@ -262,24 +260,19 @@ def _cost(folder: Path | None) -> dict[str, object]:
     return {"core_minutes": round(cost.runs * cost.seconds / 60.0), "memory_mb": round(memory)}
 
 
-def _own(seed: int, what: str, k: int) -> int:
-    return int(np.random.SeedSequence(key(seed, what, k)).generate_state(1)[0])
-
-
 def worlds_of(kept: Scores, strain: np.ndarray, facts: dict[str, object]) -> Worlds:
     """Kept worlds as draws of the biology, each with a strain (worlds x strains) of its own."""
     keys = (*prior.numbers(), *prior.STRUCTURES)
-    rows = []
+    draws = []
     for k in range(len(kept)):
         values = kept.values_of(k, strain[k])
-        coded = [
-            float(catalogue()[name].choices.index(values[name]))
-            if catalogue()[name].kind == "choice"
-            else float(f"{float(values[name]):.{DIGITS}g}")
-            for name in keys
-        ]
-        rows.append(coded)
-    return Worlds(NAME, keys, np.array(rows), facts)
+        draws.append([_rounded(values[name]) for name in keys])
+    return Worlds.from_dict({"name": SHIPPED, "keys": keys, "draws": draws, "facts": facts})
+
+
+def _rounded(value: Value) -> Value:
+    """A number to `DIGITS` digits; structures as they are."""
+    return float(f"{value:.{DIGITS}g}") if isinstance(value, float) else value
 
 
 def surfaces(bank: Bank) -> pd.DataFrame:
