@@ -136,7 +136,7 @@ world,predation.adult_egg,fecundity.peak_eggs_per_day,growth.law,heat.own
         ('"log.csv"', "nan", ["fact log = nan"]),
         ('"log.csv"', "2031-01-01", ["fact log"]),
         ("adult_egg,", "adult_eg,", ["unknown key", "predation.adult_egg"]),
-        ("heat.own", "harvest.fraction", ["keys of the biology only"]),
+        ("heat.own", "harvest.fraction", ["what nobody chooses"]),
         (LAID, EGG, ["key = 'predation.adult_egg'; allowed: every key once"]),
         (f",{EGG},{LAID},{LAW},{OWN}", "", ["keys = 'none'"]),
         ("gompertz,true", "gompertz", ["world 2: number of cells = 4; allowed: 5"]),

@@ -98,6 +98,11 @@ class Entry:
         return self.low, self.high
 
     @property
+    def uncertain(self) -> bool:
+        """Whether nobody chooses the value: biology, or what a keeper's hands happen to do."""
+        return bool(self.measure)
+
+    @property
     def is_number(self) -> bool:
         """Whether the value is a number, whole or not."""
         return self.kind in ("number", "integer")
@@ -193,7 +198,7 @@ _NEEDED = {
 def _check_fields(key: str, group: str, item: Mapping[str, Any]) -> None:
     kind = _kind(item.get("value", True))
     needed = _NEEDED[""] | _NEEDED.get(kind, set()) | _NEEDED[group]
-    allowed = needed | ({"slider"} if group == "handling" else set())
+    allowed = needed | ({"slider", "measure"} if group == "handling" else set())
     if found := needed - set(item) or set(item) - allowed:
         what = "lacks" if found <= needed else "has the unknown field"
         raise ValueError(f"parameters.toml: {key} {what} {', '.join(sorted(found))}")

@@ -25,6 +25,7 @@ from colony_sim.experiment.files import (
     Policy,
     quoted,
 )
+from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.source import source_bytes
 
@@ -70,6 +71,8 @@ class Plan:
         every policy, in place of the policies' own values of its keys.
     first : int
         Number of the replicate that the first of `seeds` belongs to.
+    worlds : tuple of int
+        Draw of the profile (from 1) that each of `seeds` lives in; empty: as under `profile`.
     invented : bool
         Whether the scenario is invented: not data of a real colony.
     keeper : OwnKeeper or None
@@ -89,6 +92,7 @@ class Plan:
     text: str
     profile: Worlds | None = None
     first: int = 1
+    worlds: tuple[int, ...] = ()
     invented: bool = False
     keeper: OwnKeeper | None = None
 
@@ -102,7 +106,7 @@ class Plan:
     def scenario(self, policy: Policy, replicate: int, seed: int) -> Scenario:
         """What a replicate runs under a policy."""
         return Scenario(
-            parameters=self._drawn(policy, replicate),
+            parameters=self._drawn(policy, self.world(replicate)),
             climate=self.climate,
             days=self.days,
             seed=seed,
@@ -110,6 +114,15 @@ class Plan:
             larvae=self.larvae,
             keeper=self.keeper,
         )
+
+    def world(self, replicate: int) -> int:
+        """Number of the draw of the profile (from 1) that a replicate lives in; 0 without one."""
+        if self.profile is None:
+            return 0
+        place = replicate - self.first
+        if 0 <= place < len(self.worlds):
+            return self.worlds[place]
+        return 1 + (replicate - 1) % len(self.profile.draws)
 
     def at_centre(self, keys: Collection[str] | None = None) -> Plan:
         """The plan with fitted keys (default: all) as in the central draw of the profile, undrawn.
@@ -140,10 +153,10 @@ class Plan:
         # All policies have the same biology.
         self.profile.check(here, self.policies[0].parameters)
 
-    def _drawn(self, policy: Policy, replicate: int) -> Parameters:
+    def _drawn(self, policy: Policy, world: int) -> Parameters:
         if self.profile is None:
             return policy.parameters
-        return policy.parameters.with_values(self.profile.draw(replicate), where="draw")
+        return policy.parameters.with_values(self.profile.draw(world), where="draw")
 
 
 def expand(
@@ -154,6 +167,7 @@ def expand(
     seed: int | None = None,
     days: int | None = None,
     profile: Worlds | None = None,
+    hands: bool = False,
 ) -> Plan:
     """Plan the comparison an experiment file asks for.
 
@@ -166,7 +180,9 @@ def expand(
     replicates, seed, days : int, optional
         Take these in place of the values of the file.
     profile : Worlds, optional
-        Fitted biology to draw from; its name goes into that of the plan.
+        Biology to draw from; its name goes into that of the plan.
+    hands : bool
+        Draw with the profile the handling that nobody chooses as well, see `hands`.
 
     Raises
     ------
@@ -195,7 +211,7 @@ def expand(
         climate=experiment.climate,
         policies=experiment.policies,
         text=experiment.text,
-        profile=profile,
+        profile=with_hands(profile, experiment.policies) if profile and hands else profile,
         invented=experiment.invented,
         keeper=experiment.keeper,
     )

@@ -144,6 +144,8 @@ class Worlds:
         """
         far = np.zeros(len(self.draws))
         for entry, column in zip(self.entries, self.draws.T, strict=True):
+            if entry.group != "biology":
+                continue  # Hands are drawn on their own; they do not say which draw is central.
             ranks, counts = _ranks(column)
             if entry.is_number:
                 far += ndtri((ranks - 0.5) / len(column)) ** 2
@@ -186,6 +188,15 @@ class Worlds:
         column = self.draws[:, self.keys.index(key)]
         low, high = np.quantile(column, [0.5 - level / 2, 0.5 + level / 2])
         return float(low), float(high)
+
+    def joined(self, keys: Sequence[str], columns: np.ndarray) -> Worlds:
+        """The same worlds with more keys; `columns` is an array of worlds x `keys`.
+
+        Keys that the worlds have already stay as they are.
+        """
+        new = [i for i, key in enumerate(keys) if key not in self.keys]
+        names = (*self.keys, *(keys[i] for i in new))
+        return replace(self, keys=names, draws=np.hstack([self.draws, columns[:, new]]))
 
     def without(self, keys: Iterable[str]) -> Worlds | None:
         """The same draws with some keys left out; None if no key is left."""
@@ -362,8 +373,8 @@ def _check_keys(keys: tuple[str, ...], where: str) -> None:
     if not keys:
         raise InputError(where, "keys", "none", "one key of the biology or more")
     for key in keys:
-        if find(key, where).group != "biology":
-            allowed = "keys of the biology only; this one is the keeper's to choose"
+        if not find(key, where).uncertain:
+            allowed = "keys of the biology, and what nobody chooses of the handling"
             raise InputError(where, "key", key, allowed)
         if keys.count(key) > 1:
             raise InputError(where, "key", key, "every key once")

@@ -54,6 +54,7 @@ def build(plan: Plan, runs: list[PlannedRun], command: str) -> dict[str, Any]:
             "replicates": len(plan.seeds),
             "seed": plan.seed,
             "seeds": list(plan.seeds),
+            "worlds": list(plan.worlds),
             "breeders": plan.breeders,
             "larvae": plan.larvae,
             "baseline": plan.baseline,
@@ -231,6 +232,7 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             policies=policies,
             text=str(manifest["file_text"]),
             profile=Worlds.from_dict(found) if (found := manifest.get("profile")) else None,
+            worlds=tuple(int(number) for number in head.get("worlds", ())),
             invented=is_invented(manifest),
             keeper=OwnKeeper(**own) if (own := manifest.get("keeper")) else None,
         )

@@ -40,3 +40,11 @@ ProfileFile = Annotated[
         "literature allows: one draw for each replicate.",
     ),
 ]
+OneWorld = Annotated[
+    bool,
+    typer.Option(
+        "--one-world",
+        help="Take the default values alone, not the worlds that the literature allows: what is "
+        "left is chance.",
+    ),
+]
