@@ -66,11 +66,10 @@ ZONES = st.sampled_from([0.0, 0.3, 2.1])
 
 
 def test_split_by_hand():
-    # Means 2, 6, 5; N = 5; MSW = (2 + 8) / 2 = 5; about 4.2, SSB = 2 (4.84) + 2 (3.24) + 0.64
-    # = 16.8, MSB = 8.4; n0 = (5 - 9 / 5) / 2 = 1.6.
+    # Means 2, 6, 5 of variance 13 / 3; MSW = (2 + 8) / 2 = 5; mean of 1 / n = 2 / 3.
     found = split_of_variance([[1.0, 3.0], [4.0, 8.0], [5.0]])
     assert (found.worlds, found.runs, found.within) == (3, 5, pytest.approx(5))
-    assert found.between == pytest.approx((8.4 - 5) / 1.6) and not found.negative
+    assert found.between == pytest.approx(13 / 3 - 5 * 2 / 3) and not found.negative
 
 
 def test_split_is_unbiased_in_unbalanced_designs_and_its_errors_hold():
@@ -512,3 +511,13 @@ def test_refused_currencies():
     ):
         with pytest.raises(ValueError, match=named):
             in_currencies(first, second, currencies, zones)
+
+
+def test_a_world_lived_more_often_does_not_set_the_spread_of_all():
+    """One far world of 64, lived twice as seven others are: shares stay those of the worlds."""
+    rng = np.random.default_rng(3)
+    expected = np.r_[-18.0, rng.normal(0.0, 0.3, 63)]
+    gains = [g + rng.normal(0.0, 0.05, 2 if i < 8 else 1) for i, g in enumerate(expected)]
+    found = verdict_over_worlds(gains, zone=0.5)
+    assert found.probability_a == pytest.approx((expected > 0.5).mean(), abs=0.02)
+    assert found.sd_worlds == pytest.approx(expected.std(ddof=1), rel=0.02)

@@ -11,8 +11,9 @@ is a noisy reading: shares of worlds counted on the means are biased towards one
 are too large. O'Hagan, Stevenson & Madan (2007, Health Econ. 16:1009-1023) put the same problem
 for simulations of single patients under uncertain parameters.
 
-* Split of the variance: method of moments of the unbalanced one-way analysis (Searle, Casella &
-  McCulloch 1992, Variance Components, section 3.6).
+* Split of the variance: unweighted means of the unbalanced one-way analysis (Thomas & Hultquist
+  1978, Ann. Stat. 6:582-587). Weighting worlds by their replicates, as the analysis of variance
+  does, would set the spread of all worlds by those that happen to be lived more often.
 * Distribution of G: means of worlds drawn in so that their variance is that between worlds (Louis
   1984, J. Am. Stat. Assoc. 79:393-398), which is exact if all is normal; then five EM steps towards
   the nonparametric maximum likelihood for normal chance, on the weights of the points ("smoothing
@@ -186,10 +187,10 @@ class Currencies:
 def split_of_variance(gains: Sequence[ArrayLike]) -> Split:
     """Variance of a gain between worlds and within a world.
 
-    With n[w] replicates in world w, N in all, W worlds, MSB and MSW the mean squares between and
-    within worlds: within = MSW and between = (MSB - MSW) / n0, n0 = (N - sum(n^2) / N) / (W - 1)
-    (Searle, Casella & McCulloch 1992). Both are unbiased whatever the distributions, as long as
-    the number of replicates of a world does not go with its gain or its chance. Standard errors
+    With n[w] replicates in world w, MSW the mean square within worlds and V the variance of the
+    means of worlds: within = MSW and between = V - MSW mean(1 / n) (Thomas & Hultquist 1978). Both
+    are unbiased whatever the distributions, as long as the number of replicates of a world does not
+    go with its gain or its chance. Standard errors
     are from a bootstrap of worlds; resamples without a world of two replicates are left out.
 
     Parameters
@@ -552,13 +553,10 @@ class _Sample:
         """Variance between and within of resampled worlds (sets x worlds), or of all of them."""
         rows = np.arange(self.worlds) if rows is None else rows
         n, mean, squares = self.n[rows], self.mean[rows], self.squares[rows]
-        worlds, runs = n.shape[-1], n.sum(axis=-1)
-        middle = (n * mean).sum(axis=-1) / runs
-        freedom = runs - worlds
+        freedom = n.sum(axis=-1) - n.shape[-1]
         with np.errstate(invalid="ignore", divide="ignore"):
             within = np.where(freedom > 0, squares.sum(axis=-1) / freedom, np.nan)
-        spread = (n * (mean - middle[..., None]) ** 2).sum(axis=-1) / (worlds - 1)
-        between = (spread - within) / ((runs - (n**2).sum(axis=-1) / runs) / (worlds - 1))
+        between = mean.var(axis=-1, ddof=1) - within * (1.0 / n).mean(axis=-1)
         # Gains that are equal but for rounding differ by nothing.
         nothing = (1e-12 * np.abs(self.mean).max()) ** 2
         return np.where(np.abs(between) <= nothing, 0.0, between), within
