@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from colony_sim.biology.parameters import Value
 from colony_sim.colony.own_keeper import MakeKeeper, own_keeper
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.evidence import study as published
 from colony_sim.experiment.files import LARGEST_SEED, Experiment, load
 from colony_sim.experiment.plan import Plan, expand, single, whole
@@ -29,7 +29,8 @@ from colony_sim.running.runner import Progress, compile_kernels
 from colony_sim.studies.breakeven import run as breakeven_run
 from colony_sim.studies.breakeven import study as maps
 from colony_sim.studies.comparison import study as comparison
-from colony_sim.studies.comparison.run import Comparison, RunsFailed, compare_plan
+from colony_sim.studies.comparison.run import Comparison, RunsFailed, Stage, compare_plan
+from colony_sim.studies.comparison.stages import make_rule
 from colony_sim.studies.search import run as search_run
 from colony_sim.studies.search import study as searches
 from colony_sim.studies.sensitivity import run as sensitivity_run
@@ -71,12 +72,20 @@ def compare(
     workers: int | None = None,
     fresh: bool = False,
     figures: bool = True,
+    one_world: bool = False,
+    worlds: int | None = None,
+    error: float | None = None,
+    zone: float | None = None,
     assumptions: bool = True,
     profile: Worlds | str | Path | None = None,
     keeper: MakeKeeper | str | None = None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
+    on_stage: Callable[[Stage], None] = lambda stage: None,
 ) -> Comparison:
-    """Run every policy of an experiment with the same seeds and compare them.
+    """Run every policy of an experiment in the same worlds, with the same seeds, and compare them.
+
+    A world is a joint draw of what nobody knows: those that the published experiments allow, or
+    those of a `profile`.
 
     Parameters
     ----------
@@ -86,26 +95,40 @@ def compare(
         Results folder; default ``results/<name>`` below the working folder.
     quick : bool
         Fewer days and replicates, as the file says; results in ``results/<name>-quick``.
-    replicates, seed : int, optional
-        Take these in place of the values of the file.
+    replicates : int, optional
+        Runs of each policy in every world (default: by the ratio of variances, see
+        `studies.comparison.stages`); with `one_world` in all (default: that of the file).
+    seed : int, optional
+        Takes the place of that of the file.
     workers : int, optional
         Worker processes; default one per core. The results do not depend on it.
     fresh : bool
         Run again what is finished already.
     figures : bool
         Draw the figures as well.
+    one_world : bool
+        Take the default values alone, not many worlds: what is left is chance.
+    worlds : int, optional
+        Worlds at most; without `error`, all of them are lived in.
+    error : float, optional
+        Standard error to which the probability that a policy is ahead shall be known (0.05; 0.1
+        if `quick`).
+    zone : float, optional
+        Half width (g/day) of the differences that count as none (0.5).
     assumptions : bool
-        Look for the assumptions that the verdict leans on most (never if `quick`); takes
-        some minutes.
+        With `one_world`: look for the assumptions that the verdict leans on most (never if
+        `quick`); takes some minutes.
     profile : Worlds, str or Path, optional
-        Fitted biology of one colony, or its file: one draw for each replicate. The results folder
-        is then ``results/<name>-<name of the profile>``.
+        Fitted biology of one colony, or its file, in place of the published worlds. The results
+        folder is then ``results/<name>-<name of the profile>``.
     keeper : class or str, optional
         A keeper of one's own under every policy (see `colony.own_keeper.KeeperLike`): a class of a
         module or file, or its name, ``module:Class`` or ``rules.py:Class``. The digest of its
         source is part of the key of stored runs.
     on_progress : callable
         Called with the number of finished runs and the seconds left.
+    on_stage : callable
+        Told what is known after each stage.
 
     Returns
     -------
@@ -118,8 +141,16 @@ def compare(
     RunsFailed
         If a run raised; runs that finished are kept.
     """
-    experiment, fitted = _asked(experiment, keeper), _fitted(profile)
-    plan = expand(experiment, quick=quick, replicates=replicates, seed=seed, profile=fitted)
+    experiment = _asked(experiment, keeper)
+    draws = _worlds(profile, one_world)
+    rule = make_rule(
+        len(draws.draws) if draws else None, worlds=worlds, error=error, times=replicates, zone=zone,
+        quick=quick,
+    )  # fmt: skip
+    replicates = replicates if rule is None else None
+    plan = expand(
+        experiment, quick=quick, replicates=replicates, seed=seed, profile=draws, hands=True
+    )
     folder = folder_of(plan.name, out)
     return compare_plan(
         plan,
@@ -128,7 +159,9 @@ def compare(
         fresh=fresh,
         on_progress=on_progress,
         draw=comparison.STUDY.draw if figures else None,
-        assumptions=assumptions and not quick,
+        rule=rule,
+        on_stage=on_stage,
+        assumptions=assumptions and one_world and not quick,
         without="a quick comparison" if quick else "not asked for",
         on_assumptions=on_progress,
     )
@@ -600,6 +633,13 @@ def simulate_policy(
     compile_kernels()
     keeper = own_keeper(keeper) if isinstance(keeper, str) else keeper
     return simulate.simulate(run.scenario, record_bins=True, keeper=keeper)
+
+
+def _worlds(profile: Worlds | str | Path | None, one_world: bool) -> Worlds | None:
+    """The worlds of a study: those of a profile, the published ones, or none for one world."""
+    if one_world and profile is not None:
+        raise InputError(ARGUMENT, "one_world", one_world, "not together with `profile`")
+    return None if one_world else _fitted(SHIPPED if profile is None else profile)
 
 
 def _asked(

@@ -57,10 +57,13 @@ def environment(faults: str | None = "", log: Path | None = None) -> dict[str, s
 def start(*words: object, cwd: Path, faults: str | None = "", log: Path | None = None):
     """Start ``colony-sim`` in a process group of its own, like a job of a shell.
 
-    Comparisons leave out the assumptions unless the words say otherwise: most tests count runs.
+    Comparisons have one world and leave out the assumptions unless the words say otherwise: most
+    tests count runs.
     """
-    if words[0] == "compare" and not {"--assumptions", "--quick"} & {*words}:
-        words = (*words, "--no-assumptions")
+    if words[0] == "compare" and not {"--profile", "--worlds", "--error", "--zone"} & {*words}:
+        words = (*words, "--one-world")
+        if not {"--assumptions", "--quick"} & {*words}:
+            words = (*words, "--no-assumptions")
     return subprocess.Popen(
         [*PROGRAM, *map(str, words)],
         cwd=cwd,

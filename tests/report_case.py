@@ -92,7 +92,7 @@ def case() -> Case:
     short = base / "short.toml"
     short.write_text(EXPERIMENT.replace("days = 600", "days = 60"), encoding="utf-8")
     folder, study = base / "results" / "small", base / "elsewhere" / "map"
-    compare(load(file), out=folder, workers=1, figures=False, assumptions=False)
+    compare(load(file), out=folder, workers=1, figures=False, one_world=True, assumptions=False)
     found = gather(folder)
     slides = Deck(found.slides[:4], found.folders[:4], [])
     with with_slides(slides), few_numbers():

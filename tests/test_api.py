@@ -19,7 +19,7 @@ from colony_sim.studies.registry import KINDS, studies, study
 # No `if __name__ == "__main__"`: a plain script must not start itself in its workers.
 SCRIPT = """
 from colony_sim import load, compare
-result = compare(load("demo.toml"), workers=2, figures=False, assumptions=False)
+result = compare(load("demo.toml"), workers=2, figures=False, one_world=True, assumptions=False)
 print(repr(result))
 print(result.verdict)
 print(sorted(result.policies["policy"].unique()), len(result.runs), result.folder)
@@ -121,7 +121,10 @@ def test_a_study_from_python_gives_tables_and_its_methods(tmp_path, monkeypatch)
     ("call", "said"),
     [
         (lambda: colony_sim.compare("demo.toml", workers=0), "argument: workers = 0; allowed"),
-        (lambda: colony_sim.compare("demo.toml", replicates=1), "argument: replicates = 1"),
+        (
+            lambda: colony_sim.compare("demo.toml", one_world=True, replicates=1),
+            "argument: replicates = 1",
+        ),
         (lambda: colony_sim.sweep("demo.toml", ["a.b=1"]), "argument vary: unknown key = 'a.b'"),
         (lambda: colony_sim.breakeven("demo.toml", "rack.bins=6,7", "x=1"), "argument y: "),
         (lambda: colony_sim.search("demo.toml", [], trials=1), "argument: keys = 'nothing'"),

@@ -128,7 +128,9 @@ def test_a_keeper_handed_in_is_the_one_that_works(experiment, given):
 
 def test_studies_take_a_keeper_of_ones_own(experiment, tmp_path):
     options = {"figures": False, "workers": 1, "keeper": own_rules.Generous}
-    own = colony_sim.compare(experiment, assumptions=False, out=tmp_path / "own", **options)
+    own = colony_sim.compare(
+        experiment, one_world=True, assumptions=False, out=tmp_path / "own", **options
+    )
     fraction = experiment.policies[0].parameters["harvest.fraction"]
     swept = colony_sim.sweep(
         experiment, [f"harvest.fraction={fraction}"], out=tmp_path / "swept", **options
@@ -152,7 +154,7 @@ def test_studies_take_a_keeper_of_ones_own(experiment, tmp_path):
 def test_compare_with_a_keeper_in_worker_processes(experiment, tmp_path, given):
     """Spawned workers import it; runs with and without it do not share a key."""
     options = {"figures": False, "assumptions": False, "workers": 2, "out": tmp_path / "out"}
-    found = colony_sim.compare(experiment, keeper=given, **options)
+    found = colony_sim.compare(experiment, keeper=given, one_world=True, **options)
     assert found.verdict
     run = next(expand(experiment).runs())
     daily = pd.read_parquet(tmp_path / "out" / "daily.parquet")
@@ -220,7 +222,7 @@ def test_a_file_loaded_by_hand_is_found_by_its_path(tmp_path, monkeypatch):
 ])  # fmt: skip
 def test_a_keeper_that_no_worker_can_import_is_one_line(experiment, tmp_path, given):
     with pytest.raises(InputError) as caught:
-        colony_sim.compare(experiment, keeper=given, out=tmp_path / "out")
+        colony_sim.compare(experiment, keeper=given, one_world=True, out=tmp_path / "out")
     line = caught.value.line
     assert line.startswith("keeper: ") and "rules.py:Class" in line and "\n" not in line
     assert not (tmp_path / "out").exists()

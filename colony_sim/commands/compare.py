@@ -7,17 +7,22 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from colony_sim.commands.ending import Ending
-from colony_sim.commands.profile import profile_of
+from colony_sim.commands.ending import STOPPED, Ending
+from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.show import Bars, console, show_comparison, show_tables
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import load
-from colony_sim.experiment.plan import expand, whole
-from colony_sim.experiment.worlds import SHIPPED, read_worlds
+from colony_sim.experiment.plan import Plan, expand
 from colony_sim.results.folder import folder_of
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
-from colony_sim.studies.comparison.run import RunsFailed, compare_plan
+from colony_sim.studies.comparison.over_words import short
+from colony_sim.studies.comparison.over_worlds import all_pairs
+from colony_sim.studies.comparison.run import RunsFailed, Stage, compare_plan
+from colony_sim.studies.comparison.stages import FIRST as FIRST_STAGE
+from colony_sim.studies.comparison.stages import make_rule as make_worlds_rule
 from colony_sim.studies.comparison.study import STUDY
 from colony_sim.studies.precision import make_rule
+from colony_sim.words.estimate import percent
 
 
 def command_line() -> str:
@@ -34,22 +39,37 @@ def run_compare(
     fresh: bool,
     replicates: int | None,
     seed: int | None,
-    assumptions: bool = True,
+    assumptions: bool | None = None,
     until: Sequence[str] = (),
     least: int | None = None,
     most: int | None = None,
     profile: Path | None = None,
+    one_world: bool = False,
     worlds: int | None = None,
+    error: float | None = None,
+    zone: float | None = None,
     full: bool = False,
 ) -> None:
     """Compare the policies of an experiment file."""
     workers = check_workers(workers)
-    rule = make_rule(until, least, most, replicates)
-    draws = profile_of(profile)
-    if worlds is not None:
-        draws = (draws or read_worlds(SHIPPED)).first(worlds)
-        replicates = worlds * whole("replicates", replicates, 1, 1000, 1)
-    plan = expand(load(file), quick=quick, replicates=replicates, seed=seed, profile=draws)
+    draws = worlds_of(profile, one_world)
+    rule = make_worlds_rule(
+        len(draws.draws) if draws else None, worlds=worlds, error=error, times=replicates, zone=zone,
+        quick=quick,
+    )  # fmt: skip
+    if rule is None:
+        assumptions = not quick if assumptions is None else assumptions and not quick
+    else:
+        for name, value in (
+            ("until", until or None), ("least", least), ("most", most), ("assumptions", assumptions)
+        ):  # fmt: skip
+            if value is not None:
+                raise InputError(ARGUMENT, name, value, "only with `one_world`")
+        replicates, assumptions = None, False
+    precision = make_rule(until, least, most, replicates)
+    plan = expand(
+        load(file), quick=quick, replicates=replicates, seed=seed, profile=draws, hands=True
+    )
     folder = folder_of(plan.name, out)
     bars = Bars()
     try:
@@ -62,8 +82,10 @@ def run_compare(
                 on_progress=bars.of(plan.name),
                 draw=STUDY.draw,
                 command=command_line(),
-                until=rule,
-                assumptions=assumptions and not quick,
+                until=precision,
+                rule=rule,
+                on_stage=lambda stage: bars.say(stage_line(plan, stage)),
+                assumptions=assumptions,
                 without="--quick" if quick else "--no-assumptions",
                 on_assumptions=bars.of("assumptions"),
             )
@@ -76,18 +98,33 @@ def run_compare(
             f"{again} goes on from there.",
             130,
         ) from None
-    except WorkerDied as error:
+    except WorkerDied as error_:
         raise Ending(
-            f"{error} and are kept in {folder}; the same command with fewer --workers "
+            f"{error_} and are kept in {folder}; the same command with fewer --workers "
             "goes on from there.",
             1,
         ) from None
-    except RunsFailed as error:
-        raise Ending(str(error), 1) from None
+    except RunsFailed as error_:
+        raise Ending(str(error_), 1) from None
     to = console()
-    show_comparison(result, to)
+    show_comparison(result, plan.question, to)
     if full:
         show_tables(result, to)
     else:
         to.print("Every measure: --full, or policies.csv and differences.csv of the results.")
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+    if result.stopped:
+        again = "the same command without --fresh" if fresh else "the same command"
+        raise Ending(f"Stopped early; this is what was known by then. {again} goes on.", STOPPED)
+
+
+def stage_line(plan: Plan, stage: Stage) -> str:
+    """What is known after a stage, in one line."""
+    pairs = all_pairs([policy.name for policy in plan.policies])
+    (first, second), verdict = pairs[0], stage.verdicts[0]
+    head = "First answer, from" if stage.worlds <= FIRST_STAGE else "From"
+    return (
+        f"{head} {stage.worlds} possible colonies: “{first}” gives more in "
+        f"{percent(verdict.probability_a)}, “{second}” in {percent(verdict.probability_b)} (error "
+        f"{short(100 * max(verdict.probability_a_se, verdict.probability_b_se))} %)."
+    )

@@ -10,8 +10,15 @@ _RENAMED = {"fresh": "fresh-seeds"}
 """Options whose name is not that of the argument."""
 
 
+STOPPED = 3
+"""Exit code of a study that Ctrl-C ended with an answer from what was done by then."""
+
+
 class Ending(Exception):
-    """One line for the user and the exit code: 1 failed, 130 stopped with Ctrl-C."""
+    """One line for the user and the exit code.
+
+    1 failed, `STOPPED` stopped with an answer, 130 stopped with Ctrl-C.
+    """
 
     def __init__(self, line: str, code: int) -> None:
         super().__init__(line)

@@ -15,8 +15,11 @@ from rich.table import Table
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.running.runner import Progress as RunProgress
 from colony_sim.statistics.paired import separated
+from colony_sim.studies.comparison.over_words import currency_rows, disagreement, how_sure
+from colony_sim.studies.comparison.over_worlds import OverWorlds
 from colony_sim.studies.comparison.run import Comparison
 from colony_sim.words.estimate import Estimate, percent, probability
+from colony_sim.words.labels import shortened
 
 _LABEL_WIDTH, _CELL_WIDTH = 48, 28
 
@@ -63,6 +66,12 @@ class Bars:
 
         return update
 
+    def say(self, line: str) -> None:
+        """Print a line beside the bar, to where progress is shown."""
+        self._stack.close()
+        self._shown = None
+        Console(stderr=True).print(line, highlight=False, markup=False, soft_wrap=True)
+
     def __enter__(self) -> Bars:
         return self
 
@@ -104,13 +113,35 @@ def duration(seconds: float) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
 
 
-def show_comparison(result: Comparison, to: Console) -> None:
-    """Print the answer and what it rests on."""
+def show_comparison(result: Comparison, question: str, to: Console) -> None:
+    """Print the answer and what it rests on, on one page."""
+    if result.found is None:
+        to.print(result.verdict, style="bold", highlight=False, markup=False)
+        for line in (result.details, *result.circumstances, result.leaning, *result.precision):
+            to.print(line, highlight=False, markup=False)
+        return
+    found = result.found
+    lines = [question, *how_sure(found, result.profile)]
+    to.print(lines[0], highlight=False, markup=False)
     to.print(result.verdict, style="bold", highlight=False, markup=False)
-    for line in (result.details, *result.circumstances, *result.answer, result.leaning):
+    for line in lines[1:]:
         to.print(line, highlight=False, markup=False)
-    for line in result.precision:
-        to.print(line, highlight=False, markup=False)
+    to.print(currency_table(found))
+    for line in (disagreement(found), *result.advice):
+        if line:
+            to.print(line, highlight=False, markup=False)
+
+
+def currency_table(found: OverWorlds) -> Table:
+    """Who is ahead by what a keeper is short of."""
+    a, b = (_plain(f"“{shortened(name, 24)}”") for name in found.pair)
+    table = Table(box=None, pad_edge=False)
+    table.add_column("Of 100 colonies, more of")
+    for head in (a, b, "first minus second"):
+        table.add_column(head, justify="right")
+    for row in currency_rows(found):
+        table.add_row(*(_plain(cell) for cell in row))
+    return table
 
 
 def show_tables(result: Comparison, to: Console) -> None:

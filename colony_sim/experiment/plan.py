@@ -26,7 +26,7 @@ from colony_sim.experiment.files import (
     quoted,
 )
 from colony_sim.experiment.hands import with_hands
-from colony_sim.experiment.worlds import Worlds
+from colony_sim.experiment.worlds import SHIPPED, Worlds
 from colony_sim.source import source_bytes
 
 
@@ -220,8 +220,8 @@ def expand(
 
 
 def named(name: str, profile: Worlds | None) -> str:
-    """Name of an experiment with that of a profile, if there is one."""
-    return name if profile is None else f"{name}-{profile.name}"
+    """Name of an experiment, with that of a keeper's own profile if there is one."""
+    return name if profile is None or profile.name == SHIPPED else f"{name}-{profile.name}"
 
 
 def single(

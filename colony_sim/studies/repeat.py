@@ -70,7 +70,10 @@ def repeat(
         run(plan)
         tables = write_tables(plan, runs, store, again)
         pair = compared(plan, tables["policies"])
-        tables |= write_answer(plan, pair, tables["runs"], store, run, again)
+        over = data.get("over_worlds") or {}
+        later = None if over.get("stopped") else run
+        zone = float(over.get("zone", 0.0))
+        tables |= write_answer(plan, pair, tables["runs"], zone, store, later, again)
         asked = data.get("assumptions", {})
         lean = None
         if asked.get("looked_for") and pair is not None:
@@ -92,7 +95,7 @@ def first_difference(recorded: Path, repeated: Path) -> str | None:
     Parquet tables are compared value by value (a missing value equals a missing value), texts
     byte by byte.
     """
-    some = ("over_worlds", "against_default", "narrowing", "assumptions")
+    some = ("over_worlds", "gains", "standings", "against_default", "narrowing", "assumptions")
     more = [name for name in some if (repeated / f"{name}.parquet").exists()]
     for name in ("runs", "daily", *TABLES[1:], *more):
         file = f"{name}.parquet"

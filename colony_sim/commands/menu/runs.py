@@ -8,7 +8,15 @@ from typing import Annotated
 import typer
 
 from colony_sim.commands.menu.app import COMPARE, app
-from colony_sim.commands.menu.options import File, Least, Most, ProfileFile, Until, Workers
+from colony_sim.commands.menu.options import (
+    File,
+    Least,
+    Most,
+    OneWorld,
+    ProfileFile,
+    Until,
+    Workers,
+)
 
 
 @app.command(rich_help_panel=COMPARE)
@@ -26,27 +34,46 @@ def compare(
         typer.Option("--fresh/--resume", help="Run all again, or reuse finished runs (default)."),
     ] = False,
     replicates: Annotated[
-        int | None, typer.Option("--replicates", help="Runs of each policy.")
+        int | None,
+        typer.Option(
+            "--replicates",
+            help="Runs of each policy in each possible colony (default: one, more if luck is "
+            "large), or in all with --one-world.",
+        ),
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the comparison.")] = None,
     assumptions: Annotated[
-        bool,
+        bool | None,
         typer.Option(
             "--assumptions/--no-assumptions",
-            help="Look for the assumptions that the verdict leans on most (not with --quick).",
+            help="With --one-world: move the uncertain values one at a time and rank what the "
+            "verdict leans on (default there, but not with --quick).",
         ),
-    ] = True,
+    ] = None,
     until: Until = None,
     least: Least = None,
     most: Most = None,
     profile: ProfileFile = None,
+    one_world: OneWorld = False,
     worlds: Annotated[
         int | None,
+        typer.Option("--worlds", metavar="N", help="Possible colonies to live in, at most."),
+    ] = None,
+    error: Annotated[
+        float | None,
         typer.Option(
-            "--worlds",
-            metavar="N",
-            help="Live in N worlds that the literature allows (or of the profile), --replicates "
-            "runs of each policy in each (1): how surely which policy is ahead.",
+            "--error",
+            metavar="SHARE",
+            help="Go on until the probability that a policy is ahead is known to this standard "
+            "error (0.05; 0.1 with --quick; with --worlds: live in all of them).",
+        ),
+    ] = None,
+    zone: Annotated[
+        float | None,
+        typer.Option(
+            "--zone",
+            metavar="GRAMS",
+            help="Difference that is too small to care about (0.5 g/day).",
         ),
     ] = None,
     full: Annotated[
@@ -69,7 +96,10 @@ def compare(
         least=least,
         most=most,
         profile=profile,
+        one_world=one_world,
         worlds=worlds,
+        error=error,
+        zone=zone,
         full=full,
     )
 

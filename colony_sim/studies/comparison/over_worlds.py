@@ -1,20 +1,16 @@
-"""Which of two policies is ahead over the worlds of a comparison, in each currency.
-
-Replicate r lives in world 1 + (r - 1) modulo their number, so a comparison with more replicates
-than worlds lives several seeds in each, and chance can be told from what nobody knows.
-"""
+"""Which of two policies is ahead over the worlds of a comparison, in each currency."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
-from colony_sim.experiment.worlds import Worlds
 from colony_sim.measuring.catalogue import YIELD
-from colony_sim.statistics.over_worlds import WorldsVerdict, in_currencies
-from colony_sim.words.estimate import dashed, number, percent
+from colony_sim.statistics.over_worlds import WorldsVerdict, in_currencies, verdict_over_worlds
 
 #: What is divided by what; a policy is ahead in a currency that it has more of.
 CURRENCIES: dict[str, tuple[str, str | None]] = {
@@ -25,6 +21,7 @@ CURRENCIES: dict[str, tuple[str, str | None]] = {
     "beetles spared per 100 a day": ("spared", None),
 }
 FIRST = next(iter(CURRENCIES))
+Pair = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -34,68 +31,142 @@ class OverWorlds:
     Attributes
     ----------
     pair : two names
-        Policies A and B; gains are those of A over B.
+        The policies the answer is about, A and B; gains are those of A over B.
     zone : float
         Half width (g/day) of the gains that count as none.
-    verdicts : dict of str to WorldsVerdict
-        By currency.
+    worlds, runs : int
+        Worlds, and runs of a policy in all of them.
+    verdicts : dict
+        By pair of policies, then by currency; the later policy of the experiment is A.
     table : pandas.DataFrame
-        One row a currency, see `statistics.over_worlds.Currencies`, with policy and baseline.
+        One row a pair and currency, see `statistics.over_worlds.Currencies`, with policy,
+        baseline, zone (g/day; 0 in other currencies), probability_zone and pairs_a (share of
+        single pairs of runs that A wins), sd_worlds and sd_chance.
+    gains : pandas.DataFrame
+        One row a pair, currency and world: policy, baseline, currency, world, replicates, gain
+        (mean over the runs in that world, unit of the currency).
+    standings : pandas.DataFrame
+        One row a policy: policy, mean, mean_se (g/day), best_share (share of worlds in which it
+        yields most), best_share_se, regret, regret_se (g/day that the best of each world would
+        yield over it, on average), died_out_share (of the runs). Means of single worlds are taken
+        as they are, so that regrets hold the chance of their runs.
     """
 
-    pair: tuple[str, str]
+    pair: Pair
     zone: float
-    verdicts: dict[str, WorldsVerdict]
+    worlds: int
+    runs: int
+    verdicts: dict[Pair, dict[str, WorldsVerdict]]
     table: pd.DataFrame
+    gains: pd.DataFrame
+    standings: pd.DataFrame
+
+    @property
+    def first(self) -> WorldsVerdict:
+        """The verdict on the yield of the policies that the answer is about."""
+        return self.verdicts[self.pair][FIRST]
+
+
+def all_pairs(policies: Sequence[str]) -> list[Pair]:
+    """Every pair of policies (baseline first among `policies`), the later one as A."""
+    return [(later, earlier) for earlier, later in combinations(policies, 2)]
+
+
+def verdicts_on_yield(
+    runs: pd.DataFrame, policies: Sequence[str], zone: float
+) -> list[WorldsVerdict]:
+    """Verdicts on every pair, in g/day alone.
+
+    Parameters
+    ----------
+    runs : pandas.DataFrame
+        One row a policy and replicate: policy, replicate, world, yield.
+    policies : sequence of str
+    zone : float
+        Half width (g/day) of the gains that count as none.
+    """
+    sides = {policy: _measured(runs, policy) for policy in policies}
+    return [
+        verdict_over_worlds(list(_by_world(sides[a][YIELD], sides[b][YIELD]).values()), zone)
+        for a, b in all_pairs(policies)
+    ]
 
 
 def over_worlds(
-    runs: pd.DataFrame, worlds: Worlds, pair: tuple[str, str], zone: float = 0.0
+    runs: pd.DataFrame, policies: Sequence[str], pair: Pair, zone: float = 0.0
 ) -> OverWorlds:
     """Verdicts from the runs of a comparison.
 
     Parameters
     ----------
     runs : pandas.DataFrame
-        One row a policy and replicate, with measures.
-    worlds : Worlds
-        Those of the plan.
+        One row a policy and replicate: policy, replicate, world and measures.
+    policies : sequence of str
+        Baseline first.
     pair : two names
+        The policies the answer is about.
     zone : float
         Half width (g/day) of the gains that count as none.
     """
-    sides = [_measured(runs, policy) for policy in pair]
-    verdicts: dict[str, WorldsVerdict] = {}
-    tables = []
-    for name, (above, below) in CURRENCIES.items():
-        a, b = _ratio(sides[0], above, below), _ratio(sides[1], above, below)
-        both = (a - b).dropna().index
-        if both.empty:
-            continue
-        place = (both.to_numpy() - 1) % len(worlds.draws)
-        first, second = (
-            {name: [side[both].to_numpy()[place == world] for world in np.unique(place)]}
-            for side in (a, b)
-        )
-        zones = {name: zone} if name == FIRST else None
-        found = in_currencies(first, second, {name: (name, None)}, zones)
-        verdicts |= found.verdicts
-        tables.append(found.table)
+    sides = {policy: _measured(runs, policy) for policy in policies}
+    verdicts: dict[Pair, dict[str, WorldsVerdict]] = {}
+    tables, gains = [], []
+    pairs = all_pairs(policies)
+    if pair not in pairs:
+        pairs = [pair if set(one) == set(pair) else one for one in pairs]
+    for a, b in pairs:
+        verdicts[a, b] = {}
+        for name in CURRENCIES:
+            by_world = _by_world(_ratio(sides[a], name), _ratio(sides[b], name))
+            if len(by_world) < 2:
+                continue
+            values = {name: list(by_world.values())}
+            nothing = {name: [np.zeros_like(world) for world in values[name]]}
+            zones = {name: zone} if name == FIRST else None
+            found = in_currencies(values, nothing, {name: (name, None)}, zones)
+            verdicts[a, b] |= found.verdicts
+            one = found.verdicts[name]
+            tables.append(
+                found.table.assign(
+                    policy=a, baseline=b, zone=one.zone, probability_zone=one.probability_zone,
+                    pairs_a=one.pairs_a, sd_worlds=one.sd_worlds, sd_chance=one.sd_chance,
+                )
+            )  # fmt: skip
+            gains.append(
+                pd.DataFrame({
+                    "policy": a, "baseline": b, "currency": name, "world": list(by_world),
+                    "replicates": [len(world) for world in by_world.values()],
+                    "gain": [float(world.mean()) for world in by_world.values()],
+                })
+            )  # fmt: skip
     table = pd.concat(tables, ignore_index=True)
-    table.insert(0, "baseline", pair[1])
-    table.insert(0, "policy", pair[0])
-    return OverWorlds(pair, zone, verdicts, table)
+    head = ["policy", "baseline"]
+    table = table[[*head, *(name for name in table.columns if name not in head)]]
+    verdict = verdicts[pair][FIRST]
+    return OverWorlds(
+        pair, zone, verdict.worlds, verdict.runs, verdicts, table,
+        pd.concat(gains, ignore_index=True), _standings(runs, policies),
+    )  # fmt: skip
 
 
 def _measured(runs: pd.DataFrame, policy: str) -> pd.DataFrame:
-    """Measures of a policy by replicate, with those that currencies add."""
-    table = runs[runs["policy"] == policy].set_index("replicate")
+    """Measures of a policy by world and replicate, with those that currencies add."""
+    table = runs[runs["policy"] == policy].set_index(["world", "replicate"]).sort_index()
+    if "work_hours_per_week" not in table:
+        return table
     return table.assign(
         grams_a_week=7.0 * table[YIELD], spared=-table["adult_losses_per_100_per_day"]
     )
 
 
-def _ratio(table: pd.DataFrame, above: str, below: str | None) -> pd.Series:
+def _by_world(a: pd.Series, b: pd.Series) -> dict[int, np.ndarray]:
+    """Gains of A over B of the runs in each world that have a value under both."""
+    gains = (a - b).dropna()
+    return {int(world): found.to_numpy() for world, found in gains.groupby(level="world")}
+
+
+def _ratio(table: pd.DataFrame, currency: str) -> pd.Series:
+    above, below = CURRENCIES[currency]
     values = table[above].astype(float)
     if below is not None:
         values = values / table[below].astype(float)
@@ -103,49 +174,21 @@ def _ratio(table: pd.DataFrame, above: str, below: str | None) -> pd.Series:
     return values.where(np.isfinite(values), 0.0) if above != "spared" else values
 
 
-def in_words(found: OverWorlds) -> list[str]:
-    """Who is ahead how surely, what it rests on, and in which currency otherwise."""
-    verdict = found.verdicts[FIRST]
-    first, second = (f"“{name}”" for name in found.pair)
-    shares = (
-        f"{first} yields more in {percent(verdict.probability_a)} "
-        f"(SE {number(100 * verdict.probability_a_se)}) and {second} in "
-        f"{percent(verdict.probability_b)}"
-    )
-    if found.zone > 0.0:
-        shares += (
-            f"; in {percent(verdict.probability_zone)} they differ by less than "
-            f"{number(found.zone)} g/day"
-        )
-    what = "pairs of runs, one a world" if verdict.of_single_pairs else "worlds"
-    lines = [
-        f"Over {verdict.worlds} {what}: {shares}. Expected gain {number(verdict.gain)} g/day (SE "
-        f"{number(verdict.gain_se)}), 90 % of them from {number(verdict.low)} to "
-        f"{number(verdict.high)}. Choosing {first} costs {number(verdict.regret_a)} g/day on "
-        f"average where it is the wrong choice, all worlds counted, choosing {second} "
-        f"{number(verdict.regret_b)}."
-    ]
-    if not verdict.of_single_pairs:
-        lines.append(
-            f"Spread of the gain: {number(verdict.sd_worlds)} g/day between worlds, "
-            f"{number(verdict.sd_chance)} by chance within one (standard deviations)."
-        )
-    return [dashed(line) for line in [*lines, *_currencies(found)]]
-
-
-def _currencies(found: OverWorlds) -> list[str]:
-    """How surely the first policy is ahead in the other currencies."""
-    names = dict(zip("ab", (f"“{name}”" for name in found.pair), strict=True))
-    parts = [
-        f"{row['currency']} {percent(row['probability_a'])}"
-        for row in found.table.to_dict("records")
-        if row["currency"] != FIRST
-    ]
-    text = f"Share in which {names['a']} is ahead in other currencies: {', '.join(parts)}."
-    ahead = found.table.set_index("currency")["ahead"]
-    if {"a", "b"} <= set(ahead):
-        sides = "; ".join(
-            f"{names[side]} in {', '.join(ahead.index[ahead == side])}" for side in "ab"
-        )
-        text += f" The currencies disagree: {sides}. What you lack decides."
-    return [text]
+def _standings(runs: pd.DataFrame, policies: Sequence[str]) -> pd.DataFrame:
+    """What is said of each policy beside all others."""
+    means = runs.pivot_table(index="world", columns="policy", values=YIELD, aggfunc="mean")
+    yields = means[list(policies)].dropna().to_numpy(dtype=float)
+    count = len(yields)
+    best = yields.max(axis=1, keepdims=True)
+    # Policies that yield alike in a world share it.
+    won = (yields == best) / (yields == best).sum(axis=1, keepdims=True)
+    lost = best - yields
+    root = np.sqrt(count)
+    died = runs.assign(died=runs["status"] == "died_out").groupby("policy")["died"].mean()
+    return pd.DataFrame({
+        "policy": list(policies),
+        "mean": yields.mean(axis=0), "mean_se": yields.std(axis=0, ddof=1) / root,
+        "best_share": won.mean(axis=0), "best_share_se": won.std(axis=0, ddof=1) / root,
+        "regret": lost.mean(axis=0), "regret_se": lost.std(axis=0, ddof=1) / root,
+        "died_out_share": [float(died[policy]) for policy in policies],
+    })  # fmt: skip

@@ -24,8 +24,9 @@ from colony_sim.results.folder import claim, replace_tables, write_table
 from colony_sim.results.study import files_of
 from colony_sim.running.executor import PointRun, open_executor, run_all_points
 from colony_sim.running.protocol import Executor
-from colony_sim.running.runner import Progress, check_workers
+from colony_sim.running.runner import Interrupted, Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
+from colony_sim.statistics.over_worlds import WorldsVerdict
 from colony_sim.statistics.paired import (
     all_paired_differences,
     died_out_comparison,
@@ -38,7 +39,13 @@ from colony_sim.studies.comparison.assumptions import (
     find_assumptions,
     skipped,
 )
-from colony_sim.studies.comparison.over_worlds import in_words, over_worlds
+from colony_sim.studies.comparison.over_words import (
+    answer,
+    in_words,
+    means_left_over,
+)
+from colony_sim.studies.comparison.over_worlds import OverWorlds, over_worlds, verdicts_on_yield
+from colony_sim.studies.comparison.stages import WorldsRule, expected_runs, next_stage
 from colony_sim.studies.comparison.stored import measured, planned
 from colony_sim.studies.comparison.this_colony import narrowed, this_colony
 from colony_sim.studies.comparison.verdict import verdict
@@ -61,13 +68,22 @@ DAILY = (
 
 
 TABLES = ("runs", "measures", "policies", "differences", "all_differences", "died_out")
-MORE_TABLES = ("daily", "over_worlds", "against_default", "narrowing", "assumptions", "precision")
+MORE_TABLES = (
+    "daily", "over_worlds", "gains", "standings", "against_default", "narrowing", "assumptions",
+    "precision",
+)  # fmt: skip
 FIGURES = ("comparison",)
 FILES = files_of((*TABLES, *MORE_TABLES), FIGURES)
 DESIGN = (
     f"{IN_WORDS} "
     "Estimands: mean of each measure over all runs for which it has a meaning, and mean difference "
     "between policies paired by seed, each with its 95 % t interval; p values are adjusted by Holm."
+)
+OVER_WORLDS = (
+    " Every pair of runs lived in a world: a joint draw of all uncertain values, the same for "
+    "every policy, with the same seed. Probabilities are shares of worlds by expected gain, chance "
+    "within a world taken off by the split of variance of worlds that were lived more than once "
+    "(Thomas & Hultquist 1978; Louis 1984). Means and intervals take one run a world."
 )
 ERRORS = "failed_runs.txt"
 """File with the whole errors of runs that failed."""
@@ -122,10 +138,18 @@ class Comparison:
     circumstances : tuple of str
         The profile and the log of temperatures it rests on, in sentences.
     answer : tuple of str
-        With a profile: how surely a policy is ahead over its worlds, how the answer differs from
-        the default, and what would narrow it, in sentences.
-    over_worlds, against_default, narrowing : pandas.DataFrame or None
+        Over worlds: how surely a policy is ahead, what it leans on and, for a keeper's profile,
+        how the answer differs from the default, in sentences.
+    over_worlds, gains, standings, against_default, narrowing : pandas.DataFrame or None
         The tables behind that.
+    found : OverWorlds or None
+        The verdicts over worlds.
+    profile : str
+        Name of the worlds.
+    advice : tuple of str
+        Which policy leaves means unused, and what would change the answer, in sentences.
+    stopped : bool
+        Ctrl-C ended it: it holds the whole stages that were lived before.
     """
 
     name: str
@@ -142,13 +166,19 @@ class Comparison:
     circumstances: tuple[str, ...] = ()
     answer: tuple[str, ...] = ()
     over_worlds: pd.DataFrame | None = None
+    gains: pd.DataFrame | None = None
+    standings: pd.DataFrame | None = None
     against_default: pd.DataFrame | None = None
     narrowing: pd.DataFrame | None = None
+    found: OverWorlds | None = None
+    profile: str = ""
+    advice: tuple[str, ...] = ()
+    stopped: bool = False
 
     @property
     def findings(self) -> list[Finding]:
         """Everything in words, by the part it plays."""
-        details = (self.details, *self.circumstances, *self.answer)
+        details = (*self.answer, *self.advice, *self.circumstances, self.details)
         return [
             Finding("answer", self.verdict),
             *(Finding("detail", text) for text in details),
@@ -172,13 +202,15 @@ def compare_plan(
     draw: Callable[[Path], object] | None = None,
     command: str = "",
     until: precision.StoppingRule | None = None,
+    rule: WorldsRule | None = None,
+    on_stage: Callable[[Stage], None] = lambda stage: None,
     assumptions: bool = False,
     without: str = "not asked for",
     on_assumptions: Callable[[Progress], None] = lambda progress: None,
 ) -> Comparison:
     """Run every policy with every seed and write the results folder.
 
-    With a profile, the two policies compared are run with the default biology as well.
+    With a keeper's profile, the two policies compared are run with the default biology as well.
 
     Parameters
     ----------
@@ -199,6 +231,11 @@ def compare_plan(
     until : precision.StoppingRule, optional
         Add replicates until paired intervals are as narrow as asked; their number is then that
         of the rule, not that of the plan.
+    rule : WorldsRule, optional
+        How many of the plan's worlds to live in, stage by stage; for a plan with a profile. Ctrl-C
+        then ends the runs, not the comparison: it has the whole stages before, if there is one.
+    on_stage : callable
+        Told what is known after each stage.
     assumptions : bool
         Look for the assumptions that the verdict leans on most; takes some minutes.
     without : str
@@ -227,17 +264,21 @@ def compare_plan(
             run_series, folder=folder, store=store, executor=executor, fresh=fresh,
             on_progress=on_progress,
         )  # fmt: skip
-        reached = None
-        if until is None:
-            run(plan)
-        else:
+        reached, stopped = None, False
+        if rule is not None:
+            plan, stopped = _run_stages(plan, rule, store, run, on_progress, on_stage)
+        elif until is not None:
             plan, reached = _run_until(plan, until, store, run)
+        else:
+            run(plan)
         runs = list(planned(plan))
         with replace_tables(folder) as staged:
             comparison = write_tables(plan, runs, store, staged)
             lean = None
             pair = compared(plan, comparison["policies"])
-            comparison |= write_answer(plan, pair, comparison["runs"], store, run, staged)
+            zone = rule.zone if rule else 0.0
+            later = None if stopped else run
+            comparison |= write_answer(plan, pair, comparison["runs"], zone, store, later, staged)
             if assumptions:
                 without = "there are not two policies to compare"
                 if pair is not None:
@@ -248,13 +289,14 @@ def compare_plan(
             if until is not None and reached is not None:
                 write_table(staged, "precision", reached.drop(columns="point"))
                 comparison["precision"] = tuple(precision.in_words(reached, until))
-            found = Comparison(folder=folder, **comparison)
+            found = Comparison(folder=folder, stopped=stopped, **comparison)
             findings.write_text(staged, found.findings, plan.question)
             data = manifest.build(plan, runs, command) | {
-                "design": DESIGN,
+                "design": DESIGN + (OVER_WORLDS if found.found else ""),
                 "findings": findings.as_data(found.findings),
                 "assumptions": {"looked_for": not without, "why_not": without},
                 "precision": until.as_dict() if until else None,
+                "over_worlds": rule and {**rule.as_dict(), "stopped": stopped},
             }
             # The figure is drawn from the tables and the manifest, as it would be later.
             manifest.write(staged, data)
@@ -276,17 +318,18 @@ def write_tables(
         for run in sorted(runs, key=lambda run: _order(plan, run)):
             series, outcome = measured(run, store)
             daily.add(run.policy, run.scenario.seed, series)
-            place = {"policy": run.policy, "replicate": run.replicate, "seed": run.scenario.seed}
-            rows.append({**place, **outcome})
+            rows.append({**_place(plan, run), **outcome})
     table = pd.DataFrame(rows).astype({"died_out_day": "Int64"})
     keys = list(catalogue())
     long = table.melt(["policy", "replicate", "seed"], keys, "measure", "value")
     long["unit"] = long["measure"].map({key: m.unit for key, m in catalogue().items()})
-    summary = policy_summary(table, measures=keys)
-    everything = all_paired_differences(table, measures=keys)
+    # Second runs in a world tell chance from worlds; they are no further worlds.
+    once = table if "world" not in table else table.drop_duplicates(["policy", "world"])
+    summary = policy_summary(once, measures=keys)
+    everything = all_paired_differences(once, measures=keys)
     # One family of comparisons for the tables and for the sentence.
     differences = everything[everything["baseline"] == plan.baseline].reset_index(drop=True)
-    died = died_out_comparison(table, plan.baseline)
+    died = died_out_comparison(once, plan.baseline)
     names = [plan.baseline] + [p.name for p in plan.policies if p.name != plan.baseline]
     under = f"In this model{with_profile(plan.profile)} and under its "
     under += "assumptions" if plan.profile is None else "other assumptions"
@@ -319,29 +362,40 @@ def write_answer(
     plan: Plan,
     pair: tuple[str, str] | None,
     runs: pd.DataFrame,
+    zone: float,
     store: OutcomeStore,
-    run: Callable[[Plan], None],
+    run: Callable[[Plan], None] | None,
     folder: Path,
 ) -> dict[str, Any]:
-    """Add the answer over the worlds of a profile to the tables; fields of a Comparison."""
-    if plan.profile is None or pair is None:
+    """Add the answer over the worlds of a plan to the tables; fields of a Comparison.
+
+    `zone` is the half width (g/day) of gains that count as none. A keeper's profile is held
+    against the default, which `run` runs; None leaves that out.
+    """
+    if plan.profile is None or pair is None or runs["world"].nunique() < 2:
         return {}
-    over = over_worlds(runs, plan.profile, pair)
-    tables = {"over_worlds": over.table}
-    lines = in_words(over)
-    if plan.profile.name == SHIPPED:
-        # The literature's worlds are no colony to be told from the default.
+    names = [policy.name for policy in plan.policies]
+    over = over_worlds(runs, names, pair, zone)
+    tables = {"over_worlds": over.table, "gains": over.gains, "standings": over.standings}
+    if plan.profile.name == SHIPPED or run is None:
         shares = narrowed(plan.profile, pair, runs)
-        lines += settle_in_words(shares, plan.profile)
+        leaning = settle_in_words(shares, plan.profile)
     else:
         found = this_colony(plan, plan.profile, pair, runs, store, run)
         shares = found.narrowing
-        lines += this_colony_in_words(found, plan.profile)
+        leaning = this_colony_in_words(found, plan.profile)
         tables["against_default"] = found.against
     tables["narrowing"] = shares.table
     for name, table in tables.items():
         write_table(folder, name, table)
-    return {"answer": tuple(lines), **tables}
+    return {
+        "verdict": answer(over),
+        "found": over,
+        "profile": plan.profile.name,
+        "answer": tuple(in_words(over, plan.profile.name)),
+        "advice": (*leaning, *means_left_over(plan.policies, runs)),
+        **tables,
+    }
 
 
 def write_assumptions(lean: Assumptions | None, without: str, folder: Path) -> dict[str, Any]:
@@ -384,6 +438,95 @@ def run_series(
         write_atomic(file, lambda path: path.write_text("\n".join(texts), encoding="utf-8"))
         raise RunsFailed(failures, len(runs), file)
     file.unlink(missing_ok=True)
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What is known after a stage of a comparison over worlds.
+
+    Attributes
+    ----------
+    worlds : int
+        Worlds lived in.
+    verdicts : tuple of WorldsVerdict
+        In g/day, on every pair of policies (see `over_worlds.all_pairs`).
+    last : bool
+        Whether no stage follows.
+    """
+
+    worlds: int
+    verdicts: tuple[WorldsVerdict, ...]
+    last: bool
+
+
+def _run_stages(
+    plan: Plan,
+    rule: WorldsRule,
+    store: OutcomeStore,
+    run: Callable[..., None],
+    on_progress: Callable[[Progress], None],
+    on_stage: Callable[[Stage], None],
+) -> tuple[Plan, bool]:
+    """Live in worlds by the rule; the plan with those that were lived, and whether Ctrl-C ended it.
+
+    Raises
+    ------
+    Interrupted
+        On Ctrl-C in the first stage.
+    """
+    names = [policy.name for policy in plan.policies]
+    rows: list[dict[str, Any]] = []
+    worlds: list[int] = []
+    verdicts: list[WorldsVerdict] = []
+    coming = next_stage(rule, (), ())
+    while coming:
+        lived = len(worlds)
+        seeds = replicate_seeds(plan.seed, lived + len(coming))
+        added = replace(plan, seeds=seeds[lived:], first=lived + 1, worlds=tuple(coming))
+        counts = _counts(worlds)
+        ahead = len(names) * max(expected_runs(rule, counts, verdicts), lived + len(coming))
+        try:
+            run(added, on_progress=_whole(on_progress, len(names) * lived, ahead))
+        except Interrupted:
+            if not worlds:
+                raise
+            return replace(plan, seeds=seeds[:lived], worlds=tuple(worlds)), True
+        for each in planned(added):
+            _, outcome = measured(each, store)
+            rows.append({**_place(added, each), **outcome})
+        worlds += coming
+        verdicts = verdicts_on_yield(pd.DataFrame(rows), names, rule.zone)
+        counts = _counts(worlds)
+        coming = next_stage(rule, counts, verdicts)
+        on_stage(Stage(len(counts), tuple(verdicts), not coming))
+    seeds = replicate_seeds(plan.seed, len(worlds))
+    return replace(plan, seeds=seeds, worlds=tuple(worlds)), False
+
+
+def _counts(worlds: Sequence[int]) -> list[int]:
+    """How often each world was lived, from the first."""
+    return [worlds.count(world) for world in range(1, max(worlds, default=0) + 1)]
+
+
+def _whole(
+    on_progress: Callable[[Progress], None], before: int, total: int
+) -> Callable[[Progress], None]:
+    """Progress of a stage as that of all stages to come."""
+
+    def update(now: Progress) -> None:
+        ended, left = now.done + now.failed, now.seconds_left
+        if left is not None:
+            rest = now.total - ended
+            left = left * (total - before - ended) / rest if rest else None
+        on_progress(Progress(before + now.done, total, before + now.reused, now.failed, left))
+
+    return update
+
+
+def _place(plan: Plan, run: PlannedRun) -> dict[str, Any]:
+    """Where a run belongs."""
+    place = {"policy": run.policy, "replicate": run.replicate, "seed": run.scenario.seed}
+    return place if plan.profile is None else place | {"world": plan.world(run.replicate)}
 
 
 def _run_until(

@@ -59,9 +59,13 @@ class ThisColony:
         return self.against[self.against["measure"] == YIELD].iloc[0]
 
 
+MOST_SEEDS = 20
+"""Replicates of the default, whose one biology has chance alone to average out."""
+
+
 def default_plan(plan: Plan, pair: tuple[str, str]) -> Plan:
-    """The two policies with the biology of the file and the same seeds."""
-    return replace(only(plan, pair), profile=None)
+    """The two policies with the biology of the file and the first of the same seeds."""
+    return replace(only(plan, pair), profile=None, worlds=(), seeds=plan.seeds[:MOST_SEEDS])
 
 
 def this_colony(
@@ -112,11 +116,10 @@ def narrowed(profile: Worlds, pair: tuple[str, str], runs: pd.DataFrame) -> Narr
     """What knowing each key of a profile would take off the spread of the difference in yield."""
     here = runs[runs["policy"].isin(pair)]
     gains = _by_seed(here, pair, YIELD)
-    number = here.drop_duplicates("seed").set_index("seed")["replicate"]
+    world = here.drop_duplicates("seed").set_index("seed")["world"]
     # In the order of the draws, whatever the order of the seeds.
-    gains = gains.loc[sorted(gains.index, key=lambda seed: number[seed])]
-    count = len(profile.draws)
-    draws = profile.draws[[(int(number[seed]) - 1) % count for seed in gains.index]]
+    gains = gains.loc[sorted(gains.index, key=lambda seed: world[seed])]
+    draws = profile.draws[[int(world[seed]) - 1 for seed in gains.index]]
     options = [entry.key for entry in profile.entries if not entry.is_number]
     return narrowing(profile.keys, draws, gains.to_numpy(), options=options)
 
