@@ -144,9 +144,13 @@ def compare(
     experiment = _asked(experiment, keeper)
     draws = _worlds(profile, one_world)
     rule = make_rule(
-        len(draws.draws) if draws else None, worlds=worlds, error=error, times=replicates, zone=zone,
+        len(draws.draws) if draws else None,
+        worlds=worlds,
+        error=error,
+        times=replicates,
+        zone=zone,
         quick=quick,
-    )  # fmt: skip
+    )
     replicates = replicates if rule is None else None
     plan = expand(
         experiment, quick=quick, replicates=replicates, seed=seed, profile=draws, hands=True

@@ -54,9 +54,13 @@ def run_compare(
     workers = check_workers(workers)
     draws = worlds_of(profile, one_world)
     rule = make_worlds_rule(
-        len(draws.draws) if draws else None, worlds=worlds, error=error, times=replicates, zone=zone,
+        len(draws.draws) if draws else None,
+        worlds=worlds,
+        error=error,
+        times=replicates,
+        zone=zone,
         quick=quick,
-    )  # fmt: skip
+    )
     if rule is None:
         assumptions = not quick if assumptions is None else assumptions and not quick
     else:

@@ -24,7 +24,7 @@ from colony_sim.results.folder import claim, replace_tables, write_table
 from colony_sim.results.study import files_of
 from colony_sim.running.executor import PointRun, open_executor, run_all_points
 from colony_sim.running.protocol import Executor
-from colony_sim.running.runner import Interrupted, Progress, check_workers
+from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
 from colony_sim.statistics.over_worlds import WorldsVerdict
 from colony_sim.statistics.paired import (
@@ -379,11 +379,11 @@ def write_answer(
     tables = {"over_worlds": over.table, "gains": over.gains, "standings": over.standings}
     if plan.profile.name == SHIPPED or run is None:
         shares = narrowed(plan.profile, pair, runs)
-        leaning = settle_in_words(shares, plan.profile)
+        leaning, *more = settle_in_words(shares, plan.profile)
     else:
         found = this_colony(plan, plan.profile, pair, runs, store, run)
         shares = found.narrowing
-        leaning = this_colony_in_words(found, plan.profile)
+        leaning, *more = this_colony_in_words(found, plan.profile)
         tables["against_default"] = found.against
     tables["narrowing"] = shares.table
     for name, table in tables.items():
@@ -392,8 +392,8 @@ def write_answer(
         "verdict": answer(over),
         "found": over,
         "profile": plan.profile.name,
-        "answer": tuple(in_words(over, plan.profile.name)),
-        "advice": (*leaning, *means_left_over(plan.policies, runs)),
+        "answer": (*in_words(over, plan.profile.name), *more),
+        "advice": (leaning, *means_left_over(plan.policies, runs)),
         **tables,
     }
 
@@ -479,28 +479,25 @@ def _run_stages(
     worlds: list[int] = []
     verdicts: list[WorldsVerdict] = []
     coming = next_stage(rule, (), ())
-    while coming:
-        lived = len(worlds)
-        seeds = replicate_seeds(plan.seed, lived + len(coming))
-        added = replace(plan, seeds=seeds[lived:], first=lived + 1, worlds=tuple(coming))
-        counts = _counts(worlds)
-        ahead = len(names) * max(expected_runs(rule, counts, verdicts), lived + len(coming))
-        try:
-            run(added, on_progress=_whole(on_progress, len(names) * lived, ahead))
-        except Interrupted:
-            if not worlds:
-                raise
-            return replace(plan, seeds=seeds[:lived], worlds=tuple(worlds)), True
-        for each in planned(added):
-            _, outcome = measured(each, store)
-            rows.append({**_place(added, each), **outcome})
-        worlds += coming
-        verdicts = verdicts_on_yield(pd.DataFrame(rows), names, rule.zone)
-        counts = _counts(worlds)
-        coming = next_stage(rule, counts, verdicts)
-        on_stage(Stage(len(counts), tuple(verdicts), not coming))
+    stopped = False
+    try:
+        while coming:
+            lived = len(worlds)
+            seeds = replicate_seeds(plan.seed, lived + len(coming))
+            added = replace(plan, seeds=seeds[lived:], first=lived + 1, worlds=tuple(coming))
+            ahead = max(expected_runs(rule, _counts(worlds), verdicts), lived + len(coming))
+            run(added, on_progress=_whole(on_progress, len(names) * lived, len(names) * ahead))
+            new = [_place(added, each) | measured(each, store)[1] for each in planned(added)]
+            verdicts = verdicts_on_yield(pd.DataFrame([*rows, *new]), names, rule.zone)
+            rows, worlds = [*rows, *new], [*worlds, *coming]
+            coming = next_stage(rule, _counts(worlds), verdicts)
+            on_stage(Stage(max(worlds), tuple(verdicts), not coming))
+    except KeyboardInterrupt:
+        if not worlds:
+            raise
+        stopped = True
     seeds = replicate_seeds(plan.seed, len(worlds))
-    return replace(plan, seeds=seeds, worlds=tuple(worlds)), False
+    return replace(plan, seeds=seeds, worlds=tuple(worlds)), stopped
 
 
 def _counts(worlds: Sequence[int]) -> list[int]:
