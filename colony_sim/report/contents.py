@@ -136,7 +136,7 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
 
 def _under(facts: dict[str, Any]) -> str:
     profile = facts.get("profile")
-    if not profile:
+    if not profile or profile["name"] == SHIPPED:
         return "In this model and under its assumptions"
     return f"In this model with profile “{profile['name']}” and under its other assumptions"
 

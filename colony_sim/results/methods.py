@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from colony_sim.biology.climate import Climate
+from colony_sim.experiment.worlds import SHIPPED
 
 METHODS = "methods.txt"
 CITE = "colony_sim/docs/CITATION.cff"
@@ -64,6 +65,11 @@ def _profile(data: Mapping[str, Any]) -> str:
     profile = data.get("profile")
     if not profile:
         return ""
+    if profile["name"] == SHIPPED and not profile.get("used"):
+        return (
+            "Values that are not known were drawn together from the worlds that the published "
+            "experiments allow, one world for each run, the same for every policy."
+        )
     name = f"the fitted profile “{profile['name']}”"
     if used := profile.get("used"):
         which = f"draw {used}" if isinstance(used, int) else "the draw nearest the centre"

@@ -10,7 +10,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.experiment.plan import Plan
-from colony_sim.experiment.worlds import RANGE, Worlds
+from colony_sim.experiment.worlds import RANGE, SHIPPED, Worlds
 from colony_sim.statistics.information import Narrowing, runs_needed
 from colony_sim.words.estimate import Estimate, dashed, number
 
@@ -23,8 +23,10 @@ _LISTED = 4
 
 
 def with_profile(profile: Worlds | None) -> str:
-    """ " with profile “NAME”", or nothing."""
-    return "" if profile is None else f" with profile “{profile.name}”"
+    """ " with profile “NAME”", or nothing for no profile or the worlds of the package."""
+    if profile is None or profile.name == SHIPPED:
+        return ""
+    return f" with profile “{profile.name}”"
 
 
 def circumstances(plan: Plan, varied: Collection[str] = (), ranges: bool = False) -> list[str]:
@@ -52,7 +54,14 @@ def _profile(profile: Worlds | None, varied: Collection[str], ranges: bool) -> l
     drawn = [key for key in profile.keys if key not in varied]
     fixed = [key for key in profile.keys if key in varied]
     lines = []
-    if drawn:
+    if drawn and profile.name == SHIPPED:
+        lines.append(
+            f"Possible colonies: {len(drawn)} values that nobody knows are drawn together from the "
+            f"{len(profile.draws)} worlds that the published experiments allow (handling that no "
+            "source tells from its plausible range), one world for each run of a pair and the same "
+            "for every policy."
+        )
+    elif drawn:
         lines.append(
             f"Profile “{profile.name}”: {listed(drawn)} {'is' if len(drawn) == 1 else 'are'} drawn "
             f"from its {len(profile.draws)} draws, one draw for each replicate and the same for "

@@ -50,6 +50,8 @@ def draw(folder: Path) -> list[Path]:
 def title(results: Results, most: int = 60) -> str:
     """The finding as the figure's title, policy names cut to `most` characters."""
     found = finding(results.policies, results.summary, results.all_differences, most)
+    if results.worlds:
+        return f"Mean of {results.worlds} possible colonies: {found[0].lower()}{found[1:]}"
     return f"With profile “{results.profile}”: {found}" if results.profile else found
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.figures import style
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results import manifest
@@ -57,8 +58,16 @@ class Results:
 
     @property
     def profile(self) -> str:
-        """Name of the profile that the biology was drawn from; empty if there was none."""
-        return str((self.manifest.get("profile") or {}).get("name", ""))
+        """Name of the keeper's profile that the biology was drawn from; empty if there was none."""
+        name = str((self.manifest.get("profile") or {}).get("name", ""))
+        return "" if name == SHIPPED else name
+
+    @property
+    def worlds(self) -> int:
+        """Worlds that were lived in, of those that the package holds; 0 if of no or of others."""
+        if (self.manifest.get("profile") or {}).get("name") != SHIPPED or "world" not in self.runs:
+            return 0
+        return int(self.runs["world"].nunique())
 
     def handling(self, policy: str) -> dict[str, Any]:
         """The handling keys of a policy."""
@@ -123,6 +132,8 @@ def footer(figure: Figure, results: Results, runs: str | None = None) -> None:
     ]
     if results.profile:
         parts.append(f"with profile {results.profile}")
+    if results.worlds:
+        parts.append(f"{results.worlds} possible colonies")
     if results.invented:
         parts.append("invented scenario")
     text = "  ·  ".join(parts)
