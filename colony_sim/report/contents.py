@@ -10,6 +10,7 @@ from typing import Any, get_args
 import numpy as np
 import pandas as pd
 
+from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import tables
 from colony_sim.report.tables import Table
