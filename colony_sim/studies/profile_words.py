@@ -6,12 +6,8 @@ from collections.abc import Collection
 from decimal import ROUND_CEILING, ROUND_FLOOR
 from typing import TYPE_CHECKING
 
-import pandas as pd
-
-from colony_sim.biology.parameters import catalogue
 from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.worlds import RANGE, SHIPPED, Worlds
-from colony_sim.statistics.information import Narrowing, runs_needed
 from colony_sim.words.estimate import Estimate, dashed, number
 
 if TYPE_CHECKING:
@@ -93,12 +89,8 @@ def listed(keys: Collection[str]) -> str:
 
 
 def this_colony_in_words(found: ThisColony, profile: Worlds) -> list[str]:
-    """How the answer differs from the default, how wide it is, and what would narrow it."""
-    return [
-        _change(found, profile),
-        *_spread(found, profile),
-        *settle_in_words(found.narrowing, profile),
-    ]
+    """How the answer differs from the default, and how wide it is."""
+    return [_change(found, profile), *_spread(found, profile)]
 
 
 def _change(found: ThisColony, profile: Worlds) -> str:
@@ -152,56 +144,6 @@ def _spread(found: ThisColony, profile: Worlds) -> list[str]:
             f"{number(min(share, 999))} % of theirs; no measurement removes chance"
         )
     return [f"{dashed(text)}."]
-
-
-def settle_in_words(result: Narrowing, profile: Worlds) -> list[str]:
-    """Which one further measurement would narrow the difference most."""
-    table = result.table
-    head = "What one further measurement would settle most"
-    enough = runs_needed(len(table))
-    more = (
-        f"About {enough} pairs, each with a draw of its own, would show a key that removes "
-        f"a quarter of the variance (--replicates {enough} or more)"
-    )
-    if enough > len(profile.draws):
-        more += f"; the profile has {len(profile.draws)} draws"
-    if not result.leading:
-        if result.runs < enough:
-            count = f"{result.runs} pairs of runs are"
-            return [f"{head} cannot be told: {count} too few to show it. {more}."]
-        return [
-            f"{head}: none of {listed(list(profile.keys))} alone is shown to narrow the verdict. "
-            "What is left is chance, or several values together."
-        ]
-    rows = table.set_index("key").loc[list(result.leading)]
-    if len(rows) > 1:
-        head += f" is one of {len(rows)} values, which the runs do not put in order"
-    lines = [
-        f"{head}: {'; '.join(_one_key(key, row) for key, row in rows.iterrows())}. "
-        "(Given-data shares of the variance, Plischke et al. 2013, Strong et al. 2014; standard "
-        "errors by bootstrap.)"
-    ]
-    lines += [f"To measure {key}: {catalogue()[key].measure}." for key in rows.index]
-    if result.runs < enough:
-        lines.append(f"Other keys may matter as well: {result.runs} pairs are few. {more}.")
-    return lines
-
-
-def _one_key(key: str, row: pd.Series) -> str:
-    share, error = 100 * min(row["share"], 1.0), 100 * row["share_se"]
-    text = (
-        f"knowing {key} would remove about {number(share)} % of the variance (standard error "
-        f"{number(error)}), so that the 95 % range of the difference (3.92 standard deviations of "
-        f"the pairs) is expected to narrow from {number(row['range_now'])} to "
-        f"{number(row['range_after'])} g/day"
-    )
-    if row["value"] > 2 * row["value_se"] > 0:
-        text += (
-            f", and to turn the choice in {number(100 * row['turns'])} % of the cases, an expected "
-            f"value of partial perfect information of {number(row['value'])} g/day (standard error "
-            f"{number(row['value_se'])})"
-        )
-    return text
 
 
 def _interval(mean: float, low: float, high: float) -> str:

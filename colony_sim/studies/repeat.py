@@ -95,7 +95,7 @@ def first_difference(recorded: Path, repeated: Path) -> str | None:
     Parquet tables are compared value by value (a missing value equals a missing value), texts
     byte by byte.
     """
-    some = ("over_worlds", "gains", "standings", "against_default", "narrowing", "assumptions")
+    some = ("over_worlds", "gains", "standings", "against_default", "leans_on", "assumptions")
     more = [name for name in some if (repeated / f"{name}.parquet").exists()]
     for name in ("runs", "daily", *TABLES[1:], *more):
         file = f"{name}.parquet"

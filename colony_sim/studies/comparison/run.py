@@ -39,6 +39,7 @@ from colony_sim.studies.comparison.assumptions import (
     find_assumptions,
     skipped,
 )
+from colony_sim.studies.comparison.leans_on import from_narrowing, leaning_in_words, leans_on
 from colony_sim.studies.comparison.over_words import (
     answer,
     in_words,
@@ -47,12 +48,11 @@ from colony_sim.studies.comparison.over_words import (
 from colony_sim.studies.comparison.over_worlds import OverWorlds, over_worlds, verdicts_on_yield
 from colony_sim.studies.comparison.stages import WorldsRule, expected_runs, next_stage
 from colony_sim.studies.comparison.stored import measured, planned
-from colony_sim.studies.comparison.this_colony import narrowed, this_colony
+from colony_sim.studies.comparison.this_colony import this_colony
 from colony_sim.studies.comparison.verdict import verdict
 from colony_sim.studies.points import PointRunner
 from colony_sim.studies.profile_words import (
     circumstances,
-    settle_in_words,
     this_colony_in_words,
     with_profile,
 )
@@ -69,7 +69,7 @@ DAILY = (
 
 TABLES = ("runs", "measures", "policies", "differences", "all_differences", "died_out")
 MORE_TABLES = (
-    "daily", "over_worlds", "gains", "standings", "against_default", "narrowing", "assumptions",
+    "daily", "over_worlds", "gains", "standings", "against_default", "leans_on", "assumptions",
     "precision",
 )  # fmt: skip
 FIGURES = ("comparison",)
@@ -140,7 +140,7 @@ class Comparison:
     answer : tuple of str
         Over worlds: how surely a policy is ahead, what it leans on and, for a keeper's profile,
         how the answer differs from the default, in sentences.
-    over_worlds, gains, standings, against_default, narrowing : pandas.DataFrame or None
+    over_worlds, gains, standings, against_default, leans_on : pandas.DataFrame or None
         The tables behind that.
     found : OverWorlds or None
         The verdicts over worlds.
@@ -169,7 +169,7 @@ class Comparison:
     gains: pd.DataFrame | None = None
     standings: pd.DataFrame | None = None
     against_default: pd.DataFrame | None = None
-    narrowing: pd.DataFrame | None = None
+    leans_on: pd.DataFrame | None = None
     found: OverWorlds | None = None
     profile: str = ""
     advice: tuple[str, ...] = ()
@@ -377,23 +377,24 @@ def write_answer(
     names = [policy.name for policy in plan.policies]
     over = over_worlds(runs, names, pair, zone)
     tables = {"over_worlds": over.table, "gains": over.gains, "standings": over.standings}
+    evpi = min(over.first.regret_a, over.first.regret_b)
+    lines = []
     if plan.profile.name == SHIPPED or run is None:
-        shares = narrowed(plan.profile, pair, runs)
-        leaning, *more = settle_in_words(shares, plan.profile)
+        leaning = leans_on(runs, plan.profile, pair, evpi)
     else:
         found = this_colony(plan, plan.profile, pair, runs, store, run)
-        shares = found.narrowing
-        leaning, *more = this_colony_in_words(found, plan.profile)
+        leaning = from_narrowing(found.narrowing, pair, evpi)
+        lines = this_colony_in_words(found, plan.profile)
         tables["against_default"] = found.against
-    tables["narrowing"] = shares.table
+    tables["leans_on"] = leaning.table
     for name, table in tables.items():
         write_table(folder, name, table)
     return {
         "verdict": answer(over),
         "found": over,
         "profile": plan.profile.name,
-        "answer": (*in_words(over, plan.profile.name), *more),
-        "advice": (leaning, *means_left_over(plan.policies, runs)),
+        "answer": (*in_words(over, plan.profile.name), *lines[1:]),
+        "advice": (*lines[:1], leaning_in_words(leaning), *means_left_over(plan.policies, runs)),
         **tables,
     }
 
@@ -497,7 +498,10 @@ def _run_stages(
             raise
         stopped = True
     seeds = replicate_seeds(plan.seed, len(worlds))
-    return replace(plan, seeds=seeds, worlds=tuple(worlds)), stopped
+    assert plan.profile is not None
+    # What was lived is all that the manifest and a repetition need.
+    profile = plan.profile.first(max(worlds))
+    return replace(plan, seeds=seeds, worlds=tuple(worlds), profile=profile), stopped
 
 
 def _counts(worlds: Sequence[int]) -> list[int]:
@@ -515,7 +519,7 @@ def _whole(
         if left is not None:
             rest = now.total - ended
             left = left * (total - before - ended) / rest if rest else None
-        on_progress(Progress(before + now.done, total, before + now.reused, now.failed, left))
+        on_progress(Progress(before + now.done, total, now.reused, now.failed, left))
 
     return update
 
