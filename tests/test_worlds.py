@@ -15,7 +15,7 @@ from colony_sim.evidence.numbers import Compare, Standing, numbers
 from colony_sim.experiment.worlds import SHIPPED, read_worlds, shipped_file
 from colony_sim.figures import style
 from colony_sim.population import kernels
-from colony_sim.worlds import agreement, literature, predictive, prior, words
+from colony_sim.worlds import agreement, literature, predictive, prior, rotations, words
 from colony_sim.worlds import draw as figure
 from colony_sim.worlds.bank import Bank, fill, outputs, studies
 from colony_sim.worlds.calibration import Sizes as CalibrationSizes
@@ -347,7 +347,7 @@ SMALL = Sizes(
     halves=2,
     lived=4,
     lived_gains=0,
-    calibration=CalibrationSizes(6, 0, 0, 64, 30, 1),
+    calibration=CalibrationSizes(6, 0, 0, 64, 30, 1, seeds=2, lived=16),
     repeat=False,
     studies=CHEAP,
 )
@@ -355,7 +355,14 @@ SMALL = Sizes(
 
 @pytest.fixture(scope="module")
 def remade(tmp_path_factory) -> Remade:
-    return remake(3, tmp_path_factory.mktemp("remade"), SMALL, workers=2)
+    def lived(scores, strains, seeds, folder, **options):
+        """Both rotations, not lived but made up."""
+        drawn = np.random.default_rng(seeds.astype(np.uint32))
+        return drawn.lognormal(1.0, 0.5, (len(scores), 2, len(rotations.KEPT)))
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(rotations, "fill", lived)
+        return remake(3, tmp_path_factory.mktemp("remade"), SMALL, workers=2)
 
 
 def test_a_reduced_remake_gives_worlds_that_can_be_lived(remade):
@@ -443,7 +450,7 @@ def test_the_command_answers_on_one_screen_and_writes_what_it_says(shown):
     assert lines[0] == words.headline(shipped())
     assert len(lines) <= 26 and all(len(line) <= words.WIDE for line in lines[:-1])
     names = {path.name for path in folder.iterdir()}
-    assert {"worlds.png", "worlds.svg", "published.csv", "manifest.json"} <= names
+    assert {"worlds.png", "reliability.png", "published.csv", "manifest.json"} <= names
     assert {f"{name}.csv" for name in TABLES} <= names
     assert read_worlds(folder / "published.csv") == read_worlds(SHIPPED)
     assert "published numbers used" in (folder / "methods.txt").read_text(encoding="utf-8")

@@ -27,6 +27,7 @@ from colony_sim.worlds.emulator import Surface, columns, slopes, surface, value
 from colony_sim.worlds.likelihood import Likelihood, fences, likelihood_of
 from colony_sim.worlds.prior import STRAIN, Scores
 from colony_sim.worlds.sampler import Sample
+from colony_sim.worlds.verdicts import Fit
 
 FALSE_ALARM = 0.05
 LEVELS = (0.5, 0.9)
@@ -47,6 +48,9 @@ class Sizes:
         structure do without, as what is asked of them is known before.
     foreign : int
         Literatures of each option of a structure, fitted without it.
+    seeds, lived : int
+        Of verdicts on rotations: seeds of each truth, and worlds lived for each literature; 0
+        worlds: no verdicts.
     """
 
     literatures: int
@@ -55,6 +59,8 @@ class Sizes:
     worlds: int
     moves: int
     foreign: int
+    seeds: int = 2
+    lived: int = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,12 +79,15 @@ class Calibration:
         One row an option taken out: key, option, literatures, noticed (share).
     surprise : float array
         Log probability a number of each made-up literature.
+    fits : list of Fit
+        Worlds of each literature.
     """
 
     held: pd.DataFrame
     told_apart: pd.DataFrame
     power: pd.DataFrame
     surprise: np.ndarray
+    fits: list[Fit]
 
 
 def calibrate(
@@ -108,7 +117,7 @@ def calibrate(
         replace(_job(like, bank, told, int(row), seed, sizes.worlds), last=sizes.moves)
         for row in rows
     ]
-    foreign: list[tuple[str, int, list[Conditioning]]] = []
+    foreign: list[tuple[str, int, np.ndarray, list[Conditioning]]] = []
     for at, name in enumerate(prior.STRUCTURES):
         for code in range(len(prior.options()[at])):
             of = bank.scores.structures[:, at] == code
@@ -117,8 +126,8 @@ def calibrate(
             made = np.flatnonzero(of)[: sizes.foreign]
             left_out = ((name, code),)
             some = [_job(without, bank, told, int(k), seed, sizes.worlds, left_out) for k in made]
-            foreign.append((name, code, some))
-    jobs = [*own, *(job for _, _, some in foreign for job in some)]
+            foreign.append((name, code, made, some))
+    jobs = [*own, *(job for *_, some in foreign for job in some)]
     samples = condition(jobs, folder, workers=workers, on_progress=on_progress)
     found = dict(zip((job.key for job in jobs), samples, strict=True))
     mine = [found[job.key] for job in own]
@@ -131,10 +140,18 @@ def calibrate(
             "literatures": len(some),
             "noticed": float((_surprise(some, [found[j.key] for j in some]) < edge).mean()),
         }
-        for name, code, some in foreign
+        for name, code, _, some in foreign
     ]
     held = [*_values_held(bank, mine), *_seen_held(bank, mine, rest, sizes, seed)]
-    return Calibration(pd.DataFrame(held), _told_apart(bank, mine), pd.DataFrame(power), surprise)
+    fits = [Fit(int(row), None, own.scores) for row, own in zip(rows, mine, strict=True)]
+    fits += [
+        Fit(int(row), (name, code), found[job.key].scores)
+        for name, code, made, some in foreign
+        for row, job in zip(made, some, strict=True)
+    ]
+    return Calibration(
+        pd.DataFrame(held), _told_apart(bank, mine), pd.DataFrame(power), surprise, fits
+    )
 
 
 def _told(bank: Bank) -> np.ndarray:

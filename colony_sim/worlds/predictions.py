@@ -23,13 +23,16 @@ BIN_DAYS = 300
 A_HARVEST_G = 10.0
 #: Days of the comparison of rotations, and those left out at its start.
 DAYS, WARM_UP = 600, 200
-#: Beetles stay so long (d) in the bin that is watched.
-_SHORT, _LONG = 14, 21
+#: Days between moves that are compared; the first is that of the bin that is watched.
+INTERVALS = (14, 21)
+#: Founder larvae of the comparison.
+LARVAE = 25_000
 
 
-def _rack(
+def rack(
     p: Parameters, seed: int, days: int, larvae: int, handling: Mapping[str, Value]
 ) -> RunRecord:
+    """A run of the shipped rack."""
     given = {"rotation.most_breeders_per_bin": BREEDERS, **handling}
     climate = Climate("constant", (ROOM_C,))
     scenario = Scenario(p.with_values(given, "prediction"), climate, days, seed, BREEDERS, larvae)
@@ -38,7 +41,7 @@ def _rack(
 
 def first_bin(p: Parameters, seed: int) -> tuple[float, float]:
     """First harvest (d since the beetles left) and harvest (g) of the first bin of a new colony."""
-    log = _rack(p, seed, BIN_DAYS, 0, {"rotation.interval_days": _SHORT}).bin_log
+    log = rack(p, seed, BIN_DAYS, 0, {"rotation.interval_days": INTERVALS[0]}).bin_log
     stay = log[(log["bin"] == log["bin"].iloc[0]) & (log["date_in"] == log["date_in"].iloc[0])]
     taken = stay[(stay["action"] == Action.HARVEST) & stay["date_out"].notna()]
     enough = taken[taken["grams"] >= A_HARVEST_G]
@@ -50,9 +53,9 @@ def first_bin(p: Parameters, seed: int) -> tuple[float, float]:
 def gain(p: Parameters, seed: int) -> float:
     """Harvest (g/day) of beetles moved every 14 days over that of 21 days, same seed."""
     daily = []
-    for interval in (_SHORT, _LONG):
+    for interval in INTERVALS:
         handling = {"rotation.interval_days": interval}
-        series = _rack(p, seed, DAYS, 25_000, handling).daily
+        series = rack(p, seed, DAYS, LARVAE, handling).daily
         daily.append(series.loc[series["day"] > WARM_UP, "harvest_g"].sum() / (DAYS - WARM_UP))
     return float(daily[0] - daily[1])
 

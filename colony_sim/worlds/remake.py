@@ -21,7 +21,7 @@ from colony_sim.experiment.worlds import SHIPPED, Worlds
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
 from colony_sim.running.task import peak_mb
-from colony_sim.worlds import agreement, literature, prior
+from colony_sim.worlds import agreement, literature, prior, reliability, verdicts
 from colony_sim.worlds.bank import Bank, fill, outputs, strains
 from colony_sim.worlds.calibration import Sizes as CalibrationSizes
 from colony_sim.worlds.calibration import calibrate
@@ -193,6 +193,7 @@ def remake(
             on_progress=stage("fitting made-up literatures"),
         )  # fmt: skip
         tables |= {"held": found.held, "told_apart": found.told_apart, "power": found.power}
+        tables |= _verdicts(fit.bank, found.fits, seed, folder, sizes.calibration, workers, stage)
         own = fit.evidence / len(fit.bank.outputs)
         facts["less_probable_made_up"] = round(float((found.surprise < own).mean()), 3)
     if sizes.repeat:
@@ -245,6 +246,26 @@ def _fit(
         float(np.mean([run.evidence for run in runs])),
         float(np.mean([run.accepted for run in runs])),
     )
+
+
+def _verdicts(
+    bank: Bank,
+    fits: list[verdicts.Fit],
+    seed: int,
+    folder: Path | None,
+    sizes: CalibrationSizes,
+    workers: int,
+    stage: Callable[[str], Callable[[Progress], None]],
+) -> dict[str, pd.DataFrame]:
+    """Tables of how reliable verdicts are."""
+    if not sizes.lived:
+        return {}
+    lived = verdicts.live(
+        bank, fits, seed, sizes.seeds, sizes.lived, folder, workers=workers,
+        on_progress=stage("living both rotations"),
+    )  # fmt: skip
+    table = verdicts.forecasts(bank, fits, lived, sizes.literatures, seed)
+    return {"reliability": reliability.bins(table), "verdicts": reliability.scores(table)}
 
 
 def _cost(folder: Path | None) -> dict[str, object]:

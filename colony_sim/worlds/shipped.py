@@ -27,6 +27,8 @@ TABLES = (
     "held",
     "told_apart",
     "power",
+    "reliability",
+    "verdicts",
     "repeat",
 )
 #: Significant digits of the tables.

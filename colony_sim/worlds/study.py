@@ -19,6 +19,8 @@ from colony_sim.worlds.remake import Remade, Sizes, remake
 from colony_sim.worlds.shipped import TABLES, shipped
 
 NAME = "worlds"
+#: Figure and table of how often verdicts come true.
+RELIABILITY = "reliability"
 
 
 def run_worlds(
@@ -32,7 +34,7 @@ def run_worlds(
     command: str = "",
     tell: Callable[[str, Progress], None] = lambda stage, progress: None,
 ) -> StudyResult:
-    """Write the worlds, their tables and the figure to a results folder.
+    """Write the worlds, their tables and the figures to a results folder.
 
     Parameters
     ----------
@@ -109,16 +111,20 @@ def _read(folder: Path) -> Remade:
 
 def _draw(made: Remade, folder: Path) -> None:
     from colony_sim.figures import style
+    from colony_sim.worlds import diagram
     from colony_sim.worlds.draw import draw
 
     with style.theme():
         style.save(draw(made.tables["numbers"], words.headline(made)), folder, NAME)
+        if RELIABILITY in made.tables:
+            title = words.reliable(made.tables)
+            style.save(diagram.draw(made.tables[RELIABILITY], title), folder, RELIABILITY)
 
 
 STUDY = Study(
     kind=NAME,
     tables=TABLES,
-    figures=(NAME,),
+    figures=(NAME, RELIABILITY),
     run=run_worlds,
     findings=lambda folder, data: _read(folder),
     say=say,

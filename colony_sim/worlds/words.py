@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
@@ -12,11 +13,12 @@ from colony_sim.words.estimate import percent
 from colony_sim.words.labels import shortened
 from colony_sim.worlds.agreement import NARROWED
 from colony_sim.worlds.predictions import SEEN
+from colony_sim.worlds.reliability import ALL, NONE
 from colony_sim.worlds.remake import Remade
 from colony_sim.worlds.shipped import current
 
 #: Values and pairs named one by one.
-_VALUES, _PAIRS = 4, 2
+_VALUES, _PAIRS = 2, 2
 #: Characters of a line, and of a label within it.
 WIDE = 110
 _LABEL = 38
@@ -54,6 +56,8 @@ def lines(remade: Remade) -> list[str]:
     ]
     if "held" in tables:
         found += _calibration(tables)
+    if "reliability" in tables:
+        found += _reliability(tables["reliability"])
     found += _facts(remade)
     if not current(remade):
         found.append("Out of date: formulas or values have changed; colony-sim worlds --remake.")
@@ -131,6 +135,40 @@ def _calibration(tables: dict[str, pd.DataFrame]) -> list[str]:
         ends = map(str, sorted({shares.min(), shares.max()}))
         parts.append(f"{str(key).replace('.', ' ')} {' to '.join(ends)}")
     found.append(f"Noticed, %, if left out: {', '.join(parts)}.")
+    return found
+
+
+def reliable(tables: dict[str, pd.DataFrame]) -> str:
+    """Whether verdicts come true as often as they say, in one sentence."""
+    scores = tables["verdicts"]
+    own = scores[(scores["without"] == NONE) & (scores["decision"] == ALL)].iloc[0]
+    said, came = percent(float(own["p"])), percent(float(own["came"]))
+    low, high = own["slope"] - 2.0 * own["slope_error"], own["slope"] + 2.0 * own["slope_error"]
+    if high < 1.0:
+        judged = "Verdicts after made-up literatures are too sure"
+    elif low > 1.0:
+        judged = "Verdicts after made-up literatures are surer than they say"
+    else:
+        judged = "Verdicts after made-up literatures come true about as often as they say"
+    return f"{judged}: {said} said and {came} come true over {int(own['verdicts'])} of them"
+
+
+def _reliability(bins: pd.DataFrame) -> list[str]:
+    """Said and came true, by bins: fits with all structures, and those that lack the truth's."""
+    every = bins[bins["decision"] == ALL]
+    found = []
+    for name, rows in (
+        ("Verdicts given a probability, % said and come true", every[every["without"] == NONE]),
+        ("  made by a structure that the fit lacks", every[every["without"] != NONE]),
+    ):
+        parts = []
+        for _, some in rows.groupby("low"):
+            said, came = (
+                np.average(some[what], weights=some["verdicts"]) for what in ("p", "came")
+            )
+            parts.append(f"{100 * said:.0f} and {100 * came:.0f}")
+        if parts:
+            found.append(f"{name}: {'; '.join(parts)}.")
     return found
 
 
