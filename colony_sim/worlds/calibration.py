@@ -60,7 +60,7 @@ class Sizes:
     moves: int
     foreign: int
     seeds: int = 2
-    lived: int = 2
+    lived: int = 4
 
 
 @dataclass(frozen=True, eq=False)

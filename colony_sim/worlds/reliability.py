@@ -14,8 +14,9 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 from scipy import stats
+from scipy.special import expit
 
-from colony_sim.worlds.verdicts import ROTATIONS
+from colony_sim.worlds.verdicts import ROTATIONS, logistic
 
 #: Edges of the bins of p.
 EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
@@ -178,19 +179,14 @@ def cox(p: np.ndarray, came: np.ndarray, of: np.ndarray) -> tuple[float, float]:
     """
     p = np.clip(p, _LEAST, 1.0 - _LEAST)
     x = np.column_stack([np.ones(p.size), np.log(p / (1.0 - p))])
-    b = np.zeros(2)
     if np.ptp(p) < 1e-9 or np.ptp(came) == 0.0:
         return math.nan, math.nan
-    for _ in range(50):
-        fitted = 1.0 / (1.0 + np.exp(-(x @ b)))
-        bread = np.linalg.inv((x * (fitted * (1.0 - fitted))[:, None]).T @ x)
-        step = bread @ (x.T @ (came - fitted))
-        b = b + step
-        if not np.isfinite(b).all() or abs(b[1]) > 50.0:
-            return math.nan, math.nan
-        if abs(step).max() < 1e-10:
-            break
+    weights = logistic(x, came)
+    if not np.isfinite(weights).all():
+        return math.nan, math.nan
+    fitted = expit(x @ weights)
+    bread = np.linalg.inv((x * (fitted * (1.0 - fitted))[:, None]).T @ x)
     sums = _sums(x * (came - fitted)[:, None], of)
     few = len(sums) / max(1, len(sums) - 1)
     cov = few * bread @ (sums.T @ sums) @ bread
-    return float(b[1]), float(math.sqrt(cov[1, 1]))
+    return float(weights[1]), float(math.sqrt(cov[1, 1]))

@@ -1,14 +1,14 @@
 """Verdicts given after made-up literatures, and whether they came true.
 
 Worlds drawn for a literature whose truth is known say with what probability 14 days are ahead of
-21, and other things that a keeper would decide by. Lived worlds are too few for a probability, so
-surfaces of what both rotations gave, fitted to all lived pairs but those of the literature's own
-fold, are evaluated at its worlds, each with a keeper's strain of its own, and residuals of rows
-left out are added.
+21, and other things that a keeper would decide by. Few worlds of each literature can be lived, so a
+surface gives the margin of the decision at all of them, each with a keeper's strain of its own, and
+a logistic link its probability. Both are fitted to lived worlds of other literatures, never to a
+truth: a surface's error is large and grows with the margin, and the link takes it as it is.
 
 Chance: the truth is the mean over some seeds of the rack lived under the row that made the
-literature. Residuals hold the error of the surface and the chance of their row; they are scaled so
-that their variance is that of the error and of the chance left in such a mean.
+literature. Lived worlds have one seed, so their margins scatter more about a surface than means do;
+the link is made steeper by that ratio. A first bin is seen once, in truth and forecast alike.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from scipy.special import expit
 
 from colony_sim.evidence.conditions import key, seed_of
 from colony_sim.running.runner import Progress
@@ -34,8 +35,10 @@ INDIFFERENT_G = 0.5
 BY_DAY, FROM_G = 100.0, 200.0
 #: Added to a harvest (g/day), minutes, bins and bran (g) before a ratio: a colony may die out.
 FLOOR = 0.1
-#: Folds of literatures, and residuals drawn for each world.
-FOLDS, RESIDUALS = 8, 16
+#: Folds of literatures.
+FOLDS = 8
+#: Weight of the normal prior of a link's slope, so that it is finite whatever came.
+_RIDGE = 0.1
 
 #: What is decided, in words.
 DECISIONS = {
@@ -84,8 +87,10 @@ class Lived:
     literature : int array, shape (pairs,)
         Row of the bank that made the literature; of a truth, the row itself.
     truth : bool array, shape (pairs,)
-    chance : float array, shape (outputs,)
-        Variance of `outputs` from one seed to the next.
+    chance : float array, shape (ROTATIONS,)
+        SD of `margins` from one seed to the next.
+    left : float array, shape (ROTATIONS,)
+        Variance from seed to seed on the scale of `scaled`.
     """
 
     scores: Scores
@@ -95,6 +100,7 @@ class Lived:
     literature: np.ndarray
     truth: np.ndarray
     chance: np.ndarray
+    left: np.ndarray
 
 
 def live(
@@ -145,6 +151,7 @@ def live(
             strain.append(strains(world, 1, rng)[0, 0])
             engine.append(seed_of(seed, "verdict world", fit.row, k))
     found = fill(Scores.join(*drawn), np.array(strain), engine)
+    chance = np.sqrt(np.var(margins(truths), axis=1, ddof=1).mean(axis=0))
     return Lived(
         Scores.join(bank.scores.take(rows), *drawn),
         np.concatenate([bank.strains[rows, -1], strain]),
@@ -152,31 +159,26 @@ def live(
         np.repeat([seeds, 1], [len(rows), len(found)]),
         np.concatenate([rows, np.repeat([fit.row for fit in own], worlds)]).astype(int),
         np.repeat([True, False], [len(rows), len(found)]),
-        np.var(outputs(truths), axis=1, ddof=1).mean(axis=0),
+        chance,
+        np.var(scaled(margins(truths), chance), axis=1, ddof=1).mean(axis=0),
     )
 
 
-def outputs(found: np.ndarray) -> np.ndarray:
-    """What is regressed, from what both rotations gave (... x policies x kept).
+def margins(found: np.ndarray) -> np.ndarray:
+    """By how much each of `ROTATIONS` is so, from what both gave (... x policies x kept).
 
-    Log ratio (14 over 21 days) of harvest, of harvest per hour, per bin and per kg of bran; log of
-    both harvests together. Along the last axis.
+    Log ratio (14 over 21 days) of harvest, gain (g/day) above `INDIFFERENT_G`, log ratios of
+    harvest per hour, per bin and per kg of bran. Along the last axis; above 0 it is so.
     """
     log = np.log(found + FLOOR)
     ratio = log[..., 0, :] - log[..., 1, :]
-    together = np.log(found[..., 0].sum(axis=-1) + 2.0 * FLOOR)
-    return np.concatenate(
-        [ratio[..., :1], ratio[..., :1] - ratio[..., 1:], together[..., None]], axis=-1
-    )
+    gain = found[..., 0, :1] - found[..., 1, :1] - INDIFFERENT_G
+    return np.concatenate([ratio[..., :1], gain, ratio[..., :1] - ratio[..., 1:]], axis=-1)
 
 
-def decided(out: np.ndarray) -> np.ndarray:
-    """Whether each of `ROTATIONS` is so, from `outputs` (last axis)."""
-    ratio, together = out[..., 0], np.exp(out[..., -1])
-    gain = together * np.tanh(ratio / 2.0)
-    return np.stack(
-        [ratio > 0.0, gain > INDIFFERENT_G, *(out[..., k] > 0.0 for k in (1, 2, 3))], axis=-1
-    )
+def scaled(margin: np.ndarray, unit: np.ndarray) -> np.ndarray:
+    """Margins in units of their chance, large ones by their logarithm, as errors grow with them."""
+    return np.arcsinh(margin / unit)
 
 
 def forecasts(bank: Bank, fits: Sequence[Fit], lived: Lived, held: int, seed: int) -> pd.DataFrame:
@@ -198,23 +200,20 @@ def forecasts(bank: Bank, fits: Sequence[Fit], lived: Lived, held: int, seed: in
         the bank), decision, p (probability), came (whether it came true), direct (share of the
         lived worlds of that literature in which it did; NaN without).
     """
-    x, y = columns(lived.scores, lived.strains), outputs(lived.found)
-    true = decided(y)
-    y = np.clip(y, *fences(y))
+    x, margin = columns(lived.scores, lived.strains), margins(lived.found)
+    true, y = margin > 0.0, scaled(margin, lived.chance)
     found = []
-    fitted: dict[object, list[tuple[Surface, float]]] = {}
+    fitted: dict[object, list[_Forecaster]] = {}
     for fit in fits:
         fold = fit.without or fit.row % FOLDS
         if fold not in fitted:
             rows = np.flatnonzero(_teach(lived, fit))
-            some = [surface(x[rows], column) for column in y[rows].T]
             fitted[fold] = [
-                (of, _scale(of, lived.seeds[rows], lived.chance[k], lived.seeds.max()))
-                for k, of in enumerate(some)
+                _forecaster(x[rows], y[rows, k], left, left / lived.seeds.max())
+                for k, left in enumerate(lived.left)
             ]
         at = columns(fit.scores, _strains_of(fit, seed))
-        drawn = _drawn([of for of, _ in fitted[fold]], at, [c for _, c in fitted[fold]], fit, seed)
-        p = decided(drawn).mean(axis=(0, 1))
+        p = np.array([of(at) for of in fitted[fold]])
         mine = lived.literature == fit.row
         came = true[mine & lived.truth][0]
         direct = np.full(len(ROTATIONS), np.nan)
@@ -223,6 +222,54 @@ def forecasts(bank: Bank, fits: Sequence[Fit], lived: Lived, held: int, seed: in
         found += _rows(fit, ROTATIONS, p, came, direct)
     found += _of_a_bin(bank, fits, held, seed)
     return pd.DataFrame(found)
+
+
+@dataclass(frozen=True, eq=False)
+class _Forecaster:
+    """The probability that a margin is above 0: a surface, and a logistic link."""
+
+    of: Surface
+    link: np.ndarray
+
+    def __call__(self, x: np.ndarray) -> float:
+        """Mean over worlds (worlds x columns)."""
+        margin = (x[:, self.of.pairs[:, 0]] * x[:, self.of.pairs[:, 1]]) @ self.of.weights
+        return float(expit(self.link[0] + self.link[1] * margin).mean())
+
+
+def _forecaster(x: np.ndarray, y: np.ndarray, chance: float, wanted: float) -> _Forecaster:
+    """Learn from scaled margins (rows).
+
+    `chance` is the variance from seed to seed in `y`, `wanted` that in what is forecast.
+    """
+    low, high = fences(y[:, None])
+    of = surface(x, np.clip(y, low, high))
+    told = np.clip(y, low, high) - of.residuals  # By surfaces that lack the row.
+    link = logistic(np.column_stack([np.ones(y.size), told]), y > 0.0, _RIDGE)
+    variance = float(np.mean(of.residuals**2))
+    error = max(0.0, variance - chance)
+    if variance > 0.0 and error + wanted > 0.0:
+        link = link * np.sqrt((error + chance) / (error + wanted))
+    return _Forecaster(of, link)
+
+
+def logistic(x: np.ndarray, came: np.ndarray, ridge: float = 0.0) -> np.ndarray:
+    """Weights of a logistic regression (rows x columns, the first of ones), by Newton's method.
+
+    `ridge` is the precision of a normal prior of all but the first; infinite or NaN weights if
+    there is none and what came can be told apart without a miss.
+    """
+    weights, prior_of = np.zeros(x.shape[1]), np.diag([0.0, *[ridge] * (x.shape[1] - 1)])
+    for _ in range(50):
+        fitted = expit(x @ weights)
+        curved = (x * (fitted * (1.0 - fitted))[:, None]).T @ x + prior_of
+        if not np.isfinite(curved).all() or np.linalg.cond(curved) > 1e14:
+            return np.full(x.shape[1], np.nan)
+        step = np.linalg.solve(curved, x.T @ (came - fitted) - prior_of @ weights)
+        weights = weights + step
+        if abs(step).max() < 1e-10:
+            break
+    return weights
 
 
 def _rows(
@@ -240,10 +287,10 @@ def _rows(
 
 
 def _teach(lived: Lived, fit: Fit) -> np.ndarray:
-    """Which lived pairs may teach the surfaces for a fit."""
+    """Which lived worlds may teach what a fit forecasts by."""
     if fit.without is None:
-        return np.asarray(lived.literature % FOLDS != fit.row % FOLDS)
-    return _lacks(lived.scores, fit.without)
+        return np.asarray(~lived.truth & (lived.literature % FOLDS != fit.row % FOLDS))
+    return ~lived.truth & _lacks(lived.scores, fit.without)
 
 
 def _lacks(scores: Scores, without: tuple[str, int]) -> np.ndarray:
@@ -251,40 +298,19 @@ def _lacks(scores: Scores, without: tuple[str, int]) -> np.ndarray:
     return np.asarray(scores.structures[:, prior.STRUCTURES.index(structure)] != code)
 
 
-def _scale(of: Surface, seeds: np.ndarray, chance: float, truth: int) -> float:
-    """Factor of residuals that leaves the error of the surface and the chance of a truth's mean."""
-    variance = float(np.mean(of.residuals**2))
-    error = max(0.0, variance - chance * float(np.mean(1.0 / seeds)))
-    return float(np.sqrt((error + chance / truth) / variance)) if variance > 0.0 else 1.0
-
-
 def _strains_of(fit: Fit, seed: int) -> np.ndarray:
     rng = np.random.default_rng(key(seed, "verdict keepers", fit.row))
     return strains(fit.scores, 1, rng)[:, 0]
 
 
-def _drawn(
-    surfaces: Sequence[Surface], at: np.ndarray, scale: Sequence[float], fit: Fit, seed: int
-) -> np.ndarray:
-    """Numbers under worlds (worlds x RESIDUALS x numbers), residuals of one row together."""
-    rng = np.random.default_rng(key(seed, "verdict residuals", fit.row))
-    rows = rng.integers(0, len(surfaces[0].residuals), (len(at), RESIDUALS))
-    drawn = []
-    for of, factor in zip(surfaces, scale, strict=True):
-        mean = (at[:, of.pairs[:, 0]] * at[:, of.pairs[:, 1]]) @ of.weights
-        drawn.append(mean[:, None] + factor * of.residuals[rows])
-    return np.stack(drawn, axis=-1)
-
-
 def _of_a_bin(bank: Bank, fits: Sequence[Fit], held: int, seed: int) -> list[dict[str, object]]:
-    """Verdicts on a keeper's first bin, seen once: its chance is in truth and forecast alike."""
-    seen = bank.seen[:, :2]
-    lived = np.isfinite(seen).all(axis=1)
+    """Verdicts on a keeper's first bin."""
+    lived = np.isfinite(bank.seen[:, :2]).all(axis=1)
     x = columns(bank.scores, bank.strains[:, -1])
-    y = np.column_stack([-np.log(seen[:, 0]), np.sqrt(seen[:, 1])])
-    edge = np.array([-np.log(BY_DAY), np.sqrt(FROM_G)])
+    late = np.log(bank.seen[:, 0] / BY_DAY)
+    y = np.column_stack([-late, np.sqrt(bank.seen[:, 1]) - np.sqrt(FROM_G)])
     names = tuple(name for name in DECISIONS if name not in ROTATIONS)
-    fitted: dict[object, list[Surface]] = {}
+    fitted: dict[object, list[_Forecaster]] = {}
     found = []
     for fit in fits:
         if not lived[fit.row]:
@@ -294,9 +320,8 @@ def _of_a_bin(bank: Bank, fits: Sequence[Fit], held: int, seed: int) -> list[dic
             if fit.without is not None:
                 teach = lived & _lacks(bank.scores, fit.without)
             rows = np.flatnonzero(teach)
-            fitted[fit.without] = [surface(x[rows], column) for column in y[rows].T]
+            fitted[fit.without] = [_forecaster(x[rows], column, 0.0, 0.0) for column in y[rows].T]
         at = columns(fit.scores, _strains_of(fit, seed))
-        drawn = _drawn(fitted[fit.without], at, (1.0, 1.0), fit, seed)
-        p = (drawn >= edge).mean(axis=(0, 1))
-        found += _rows(fit, names, p, y[fit.row] >= edge, np.full(2, np.nan))
+        p = np.array([of(at) for of in fitted[fit.without]])
+        found += _rows(fit, names, p, y[fit.row] > 0.0, np.full(2, np.nan))
     return found

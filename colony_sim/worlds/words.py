@@ -147,7 +147,7 @@ def reliable(tables: dict[str, pd.DataFrame]) -> str:
     if high < 1.0:
         judged = "Verdicts after made-up literatures are too sure"
     elif low > 1.0:
-        judged = "Verdicts after made-up literatures are surer than they say"
+        judged = "Verdicts after made-up literatures could be surer than they are"
     else:
         judged = "Verdicts after made-up literatures come true about as often as they say"
     return f"{judged}: {said} said and {came} come true over {int(own['verdicts'])} of them"
