@@ -175,7 +175,7 @@ def _table(bank: Bank, monkeypatch, sure: float) -> pd.DataFrame:
             code = int(bank.scores.structures[row, 2])
             other.structures[:, 2] = 1 - code
             fits.append(Fit(row, (prior.STRUCTURES[2], code), other))
-    lived = verdicts.live(bank, fits, 1, 2, 2)
+    lived = verdicts.live(bank, fits, 1, 2, 4)
     assert lived.chance[0] == pytest.approx(0.1, rel=0.2)
     return verdicts.forecasts(bank, fits, lived, ROWS, 1)
 
@@ -189,8 +189,10 @@ def test_right_worlds_give_right_verdicts_and_narrow_ones_are_found_too_sure(ban
     assert abs(own["slope"] - 1.0) < 3.5 * own["slope_error"] and own["slope_error"] < 0.4
     assert abs(own["z"]) < 3.5
     assert own["gained"] > 3.0 * own["gained_error"]
+    assert own["rank_p_value"] > 0.001
     assert own["direct"] == pytest.approx(own["p"], abs=0.08)
     narrow = reliability.scores(sure).set_index(["without", "decision"]).loc[(NONE, "yield")]
+    assert narrow["rank_p_value"] < 0.001
     assert narrow["z"] > 3.5 and narrow["slope"] + 3.0 * narrow["slope_error"] < 1.0
     # A truth with a structure that the fit lacks, and that matters.
     foreign = found.loc[(prior.STRUCTURES[2], reliability.MOVES)]

@@ -81,7 +81,7 @@ def scores(table: pd.DataFrame) -> pd.DataFrame:
         brier; reliability, resolution, uncertainty (its parts by the bins, and what is left over,
         within: brier = reliability - resolution + uncertainty + within); climate (the score of who
         knows only how often the others came true), gained (climate - brier) with gained_error; z
-        (Spiegelhalter) with p_value; slope (Cox) with slope_error.
+        (Spiegelhalter) with p_value; slope (Cox) with slope_error; rank_p_value (see `ranks`).
     """
     rows = []
     for without, decision, some in groups(table):
@@ -99,9 +99,23 @@ def scores(table: pd.DataFrame) -> pd.DataFrame:
             "climate": float(((climate - came) ** 2).mean()), "gained": more.mean(),
             "gained_error": _clustered_error(more, of), "z": z,
             "p_value": float(2.0 * stats.norm.sf(abs(z))),
-            "slope": slope, "slope_error": slope_error,
+            "slope": slope, "slope_error": slope_error, "rank_p_value": ranks(some),
         })  # fmt: skip
     return pd.DataFrame(rows)
+
+
+def ranks(table: pd.DataFrame) -> float:
+    """P value of truths falling evenly among the lived worlds of their literature.
+
+    No surface takes part (Talts et al. 2018). NaN for several decisions at a time, whose ranks go
+    together, and where no worlds were lived.
+    """
+    below = table["below"].dropna()
+    if below.empty or table["decision"].nunique() > 1:
+        return math.nan
+    worlds = int(table["lived"].iloc[0])
+    counts = np.bincount(below.astype(int), minlength=worlds + 1)
+    return float(stats.chisquare(counts).pvalue)
 
 
 def _others(rows: pd.DataFrame) -> pd.Series:

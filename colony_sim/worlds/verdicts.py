@@ -89,6 +89,8 @@ class Lived:
     truth : bool array, shape (pairs,)
     chance : float array, shape (ROTATIONS,)
         SD of `margins` from one seed to the next.
+    first : float array, shape (pairs, ROTATIONS)
+        Margins of the first seed alone.
     left : float array, shape (ROTATIONS,)
         Variance from seed to seed on the scale of `scaled`.
     """
@@ -100,6 +102,7 @@ class Lived:
     literature: np.ndarray
     truth: np.ndarray
     chance: np.ndarray
+    first: np.ndarray
     left: np.ndarray
 
 
@@ -125,7 +128,7 @@ def live(
     seeds : int
         Of each truth, at least 2.
     worlds : int
-        Lived for each literature.
+        Lived for each literature, at least 1.
     folder, workers, on_progress
         As in `bank.fill`.
     """
@@ -160,6 +163,7 @@ def live(
         np.concatenate([rows, np.repeat([fit.row for fit in own], worlds)]).astype(int),
         np.repeat([True, False], [len(rows), len(found)]),
         chance,
+        margins(np.concatenate([truths[:, 0], found])),
         np.var(scaled(margins(truths), chance), axis=1, ddof=1).mean(axis=0),
     )
 
@@ -198,7 +202,8 @@ def forecasts(bank: Bank, fits: Sequence[Fit], lived: Lived, held: int, seed: in
     DataFrame
         One row a fit and decision: structure (left out; empty: none), option, literature (row of
         the bank), decision, p (probability), came (whether it came true), direct (share of the
-        lived worlds of that literature in which it did; NaN without).
+        lived worlds of that literature in which it did; NaN without) below (how many of them
+        have a smaller margin than the truth, all of one seed) and lived (their number).
     """
     x, margin = columns(lived.scores, lived.strains), margins(lived.found)
     true, y = margin > 0.0, scaled(margin, lived.chance)
@@ -216,10 +221,12 @@ def forecasts(bank: Bank, fits: Sequence[Fit], lived: Lived, held: int, seed: in
         p = np.array([of(at) for of in fitted[fold]])
         mine = lived.literature == fit.row
         came = true[mine & lived.truth][0]
-        direct = np.full(len(ROTATIONS), np.nan)
-        if fit.without is None and (mine & ~lived.truth).any():
+        direct = below = np.full(len(ROTATIONS), np.nan)
+        if fit.without is None:
             direct = true[mine & ~lived.truth].mean(axis=0)
-        found += _rows(fit, ROTATIONS, p, came, direct)
+            below = lived.first[mine & ~lived.truth] < lived.first[mine & lived.truth]
+            below = below.sum(axis=0)
+        found += _rows(fit, ROTATIONS, p, came, direct, below, int((mine & ~lived.truth).sum()))
     found += _of_a_bin(bank, fits, held, seed)
     return pd.DataFrame(found)
 
@@ -273,7 +280,13 @@ def logistic(x: np.ndarray, came: np.ndarray, ridge: float = 0.0) -> np.ndarray:
 
 
 def _rows(
-    fit: Fit, names: Sequence[str], p: np.ndarray, came: np.ndarray, direct: np.ndarray
+    fit: Fit,
+    names: Sequence[str],
+    p: np.ndarray,
+    came: np.ndarray,
+    direct: np.ndarray,
+    below: np.ndarray,
+    lived: int,
 ) -> list[dict[str, object]]:
     structure, option = "", ""
     if fit.without is not None:
@@ -281,7 +294,8 @@ def _rows(
         option = str(prior.options()[prior.STRUCTURES.index(structure)][code]).lower()
     return [
         {"structure": structure, "option": option, "literature": fit.row, "decision": name,
-         "p": float(p[k]), "came": bool(came[k]), "direct": float(direct[k])}
+         "p": float(p[k]), "came": bool(came[k]), "direct": float(direct[k]),
+         "below": float(below[k]), "lived": lived}
         for k, name in enumerate(names)
     ]  # fmt: skip
 
@@ -323,5 +337,6 @@ def _of_a_bin(bank: Bank, fits: Sequence[Fit], held: int, seed: int) -> list[dic
             fitted[fit.without] = [_forecaster(x[rows], column, 0.0, 0.0) for column in y[rows].T]
         at = columns(fit.scores, _strains_of(fit, seed))
         p = np.array([of(at) for of in fitted[fit.without]])
-        found += _rows(fit, names, p, y[fit.row] > 0.0, np.full(2, np.nan))
+        none = np.full(len(names), np.nan)
+        found += _rows(fit, names, p, y[fit.row] > 0.0, none, none, 0)
     return found
