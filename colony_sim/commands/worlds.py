@@ -14,7 +14,7 @@ from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.results.folder import folder_of
 from colony_sim.running.runner import Interrupted
 from colony_sim.worlds.shipped import ship
-from colony_sim.worlds.study import NAME, run_worlds
+from colony_sim.worlds.study import NAME, RELIABILITY, run_worlds
 
 
 def show_worlds(
@@ -25,7 +25,7 @@ def show_worlds(
     workers: int | None,
     out: Path | None,
 ) -> None:
-    """Print what the worlds say, and write them with their tables and figure."""
+    """Print what the worlds say, and write them with their tables and figures."""
     if not anew:
         for option, given in (("--ship", into_package), ("--seed", seed), ("--workers", workers)):
             if given:
@@ -42,7 +42,8 @@ def show_worlds(
             kept = f"Stopped; what was lived is kept in {folder}: run it again to go on."
             raise Ending(kept, 130) from None
     to = console()
-    told = [result.text, f"Worlds: {folder / SHIPPED}.csv; figure: {folder / NAME}.png"]
+    figures = f"{folder / NAME}.png, {folder / RELIABILITY}.png"
+    told = [result.text, f"Worlds: {folder / SHIPPED}.csv; figures: {figures}"]
     if into_package:
         told.append(f"Put into the package: {ship(result.found)}")
     for line in "\n".join(told).split("\n"):

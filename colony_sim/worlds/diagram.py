@@ -66,8 +66,8 @@ def _panel(axes: Axes, series: Sequence[tuple[str, pd.DataFrame]]) -> None:
     axes.set_yticks(ticks, [f"{100 * tick:.0f}" for tick in ticks])
     axes.set_ylabel("Came true, %")
     # Marks lie along the line; a second panel of many series needs more room above it.
-    place = "lower right" if len(series) <= 2 else "upper left"
-    axes.legend(loc=place, handletextpad=0.3, borderaxespad=0.1)
+    few = len(series) <= 2
+    axes.legend(loc="lower right" if few else "upper left", handletextpad=0.3, borderaxespad=0.1)
 
 
 def _counts(axes: Axes, rows: pd.DataFrame, x: pd.Series, k: int) -> None:

@@ -89,6 +89,12 @@ def say(found: Remade, plan: object = None) -> Said:
 def design(found: Remade) -> str:
     """How worlds were drawn."""
     facts = found.worlds.facts
+    reliable = ""
+    if RELIABILITY in found.tables:
+        reliable = (
+            " Verdicts given after literatures made up from lived draws were counted by their "
+            "probability (reliability diagram, Brier score, Spiegelhalter's test, Cox's slope)."
+        )
     return (
         f"Joint draws of all uncertain values and structures of the biology were conditioned on "
         f"the published numbers used: {facts['rows']} draws from the plausible ranges and "
@@ -96,7 +102,7 @@ def design(found: Remade) -> str:
         "through the replicated experiments, each with a strain of its own and circumstances "
         "drawn from what its paper leaves open; worlds were drawn by tempered sequential Monte "
         "Carlo from polynomial surfaces of the results. Published numbers were compared with "
-        "what the worlds predict for a new study."
+        f"what the worlds predict for a new study.{reliable}"
     )
 
 
