@@ -21,7 +21,7 @@ from colony_sim.experiment.plan import Plan, expand, single, whole
 from colony_sim.experiment.worlds import SHIPPED, Worlds, read_worlds
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.planning import study as planning
-from colony_sim.planning.choose import QUICK, Effort
+from colony_sim.planning.choose import effort_of
 from colony_sim.planning.planner import base_plan
 from colony_sim.planning.request import read_request
 from colony_sim.results.folder import folder_of
@@ -478,7 +478,7 @@ def plan(
     quick: bool = False,
     out: str | Path | None = None,
     workers: int | None = None,
-    profile: Worlds | str | Path | None = None,
+    profile: Worlds | str | Path | None = SHIPPED,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     **options: Any,
@@ -493,7 +493,10 @@ def plan(
         Fewer candidates and runs; results in ``results/<name>-plan-quick``.
     out : str or Path, optional
         Results folder; default ``results/<name>-plan`` below the working folder.
-    workers, profile, figures
+    profile : Worlds, str, Path or None
+        Worlds that the runs live in, each in one of its own; default: those that the literature
+        allows. None for one world, that of the default values: what is left is chance.
+    workers, figures
         As for :func:`breakeven`.
     on_progress : callable
         Called with how far the runs of the present stage are.
@@ -524,7 +527,7 @@ def plan(
         folder_of(base.name, out),
         figures=figures,
         request=request,
-        effort=QUICK if quick else Effort(),
+        effort=effort_of(quick, over_worlds=fitted is not None),
         profile=fitted,
         workers=workers,
         progress=lambda stage: on_progress,

@@ -20,6 +20,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import simulate
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
+from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.plan import replicate_seeds
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.planning import candidates, room
@@ -429,9 +430,9 @@ def test_the_attempt_that_met_most_counts_and_of_equals_the_first(met, best):
 
 
 class Backwards(Inline):
-    """Ends its tasks in threes, the last first."""
+    """Ends its tasks in twenties, the last first."""
 
-    window = 3
+    window = 20
 
     def __init__(self, work):
         super().__init__(work)
@@ -469,7 +470,12 @@ def test_a_profile_gives_each_run_its_draw(tmp_path):
     for task in executor.ran:
         number = seeds.index(task.scenario.seed)
         assert task.scenario.parameters["adult.life_mean_days"] == draws[number % 12, 0]
-    assert found.plan.name == "rack-mine-plan" and found.plan.profile is profile
+    assert found.plan.name == "rack-mine-plan"
+    # Handling that nobody chooses is drawn beside.
+    assert (
+        found.plan.profile.without({"adult.life_mean_days"}).keys
+        == with_hands(profile, base_plan(asked()).policies).keys[1:]
+    )
 
 
 # ---- What is short

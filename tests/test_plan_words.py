@@ -13,6 +13,7 @@ from inline import Inline
 from made_up_plan import made_up
 from pictures import readable
 from test_plan import FLOCK, SMALL
+from test_plan_over_worlds import AGAIN
 
 from colony_sim.commands import plan as command
 from colony_sim.commands.main import app
@@ -29,7 +30,9 @@ ROOM = ["--coldest", "15", "--warmest", "29", "--years", "2", "--bin-area", "3"]
 def run(folder, *options, monkeypatch, file=FLOCK):
     """The command in this process, with made-up runs (and one real run for the log)."""
     monkeypatch.setattr(planner, "open_executor", lambda workers: Inline(made_up))
-    monkeypatch.setattr(command, "Effort", lambda: SMALL)
+    monkeypatch.setattr(
+        command, "effort_of", lambda quick, over_worlds: AGAIN if over_worlds else SMALL
+    )
     monkeypatch.setattr(command, "command_line", lambda: "colony-sim plan")
     given = [str(file)] if file is not None else []
     app(["plan", *given, "--out", str(folder), *map(str, options)], standalone_mode=False)
@@ -40,7 +43,7 @@ def short(tmp_path_factory):
     """A plan that falls short in the cold."""
     folder = tmp_path_factory.mktemp("short") / "results"
     with pytest.MonkeyPatch.context() as patch:
-        run(folder, "--grams-per-day", "5", *ROOM, monkeypatch=patch)
+        run(folder, "--grams-per-day", "5", *ROOM, "--one-world", monkeypatch=patch)
     return folder
 
 
@@ -48,7 +51,8 @@ def short(tmp_path_factory):
 def met(tmp_path_factory):
     """A plan that is met."""
     folder = tmp_path_factory.mktemp("met") / "results"
-    options = ["--birds", 4, "--bins", 10, "--bin-area", 3, "--temperature", 25, "--years", 2]
+    options = ["--birds", 4, "--bins", 10, "--bin-area", 3, "--temperature", 25, "--years", 2,
+               "--one-world"]  # fmt: skip
     with pytest.MonkeyPatch.context() as patch:
         run(folder, *options, "--start", "2031-03-01", monkeypatch=patch, file=None)
     return folder
@@ -150,7 +154,8 @@ def test_a_plan_is_not_a_comparison_to_repeat(short):
 
 def test_the_same_command_gives_the_same_bytes_from_its_stored_runs(met, monkeypatch):
     before = {p.name: p.read_bytes() for p in met.iterdir() if p.suffix in (".csv", ".txt", ".png")}
-    options = ["--birds", 4, "--bins", 10, "--bin-area", 3, "--temperature", 25, "--years", 2]
+    options = ["--birds", 4, "--bins", 10, "--bin-area", 3, "--temperature", 25, "--years", 2,
+               "--one-world"]  # fmt: skip
     executor = Inline(made_up)
     run(met, *options, "--start", "2031-03-01", monkeypatch=monkeypatch, file=None)
     assert not executor.ran

@@ -11,14 +11,16 @@ from typing import Any
 from rich.table import Table
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.profile import profile_of
+from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.show import Bars, console
 from colony_sim.commands.study import ended_in_one_line, tell
-from colony_sim.planning.choose import QUICK, Effort
+from colony_sim.planning.choose import effort_of
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.planner import base_plan
 from colony_sim.planning.request import read_request
 from colony_sim.planning.study import STUDY
+from colony_sim.planning.words_luck import runs
+from colony_sim.planning.words_page import page
 from colony_sim.results.folder import folder_of
 from colony_sim.studies.study import carry_out
 from colony_sim.words.estimate import number, percent
@@ -34,42 +36,51 @@ def run_plan(
     profile: Path | None,
     workers: int | None,
     out: Path | None,
-) -> None:
-    """Plan a rack and a year, or say what is short."""
+    one_world: bool = False,
+    full: bool = False,
+) -> Path:
+    """Plan a rack and a year, or say what is short; returns the results folder."""
     request = read_request(file, options)
-    fitted = profile_of(profile)
-    effort = QUICK if quick else Effort()
-    name = base_plan(request, fitted).name + ("-quick" if quick else "")
+    worlds = worlds_of(profile, one_world)
+    effort = effort_of(quick, over_worlds=worlds is not None)
+    name = base_plan(request, worlds).name + ("-quick" if quick else "")
     folder = folder_of(name, out)
-    near = 14 * effort.first_seeds * sum(effort.parents)
-    runs = effort.designed * effort.first_seeds + near + effort.seeds * effort.finalists
+    lived = "" if worlds is None else ", the counted ones each in a world of its own"
     print(
-        f"About {runs + effort.fresh} runs of {request.years} years for the search and as many "
-        "again where something is short; a run of 14 bins takes about a second on one core.",
+        f"About {effort.most_runs} runs of {request.years} years for the search and the check"
+        f"{lived}, and as many again where something is short; a run of 14 bins takes about a "
+        "second on one core.",
         file=sys.stderr, flush=True,
     )  # fmt: skip
     with ended_in_one_line(folder), Bars() as bars:
         result = carry_out(
             STUDY,
-            replace(base_plan(request, fitted), name=name),
+            replace(base_plan(request, worlds), name=name),
             folder,
             command=command_line(),
             request=request,
             effort=effort,
-            profile=fitted,
+            profile=worlds,
             workers=workers,
             progress=lambda stage: bars.of(f"plan, {stage}"),
         )
-    console().print(week_table(result.found.kept), highlight=False)
-    tell(result)
+    to = console()
+    if full:
+        to.print(week_table(result.found.kept), highlight=False)
+        tell(result)
+        return folder
+    to.print(page(result.found.kept), highlight=False, markup=False)
+    to.print("Every week, date and purchase: --full, or verdict.txt and weeks.csv of the results.")
+    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+    return folder
 
 
 def week_table(plan: StoredPlan) -> Table:
     """The first year by week, for the terminal."""
     wanted = plan.facts["want"]["grams_per_day"]
     table = Table(
-        title=f"First year by week, median (80 % range) of {plan.met.runs} runs; wanted "
-        f"{number(wanted)} g a day over four weeks",
+        title=f"First year by week, median (80 % range) of {plan.met.runs} {runs(plan.facts)}; "
+        f"wanted {number(wanted)} g a day over four weeks",
         title_justify="left",
     )
     for head in (

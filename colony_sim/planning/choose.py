@@ -1,12 +1,14 @@
 """Choose the handling: a design over all levels, steps to neighbours, finalists, fresh seeds.
 
 Every candidate runs from the first beetles through start-up and steady running, over the same
-seeds. It promises to meet the want if the next run's poorest stretch would reach it with the
-probability asked for (`chance.next_run`), and likewise stay within the minutes. Of those that
-promise it, the one with the least work is taken; work within 3 % counts as equal, and then the
-fewest beetles to start with, then the fewest bins decide. Where none promises it, the one is taken
-that lacks least, summed over all stretches (`shortage`). The chosen one is run again on fresh
-seeds, and only these count: the best of many is flattered by the seeds it was chosen on.
+seeds, each in the same world (the replicate with number r lives in world r; after the last world
+the first comes again). It promises to meet the want if the next run's poorest stretch would reach
+it with the probability asked for (`chance.next_run`), and likewise stay within the minutes. Of
+those that promise it, the one with the least work is taken; work within 3 % counts as equal, and
+then the fewest beetles to start with, then the fewest bins decide. Where none promises it, the one
+is taken that lacks least, summed over all stretches (`shortage`). The chosen one is run again on
+fresh seeds, in worlds that the search has not seen, and only these count: the best of many is
+flattered by the seeds and the worlds it was chosen on.
 """
 
 from __future__ import annotations
@@ -24,6 +26,8 @@ from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.wants import Have, Want
 
 SAME_WORK = 1.03
+MOST_NEIGHBOURS = 14
+"""About as many neighbours as a candidate has that were not tried before."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,8 @@ class Effort:
         Candidates whose neighbours are tried, round by round.
     finalists, attempts : int
         Candidates run on `seeds`; those of them that may be tried on fresh seeds.
+    again : int
+        Worlds of the chosen one's fresh runs that are lived once more with another seed.
     """
 
     designed: int = 32
@@ -49,14 +55,35 @@ class Effort:
     parents: tuple[int, ...] = (2, 1, 1)
     finalists: int = 6
     attempts: int = 2
+    again: int = 0
 
     @property
     def all_seeds(self) -> int:
-        """Seeds needed in all."""
+        """Seeds of the search and of all attempts; those of `again` come after them."""
         return self.seeds + self.attempts * self.fresh
+
+    @property
+    def most_runs(self) -> int:
+        """Runs of the search and of one attempt, if every neighbour is new."""
+        near = MOST_NEIGHBOURS * self.first_seeds * sum(self.parents)
+        more = self.finalists * (self.seeds - self.first_seeds)
+        return self.designed * self.first_seeds + near + more + self.fresh + self.again
 
 
 QUICK = Effort(designed=16, seeds=3, fresh=8, parents=(1, 1), finalists=3, attempts=1)
+OVER_WORLDS = Effort(designed=16, first_seeds=4, seeds=10, parents=(1, 1), finalists=4, again=20)
+"""Over worlds candidates differ less than worlds do: fewer of them, each in more worlds, and about
+as many runs as in one world."""
+QUICK_OVER_WORLDS = Effort(
+    designed=10, first_seeds=3, seeds=6, fresh=10, parents=(1,), finalists=3, attempts=1, again=6
+)
+
+
+def effort_of(quick: bool, over_worlds: bool) -> Effort:
+    """What is run at full or reduced size, in one world or over many."""
+    if over_worlds:
+        return QUICK_OVER_WORLDS if quick else OVER_WORLDS
+    return QUICK if quick else Effort()
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from colony_sim.errors import InputError
 from colony_sim.planning import room
 from colony_sim.planning.candidates import kept
 from colony_sim.planning.chance import Share
-from colony_sim.planning.choose import QUICK, Effort
+from colony_sim.planning.choose import QUICK, QUICK_OVER_WORLDS, Effort
 from colony_sim.planning.planner import YearPlan
 from colony_sim.planning.remedies import fed
 from colony_sim.planning.shortfall import reach
@@ -93,6 +93,7 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
             {"met": a.met.met, "runs": a.met.runs, "counts": a is found.chosen.best}
             for a in found.chosen.attempts
         ],
+        "luck": found.luck and asdict(found.luck),
         "promised": found.chosen.promised,
         "reach": asdict(found.reach),
         "reach_last_year": asdict(reach(forecast, last)),
@@ -106,7 +107,7 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
         "log_seed": found.log_seed,
         "candidates": len(found.chosen.tried),
         "effort": asdict(effort),
-        "quick": effort == QUICK,
+        "quick": effort in (QUICK, QUICK_OVER_WORLDS),
     })  # fmt: skip
 
 
@@ -143,6 +144,9 @@ def read_plan(folder: Path) -> StoredPlan:
                 raise InputError(str(path), "file", "cannot be read", "the plan's table") from None
     if not isinstance(data.get("study"), dict) or "weeks" not in found:
         raise InputError(str(folder / MANIFEST), "file", "damaged", "a plan as colony-sim wrote it")
+    if "luck" not in data["study"]:
+        allowed = "a plan of this version; run colony-sim plan again"
+        raise InputError(str(folder / MANIFEST), "study", "without luck", allowed)
     return StoredPlan(data["study"], found)
 
 

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import simulate
 from colony_sim.experiment.files import Policy
-from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.experiment.hands import with_hands
+from colony_sim.experiment.plan import Plan, named, replicate_seeds
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.planning import room
 from colony_sim.planning.choose import Chosen, Effort, choose
 from colony_sim.planning.cold import WARM_C, Spell, mark, spells
 from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
+from colony_sim.planning.luck import Luck, luck
 from colony_sim.planning.purchases import purchases
 from colony_sim.planning.remedies import remedies, try_remedies
 from colony_sim.planning.request import Request
@@ -24,6 +27,7 @@ from colony_sim.planning.residence import Bins, bins_needed, unhurried
 from colony_sim.planning.shortfall import Reach, reach, shortfalls
 from colony_sim.planning.startup import startup
 from colony_sim.planning.trials import trial_table
+from colony_sim.planning.wants import Have, Want
 from colony_sim.planning.weeks import in_the_middle, week_table
 from colony_sim.running.executor import open_executor
 from colony_sim.running.protocol import Executor
@@ -50,6 +54,8 @@ class YearPlan:
     chosen : Chosen
     bins : Bins
     reach : Reach
+    luck : Luck or None
+        What differs between runs, parted into luck and worlds; None in one world.
     startup, months, weeks, candidates : DataFrame
         See `startup`, `purchases`, `week_table` with `mark`, `trial_table`.
     shortfalls, remedies : DataFrame or None
@@ -67,6 +73,7 @@ class YearPlan:
     chosen: Chosen
     bins: Bins
     reach: Reach
+    luck: Luck | None
     startup: pd.DataFrame
     months: pd.DataFrame
     weeks: pd.DataFrame
@@ -79,15 +86,25 @@ class YearPlan:
 
     @property
     def is_met(self) -> bool:
-        """Whether at least the share of fresh runs asked for met the want within the minutes."""
+        """Whether at least the share of fresh runs asked for met the want within the minutes.
+
+        Each lives in a world of its own, if there are worlds enough: the share is then over what
+        nobody knows as well as over chance.
+        """
         return self.chosen.met.value >= self.request.want.probability
 
 
 def base_plan(request: Request, profile: Worlds | None = None) -> Plan:
-    """The plan of runs on which candidates are laid: one policy, the room, the founders."""
+    """The plan of runs on which candidates are laid: one policy, the room, the founders.
+
+    Values of the biology that the plan file gives are the keeper's own and are not drawn; handling
+    that nobody chooses is drawn with the worlds (see `experiment.hands`).
+    """
     parameters = Parameters.default().with_values(request.biology, where="plan, biology")
+    policies = (Policy("plan", parameters),)
+    drawn = profile and profile.without(request.biology)
     plan = Plan(
-        name=f"{request.name}{f'-{profile.name}' if profile else ''}-plan",
+        name=f"{named(request.name, profile)}-plan",
         question=f"Can this rack give {request.want.in_words}?",
         days=request.days,
         seeds=(),
@@ -96,9 +113,9 @@ def base_plan(request: Request, profile: Worlds | None = None) -> Plan:
         larvae=request.have.larvae,
         baseline="plan",
         climate=request.climate,
-        policies=(Policy("plan", parameters),),
+        policies=policies,
         text=request.text,
-        profile=profile,
+        profile=drawn and with_hands(drawn, policies),
         invented=request.invented,
     )
     plan.check_draws()
@@ -124,7 +141,7 @@ def make_plan(
         Results folder, held with ``folder.claim``; finished runs are kept there.
     effort : Effort
     profile : Worlds, optional
-        Fitted biology: run number r takes draw r.
+        Worlds: run number r lives in world r (after the last the first comes again).
     workers, executor
         As for ``executor.run_points``.
     progress : callable
@@ -138,7 +155,7 @@ def make_plan(
         If a run raised.
     """
     plan = base_plan(request, profile)
-    numbers = replicate_seeds(request.seed, effort.all_seeds)
+    numbers = replicate_seeds(request.seed, effort.all_seeds + effort.again)
     seeds = tuple(enumerate(numbers, start=1))
     with open_store(folder) as store:
         if executor is not None:
@@ -153,10 +170,14 @@ def _make(
     request: Request, plan: Plan, forecaster: Forecaster, seeds: Seeds, effort: Effort
 ) -> YearPlan:
     want, have = request.want, request.have
+    others = [seed for _, seed in seeds[effort.all_seeds :]]
+    seeds = seeds[: effort.all_seeds]
     chosen = choose(want, have, request.climate, forecaster, seeds, effort, request.seed)
     forecast = chosen.forecast
-    by_seed = dict(zip([seed for _, seed in seeds], [number for number, _ in seeds], strict=True))
-    paired = tuple((by_seed[seed], seed) for seed in forecast.seeds)[:PAIRED]
+    by_seed = {seed: number for number, seed in seeds}
+    fresh = tuple((by_seed[seed], seed) for seed in forecast.seeds)
+    parted = _luck(plan, chosen, want, have, forecaster, fresh, others)
+    paired = fresh[:PAIRED]
     free = forecaster.run([unhurried(forecast.case)], paired[:FREE], "time of growth")[0]
     bins = bins_needed(forecast, want.after_days, free)
     middle = forecast.seeds[in_the_middle(forecast)]
@@ -177,10 +198,11 @@ def _make(
         short = shortfalls(chosen, want, have, forecaster, few, paired)
     return YearPlan(
         request=request,
-        plan=_of_the_chosen(plan, forecast, request),
+        plan=_of_the_chosen(plan, forecast, fresh),
         chosen=chosen,
         bins=bins,
         reach=reach(forecast, want),
+        luck=parted,
         startup=startup(forecast, want, request.start),
         months=purchases(forecast, request.start),
         weeks=weeks,
@@ -211,12 +233,41 @@ def _warm(
     return week_table(forecast, request.want, request.start, bins.growth, log)
 
 
-def _of_the_chosen(plan: Plan, forecast: Forecast, request: Request) -> Plan:
+def _luck(
+    plan: Plan,
+    chosen: Chosen,
+    want: Want,
+    have: Have,
+    forecaster: Forecaster,
+    fresh: Seeds,
+    others: Sequence[int],
+) -> Luck | None:
+    """Part what is uncertain; some worlds of the fresh runs are lived once more for it."""
+    if plan.profile is None:
+        return None
+    forecasts, runs = [chosen.forecast], [*fresh]
+    worlds = [plan.world(number) for number, _ in fresh]
+    if others and len(set(worlds)) == len(worlds):
+        # The same worlds come again under numbers that no other run has.
+        draws = len(plan.profile.draws)
+        later = draws * (1 + max(number for number, _ in fresh) // draws)
+        again = [(n + later, seed) for (n, _), seed in zip(fresh, others, strict=False)]
+        forecasts += forecaster.run([chosen.forecast.case], again, "the same worlds again")
+        runs += again
+    return luck(
+        [plan.world(number) for number, _ in runs],
+        np.concatenate([forecast.sure(want.after_days) for forecast in forecasts]),
+        np.concatenate([forecast.met(want, have) for forecast in forecasts]),
+    )
+
+
+def _of_the_chosen(plan: Plan, forecast: Forecast, fresh: Seeds) -> Plan:
     values = {k: v for k, v in forecast.case.values.items() if not k.startswith("start.")}
     policy = Policy("plan", plan.policies[0].parameters.with_values(values, where="plan"))
     return replace(
         plan,
         policies=(policy,),
         seeds=forecast.seeds,
+        worlds=tuple(plan.world(number) for number, _ in fresh) if plan.profile else (),
         breeders=int(forecast.case.values["start.breeders"]),
     )

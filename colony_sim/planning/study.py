@@ -49,12 +49,20 @@ def say(found: Planned, plan: Plan) -> Said:
 def design(found: Planned) -> str:
     """How the handling was chosen and judged."""
     facts = found.kept.facts
-    return (
+    over = "" if facts["luck"] is None else ", each in a world of its own"
+    text = (
         f"{facts['candidates']} ways of handling were tried over {facts['days']} days; the chosen "
-        f"one was judged on {facts['met']['runs']} fresh seeds. A run meets the want if every "
-        f"stretch of {facts['stretch_days']} days does; the share of runs that do is given with "
-        f"its {100 * facts['met']['level']:g} % interval."
+        f"one was judged on {facts['met']['runs']} fresh seeds{over}. A run meets the want if "
+        f"every stretch of {facts['stretch_days']} days does; the share of runs that do is given "
+        f"with its {100 * facts['met']['level']:g} % interval."
     )
+    if facts["luck"] is not None and facts["luck"]["twice"]:
+        text += (
+            f" {facts['luck']['twice']} of the worlds were lived at least twice, to part chance "
+            "within a world from the differences between worlds (one-way analysis of variance, "
+            "Searle, Casella & McCulloch 1992; errors from a bootstrap of worlds)."
+        )
+    return text
 
 
 def slides(folder: Path, seed: int | None = None) -> list[Slide]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+from colony_sim.planning import words_luck
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
 from colony_sim.planning.phrases import nice, range_text, reach_limits
@@ -32,7 +33,8 @@ def headline(plan: StoredPlan) -> str:
     facts = plan.facts
     want, share = facts["want"], plan.met
     grams = f"{number(want['grams_per_day'])} g of larvae a day"
-    counted = f"in {share.met} of {share.runs} runs"
+    runs = words_luck.runs(facts)
+    counted = f"in {share.met} of {share.runs} {runs}"
     weeks = facts["stretch_days"] // 7
     if plan.is_met:
         text = f"The plan gives {grams} in every {weeks} weeks from {due(facts)} on, {counted}"
@@ -54,14 +56,14 @@ def headline(plan: StoredPlan) -> str:
     if sure <= 0:
         return f"{text}the poorest give nothing"
     lack = number(facts["reach"]["lack"])
-    return f"{text}the poorest give {number(sure)} g in {asked} of runs, {lack} g short"
+    return f"{text}the poorest give {number(sure)} g in {asked} of {runs}, {lack} g short"
 
 
 def in_words(plan: StoredPlan) -> str:
     """The whole plan in words, paragraph by paragraph."""
     parts = [
-        asked_for(plan), chances(plan), handling(plan), bins(plan), startup(plan),
-        purchases(plan), cold(plan), short(plan), remedies(plan), cautions(plan),
+        asked_for(plan), chances(plan), what_is_uncertain(plan), handling(plan), bins(plan),
+        startup(plan), purchases(plan), cold(plan), short(plan), remedies(plan), cautions(plan),
     ]  # fmt: skip
     return "\n\n".join(part for part in parts if part)
 
@@ -86,8 +88,6 @@ def asked_for(plan: StoredPlan) -> str:
         text += f" Larvae harvested weigh {number(mass)} mg in the mean."
     if facts["room"]["notes"]:
         text += f" The log of temperatures: {' '.join(facts['room']['notes'])}"
-    if facts["profile"]:
-        text += f" With profile {facts['profile']}."
     return text
 
 
@@ -96,9 +96,10 @@ def chances(plan: StoredPlan) -> str:
     facts = plan.facts
     want, share, reach = facts["want"], plan.met, facts["reach"]
     weeks = facts["stretch_days"] // 7
+    fresh = "on fresh seeds" if facts["luck"] is None else "in fresh worlds with fresh seeds"
     text = (
-        f"Counted on fresh seeds, not those the handling was chosen on: "
-        f"{share.met} of {share.runs} runs, 95 % interval {percents(share.low, share.high)}; a run "
+        f"Counted {fresh}, not those the handling was chosen on: {share.met} of {share.runs} "
+        f"{words_luck.runs(facts)}, 95 % interval {percents(share.low, share.high)}; a run "
         f"counts where every stretch of {weeks} weeks from {due(facts)} on gives what is wanted"
     )
     if facts["have"]["minutes_per_week"] is not None:
@@ -127,6 +128,12 @@ def chances(plan: StoredPlan) -> str:
     if facts["died_out"]:
         text += f" The colony died out in {facts['died_out']} of {share.runs} runs."
     return text
+
+
+def what_is_uncertain(plan: StoredPlan) -> str:
+    """What the share of runs is over, and how much of it is luck."""
+    said = (words_luck.what_it_is_over, words_luck.parts, words_luck.lived_again)
+    return " ".join(filter(None, (say(plan.facts) for say in said)))
 
 
 def handling(plan: StoredPlan) -> str:

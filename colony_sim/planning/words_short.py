@@ -109,6 +109,16 @@ def limit_text(row: Any) -> str:
     return f"{text}; with {rules}" if rules else text
 
 
+def limit_in_short(row: Any) -> str:
+    """One loosened limit in a few words."""
+    share = f"met in {percent(row.met)}"
+    if not pd.isna(row.needed):
+        return f"{row.limit} {_amount(row.needed)} ({share})"
+    if row.limit == "minutes":
+        return f"no minutes ({share})"
+    return f"not even {_amount(row.tried)} {row.unit} ({share})"
+
+
 def other_rules(handling: str) -> str:
     """Rules in which a handling differs from the plan's, in words."""
     found = []

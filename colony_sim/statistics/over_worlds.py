@@ -75,6 +75,8 @@ class Split:
         Its standard error.
     within, within_se : float
         Variance of chance within a world (pooled over worlds), and its standard error.
+    share_se : float
+        Standard error of `share`.
     """
 
     worlds: int
@@ -83,6 +85,7 @@ class Split:
     moment_se: float
     within: float
     within_se: float
+    share_se: float
 
     @property
     def negative(self) -> bool:
@@ -93,6 +96,14 @@ class Split:
     def between(self) -> float:
         """Variance between worlds as it is used: an estimate below 0 counts as 0."""
         return max(self.moment, 0.0)
+
+    @property
+    def share(self) -> float:
+        """Share of the variance of single runs that is between worlds, 0 to 1.
+
+        The intraclass correlation; NaN where nothing varies.
+        """
+        return float(_share_between(np.array(self.moment), np.array(self.within)))
 
 
 @dataclass(frozen=True)
@@ -216,6 +227,7 @@ def split_of_variance(gains: Sequence[ArrayLike]) -> Split:
         moment_se=_spread(moments),
         within=float(within),
         within_se=_spread(withins),
+        share_se=_spread(_share_between(moments, withins)),
     )
 
 
@@ -695,6 +707,13 @@ def _ahead(found: WorldsVerdict) -> str:
     if found.probability_b - 0.5 > _CLEAR * found.probability_b_se:
         return "b"
     return ""
+
+
+def _share_between(moment: np.ndarray, within: np.ndarray) -> np.ndarray:
+    """Share of the variance that is between worlds; a variance below 0 counts as 0."""
+    between = np.maximum(moment, 0.0)
+    with np.errstate(invalid="ignore"):
+        return between / (between + within)
 
 
 def _spread(values: np.ndarray) -> float:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from colony_sim.commands.menu.app import OWN, app
-from colony_sim.commands.menu.options import ProfileFile, Workers
+from colony_sim.commands.menu.options import OneWorld, ProfileFile, Workers
 from colony_sim.errors import InputError
 
 
@@ -72,7 +72,9 @@ def plan(
     ] = None,
     probability: Annotated[
         float | None,
-        typer.Option("--probability", help="Share of runs that must be fed; default 0.8."),
+        typer.Option(
+            "--probability", help="Share of worlds and years that must be fed; default 0.8."
+        ),
     ] = None,
     after_days: Annotated[
         int | None,
@@ -81,8 +83,12 @@ def plan(
     years: Annotated[int | None, typer.Option("--years", help="Years run; default 3.")] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the plan.")] = None,
     profile: ProfileFile = None,
+    one_world: OneWorld = False,
     quick: Annotated[
         bool, typer.Option("--quick", help="Fewer candidates and runs, into NAME-plan-quick.")
+    ] = False,
+    full: Annotated[
+        bool, typer.Option("--full", help="Print every week and all words as well.")
     ] = False,
     workers: Workers = None,
     out: Annotated[
@@ -116,6 +122,8 @@ def plan(
         },
         quick=quick,
         profile=profile,
+        one_world=one_world,
+        full=full,
         workers=workers,
         out=out,
     )
