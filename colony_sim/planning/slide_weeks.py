@@ -17,6 +17,7 @@ from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.phrases import nice
 from colony_sim.planning.words import due, headline, when
+from colony_sim.planning.words_luck import parts, runs, what_it_is_over
 from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import number, percent, percents
 
@@ -88,7 +89,8 @@ def _slide(plan: StoredPlan, origin: Origin, name: str, rows: pd.DataFrame, titl
         name=name,
         title=title,
         say=f"{title}. Wanted are {facts['want']['in_words']}. Over all, the plan meets it in "
-        f"{share.met} of {share.runs} runs (95 % interval {percents(share.low, share.high)}).",
+        f"{share.met} of {share.runs} {runs(facts)} (95 % interval "
+        f"{percents(share.low, share.high)}). {what_it_is_over(facts)} {parts(facts)}".rstrip(),
         caveat="The line is the median run, the band 8 of 10 runs, week by week; no single run "
         "follows the line. Cold weeks are those that the same room at "
         f"{WARM_C:g} C or more would feed. A statement about the model.",
