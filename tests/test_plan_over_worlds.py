@@ -197,13 +197,13 @@ def with_luck(plan, **changes):
 def test_the_answer_says_over_what_it_counts(kept):
     share = kept.met
     assert 0 < share.met < share.runs
-    counted = f"{share.met} of {share.runs} worlds and years"
+    counted = f"{share.met} of {share.runs} possible colonies"
     assert f"How sure: {counted}" in words_page.page(kept)
     assert counted in words.chances(kept)
     one = with_luck(kept, luck=None)
     assert f"{share.met} of {share.runs} runs" in words.chances(one)
     assert "luck alone" in words.what_is_uncertain(one)
-    assert "worlds" not in words.headline(one)
+    assert "colonies" not in words.headline(one)
     met = with_luck(kept, want={**kept.facts["want"], "probability": share.value})
     assert words.headline(met).endswith(f"in {counted}") or "too few" in words.headline(met)
 
@@ -218,7 +218,7 @@ def test_luck_and_ignorance_are_the_shares_of_the_facts(kept):
     assert "nobody knows about these insects" in shipped and "colony-sim fit" in shipped
     lived = kept.facts["luck"]
     assert (
-        f"Of {lived['twice']} worlds lived twice with other luck, {lived['both']} meet it both "
+        f"Of {lived['twice']} colonies lived twice with other luck, {lived['both']} meet the want both "
         f"times, {lived['once']} once and {lived['never']} never"
     ) in words.in_words(kept)
 

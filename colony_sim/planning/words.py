@@ -96,7 +96,7 @@ def chances(plan: StoredPlan) -> str:
     facts = plan.facts
     want, share, reach = facts["want"], plan.met, facts["reach"]
     weeks = facts["stretch_days"] // 7
-    fresh = "on fresh seeds" if facts["luck"] is None else "in fresh worlds with fresh seeds"
+    fresh = "on fresh seeds" if facts["luck"] is None else "in fresh colonies with fresh luck"
     text = (
         f"Counted {fresh}, not those the handling was chosen on: {share.met} of {share.runs} "
         f"{words_luck.runs(facts)}, 95 % interval {percents(share.low, share.high)}; a run "

@@ -1,4 +1,7 @@
-"""What a plan's share of runs is over, and how much of what is uncertain is luck, in words."""
+"""What a plan's share of runs is over, and how much of what is uncertain is luck, in words.
+
+A world is called a possible colony here, as in the answer of a comparison.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +18,8 @@ _LUCK = (
 
 
 def runs(facts: Mapping[str, Any]) -> str:
-    """What runs are called: worlds and years where each has a world of its own."""
-    return "runs" if facts["luck"] is None else "worlds and years"
+    """What runs are called: possible colonies where each lives in a world of its own."""
+    return "runs" if facts["luck"] is None else "possible colonies"
 
 
 def what_it_is_over(facts: Mapping[str, Any]) -> str:
@@ -28,12 +31,12 @@ def what_it_is_over(facts: Mapping[str, Any]) -> str:
         )
     if facts["profile"] == SHIPPED:
         return (
-            "Each run has a world of its own: one way these insects may be, as far as published "
-            "measurements tell, and one way hands may go."
+            "Each is one that the published experiments allow, with hands and luck of its own: the "
+            "share is over what nobody knows as well as over luck."
         )
     return (
-        f"Each run has a world of its own: one way your colony may be, as profile "
-        f"{facts['profile']} leaves open, and one way hands may go."
+        f"Each is one that profile “{facts['profile']}” allows, with hands and luck of its own: "
+        "the share is over what your log leaves open as well as over luck."
     )
 
 
@@ -44,8 +47,8 @@ def parts(facts: Mapping[str, Any]) -> str:
         return ""
     if not found.grams.clear:
         return (
-            f"{found.twice} worlds lived more than once are too few to tell luck from what nobody "
-            "knows."
+            f"{found.twice} colonies lived more than once are too few to tell luck from what "
+            "nobody knows."
         )
     shipped = facts["profile"] == SHIPPED
     unknown = "nobody knows about these insects" if shipped else "your log leaves open"
@@ -63,13 +66,13 @@ def lived_again(facts: Mapping[str, Any]) -> str:
     if found is None or not found.twice:
         return ""
     text = (
-        f"Of {found.twice} worlds lived twice with other luck, {found.both} meet it both times, "
-        f"{found.once} once and {found.never} never."
+        f"Of {found.twice} colonies lived twice with other luck, {found.both} meet the want both "
+        f"times, {found.once} once and {found.never} never."
     )
     if found.met is not None and found.met.clear:
         text += (
             f" Of whether the want is met, about {_luck_share(found.met)} is luck and "
-            f"{_unknown_share(found.met)} the world."
+            f"{_unknown_share(found.met)} the colony."
         )
     return f"{text} {_LUCK}"
 

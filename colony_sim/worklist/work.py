@@ -136,7 +136,7 @@ def _read_plan(folder: Path, data: Mapping[str, Any], start: date | None, where:
     planned = _date(study["start"], where, "study.start")
     first = start or planned
     met, want = study["met"], study["want"]
-    runs = "worlds and years" if study.get("luck") else "runs"
+    runs = "possible colonies" if study.get("luck") else "runs"
     notes = [
         f"What is wanted, {want['in_words']}, is met in {met['met']} of {met['runs']} {runs} of "
         "this plan.",

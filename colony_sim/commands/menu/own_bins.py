@@ -73,7 +73,7 @@ def plan(
     probability: Annotated[
         float | None,
         typer.Option(
-            "--probability", help="Share of worlds and years that must be fed; default 0.8."
+            "--probability", help="Share of possible colonies that must be fed; default 0.8."
         ),
     ] = None,
     after_days: Annotated[
