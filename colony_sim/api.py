@@ -478,7 +478,8 @@ def plan(
     quick: bool = False,
     out: str | Path | None = None,
     workers: int | None = None,
-    profile: Worlds | str | Path | None = SHIPPED,
+    one_world: bool = False,
+    profile: Worlds | str | Path | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     **options: Any,
@@ -493,11 +494,13 @@ def plan(
         Fewer candidates and runs; results in ``results/<name>-plan-quick``.
     out : str or Path, optional
         Results folder; default ``results/<name>-plan`` below the working folder.
-    profile : Worlds, str, Path or None
-        Worlds that the runs live in, each in one of its own; default: those that the literature
-        allows. None for one world, that of the default values: what is left is chance.
     workers, figures
         As for :func:`breakeven`.
+    one_world : bool
+        Take the default values alone, not many worlds: what is left is chance.
+    profile : Worlds, str or Path, optional
+        Fitted biology of one colony, or its file, in place of the published worlds; run number r
+        lives in world r (after the last the first comes again).
     on_progress : callable
         Called with how far the runs of the present stage are.
     **options
@@ -518,8 +521,8 @@ def plan(
         If a run raised; runs that finished are kept.
     """
     request = read_request(None if file is None else Path(file), options)
-    fitted = _fitted(profile)
-    base = base_plan(request, fitted)
+    draws = _worlds(profile, one_world)
+    base = base_plan(request, draws)
     base = replace(base, name=base.name + ("-quick" if quick else ""))
     return carry_out(
         planning.STUDY,
@@ -527,8 +530,8 @@ def plan(
         folder_of(base.name, out),
         figures=figures,
         request=request,
-        effort=effort_of(quick, over_worlds=fitted is not None),
-        profile=fitted,
+        effort=effort_of(quick, over_worlds=draws is not None),
+        profile=draws,
         workers=workers,
         progress=lambda stage: on_progress,
     )

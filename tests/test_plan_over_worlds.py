@@ -218,8 +218,8 @@ def test_luck_and_ignorance_are_the_shares_of_the_facts(kept):
     assert "nobody knows about these insects" in shipped and "colony-sim fit" in shipped
     lived = kept.facts["luck"]
     assert (
-        f"Of {lived['twice']} colonies lived twice with other luck, {lived['both']} meet the want both "
-        f"times, {lived['once']} once and {lived['never']} never"
+        f"Of {lived['twice']} colonies lived twice with other luck, {lived['both']} meet the "
+        f"want both times, {lived['once']} once and {lived['never']} never"
     ) in words.in_words(kept)
 
 
