@@ -25,9 +25,11 @@ from colony_sim.planning.choose import (
     effort_of,
 )
 from colony_sim.planning.facts import StoredPlan, stored
-from colony_sim.planning.luck import FEWEST, Luck, Part, luck
+from colony_sim.planning.forecast import Forecast
+from colony_sim.planning.luck import FEWEST, TWICE, Luck, Part, luck
 from colony_sim.planning.planner import base_plan, make_plan
 from colony_sim.planning.request import read_request
+from colony_sim.planning.wants import Want
 
 AGAIN = replace(SMALL, fresh=20, attempts=1, again=12)
 LEAST = Effort(designed=2, seeds=2, fresh=4, parents=(), finalists=1, attempts=1)
@@ -72,7 +74,7 @@ def test_what_is_luck_for_beta_binomial_worlds():
         for _ in range(150):
             p = rng.beta(a, b, 40)
             met = rng.random((2, 40)) < p
-            found = luck([*range(40), *range(40)], rng.normal(size=80), met.ravel())
+            found = luck([*range(40), *range(40)], np.ones(80), met.ravel())
             shares.append(found.met.unknown)
             assert found.both == (met.all(axis=0)).sum() and found.twice == 40
             assert found.never == (~met.any(axis=0)).sum()
@@ -89,34 +91,51 @@ def test_what_is_luck_for_normal_worlds_and_how_far_the_error_goes(again):
     for _ in range(120):
         world = rng.normal(5.0, np.sqrt(3.0), 40)
         sure = np.concatenate([world, world[:again]]) + rng.normal(size=40 + again)
-        found.append(luck([*range(40), *range(again)], sure, sure > 4.0).grams)
+        found.append(luck([*range(40), *range(again)], sure, sure > 4.0).missing)
     shares = np.array([part.unknown for part in found])
     assert abs(shares.mean() - 0.75) < 5 * shares.std() / np.sqrt(120) + 0.015
     assert np.mean([part.error for part in found]) == pytest.approx(shares.std(), rel=0.25)
     assert all(part.clear for part in found)
 
 
-def test_nothing_is_parted_where_no_world_is_lived_twice_or_nothing_differs():
-    once = luck(range(10), np.arange(10.0), np.arange(10) > 3)
-    assert once.grams is None and once.met is None and once.twice == 0
+def test_a_world_of_plenty_counts_no_more_than_one_that_meets_the_want():
+    # Surplus does not part: what is missing is 0 or more.
+    rng = np.random.default_rng(3)
+    worlds = [*range(20), *range(20)]
+    lack = np.maximum(rng.normal(0.5, 1.0, 40), 0.0)
+    forecast = Forecast(None, (), tuple({"harvest": [2.0 - x] * 400} for x in lack))
+    plenty = Forecast(None, (), tuple({"harvest": [2.0 - x if x else 99.0] * 400} for x in lack))
+    want = Want(2.0, after_days=0)
+    assert forecast.missing(want) == pytest.approx(lack)
+    assert plenty.missing(want) == pytest.approx(lack)
+    assert luck(worlds, lack, lack == 0).missing is not None
+
+
+def test_nothing_is_parted_where_too_few_worlds_are_lived_twice_or_nothing_differs():
+    once = luck(range(20), np.arange(20.0), np.arange(20) > 9)
+    assert once.missing is None and once.met is None and once.twice == 0
+    for twice in (TWICE - 1, TWICE):
+        worlds = [*range(20), *range(twice)]
+        found = luck(worlds, np.arange(20.0 + twice), np.arange(20 + twice) % 2 > 0)
+        assert (found.missing is None) == (found.met is None) == (twice < TWICE)
     same = luck([*range(10), *range(10)], np.ones(20), np.ones(20, bool))
-    assert same.grams is None and same.met is None and same.both == 10
+    assert same.missing is None and same.met is None and same.both == 10
     one = luck([7] * 5, np.arange(5.0), np.ones(5, bool))
-    assert one.grams is None and one.worlds == 1
-    # Misses in fewer worlds than tell.
-    few = [*range(20), *range(20)]
-    met = np.ones(40, bool)
-    met[: FEWEST - 1] = False
-    assert luck(few, np.arange(40.0), met).met is None
-    met[:FEWEST] = False
-    assert luck(few, np.arange(40.0), met).met is not None
+    assert one.missing is None and one.worlds == 1
+    # Runs that fall short in fewer worlds than tell.
+    worlds = [*range(20), *range(20)]
+    for few in (FEWEST - 1, FEWEST):
+        lack = np.zeros(40)
+        lack[:few] = np.arange(1.0, few + 1)
+        found = luck(worlds, lack, lack == 0)
+        assert (found.missing is None) == (found.met is None) == (few < FEWEST)
 
 
 # ---- Where runs live
 
 
 def test_every_candidate_lives_in_the_same_worlds_and_the_chosen_in_fresh_ones(tmp_path):
-    found, ran = planned(tmp_path)
+    found, ran = planned(tmp_path, **NEARLY)
     seeds = replicate_seeds(1, AGAIN.all_seeds + AGAIN.again)
     searched, fresh = seeds[: AGAIN.seeds], seeds[AGAIN.seeds : AGAIN.all_seeds]
     lived = {}
@@ -133,7 +152,7 @@ def test_every_candidate_lives_in_the_same_worlds_and_the_chosen_in_fresh_ones(t
     assert found.plan.seeds == fresh and found.luck.twice == AGAIN.again
     assert found.luck.runs == AGAIN.fresh + AGAIN.again and found.chosen.met.runs == AGAIN.fresh
     # Worlds differ by up to a third, luck by 2 %.
-    assert found.luck.grams.unknown > 0.7
+    assert found.luck.missing.unknown > 0.7
 
 
 def test_fewer_worlds_than_runs_are_lived_more_than_once_by_themselves(tmp_path):
@@ -209,9 +228,10 @@ def test_the_answer_says_over_what_it_counts(kept):
 
 
 def test_luck_and_ignorance_are_the_shares_of_the_facts(kept):
-    part = kept.facts["luck"]["grams"]
+    part = kept.facts["luck"]["missing"]
     said = words_luck.parts(kept.facts)
-    assert f"{100 * (1 - part['unknown']):.0f} % is luck" in said
+    assert said in words_page.page(kept) and said in words.in_words(kept)
+    assert f"how much is missing, some {100 * (1 - part['unknown']):.0f} % is luck" in said
     assert f"{100 * part['unknown']:.0f} % (give or take" in said
     assert "your log leaves open" in said and "longer log" in said
     shipped = words_luck.parts({**kept.facts, "profile": SHIPPED})
@@ -226,9 +246,10 @@ def test_luck_and_ignorance_are_the_shares_of_the_facts(kept):
 def test_a_split_that_is_not_clear_is_not_told(kept):
     unclear = Luck(8, 12, 4, 3, 1, 0, Part(0.6, 0.4), None)
     said = words_luck.parts({**kept.facts, "luck": asdict(unclear)})
-    assert "too few" in said and "%" not in said
-    nothing = asdict(replace(unclear, grams=None))
-    assert words_luck.parts({**kept.facts, "luck": nothing}) == ""
+    assert said.startswith("Too few") and "%" not in said
+    # Where what is missing does not tell, whether it is enough may.
+    other = asdict(replace(unclear, met=Part(0.6, 0.1)))
+    assert "whether it is enough, some 40 %" in words_luck.parts({**kept.facts, "luck": other})
 
 
 def test_the_page_is_one_page(kept):

@@ -93,6 +93,11 @@ class Forecast:
         """Mean harvest (g a day) over the stretches of each run, shape (runs,)."""
         return self.stretch_yields(after_days).mean(axis=1)
 
+    def missing(self, want: Want) -> np.ndarray:
+        """What is short of the want (g a day), mean over the stretches of each run, (runs,)."""
+        lack = want.grams_per_day - self.stretch_yields(want.after_days)
+        return np.maximum(lack, 0.0).mean(axis=1)
+
     def minutes(self, after_days: int) -> np.ndarray:
         """Mean work (min a week) of each run over whole weeks after a day, shape (runs,)."""
         first, last = -(-after_days // 7), self.days // 7

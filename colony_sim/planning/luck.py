@@ -5,8 +5,8 @@ for two reasons: luck (which egg, larva and beetle lives, and when) and the biol
 which nobody knows. Some worlds are lived once more with another seed; runs of one world differ by
 luck alone. The variance of an outcome of a run is the mean variance within worlds (luck, aleatory)
 plus the variance between the expectations of worlds (ignorance, epistemic); both are estimated
-without bias by the one-way analysis of variance (Searle, Casella & McCulloch 1992), whatever the
-distribution, so that it serves what a run harvests and whether it meets the want alike. For the
+without bias by an analysis of variance (`statistics.over_worlds.split_of_variance`), whatever the
+distribution, so that it serves what a run lacks and whether it meets the want alike. For the
 latter, with a probability p of a world, they are E p (1 - p) and var p, which add up to
 P (1 - P) of the probability P over all worlds that the plan states.
 
@@ -26,9 +26,9 @@ from colony_sim.statistics.over_worlds import split_of_variance
 
 UNCLEAR = 0.25
 """Standard error of a share from which on luck and ignorance are not told apart."""
-FEWEST = 5
-"""Worlds lived twice that must have met the want, and missed it, for a share of `met`: a bootstrap
-of fewer takes its own error to be small."""
+FEWEST, TWICE = 5, 10
+"""Worlds that must have met the want and missed it, and worlds that must be lived twice, for a
+share to be told: a bootstrap of fewer takes its own error to be small."""
 
 
 @dataclass(frozen=True)
@@ -64,12 +64,14 @@ class Luck:
         Worlds lived at least twice.
     both, once, never : int
         Of these, worlds whose first two runs meet the want both, one of them, and neither.
-    grams : Part or None
-        Of the harvest of the poorest stretch; None where no world is lived twice or nothing
-        varies.
+    missing : Part or None
+        Of what is short of the want (g a day), mean over stretches; what is given beyond it does
+        not make up for it, so that a world of plenty does not count for more than one that meets
+        the want. None where fewer than `TWICE` worlds are lived twice, or fewer than `FEWEST` of
+        them are short in a run.
     met : Part or None
-        Of whether a run meets the want, likewise; None as well where fewer than `FEWEST` of the
-        worlds lived twice met it, or missed it.
+        Of whether a run meets the want; None where fewer than `TWICE` worlds are lived twice, or
+        fewer than `FEWEST` of them met it in a run, or missed it.
     """
 
     worlds: int
@@ -78,19 +80,19 @@ class Luck:
     both: int
     once: int
     never: int
-    grams: Part | None
+    missing: Part | None
     met: Part | None
 
 
-def luck(worlds: Sequence[int], sure: ArrayLike, met: ArrayLike) -> Luck:
+def luck(worlds: Sequence[int], missing: ArrayLike, met: ArrayLike) -> Luck:
     """Part what differs between runs into luck and worlds.
 
     Parameters
     ----------
     worlds : sequence of int
         World of each run.
-    sure : array of float
-        Harvest (g a day) of the poorest stretch of each run.
+    missing : array of float
+        What each run is short of the want (g a day), at least 0.
     met : array of bool
         Whether each run meets the want within the minutes.
     """
@@ -98,24 +100,25 @@ def luck(worlds: Sequence[int], sure: ArrayLike, met: ArrayLike) -> Luck:
     for place, world in enumerate(worlds):
         of_world.setdefault(world, []).append(place)
     places = list(of_world.values())
-    grams, held = np.asarray(sure, dtype=float), np.asarray(met, dtype=bool)
-    times = [int(held[runs[:2]].sum()) for runs in places if len(runs) > 1]
+    grams, held = np.asarray(missing, dtype=float), np.asarray(met, dtype=bool)
+    twice = [runs for runs in places if len(runs) > 1]
+    times = [int(held[runs[:2]].sum()) for runs in twice]
     both, once, never = (times.count(count) for count in (2, 1, 0))
-    told = min(both, never) + once >= FEWEST
+    short = sum(bool(grams[runs].any()) for runs in twice)
+    enough = len(twice) >= TWICE
+    told = enough and min(both, never) + once >= FEWEST
     return Luck(
         worlds=len(places),
         runs=len(grams),
-        twice=len(times),
+        twice=len(twice),
         both=both,
         once=once,
         never=never,
-        grams=_part(grams, places),
+        missing=_part(grams, places) if enough and short >= FEWEST else None,
         met=_part(held.astype(float), places) if told else None,
     )
 
 
 def _part(values: np.ndarray, places: Sequence[Sequence[int]]) -> Part | None:
-    if len(places) < 2 or len(values) == len(places):
-        return None
     split = split_of_variance([values[runs] for runs in places])
     return Part(split.share, split.share_se) if np.isfinite(split.share) else None

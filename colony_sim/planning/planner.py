@@ -256,7 +256,7 @@ def _luck(
         runs += again
     return luck(
         [plan.world(number) for number, _ in runs],
-        np.concatenate([forecast.sure(want.after_days) for forecast in forecasts]),
+        np.concatenate([forecast.missing(want) for forecast in forecasts]),
         np.concatenate([forecast.met(want, have) for forecast in forecasts]),
     )
 

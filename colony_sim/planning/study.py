@@ -59,8 +59,8 @@ def design(found: Planned) -> str:
     if facts["luck"] is not None and facts["luck"]["twice"]:
         text += (
             f" {facts['luck']['twice']} of the worlds were lived at least twice, to part chance "
-            "within a world from the differences between worlds (one-way analysis of variance, "
-            "Searle, Casella & McCulloch 1992; errors from a bootstrap of worlds)."
+            "within a world from the differences between worlds (analysis of variance; errors "
+            "from a bootstrap of worlds)."
         )
     return text
 

@@ -27,6 +27,9 @@ MODEL = (
     "values that matter have never been measured well."
 )
 
+NOTHING = 0.01
+"""Share of what is wanted below which a harvest is next to nothing."""
+
 
 def headline(plan: StoredPlan) -> str:
     """Whether the want is met, in one sentence, no stronger than the runs allow."""
@@ -53,8 +56,8 @@ def headline(plan: StoredPlan) -> str:
         f"No plan was found that gives {grams} in every {weeks} weeks: the closest feeds "
         f"{percent(facts['fed_share'])} of them; "
     )
-    if sure <= 0:
-        return f"{text}the poorest give nothing"
+    if sure < NOTHING * want["grams_per_day"]:
+        return f"{text}the poorest give {'next to ' if sure > 0 else ''}nothing"
     lack = number(facts["reach"]["lack"])
     return f"{text}the poorest give {number(sure)} g in {asked} of {runs}, {lack} g short"
 

@@ -41,22 +41,21 @@ def what_it_is_over(facts: Mapping[str, Any]) -> str:
 
 
 def parts(facts: Mapping[str, Any]) -> str:
-    """How much of what is uncertain is luck; empty in one world or where nothing is told."""
+    """How much of what is uncertain is luck; empty in one world."""
     found = _luck(facts)
-    if found is None or found.grams is None:
+    if found is None:
         return ""
-    if not found.grams.clear:
-        return (
-            f"{found.twice} colonies lived more than once are too few to tell luck from what "
-            "nobody knows."
-        )
     shipped = facts["profile"] == SHIPPED
     unknown = "nobody knows about these insects" if shipped else "your log leaves open"
+    part, about = found.missing, "how much is missing"
+    if part is None or not part.clear:
+        part, about = found.met, "whether it is enough"
+    if part is None or not part.clear:
+        return f"Too few were lived twice, or fell short, to tell luck from what {unknown}."
     remedy = "a log of your bins (colony-sim fit)" if shipped else "a longer log"
     return (
-        f"Of what is uncertain about the poorest four weeks, about {_luck_share(found.grams)} is "
-        f"luck and {_unknown_share(found.grams)} is what {unknown}; the latter shrinks with "
-        f"{remedy}."
+        f"Of what is uncertain about {about}, some {_luck_share(part)} is luck and "
+        f"{_unknown_share(part)} is what {unknown}; the latter shrinks with {remedy}."
     )
 
 
@@ -84,7 +83,7 @@ def _luck(facts: Mapping[str, Any]) -> Luck | None:
     return Luck(**{**facts["luck"], **own})
 
 
-_PARTS = ("grams", "met")
+_PARTS = ("missing", "met")
 
 
 def _luck_share(part: Part) -> str:

@@ -8,7 +8,7 @@ from colony_sim.planning import words_luck
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.phrases import nice
 from colony_sim.planning.words import CAUTION, headline, when
-from colony_sim.planning.words_short import limit_in_short
+from colony_sim.planning.words_short import limit_in_short, met_of
 from colony_sim.words.estimate import number, percent, percents
 
 REMEDIES = 2
@@ -91,6 +91,4 @@ def _remedies(tried: pd.DataFrame) -> str:
     helping = tried[tried["helps"]].head(REMEDIES)
     if helping.empty:
         return f"nothing of {len(tried)} remedies tried, beyond chance"
-    return "; ".join(
-        f"{row.remedy} (met in {percent(row.met)} of runs)" for row in helping.itertuples()
-    )
+    return "; ".join(f"{row.remedy} (met in {met_of(row)})" for row in helping.itertuples())

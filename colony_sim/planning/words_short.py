@@ -111,12 +111,17 @@ def limit_text(row: Any) -> str:
 
 def limit_in_short(row: Any) -> str:
     """One loosened limit in a few words."""
-    share = f"met in {percent(row.met)}"
+    share = f"met in {met_of(row)}"
     if not pd.isna(row.needed):
-        return f"{row.limit} {_amount(row.needed)} ({share})"
+        return f"{_amount(row.needed)} {row.unit} ({share})"
     if row.limit == "minutes":
-        return f"no minutes ({share})"
-    return f"not even {_amount(row.tried)} {row.unit} ({share})"
+        return f"minutes alone do not do it ({share})"
+    return f"not even {_amount(row.tried)} {row.unit.removesuffix(' at least')} ({share})"
+
+
+def met_of(row: Any) -> str:
+    """In how many runs of how many a row of a table is met."""
+    return f"{round(row.met * row.runs)} of {row.runs}"
 
 
 def other_rules(handling: str) -> str:
