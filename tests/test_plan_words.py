@@ -18,7 +18,7 @@ from test_plan_over_worlds import AGAIN
 from colony_sim.commands import plan as command
 from colony_sim.commands.main import app
 from colony_sim.errors import InputError
-from colony_sim.planning import phrases, planner, words, words_short
+from colony_sim.planning import phrases, planner, words, words_page, words_short
 from colony_sim.planning import slides as plan_slides
 from colony_sim.planning.facts import StoredPlan, read_plan
 from colony_sim.studies import repeat
@@ -108,6 +108,18 @@ def test_the_words_are_the_numbers_of_the_tables(short):
     months = plan.tables["purchases"]
     first = months[months["days"] >= 28].iloc[:12]
     assert f"{number(first['bran_kg'].mean())} kg of bran a month" in text
+
+
+def test_the_page_has_each_limit_once(short):
+    plan = read_plan(short)
+    lines = words_page.short(plan).split("\n")
+    for row in plan.tables["shortfalls"].itertuples():
+        head = "Not enough alone" if math.isnan(row.needed) else "Enough alone"
+        said = words_short.limit_in_short(row)
+        assert f"met in {round(row.met * row.runs)} of {row.runs}" in said
+        assert [line.partition(":")[0] for line in lines if said in line] == [head]
+    helping = plan.tables["remedies"].iloc[1:].query("helps")["remedy"]
+    assert all(name in lines[-1] for name in helping.head(words_page.REMEDIES))
 
 
 def test_a_plan_that_is_met_says_in_how_many_runs_and_no_more(met):

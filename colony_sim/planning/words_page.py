@@ -78,10 +78,13 @@ def short(plan: StoredPlan) -> str:
     limits, table = plan.tables.get("shortfalls"), plan.tables.get("remedies")
     lines = []
     if limits is not None:
-        lines.append(
-            f"What would be enough, each alone: "
-            f"{'; '.join(limit_in_short(row) for row in limits.itertuples())}."
-        )
+        for head, rows in (
+            ("Enough alone", limits[limits["needed"].notna()]),
+            ("Not enough alone", limits[limits["needed"].isna()]),
+        ):
+            if len(rows):
+                listed = "; ".join(limit_in_short(row) for row in rows.itertuples())
+                lines.append(f"{head}: {listed}.")
     if table is not None:
         lines.append(f"What helps: {_remedies(table.iloc[1:])}.")
     return "\n".join(lines)

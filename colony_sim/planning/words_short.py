@@ -110,13 +110,14 @@ def limit_text(row: Any) -> str:
 
 
 def limit_in_short(row: Any) -> str:
-    """One loosened limit in a few words."""
-    share = f"met in {met_of(row)}"
+    """How far a limit was loosened, and what came of it, in a few words."""
     if not pd.isna(row.needed):
-        return f"{_amount(row.needed)} {row.unit} ({share})"
-    if row.limit == "minutes":
-        return f"minutes alone do not do it ({share})"
-    return f"not even {_amount(row.tried)} {row.unit.removesuffix(' at least')} ({share})"
+        amount = f"{_amount(row.needed)} {row.unit}"
+    elif row.limit == "minutes":
+        amount = "more minutes"
+    else:
+        amount = f"{_amount(row.tried)} {row.unit}"
+    return f"{amount} (met in {met_of(row)})"
 
 
 def met_of(row: Any) -> str:
