@@ -29,7 +29,7 @@ def run_break_even(
     workers: int | None,
     out: Path | None,
     profile: Path | None = None,
-) -> None:
+) -> Path:
     """Map the paired difference of two policies over two keys."""
     plan = study_plan(
         load(file), "breakeven", replicates=replicates, seed=seed, profile=profile_of(profile)
@@ -51,4 +51,4 @@ def run_break_even(
             workers=workers,
             on_progress=on_progress,
         )
-    tell(result)
+    return tell(result)

@@ -49,8 +49,8 @@ def run_compare(
     error: float | None = None,
     zone: float | None = None,
     full: bool = False,
-) -> None:
-    """Compare the policies of an experiment file."""
+) -> Path:
+    """Compare the policies of an experiment file; returns the results folder."""
     workers = check_workers(workers)
     draws = worlds_of(profile, one_world)
     rule = make_worlds_rule(
@@ -119,7 +119,9 @@ def run_compare(
     to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
     if result.stopped:
         again = "the same command without --fresh" if fresh else "the same command"
-        raise Ending(f"Stopped early; this is what was known by then. {again} goes on.", STOPPED)
+        line = f"Stopped early; this is what was known by then. {again} goes on."
+        raise Ending(line, STOPPED, folder)
+    return folder
 
 
 def stage_line(plan: Plan, stage: Stage) -> str:

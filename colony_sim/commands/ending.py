@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 from colony_sim.errors import ARGUMENT, InputError
 
@@ -18,11 +19,14 @@ class Ending(Exception):
     """One line for the user and the exit code.
 
     1 failed, `STOPPED` stopped with an answer, 130 stopped with Ctrl-C.
+
+    `folder` is that of results that were written nonetheless.
     """
 
-    def __init__(self, line: str, code: int) -> None:
+    def __init__(self, line: str, code: int, folder: Path | None = None) -> None:
         super().__init__(line)
         self.code = code
+        self.folder = folder
 
 
 def as_options(error: InputError) -> str:

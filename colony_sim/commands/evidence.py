@@ -41,7 +41,7 @@ def run_evidence(
     out: Path | None,
     bite: bool = False,
     keys: list[str] | None = None,
-) -> None:
+) -> Path:
     """Live every replication, print a line a number, and write the table and its figure."""
     found = changed(values)
     Parameters.default().with_values(found, "--set")
@@ -58,3 +58,4 @@ def run_evidence(
     to = console()
     for line in (*result.text.split("\n"), f"Results: {folder}"):
         to.print(line, highlight=False, markup=False, soft_wrap=True)
+    return folder

@@ -69,7 +69,7 @@ def run_fit(
     seed: int | None,
     workers: int | None,
     out: Path | None,
-) -> None:
+) -> Path:
     """Fit the model to a log and write what was learnt."""
     from colony_sim.fitting import fit as fitting
     from colony_sim.fitting import fit_words, inference
@@ -122,6 +122,7 @@ def run_fit(
     _say(f"{headline}\n\n{details}")
     _say(f"Results: {folder}")
     _say(f"Profile for other commands: {folder / f'{name}.profile.csv'}")
+    return folder
 
 
 def checked_name(name: str | None, log: Path) -> str:

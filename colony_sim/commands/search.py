@@ -29,7 +29,7 @@ def run_search(
     workers: int | None,
     out: Path | None,
     profile: Path | None = None,
-) -> None:
+) -> Path:
     """Search handling keys for yield, few losses and little work within limits."""
     plan = study_plan(load(file), "search", seed=seed, profile=profile_of(profile))
     folder = folder_of(plan.name, out)
@@ -51,7 +51,7 @@ def run_search(
             workers=workers,
             on_progress=on_progress,
         )
-    tell(result)
+    return tell(result)
 
 
 def _specs(text: str) -> list[str]:

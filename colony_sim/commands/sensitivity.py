@@ -31,7 +31,7 @@ def run_sensitivity(
     workers: int | None,
     out: Path | None,
     profile: Path | None = None,
-) -> None:
+) -> Path:
     """Vary keys over their plausible ranges and tell which of them the result hangs on."""
     replicates = SEEDS.get(method) if replicates is None else replicates
     plan = study_plan(
@@ -58,4 +58,4 @@ def run_sensitivity(
             workers=workers,
             on_progress=on_progress,
         )
-    tell(result)
+    return tell(result)

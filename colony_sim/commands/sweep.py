@@ -46,8 +46,11 @@ def run_sweep_command(
     out: Path | None,
     dry_run: bool,
     profile: Path | None = None,
-) -> None:
-    """Run every policy of an experiment file at every point of a design."""
+) -> Path | None:
+    """Run every policy of an experiment file at every point of a design.
+
+    Returns the results folder; None if nothing was written.
+    """
     workers = check_workers(workers)
     sweep = plan_sweep(
         load(file),
@@ -72,7 +75,7 @@ def run_sweep_command(
             cost = estimate(sweep, folder, executor, at_once)
         for line in [*sweep.notes, *in_words(cost, sweep), "Nothing was written."]:
             to.print(line, highlight=False, markup=False, soft_wrap=True)
-        return
+        return None
     for note in sweep.notes:
         to.print(note, highlight=False, markup=False, soft_wrap=True)
     result = _run(sweep, folder, workers, cluster)
@@ -82,7 +85,9 @@ def run_sweep_command(
             f"{result.n_failed} of {result.n_runs} runs failed; the first: "
             f"{result.first_failure} (all in {folder / 'failures.csv'})",
             1,
+            folder,
         )
+    return folder
 
 
 def _run(sweep: SweepPlan, folder: Path, workers: int, cluster: str | None) -> Sweep:

@@ -24,7 +24,7 @@ def show_worlds(
     seed: int | None,
     workers: int | None,
     out: Path | None,
-) -> None:
+) -> Path:
     """Print what the worlds say, and write them with their tables and figures."""
     if not anew:
         for option, given in (("--ship", into_package), ("--seed", seed), ("--workers", workers)):
@@ -48,3 +48,4 @@ def show_worlds(
         told.append(f"Put into the package: {ship(result.found)}")
     for line in "\n".join(told).split("\n"):
         to.print(line, highlight=False, markup=False, soft_wrap=True)
+    return folder

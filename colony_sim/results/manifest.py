@@ -20,6 +20,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
 from colony_sim.experiment.worlds import Worlds
+from colony_sim.results import answer
 from colony_sim.results.folder import MANIFEST, finish_commit
 from colony_sim.results.methods import METHODS, methods
 
@@ -125,10 +126,12 @@ def build_evidence(
 
 
 def write(folder: Path, data: dict[str, Any]) -> None:
-    """Write the manifest of a folder, which lists the files that are there, and its methods."""
+    """Write methods, answer and manifest of a folder; the manifest lists the files there."""
     text = f"{methods(data)}\n"
     (folder / METHODS).write_text(text, encoding="utf-8", newline="\n")
-    files = sorted({*(path.name for path in folder.iterdir()), MANIFEST})
+    files = sorted({*(path.name for path in folder.iterdir()), MANIFEST, answer.FILE})
+    text = answer.as_text(answer.build(folder, data, files))
+    (folder / answer.FILE).write_text(text, encoding="utf-8", newline="\n")
     text = json.dumps({**data, "files": files}, indent=1, ensure_ascii=False, allow_nan=False)
     (folder / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
 

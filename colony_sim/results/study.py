@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from colony_sim.experiment.plan import Plan
+from colony_sim.results import answer as answers
 from colony_sim.results import findings, manifest
 from colony_sim.results.findings import Finding
 from colony_sim.results.folder import MANIFEST, replace_tables, write_table
@@ -19,7 +20,7 @@ def files_of(tables: Iterable[str], figures: Iterable[str]) -> frozenset[str]:
     """Names of all files of a results folder with these tables and figures."""
     names = {f"{name}.{end}" for name in tables for end in ("parquet", "csv")}
     names |= {f"{name}.{end}" for name in figures for end in ("png", "svg")}
-    return frozenset({*names, findings.FILE, METHODS, MANIFEST})
+    return frozenset({*names, findings.FILE, answers.FILE, METHODS, MANIFEST})
 
 
 def write_study(

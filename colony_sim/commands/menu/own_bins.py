@@ -7,12 +7,14 @@ from typing import Annotated
 
 import typer
 
+from colony_sim.commands.answering import answers
 from colony_sim.commands.menu.app import OWN, app
 from colony_sim.commands.menu.options import OneWorld, ProfileFile, Workers
 from colony_sim.errors import InputError
 
 
 @app.command(rich_help_panel=OWN)
+@answers()
 def plan(
     file: Annotated[
         Path | None,
@@ -94,11 +96,11 @@ def plan(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-plan.")
     ] = None,
-) -> None:
+) -> Path:
     """Size the rack and plan the year: what is wanted against what is there."""
     from colony_sim.commands.plan import run_plan
 
-    run_plan(
+    return run_plan(
         file,
         {
             "grams_per_day": grams,
@@ -149,6 +151,7 @@ def calendar(
 
 
 @app.command(rich_help_panel=OWN)
+@answers("template", "check")
 def fit(
     log: Annotated[
         Path | None, typer.Argument(metavar="LOG", help="A keeper's bin log (CSV).")
@@ -185,17 +188,19 @@ def fit(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-fit.")
     ] = None,
-) -> None:
+) -> Path | None:
     """Fit the model to a keeper's bin log: what it tells, what not, and a profile of the colony."""
     from colony_sim.commands.fit import run_check, run_fit, run_template
 
     if template:
-        return run_template(log)
+        run_template(log)
+        return None
     if log is None:
         raise InputError("command line", "LOG", "nothing", "a bin log (CSV), or --template")
     if check:
-        return run_check(log)
-    run_fit(
+        run_check(log)
+        return None
+    return run_fit(
         log,
         experiment=experiment,
         policy=policy,

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from colony_sim.commands.answering import answers
 from colony_sim.commands.menu.app import COMPARE, app
 from colony_sim.commands.menu.options import (
     File,
@@ -20,6 +21,7 @@ from colony_sim.commands.menu.options import (
 
 
 @app.command(rich_help_panel=COMPARE)
+@answers()
 def compare(
     file: File,
     quick: Annotated[
@@ -79,11 +81,11 @@ def compare(
     full: Annotated[
         bool, typer.Option("--full", help="Print the tables of every measure as well.")
     ] = False,
-) -> None:
+) -> Path:
     """Compare the policies of an experiment over paired, replicated runs."""
     from colony_sim.commands.compare import run_compare
 
-    run_compare(
+    return run_compare(
         file,
         quick=quick,
         workers=workers,
@@ -105,6 +107,7 @@ def compare(
 
 
 @app.command("run", rich_help_panel=COMPARE)
+@answers()
 def run_one(
     file: File,
     policy: Annotated[
@@ -122,14 +125,17 @@ def run_one(
         int | None,
         typer.Option("--draw", help="Number of a draw of the profile; default: the central one."),
     ] = None,
-) -> None:
+) -> Path:
     """Simulate one policy once and write its daily series and bin log."""
     from colony_sim.commands.run import run_single
 
-    run_single(file, policy=policy, seed=seed, days=days, out=out, profile=profile, draw=draw)
+    return run_single(
+        file, policy=policy, seed=seed, days=days, out=out, profile=profile, draw=draw
+    )
 
 
 @app.command(rich_help_panel=COMPARE)
+@answers("dry_run")
 def sweep(
     file: File,
     vary: Annotated[
@@ -180,11 +186,11 @@ def sweep(
         typer.Option("--dry-run", help="Tell the number of runs, time and memory; write nothing."),
     ] = False,
     profile: ProfileFile = None,
-) -> None:
+) -> Path | None:
     """Run every policy at many values of one or more keys, over paired seeds."""
     from colony_sim.commands.sweep import run_sweep_command
 
-    run_sweep_command(
+    return run_sweep_command(
         file,
         vary=vary or [],
         design=design,

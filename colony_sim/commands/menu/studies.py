@@ -7,11 +7,13 @@ from typing import Annotated
 
 import typer
 
+from colony_sim.commands.answering import answers
 from colony_sim.commands.menu.app import STUDY, app
 from colony_sim.commands.menu.options import File, Measure, ProfileFile, Used, WarmUp, Workers
 
 
 @app.command(rich_help_panel=STUDY)
+@answers()
 def breakeven(
     file: File,
     x: Annotated[
@@ -31,11 +33,11 @@ def breakeven(
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-breakeven.")
     ] = None,
     profile: ProfileFile = None,
-) -> None:
+) -> Path:
     """Map where the ranking of two policies flips, over two keys."""
     from colony_sim.commands.breakeven import run_break_even
 
-    run_break_even(
+    return run_break_even(
         file,
         x=x,
         y=y,
@@ -52,6 +54,7 @@ def breakeven(
 
 
 @app.command(rich_help_panel=STUDY)
+@answers()
 def sensitivity(
     file: File,
     method: Annotated[
@@ -85,11 +88,11 @@ def sensitivity(
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-METHOD.")
     ] = None,
     profile: ProfileFile = None,
-) -> None:
+) -> Path:
     """Find the unknowns that would change the result, and what to measure to settle it."""
     from colony_sim.commands.sensitivity import run_sensitivity
 
-    run_sensitivity(
+    return run_sensitivity(
         file,
         method=method,
         keys=keys,
@@ -108,6 +111,7 @@ def sensitivity(
 
 
 @app.command(rich_help_panel=STUDY)
+@answers()
 def search(
     file: File,
     keys: Annotated[
@@ -144,12 +148,12 @@ def search(
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-search.")
     ] = None,
     profile: ProfileFile = None,
-) -> None:
+) -> Path:
     """Search for the best handling under limits of room, time and founders."""
     from colony_sim.commands.search import run_search
     from colony_sim.studies.search.run import Limits
 
-    run_search(
+    return run_search(
         file,
         keys=keys,
         limits=Limits(bins, minutes, breeders, persist),
@@ -167,6 +171,7 @@ def search(
 
 
 @app.command(rich_help_panel=STUDY)
+@answers()
 def evidence(
     values: Annotated[
         list[str] | None,
@@ -192,12 +197,12 @@ def evidence(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/evidence.")
     ] = None,
-) -> None:
+) -> Path:
     """Live the published experiments and count the numbers that come out."""
     from colony_sim.commands.evidence import run_evidence
     from colony_sim.commands.study import split
 
-    run_evidence(
+    return run_evidence(
         values=values or [],
         seed=seed,
         workers=workers,
@@ -208,6 +213,7 @@ def evidence(
 
 
 @app.command(rich_help_panel=STUDY)
+@answers()
 def worlds(
     remake: Annotated[
         bool,
@@ -221,8 +227,8 @@ def worlds(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/worlds.")
     ] = None,
-) -> None:
+) -> Path:
     """Show which sets of values and structures the published experiments allow."""
     from colony_sim.commands.worlds import show_worlds
 
-    show_worlds(anew=remake, into_package=ship, seed=seed, workers=workers, out=out)
+    return show_worlds(anew=remake, into_package=ship, seed=seed, workers=workers, out=out)

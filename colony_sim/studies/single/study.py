@@ -9,10 +9,13 @@ import pandas as pd
 
 from colony_sim.experiment.plan import PlannedRun
 from colony_sim.experiment.worlds import Worlds
+from colony_sim.results import findings as told
 from colony_sim.results import manifest
+from colony_sim.results.findings import Finding
 from colony_sim.results.folder import claim, replace_tables, write_table
 from colony_sim.running.runner import compile_kernels
 from colony_sim.studies.study import Study
+from colony_sim.words.estimate import number
 
 if TYPE_CHECKING:
     from colony_sim.colony.simulate import RunRecord
@@ -52,8 +55,31 @@ def run_single(
             for table in TABLES:
                 write_table(staged, table, getattr(record, table))
             data = manifest.build_single(name, run, command, profile, draw)
-            manifest.write(staged, data)
+            said = [Finding("answer", " ".join(in_words(run, record)[1:]))]
+            manifest.write(staged, {**data, "findings": told.as_data(said)})
     return record
+
+
+def in_words(run: PlannedRun, record: RunRecord) -> list[str]:
+    """A few lines on how the run went."""
+    daily = record.daily
+    last = daily.iloc[-1] if len(daily) else None
+    lines = [f"{run.policy}, seed {run.scenario.seed}, {len(daily)} days"]
+    if record.died_out_day is not None:
+        lines.append(f"The colony died out on day {record.died_out_day}.")
+    elif last is not None:
+        stocks = ", ".join(
+            f"{int(last[stage])} {stage}" for stage in ("eggs", "larvae", "pupae", "adults")
+        )
+        lines.append(f"At the end: {stocks}, {int(last['bins_in_use'])} bins in use.")
+    if last is not None:
+        grams, bran = daily["harvest_g"].sum(), daily["bran_given_g"].sum()
+        hours = daily["work_minutes"].sum() / 60
+        lines.append(
+            f"Over all days: {grams:.0f} g harvested, {bran:.0f} g bran given, "
+            f"{number(hours)} h of work."
+        )
+    return lines
 
 
 def findings(folder: Path, data: dict[str, Any]) -> dict[str, pd.DataFrame]:

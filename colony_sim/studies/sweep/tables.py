@@ -21,7 +21,8 @@ import pyarrow.parquet as pq
 
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.measuring.outcome import FACTS, IN_WORDS
-from colony_sim.results import manifest
+from colony_sim.results import findings, manifest
+from colony_sim.results.findings import Finding as Paragraph
 from colony_sim.results.folder import write_table
 from colony_sim.running.executor import PointRun
 from colony_sim.running.store import OutcomeStore
@@ -165,6 +166,8 @@ def _where(row: pd.Series, sweep: SweepPlan) -> str:
 def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict[str, Any]:
     data = manifest.build(sweep.plan, [], command)
     del data["runs"]
+    first, *rest = written.finding
+    said = [Paragraph("answer", first), *(Paragraph("detail", text) for text in rest)]
     factors = [
         {"key": f.key, "values": list(f.values)}
         if f.values
@@ -174,6 +177,7 @@ def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict[str, Any
     return {
         **data,
         "kind": "sweep",
+        "findings": findings.as_data(said),
         "design": _design(sweep, written),
         "sweep": {
             "design": sweep.design,
