@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from answers import of_folder
 from commandline import EXPERIMENT, environment, told, tree
 
 import colony_sim
@@ -104,6 +105,7 @@ def test_a_study_from_python_gives_tables_and_its_methods(tmp_path, monkeypatch)
     assert sorted(data["files"]) == sorted(
         path.name for path in result.folder.iterdir() if path.name not in (".lock", "runs.sqlite")
     )
+    assert of_folder(result.folder, "break-even map")["settings"]["days"] == 41
     methods = (result.folder / "methods.txt").read_text()
     assert methods == f"{result_methods.methods(data)}\n" and methods.count("\n") == 1
     software = data["software"]

@@ -12,6 +12,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from answers import of_folder, valid
 from commandline import EXPERIMENT, PROGRAM, cli, environment, stored_runs, tree
 
 from colony_sim import __version__
@@ -142,6 +143,9 @@ def test_manifest_holds_all_it_takes(done):
         path.name for path in folder.iterdir() if path.name not in (".lock", "runs.sqlite")
     }
     assert {run["key"] for run in manifest["runs"]} == stored_runs(folder).keys()
+    document = of_folder(folder, "comparison")
+    assert document["answer"] in (folder / "verdict.txt").read_text()
+    assert document["over_worlds"] is document["worlds"] is None and document["seed"] == 5
 
 
 def test_quick_has_a_folder_of_its_own(tmp_path):
@@ -197,9 +201,15 @@ def test_run_writes_every_table_of_one_run(tmp_path):
         assert len(table) == len(pd.read_csv(text)) > 0
     assert f"{pd.read_csv(folder / 'daily.csv')['harvest_g'].sum():.0f} g harvested" in out
     first = tree(folder)
-    assert cli(*words, cwd=tmp_path)[0] == 0
+    code, out, err = cli(*words, "--json", cwd=tmp_path)
     second = tree(folder)
     assert {n for n in first if first[n] != second[n]} <= {"manifest.json"}
+    # One document on the screen, the words elsewhere.
+    document = valid(out)
+    assert code == 0 and err[0].startswith("long, seed 3, 50 days") and out.isascii()
+    assert document == {**of_folder(folder, "single run"), "folder": "results/demo-run-long"}
+    assert document["answer"].startswith("At the end: ")
+    assert document["experiment"]["policies"] == ["long"] and document["seed"] == 3
     code, _, err = cli("repeat", folder, cwd=tmp_path)
     assert code == 2 and "kind = 'single run'" in err[0]
 

@@ -8,6 +8,7 @@ import signal
 import numpy as np
 import pandas as pd
 import pytest
+from answers import of_folder
 from commandline import EXPERIMENT, cli, start, stored_runs
 from made_up_worlds import PROFILE
 
@@ -251,9 +252,9 @@ WORDS = ("compare", "demo.toml", "--profile", "shed.csv")
 
 
 def files(folder) -> dict[str, bytes]:
-    """Tables and texts, without what tells when and by which command."""
-    kept = (".csv", ".parquet", ".txt")
-    return {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix in kept}
+    """Tables, texts, answer and pictures, without what tells when and by which command."""
+    kept = (".csv", ".parquet", ".txt", ".png", "answer.json")
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.name.endswith(kept)}
 
 
 def test_compare_lives_every_world_as_often_as_asked(place):
@@ -273,6 +274,12 @@ def test_compare_lives_every_world_as_often_as_asked(place):
     policies = pd.read_parquet(folder / "policies.parquet")
     assert set(policies["n_runs"]) == {5}
     assert "5 colonies that profile “shed” allows" in " ".join(out.split())
+    document = of_folder(folder, "comparison")
+    assert document["worlds"] == {"name": "shed", "draws": 40, "lived": 5}
+    assert [row["probability_a"] for row in document["over_worlds"]] == pytest.approx(
+        table["probability_a"].to_list()
+    )
+    assert (folder / "gains.png").is_file() and "gains.png" in document["files"]
 
 
 def test_any_number_of_workers_and_an_extension_give_the_same_bytes(place):

@@ -11,6 +11,7 @@ from importlib.resources import files
 import numpy as np
 import pandas as pd
 import pytest
+from answers import of_folder
 from commandline import cli
 
 from colony_sim.biology.growth import Law, ideal_clock, ideal_mass
@@ -60,6 +61,12 @@ def done(tmp_path_factory):
 @pytest.fixture(scope="module")
 def table(done):
     return pd.read_csv(done[0] / "evidence.csv", keep_default_na=True)
+
+
+def test_the_answer_is_data_too(done):
+    document = of_folder(done[0], "evidence")
+    assert document["answer"].rstrip(".") == done[1][0].rstrip(".")
+    assert len(document["tables"]["evidence"]["records"] or ()) == len(numbers())
 
 
 # -- the data -----------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from contextlib import closing
 import numpy as np
 import pandas as pd
 import pytest
+from answers import of_folder
 from commandline import cli, stored_runs
 from pictures import readable
 
@@ -241,6 +242,7 @@ def test_the_command_writes_a_folder_and_a_profile(tmp_path, log):
     assert manifest["kind"] == "fit" and manifest["study"]["simulations"] == 200
     for name in manifest["files"]:
         assert (folder / name).is_file()
+    assert of_folder(folder, "fit")["settings"]["simulations"] == 200
     slides = fit_slides.slides(folder)
     assert [slide.name for slide in slides] == ["learnt", "predictive", "calibration"]
     for slide in slides:

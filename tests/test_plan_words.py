@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
+from answers import of_folder
 from inline import Inline
 from made_up_plan import made_up
 from pictures import readable
@@ -71,6 +72,7 @@ def test_the_folder_holds_what_the_calendar_reads(short):
     assert log["day"].max() <= study["days"]
     listed = set(data["files"])
     assert listed == {p.name for p in short.iterdir()} - {"runs.sqlite", ".lock"}
+    assert of_folder(short, "plan")["settings"]["want"] == study["want"]
     for slide in plan_slides.slides(short):
         assert {f"{slide.name}.png", f"{slide.name}.svg"} <= listed
 

@@ -8,6 +8,7 @@ import subprocess
 import numpy as np
 import pandas as pd
 import pytest
+from answers import of_folder
 from commandline import EXPERIMENT, PROGRAM, cli, environment, tree
 from scipy import stats
 
@@ -100,6 +101,7 @@ def test_the_command_on_the_model_itself(done):
         "bins": 6, "minutes_per_week": 500.0, "breeders": 20, "persist": 0.95,
     }  # fmt: skip
     assert "pareto.png" in facts["files"]
+    assert of_folder(folder, "search")["settings"]["limits"] == facts["study"]["limits"]
     assert "59 runs without a loss or more; 3 cannot" in " ".join(out.split())
 
 

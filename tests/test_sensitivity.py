@@ -9,6 +9,7 @@ import subprocess
 import numpy as np
 import pandas as pd
 import pytest
+from answers import of_folder
 from commandline import EXPERIMENT, PROGRAM, cli, environment
 from SALib.sample import morris as morris_sample
 from SALib.sample import sobol as sobol_sample
@@ -183,6 +184,7 @@ def test_the_command_on_the_model_itself(tmp_path, method, size):
     figure = "tornado.png" if method == "oneway" else "screening.png"
     assert figure in facts["files"] and facts["study"]["method"] == method
     assert "count the larvae" in out
+    assert of_folder(folder, "sensitivity")["settings"]["method"] == method
 
 
 def test_a_missing_extra_is_one_line_and_exit_code_2(tmp_path):

@@ -11,6 +11,7 @@ import tracemalloc
 import numpy as np
 import pandas as pd
 import pytest
+from answers import of_folder
 from commandline import EXPERIMENT, cli, start, told, tree, wait_for
 from inline import Inline, made_up
 
@@ -126,7 +127,7 @@ def test_tables_do_not_depend_on_how_many_points_are_in_memory(place, monkeypatc
     result, _ = swept(place / "parts", monkeypatch, executor=Inline(some_fail), **until)
     assert result.n_failed == 2 * 3
     first, second = (tables(place / name) for name in ("whole", "parts"))
-    assert first.keys() == second.keys() and len(first) == 15
+    assert first.keys() == second.keys() and len(first) == 16
     for name in first:
         if name.endswith(".csv"):
             assert first[name] == second[name], name
@@ -328,6 +329,7 @@ def test_from_the_dry_run_to_a_failed_run_as_a_user_does(place):
     (line,) = told_of(err)
     assert "4 of 12 runs failed; the first: point 1 (harvest.fraction = 0.5), policy short" in line
     assert "RuntimeError: bin 3 is on fire" in line and "failures.csv" in line
+    assert len(of_folder(folder, "sweep")["tables"]["failures"]["records"]) == 4
     failures = pd.read_parquet(folder / "failures.parquet")
     assert failures["seed"].tolist() == [SEEDS[2]] * 4
     assert failures["traceback"].str.contains("Traceback").all()

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+from answers import of_folder
 from commandline import CHECKOUT, cli
 from scipy import stats
 
@@ -454,6 +455,7 @@ def test_the_command_answers_on_one_screen_and_writes_what_it_says(shown):
     assert {f"{name}.csv" for name in TABLES} <= names
     assert read_worlds(folder / "published.csv") == read_worlds(SHIPPED)
     assert "published numbers used" in (folder / "methods.txt").read_text(encoding="utf-8")
+    assert of_folder(folder, "worlds")["answer"].startswith(words.headline(shipped()).rstrip("."))
 
 
 def test_the_folder_is_a_study_that_reads_itself_back(shown):
