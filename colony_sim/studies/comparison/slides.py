@@ -9,6 +9,7 @@ from colony_sim.figures.slide import Slide, says_only
 from colony_sim.studies.comparison import (
     bin_life,
     egg_fates,
+    gains,
     losses,
     overview,
     rack_ages,
@@ -19,7 +20,7 @@ from colony_sim.studies.comparison.relive import retrace
 
 
 def slides(folder: Path, seed: int | None = None) -> list[Slide]:
-    """One slide a question, the overview first.
+    """One slide a question; that of gains over worlds first, where there is one.
 
     Parameters
     ----------
@@ -41,6 +42,7 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
         shown = ", ".join(str(value) for value in seeds[:3])
         raise InputError(ARGUMENT, "seed", seed, f"the seed of a run in {folder} ({shown}, ...)")
     return [
+        *gains.slides(found, folder),
         overview.slide(found),
         losses.slide(found),
         egg_fates.slide(found, folder),

@@ -1,0 +1,315 @@
+"""The slide of a comparison over worlds: how its gains are spread, with the share on each side."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from colony_sim.errors import ARGUMENT, InputError
+from colony_sim.experiment.worlds import SHIPPED
+from colony_sim.figures.slide import Slide
+from colony_sim.figures.titles import fitting
+from colony_sim.studies.comparison import gains_draw
+from colony_sim.studies.comparison.results import MODEL_ONLY, Results, span
+from colony_sim.words.estimate import number, signed
+from colony_sim.words.labels import shortened
+
+NAME = "gains"
+TABLES = ("gains", "over_worlds")
+MOST_ROWS = 7
+"""Policies set against another on one slide."""
+_CLEAR, _VERY = 2.0, 0.9
+"""Standard errors from one half at which a share counts, and the share called very probable."""
+DOES = {
+    "g/day": ("yields more", "g live larvae per day"),
+    "g per hour of work": ("yields more per hour of work", "g per hour of work"),
+    "g/day per bin in use": ("yields more per bin", "g per day and bin in use"),
+    "g per kg of bran": ("yields more per kg of bran", "g per kg of bran"),
+    "beetles spared per 100 a day": ("loses fewer beetles", "beetles spared per 100 a day"),
+}
+"""What a policy that is ahead in a currency does, and the unit in full."""
+
+
+@dataclass(frozen=True)
+class Side:
+    """A policy (A) against another (B) in one currency, over worlds.
+
+    Attributes
+    ----------
+    a, b : str
+        Their names.
+    gains : pandas.DataFrame
+        One row a world: world, replicates, gain of A over B (mean of its pairs of runs).
+    shares : tuple of three floats
+        Of worlds with A ahead, with a difference within the zone, with B ahead; their sum is 1.
+    errors : tuple of three floats
+        Standard errors of the shares.
+    expected, expected_se, low, high : float
+        Expected gain, its error, and limits of the central 90 % of gains over worlds.
+    zone : float
+        Half width of the gains that count as none.
+    chance : float
+        Standard deviation by chance of the mean that a dot shows; NaN if it is not known.
+    single : bool
+        One pair of runs in each world, so that chance is in the shares.
+    """
+
+    a: str
+    b: str
+    gains: pd.DataFrame
+    shares: tuple[float, float, float]
+    errors: tuple[float, float, float]
+    expected: float
+    expected_se: float
+    low: float
+    high: float
+    zone: float = 0.0
+    chance: float = math.nan
+    single: bool = False
+
+    @property
+    def of_100(self) -> tuple[str, str, str]:
+        """The shares in whole numbers of 100 that add to 100; none is called 0 or 100 that is not.
+
+        Rounded by largest remainders.
+        """
+        exact = 100 * np.array(self.shares)
+        whole = np.floor(exact + 1e-9).astype(int)
+        order = np.argsort(whole - exact, kind="stable")
+        whole[order[: 100 - int(whole.sum())]] += 1
+        return tuple(  # type: ignore[return-value]
+            "<1" if n == 0 and p > 1e-9 else ">99" if n == 100 and p < 1 - 1e-9 else f"{n}"
+            for n, p in zip(whole, self.shares, strict=True)
+        )
+
+    @property
+    def ahead(self) -> str:
+        """Who is ahead by more than two standard errors of one half: "a", "b", "close" or ""."""
+        for name, share, error in zip(("a", "close", "b"), self.shares, self.errors, strict=True):
+            if share - 0.5 > _CLEAR * (0.0 if math.isnan(error) else error):
+                return name
+        return ""
+
+
+def read(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame] | None:
+    """Tables of gains and verdicts of a results folder; None if it has none."""
+    paths = [folder / f"{name}.parquet" for name in TABLES]
+    if not all(path.is_file() for path in paths):
+        return None
+    gains, verdicts = (pd.read_parquet(path) for path in paths)
+    return gains, verdicts
+
+
+def slides(results: Results, folder: Path, currency: str | None = None) -> list[Slide]:
+    """The slide of gains; none for a comparison of one world.
+
+    Parameters
+    ----------
+    results : Results
+    folder : Path
+        Results folder.
+    currency : str, optional
+        Default: the first of the table.
+
+    Raises
+    ------
+    InputError
+        If there is no such currency.
+    """
+    tables = read(folder)
+    return [] if tables is None else [slide(results, *tables, currency)]
+
+
+def slide(
+    results: Results, gains: pd.DataFrame, verdicts: pd.DataFrame, currency: str | None = None
+) -> Slide:
+    """How the gains are spread, and the share on each side.
+
+    Parameters
+    ----------
+    results : Results
+        For the names and the foot.
+    gains : pandas.DataFrame
+        policy, baseline, currency, world, replicates, gain.
+    verdicts : pandas.DataFrame
+        One row a pair and currency, see ``statistics.over_worlds.Currencies``; of `WorldsVerdict`
+        also zone, sd_chance and probability_zone, where they are there.
+    currency : str, optional
+        Default: the first of the verdicts.
+    """
+    names = list(verdicts["currency"].unique())
+    currency = names[0] if currency is None else currency
+    if currency not in names:
+        raise InputError(ARGUMENT, "currency", currency, f"one of {', '.join(names)}")
+    sides = sides_of(gains, verdicts, currency)
+    does, unit = DOES.get(currency, (f"is ahead in {currency}", currency))
+    source = _source(results)
+    title = fitting(lambda most: _title(sides, does, source, most), _names(sides))
+    said = ". ".join(_in_words(side, unit) for side in sides)
+    runs = _runs(sides)
+    return Slide(
+        name=NAME,
+        title=title,
+        say=f"{title}. {said}.",
+        caveat=_caveat(sides),
+        alt=f"A dot for each set of values that {source} allow, on a scale of gain in {unit}. "
+        f"{said}.",
+        data=_data(sides, unit),
+        paint=lambda: gains_draw.figure(sides, title, unit, source, results, runs),
+        runs=runs,
+    )
+
+
+def sides_of(gains: pd.DataFrame, verdicts: pd.DataFrame, currency: str) -> list[Side]:
+    """The pairs of a currency that share their second policy, as they are drawn.
+
+    Of several such groups the largest; of more than `MOST_ROWS` those with the highest gains.
+    """
+    rows = verdicts[verdicts["currency"] == currency]
+    common = rows["baseline"].value_counts(sort=False).idxmax()
+    rows = rows[rows["baseline"] == common]
+    if len(rows) > MOST_ROWS:
+        rows = rows.loc[rows["expected_gain"].nlargest(MOST_ROWS).index.sort_values()]
+    found = []
+    for row in rows.to_dict("records"):
+        own = gains[
+            (gains["currency"] == currency)
+            & (gains["policy"] == row["policy"])
+            & (gains["baseline"] == common)
+        ].sort_values("world")
+        a, b = float(row["probability_a"]), float(row["probability_b"])
+        close = max(0.0, 1.0 - a - b)
+        repeated = float((1.0 / own["replicates"]).mean()) if len(own) else math.nan
+        found.append(
+            Side(
+                a=str(row["policy"]),
+                b=str(common),
+                gains=own[["world", "replicates", "gain"]].reset_index(drop=True),
+                shares=(a, close, b),
+                errors=(
+                    float(row["probability_a_se"]),
+                    float(row.get("probability_zone_se", math.nan)),
+                    float(row["probability_b_se"]),
+                ),
+                expected=float(row["expected_gain"]),
+                expected_se=float(row["expected_gain_se"]),
+                low=float(row["low"]),
+                high=float(row["high"]),
+                zone=float(np.nan_to_num(row.get("zone", 0.0))),
+                chance=float(row.get("sd_chance", math.nan)) * math.sqrt(repeated),
+                single=bool(row.get("of_single_pairs", False)),
+            )
+        )
+    return found
+
+
+def _source(results: Results) -> str:
+    """What allows the sets of values."""
+    if results.profile in ("", SHIPPED):
+        return "the published experiments"
+    return f"the notes behind “{shortened(results.profile, 30)}”"
+
+
+def _names(sides: list[Side]) -> list[str]:
+    return list(dict.fromkeys([*(side.a for side in sides), sides[0].b]))
+
+
+def _title(sides: list[Side], does: str, source: str, most: int) -> str:
+    def quoted(name: str) -> str:
+        return f"“{shortened(name, most)}”"
+
+    if len(sides) == 1:
+        side = sides[0]
+        a, b = quoted(side.a), quoted(side.b)
+        first, close, second = side.of_100
+        if side.ahead == "close":
+            return f"{a} and {b} differ too little to matter: {close} of 100"
+        if not side.ahead:
+            return f"{_begun(source)} do not decide: {a} or {b}"
+        if side.ahead == "b":
+            a, b, first = b, a, second
+        share = side.shares[0 if side.ahead == "a" else 2]
+        return f"{a} {_probably(share)} {does} than {b}: {first} of 100"
+    other = quoted(sides[0].b)
+    better = [side for side in sides if side.ahead == "a"]
+    worse = [side for side in sides if side.ahead == "b"]
+    if better:
+        best = max(better, key=lambda side: side.shares[0])
+        share = best.shares[0]
+        return f"{quoted(best.a)} {_probably(share)} {does} than {other}: {best.of_100[0]} of 100"
+    if len(worse) == len(sides):
+        least = min(side.shares[2] for side in sides)
+        return f"{other} {_probably(least)} {does} than each of the {len(sides)} others"
+    if worse:
+        return f"None clearly {does} than {other}; {len(worse)} of {len(sides)} are behind"
+    return f"{_begun(source)} tell none of {len(sides)} policies from {other}"
+
+
+def _begun(source: str) -> str:
+    """What allows the sets of values, as it begins a title."""
+    text = source.removeprefix("the ")
+    return f"{text[0].upper()}{text[1:]}"
+
+
+def _probably(share: float) -> str:
+    return "very probably" if share >= _VERY else "probably"
+
+
+def _in_words(side: Side, unit: str) -> str:
+    a, b = f"“{side.a}”", f"“{side.b}”"
+    first, close, second = side.of_100
+    error = f" (give or take {gains_draw.give_or_take(side)})"
+    middle = f", {close} too close to matter (within {side.zone:g})" if side.zone > 0.0 else ""
+    chance = (
+        f", and chance moves a dot by {number(side.chance)}" if math.isfinite(side.chance) else ""
+    )
+    return (
+        f"{a} ahead of {b} in {first} of 100{error}{middle}, behind in {second}; expected gain "
+        f"{signed(side.expected)} {unit} (standard error {number(side.expected_se)}), 90 % lie "
+        f"from {signed(side.low)} to {signed(side.high)}{chance}"
+    )
+
+
+def _caveat(sides: list[Side]) -> str:
+    text = f"This is {MODEL_ONLY}: sets of values outside what was drawn are not in it."
+    if any(side.single for side in sides):
+        return f"{text} Every set was lived once by each policy, so chance is in the shares."
+    return (
+        f"{text} Chance within a set of values is taken off the shares and the 90 %, not off the "
+        "dots, so dots counted may give another share."
+    )
+
+
+def _runs(sides: list[Side]) -> str:
+    """How many sets of values there are and how often each was lived."""
+    sets = span(sorted({len(side.gains) for side in sides}))
+    times = span(sorted({int(n) for side in sides for n in side.gains["replicates"]}) or [0])
+    return f"{sets} sets of values, {times} {'run' if times == '1' else 'runs'} a policy in each"
+
+
+def _data(sides: list[Side], unit: str) -> pd.DataFrame:
+    """One row a mark: dots, shares and intervals."""
+    parts = []
+    for side in sides:
+        pair = {"policy": side.a, "against": side.b}
+        dots = side.gains.rename(columns={"gain": "value"}).assign(what="gain in a set of values")
+        parts.append(dots.assign(**pair, unit=unit))
+        marks = [
+            {"what": "expected gain, central 90 %", "value": side.expected, "low": side.low,
+             "high": side.high, "unit": unit},
+            {"what": "chance of a dot, standard deviation", "value": side.chance, "unit": unit},
+            {"what": "too close to matter, half width", "value": side.zone, "unit": unit},
+        ]  # fmt: skip
+        for what, share, text in zip(
+            ("ahead", "too close to matter", "behind"), side.shares, side.of_100, strict=True
+        ):
+            marks.append({"what": f"share {what}", "value": share, "unit": "share", "shown": text})
+        parts.append(pd.DataFrame(marks).assign(**pair))
+    columns = ["policy", "against", "what", "world", "replicates", "value", "low", "high", "shown",
+               "unit"]  # fmt: skip
+    table = pd.concat(parts, ignore_index=True).reindex(columns=columns)
+    return table.astype({"world": "Int64", "replicates": "Int64"})
