@@ -56,7 +56,7 @@ def readable(slide: Slide, least: float = style.BODY) -> matplotlib.figure.Figur
         across, up = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
         # Boxes hold room for descenders, so a sliver of shared height is no overlap.
         assert across <= 1 or up <= 0.17 * style.BODY / 72 * figure.dpi, (one, other)
-    title = max(found, key=lambda t: t.get_fontsize()).get_text()
+    title = max(found, key=lambda t: t.get_window_extent().y1).get_text()
     assert " ".join(title.split()) == " ".join(slide.title.split())
     assert slide.say.startswith(slide.title) and slide.caveat and slide.alt and slide.runs
     return figure

@@ -72,6 +72,7 @@ class WorldsOf(_Part):
 
     name: str
     draws: int = Field(ge=1, description="How many there are.")
+    lived: int | None = Field(description="How many of them were lived in; null: as many as runs.")
 
 
 class OverWorlds(BaseModel):
@@ -164,7 +165,6 @@ def build(folder: Path, data: Mapping[str, Any], files: Iterable[str]) -> dict[s
     own = _OWN_TABLES if kind == "comparison" else ()
     rows = {name: _rows(folder / f"{name}.parquet") for name in own}
     found = [Finding(role=each["role"], text=each["text"]) for each in data.get("findings", ())]
-    profile = data.get("profile")
     document = Answer(
         format="colony_sim answer",
         version=VERSION,
@@ -174,7 +174,7 @@ def build(folder: Path, data: Mapping[str, Any], files: Iterable[str]) -> dict[s
         answer=next((each.text for each in found if each.role == "answer"), None),
         findings=found,
         experiment=_experiment(data),
-        worlds=WorldsOf(name=profile["name"], draws=len(profile["draws"])) if profile else None,
+        worlds=_worlds(data),
         settings=_settings(data),
         over_worlds=_as_verdicts(rows.get("over_worlds")),
         leans_on=rows.get("leans_on"),
@@ -232,6 +232,14 @@ def _experiment(data: Mapping[str, Any]) -> Experiment:
         baseline=head.get("baseline"),
         invented=head.get("invented") is True,
     )
+
+
+def _worlds(data: Mapping[str, Any]) -> WorldsOf | None:
+    profile = data.get("profile")
+    if not profile:
+        return None
+    lived = len(set(data["experiment"].get("worlds", ()))) or None
+    return WorldsOf(name=profile["name"], draws=len(profile["draws"]), lived=lived)
 
 
 def _settings(data: Mapping[str, Any]) -> dict[str, Any]:

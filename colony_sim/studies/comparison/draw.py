@@ -13,6 +13,7 @@ from colony_sim.figures.titles import fitting
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.outcome import handling_period
 from colony_sim.statistics.core import mean_interval
+from colony_sim.studies.comparison import gains
 from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, footer, read, span
 from colony_sim.words.estimate import number
@@ -34,17 +35,24 @@ def draw(folder: Path) -> list[Path]:
     Returns
     -------
     list of Path
-        ``comparison.png`` (2000 x 1125 pixels) and ``comparison.svg``; the same tables always
-        give the same bytes with the same versions of Matplotlib and seaborn.
+        ``comparison.png`` (2000 x 1125 pixels) and ``comparison.svg``, and before them, over
+        worlds, ``gains``; the same tables always give the same bytes with the same versions of
+        Matplotlib and seaborn.
 
     Raises
     ------
     InputError
         If the manifest is missing or not that of a comparison.
     """
-    results = read(Path(folder))
+    folder = Path(folder)
+    results = read(folder)
     with style.theme():
-        return style.save(figure(results), Path(folder), "comparison")
+        first = [
+            path
+            for slide in gains.slides(results, folder)
+            for path in style.save(slide.paint(), folder, slide.name)
+        ]
+        return first + style.save(figure(results), folder, "comparison")
 
 
 def title(results: Results, most: int = 60) -> str:

@@ -14,24 +14,22 @@ from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
 from colony_sim.studies.comparison import gains_draw
+from colony_sim.studies.comparison.over_words import LIKELY, SURE, short
 from colony_sim.studies.comparison.results import MODEL_ONLY, Results, span
-from colony_sim.words.estimate import number, signed
 from colony_sim.words.labels import shortened
 
 NAME = "gains"
 TABLES = ("gains", "over_worlds")
 MOST_ROWS = 7
 """Policies set against another on one slide."""
-_CLEAR, _VERY = 2.0, 0.9
-"""Standard errors from one half at which a share counts, and the share called very probable."""
 DOES = {
-    "g/day": ("yields more", "g live larvae per day"),
-    "g per hour of work": ("yields more per hour of work", "g per hour of work"),
-    "g/day per bin in use": ("yields more per bin", "g per day and bin in use"),
-    "g per kg of bran": ("yields more per kg of bran", "g per kg of bran"),
-    "beetles spared per 100 a day": ("loses fewer beetles", "beetles spared per 100 a day"),
+    "g/day": ("gives more larvae", "g a day"),
+    "g per hour of work": ("gives more for an hour of work", "g"),
+    "g/day per bin in use": ("gives more for each bin", "g a day"),
+    "g per kg of bran": ("gives more for a kilogram of bran", "g"),
+    "beetles spared per 100 a day": ("loses fewer beetles", "of 100 beetles a day"),
 }
-"""What a policy that is ahead in a currency does, and the unit in full."""
+"""What a policy that is ahead in a currency does, and the unit of its gain."""
 
 
 @dataclass(frozen=True)
@@ -46,8 +44,8 @@ class Side:
         One row a world: world, replicates, gain of A over B (mean of its pairs of runs).
     shares : tuple of three floats
         Of worlds with A ahead, with a difference within the zone, with B ahead; their sum is 1.
-    errors : tuple of three floats
-        Standard errors of the shares.
+    errors : tuple of two floats
+        Standard errors of the shares of A and of B.
     expected, expected_se, low, high : float
         Expected gain, its error, and limits of the central 90 % of gains over worlds.
     zone : float
@@ -62,7 +60,7 @@ class Side:
     b: str
     gains: pd.DataFrame
     shares: tuple[float, float, float]
-    errors: tuple[float, float, float]
+    errors: tuple[float, float]
     expected: float
     expected_se: float
     low: float
@@ -73,26 +71,24 @@ class Side:
 
     @property
     def of_100(self) -> tuple[str, str, str]:
-        """The shares in whole numbers of 100 that add to 100; none is called 0 or 100 that is not.
-
-        Rounded by largest remainders.
-        """
-        exact = 100 * np.array(self.shares)
-        whole = np.floor(exact + 1e-9).astype(int)
-        order = np.argsort(whole - exact, kind="stable")
-        whole[order[: 100 - int(whole.sum())]] += 1
+        """The shares in whole numbers of 100; none is called 0 or 100 that is not."""
+        first, _, second = (round(100 * share) for share in self.shares)
+        whole = (first, max(100 - first - second, 0), second)
         return tuple(  # type: ignore[return-value]
-            "<1" if n == 0 and p > 1e-9 else ">99" if n == 100 and p < 1 - 1e-9 else f"{n}"
-            for n, p in zip(whole, self.shares, strict=True)
+            f"{min(max(count, 1), 99) if 1e-9 < share < 1 - 1e-9 else count}"
+            for count, share in zip(whole, self.shares, strict=True)
         )
 
     @property
-    def ahead(self) -> str:
-        """Who is ahead by more than two standard errors of one half: "a", "b", "close" or ""."""
-        for name, share, error in zip(("a", "close", "b"), self.shares, self.errors, strict=True):
-            if share - 0.5 > _CLEAR * (0.0 if math.isnan(error) else error):
-                return name
-        return ""
+    def give_or_take(self) -> str:
+        """Larger standard error of the shares of A and B, of 100, in whole numbers."""
+        return f"{max(round(100 * max(self.errors)), 1)}"
+
+    @property
+    def likely(self) -> str:
+        """What is probable: "a", "close", "b", or "" for none."""
+        found = zip(("a", "close", "b"), self.shares, strict=True)
+        return next((name for name, share in found if share >= LIKELY), "")
 
 
 def read(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame] | None:
@@ -146,9 +142,9 @@ def slide(
     if currency not in names:
         raise InputError(ARGUMENT, "currency", currency, f"one of {', '.join(names)}")
     sides = sides_of(gains, verdicts, currency)
-    does, unit = DOES.get(currency, (f"is ahead in {currency}", currency))
+    does, unit = DOES.get(currency, (f"has more {currency}", currency))
     source = _source(results)
-    title = fitting(lambda most: _title(sides, does, source, most), _names(sides))
+    title = fitting(lambda most: _title(sides, does, most), _names(sides))
     said = ". ".join(_in_words(side, unit) for side in sides)
     runs = _runs(sides)
     return Slide(
@@ -156,7 +152,7 @@ def slide(
         title=title,
         say=f"{title}. {said}.",
         caveat=_caveat(sides),
-        alt=f"A dot for each set of values that {source} allow, on a scale of gain in {unit}. "
+        alt=f"A dot for each possible colony that {source} allow, on a scale of gain in {unit}. "
         f"{said}.",
         data=_data(sides, unit),
         paint=lambda: gains_draw.figure(sides, title, unit, source, results, runs),
@@ -190,11 +186,7 @@ def sides_of(gains: pd.DataFrame, verdicts: pd.DataFrame, currency: str) -> list
                 b=str(common),
                 gains=own[["world", "replicates", "gain"]].reset_index(drop=True),
                 shares=(a, close, b),
-                errors=(
-                    float(row["probability_a_se"]),
-                    float(row.get("probability_zone_se", math.nan)),
-                    float(row["probability_b_se"]),
-                ),
+                errors=(float(row["probability_a_se"]), float(row["probability_b_se"])),
                 expected=float(row["expected_gain"]),
                 expected_se=float(row["expected_gain_se"]),
                 low=float(row["low"]),
@@ -208,7 +200,7 @@ def sides_of(gains: pd.DataFrame, verdicts: pd.DataFrame, currency: str) -> list
 
 
 def _source(results: Results) -> str:
-    """What allows the sets of values."""
+    """What allows the possible colonies."""
     if results.profile in ("", SHIPPED):
         return "the published experiments"
     return f"the notes behind “{shortened(results.profile, 30)}”"
@@ -218,7 +210,7 @@ def _names(sides: list[Side]) -> list[str]:
     return list(dict.fromkeys([*(side.a for side in sides), sides[0].b]))
 
 
-def _title(sides: list[Side], does: str, source: str, most: int) -> str:
+def _title(sides: list[Side], does: str, most: int) -> str:
     def quoted(name: str) -> str:
         return f"“{shortened(name, most)}”"
 
@@ -226,69 +218,64 @@ def _title(sides: list[Side], does: str, source: str, most: int) -> str:
         side = sides[0]
         a, b = quoted(side.a), quoted(side.b)
         first, close, second = side.of_100
-        if side.ahead == "close":
-            return f"{a} and {b} differ too little to matter: {close} of 100"
-        if not side.ahead:
-            return f"{_begun(source)} do not decide: {a} or {b}"
-        if side.ahead == "b":
-            a, b, first = b, a, second
-        share = side.shares[0 if side.ahead == "a" else 2]
-        return f"{a} {_probably(share)} {does} than {b}: {first} of 100"
+        if side.likely == "close":
+            return f"It hardly matters in {close} of 100: {a} or {b}"
+        (more, a), (less, b) = ((first, a), (second, b))
+        shares = side.shares[0], side.shares[2]
+        if shares[1] > shares[0]:
+            shares, (more, a), (less, b) = shares[::-1], (less, b), (more, a)
+        if not side.likely and shares[1] <= 1.0 - SURE:
+            return f"{a} does as well as {b} or better: worse in {less} of 100"
+        if not side.likely:
+            return f"Nobody knows yet which {does}: {a} or {b}"
+        return f"{_probably(shares[0])}{a} {does} than {b}: in {more} of 100"
     other = quoted(sides[0].b)
-    better = [side for side in sides if side.ahead == "a"]
-    worse = [side for side in sides if side.ahead == "b"]
+    better = [side for side in sides if side.likely == "a"]
+    worse = [side for side in sides if side.likely == "b"]
     if better:
         best = max(better, key=lambda side: side.shares[0])
-        share = best.shares[0]
-        return f"{quoted(best.a)} {_probably(share)} {does} than {other}: {best.of_100[0]} of 100"
+        start = f"{_probably(best.shares[0])}{quoted(best.a)}"
+        return f"{start} {does} than {other}: in {best.of_100[0]} of 100"
     if len(worse) == len(sides):
-        least = min(side.shares[2] for side in sides)
-        return f"{other} {_probably(least)} {does} than each of the {len(sides)} others"
+        start = _probably(min(side.shares[2] for side in sides))
+        return f"{start}{other} {does} than each of {len(sides)} others"
     if worse:
-        return f"None clearly {does} than {other}; {len(worse)} of {len(sides)} are behind"
-    return f"{_begun(source)} tell none of {len(sides)} policies from {other}"
-
-
-def _begun(source: str) -> str:
-    """What allows the sets of values, as it begins a title."""
-    text = source.removeprefix("the ")
-    return f"{text[0].upper()}{text[1:]}"
+        return f"{len(worse)} of {len(sides)} others fall behind {other}; the rest is open"
+    return f"Nobody knows yet whether one {does} than {other}"
 
 
 def _probably(share: float) -> str:
-    return "very probably" if share >= _VERY else "probably"
+    return "" if share >= SURE else "Probably "
 
 
 def _in_words(side: Side, unit: str) -> str:
     a, b = f"“{side.a}”", f"“{side.b}”"
     first, close, second = side.of_100
-    error = f" (give or take {gains_draw.give_or_take(side)})"
-    middle = f", {close} too close to matter (within {side.zone:g})" if side.zone > 0.0 else ""
-    chance = (
-        f", and chance moves a dot by {number(side.chance)}" if math.isfinite(side.chance) else ""
-    )
+    middle = f", too close to matter in {close} (within {side.zone:g})" if side.zone > 0.0 else ""
+    luck = f"; luck moves a dot by {short(side.chance)}" if math.isfinite(side.chance) else ""
     return (
-        f"{a} ahead of {b} in {first} of 100{error}{middle}, behind in {second}; expected gain "
-        f"{signed(side.expected)} {unit} (standard error {number(side.expected_se)}), 90 % lie "
-        f"from {signed(side.low)} to {signed(side.high)}{chance}"
+        f"{a} is ahead of {b} in {first} of 100{middle} and behind in {second}, right to about "
+        f"{side.give_or_take}; the gain is {gains_draw.gained(side.expected)} {unit} on average "
+        f"(error {short(side.expected_se)}), in nine of ten from {gains_draw.gained(side.low)} to "
+        f"{gains_draw.gained(side.high)}{luck}"
     )
 
 
 def _caveat(sides: list[Side]) -> str:
-    text = f"This is {MODEL_ONLY}: sets of values outside what was drawn are not in it."
+    text = f"This is {MODEL_ONLY}: a possible colony is one set of values of the model."
     if any(side.single for side in sides):
-        return f"{text} Every set was lived once by each policy, so chance is in the shares."
+        return f"{text} Each was lived once by every policy, so luck is part of the counts."
     return (
-        f"{text} Chance within a set of values is taken off the shares and the 90 %, not off the "
-        "dots, so dots counted may give another share."
+        f"{text} Luck is taken off the counts and the nine of ten, not off the dots, so dots "
+        "counted may give another number."
     )
 
 
 def _runs(sides: list[Side]) -> str:
-    """How many sets of values there are and how often each was lived."""
+    """How many possible colonies there are and how often each was lived."""
     sets = span(sorted({len(side.gains) for side in sides}))
     times = span(sorted({int(n) for side in sides for n in side.gains["replicates"]}) or [0])
-    return f"{sets} sets of values, {times} {'run' if times == '1' else 'runs'} a policy in each"
+    return f"{sets} possible colonies, {times} {'run' if times == '1' else 'runs'} a policy in each"
 
 
 def _data(sides: list[Side], unit: str) -> pd.DataFrame:
@@ -296,12 +283,12 @@ def _data(sides: list[Side], unit: str) -> pd.DataFrame:
     parts = []
     for side in sides:
         pair = {"policy": side.a, "against": side.b}
-        dots = side.gains.rename(columns={"gain": "value"}).assign(what="gain in a set of values")
+        dots = side.gains.rename(columns={"gain": "value"}).assign(what="gain in a possible colony")
         parts.append(dots.assign(**pair, unit=unit))
         marks = [
             {"what": "expected gain, central 90 %", "value": side.expected, "low": side.low,
              "high": side.high, "unit": unit},
-            {"what": "chance of a dot, standard deviation", "value": side.chance, "unit": unit},
+            {"what": "luck of a dot, standard deviation", "value": side.chance, "unit": unit},
             {"what": "too close to matter, half width", "value": side.zone, "unit": unit},
         ]  # fmt: skip
         for what, share, text in zip(

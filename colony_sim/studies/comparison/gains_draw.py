@@ -10,8 +10,9 @@ import numpy as np
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from colony_sim.figures import style
+from colony_sim.studies.comparison.over_words import short
 from colony_sim.studies.comparison.results import Results, footer
-from colony_sim.words.estimate import dashed, signed
+from colony_sim.words.estimate import dashed
 from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
 BIG = 40.0
 """Type size of the shares (points)."""
-MOST_DOT, LEAST_DOT = 0.27, 0.035
+MOST_DOT, LEAST_DOT = 0.34, 0.035
 """Diameters of a dot (in)."""
 _COLUMNS = (1.1, 1.0, 1.1)
 """Widths of the columns of shares (in)."""
@@ -135,8 +136,8 @@ def _one(slide: Figure, side: Side, top: float, unit: str, source: str, results:
     axes.axhline(0, color=style.FAINT, linewidth=1, zorder=1)
     _interval(axes, side, -0.2, 3.5, 13)
     text = (
-        f"◆ expected {signed(side.expected)};  90 % lie from {signed(side.low)} to "
-        f"{signed(side.high)}"
+        f"◆ {gained(side.expected)} on average;  nine of ten from {gained(side.low)} to "
+        f"{gained(side.high)}"
     )
     half = style.text_width(slide, text, style.BODY) / 2 / width
     at = ((side.low + side.high) / 2 - ends[0]) / (ends[1] - ends[0])
@@ -145,7 +146,13 @@ def _one(slide: Figure, side: Side, top: float, unit: str, source: str, results:
     tallest = float(x[np.argmax(level)]) if len(x) else 0.0
     _whisker(axes, side.chance, tallest > sum(ends) / 2, high - 0.28, width)
     _beyond(axes, values, ends)
-    _scale(axes, f"gain of “{shortened(side.a, 36)}” over “{shortened(side.b, 36)}” ({unit})")
+    names = style.labels([side.a, side.b], 1, 34)
+    _scale(axes, f"gain of “{names[0]}” over “{names[1]}” ({unit})")
+
+
+def gained(value: float) -> str:
+    """A gain with its sign, in two significant digits."""
+    return dashed(f"+{short(value)}" if value > 0 else short(value))
 
 
 def _values(side: Side) -> np.ndarray:
@@ -172,12 +179,13 @@ def _shares(
 ) -> None:
     """What lies on each side, in large figures: B at the left, A at the right, as on the scale."""
     first, close, second = side.of_100
+    heads = _heads(slide, [side.a, side.b], 0.36 * (right - left))
     texts = [
-        (left, "left", f"“{shortened(side.b, 30)}” ahead", second, colours[2]),
-        (right, "right", f"“{shortened(side.a, 30)}” ahead", first, colours[0]),
+        (left, "left", heads[1], second, colours[2]),
+        (right, "right", heads[0], first, colours[0]),
     ]
     if side.zone > 0.0:
-        words = f"too close to matter (±{side.zone:g})"
+        words = f"hardly differ (±{side.zone:g})"
         texts.append(((left + right) / 2, "center", words, close, colours[1]))
     for x, ha, words, share, colour in texts:
         at = x / style.WIDTH
@@ -185,13 +193,17 @@ def _shares(
                    color=colour)  # fmt: skip
         slide.text(at, (y - 0.32) / style.HEIGHT, f"{share} of 100", ha=ha, va="top", size=BIG,
                    weight="bold", color=colour)  # fmt: skip
-    of = f"of what {source} allow, give or take {give_or_take(side)};  dot = a set of values"
+    of = f"possible colonies that {source} allow, right to about {side.give_or_take};  a dot each"
     slide.text(0.5, (y - 0.98) / style.HEIGHT, of, ha="center", va="top", color=style.QUIET)
 
 
-def give_or_take(side: Side) -> str:
-    """Standard error of the first share, of 100, in whole numbers."""
-    return f"{max(math.ceil(100 * side.errors[0] - 0.5), 1)}"
+def _heads(slide: Figure, names: Sequence[str], width: float) -> list[str]:
+    """The names of those ahead, cut to a width (in)."""
+    for most in range(36, 6, -1):
+        heads = [f"“{name}” ahead" for name in style.labels(names, 1, most)]
+        if all(style.text_width(slide, head, style.HEAD, "bold") <= width for head in heads):
+            break
+    return heads
 
 
 def _ground(axes: Axes, zone: float, low: float = 0.0) -> None:
@@ -226,7 +238,7 @@ def _interval(axes: Axes, side: Side, y: float, thick: float, tall: float) -> No
 
 
 def _whisker(axes: Axes, chance: float, at_left: bool, y: float, width: float) -> None:
-    """How far chance alone moves a dot, in the upper corner that has more room."""
+    """How far luck alone moves a dot, in the upper corner that has more room."""
     if not (math.isfinite(chance) and chance > 0.0):
         return
     low, high = axes.get_xlim()
@@ -235,7 +247,7 @@ def _whisker(axes: Axes, chance: float, at_left: bool, y: float, width: float) -
     axes.plot([middle - chance, middle + chance], [y, y], "-|", color=style.QUIET, linewidth=2,
               markersize=14, markeredgewidth=2, zorder=4)  # fmt: skip
     beside = middle + chance + gap if at_left else middle - chance - gap
-    axes.text(beside, y, "chance moves a dot\nby this much", ha="left" if at_left else "right",
+    axes.text(beside, y, "luck moves a dot\nby this much", ha="left" if at_left else "right",
               va="center", color=style.QUIET, linespacing=1.05)  # fmt: skip
 
 
@@ -282,7 +294,7 @@ def _rows(
         _interval(axes, side, base - 0.12, 2.5, 9)
     for edge in range(1, len(sides)):
         axes.axhline(height - edge * row, color=style.SHADE, linewidth=1, zorder=0)
-    style.row_heading(axes, "dot = a set of values; bar = 90 %, ◆ expected")
+    style.row_heading(axes, "dot = possible colony; bar: nine of ten, ◆ average")
     _columns(slide, sides, [low + middle for middle in middles], left + width, source)
     _scale(axes, f"gain over “{shortened(sides[0].b, 40)}” ({unit})")
 
@@ -295,7 +307,7 @@ def _columns(
     heads = ("ahead", "close" if zone > 0.0 else "", "behind")
     above = max(heights) + (heights[0] - heights[1]) / 2 + 0.1
     slide.text((style.WIDTH - 0.4) / style.WIDTH, (above + 0.36) / style.HEIGHT,
-               f"of 100 that {source} allow", ha="right", va="bottom",
+               f"of 100 colonies that {source} allow", ha="right", va="bottom",
                color=style.QUIET)  # fmt: skip
     right = left
     for place, (head, wide) in enumerate(zip(heads, _COLUMNS, strict=True)):
@@ -304,6 +316,6 @@ def _columns(
         slide.text(at, above / style.HEIGHT, head, ha="right", va="bottom", weight="bold")
         for side, y in zip(sides, heights, strict=True):
             if head:
-                clear = side.ahead == ("a", "close", "b")[place]
+                clear = side.likely == ("a", "close", "b")[place]
                 slide.text(at, y / style.HEIGHT, side.of_100[place], ha="right", va="center",
                            size=style.HEAD, weight="bold" if clear else "normal")  # fmt: skip

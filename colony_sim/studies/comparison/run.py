@@ -72,7 +72,7 @@ MORE_TABLES = (
     "daily", "over_worlds", "gains", "standings", "against_default", "leans_on", "assumptions",
     "precision",
 )  # fmt: skip
-FIGURES = ("comparison",)
+FIGURES = ("gains", "comparison")
 FILES = files_of((*TABLES, *MORE_TABLES), FIGURES)
 DESIGN = (
     f"{IN_WORDS} "
