@@ -275,7 +275,7 @@ def test_compare_lives_every_world_as_often_as_asked(place):
     assert set(policies["n_runs"]) == {5}
     assert "5 colonies that profile “shed” allows" in " ".join(out.split())
     document = of_folder(folder, "comparison")
-    assert document["worlds"] == {"name": "shed", "draws": 40, "lived": 5}
+    assert (document["worlds"]["name"], document["worlds"]["lived"]) == ("shed", 5)
     assert [row["probability_a"] for row in document["over_worlds"]] == pytest.approx(
         table["probability_a"].to_list()
     )

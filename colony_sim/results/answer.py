@@ -71,7 +71,7 @@ class WorldsOf(_Part):
     """The joint draws of what nobody knows that were lived in."""
 
     name: str
-    draws: int = Field(ge=1, description="How many there are.")
+    draws: int = Field(ge=1, description="How many the manifest holds.")
     lived: int | None = Field(description="How many of them were lived in; null: as many as runs.")
 
 
