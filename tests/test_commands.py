@@ -58,7 +58,7 @@ def test_version(tmp_path):
         (["compare"], "FILE"),
         (["compare", "demo.toml", "--workers", "many"], "--workers"),
         (["compare", "demo.toml", "--workers", "0"], "--workers = 0; allowed: a whole number"),
-        (["compare", "demo.toml", "--replicates", "1"], "--replicates = 1; allowed"),
+        (["compare", "demo.toml", "--one-world", "--replicates", "1"], "--replicates = 1"),
         (["compare", "demo.toml", "--seed", "-1"], "--seed = -1; allowed"),
         (["compare", "demo.toml", "--out", "demo.toml"], "a folder that can be written"),
         (["run", "demo.toml", "--policy", "weekly"], '"short", "long"'),
@@ -138,7 +138,7 @@ def test_manifest_holds_all_it_takes(done):
     assert handling["short"]["rotation.interval_days"] == 14
     assert manifest["climate"] == {"kind": "constant", "values": [27.0]}
     assert manifest["software"]["numpy"] == np.__version__
-    assert manifest["command"].endswith("compare demo.toml --no-assumptions")
+    assert manifest["command"].endswith("compare demo.toml --one-world --no-assumptions")
     assert {name for name in manifest["files"]} == {
         path.name for path in folder.iterdir() if path.name not in (".lock", "runs.sqlite")
     }
