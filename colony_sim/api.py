@@ -31,6 +31,7 @@ from colony_sim.studies.breakeven import study as maps
 from colony_sim.studies.comparison import study as comparison
 from colony_sim.studies.comparison.run import Comparison, RunsFailed, Stage, compare_plan
 from colony_sim.studies.comparison.stages import make_rule
+from colony_sim.studies.fitting_worlds import WORLDS
 from colony_sim.studies.search import run as search_run
 from colony_sim.studies.search import study as searches
 from colony_sim.studies.sensitivity import run as sensitivity_run
@@ -179,6 +180,7 @@ def sweep(
     workers: int | None = None,
     cluster: str | None = None,
     profile: Worlds | str | Path | None = None,
+    one_world: bool = False,
     keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -200,7 +202,10 @@ def sweep(
     cluster : str, optional
         Address of a Dask scheduler whose workers are used in place of this machine.
     profile : Worlds, str or Path, optional
-        Fitted biology of one colony, or its file: one draw for each replicate.
+        Worlds, one for each replicate, or their file, such as the biology of one colony; default:
+        those of the package.
+    one_world : bool
+        Take the default values alone, no worlds.
     keeper : class or str, optional
         A keeper of one's own under every policy, as in :func:`compare`.
     figures : bool
@@ -221,7 +226,8 @@ def sweep(
     InputError
         If the file or an argument is not allowed, at any point of the design.
     """
-    plan = plan_sweep(_asked(experiment, keeper), vary=vary, profile=_fitted(profile), **options)
+    worlds = _worlds(profile, one_world)
+    plan = plan_sweep(_asked(experiment, keeper), vary=vary, profile=worlds, **options)
     folder = folder_of(plan.plan.name, out)
     return run_sweep(
         plan, folder, workers=workers, cluster=cluster, on_progress=on_progress,
@@ -235,7 +241,7 @@ def breakeven(
     y: str,
     *,
     policies: Sequence[str] | None = None,
-    replicates: int = 5,
+    replicates: int | None = None,
     measure: str = YIELD,
     warm_up: int = breakeven_run.WARM_UP,
     used: int = breakeven_run.USED,
@@ -243,6 +249,7 @@ def breakeven(
     out: str | Path | None = None,
     workers: int | None = None,
     profile: Worlds | str | Path | None = None,
+    one_world: bool = False,
     keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -258,8 +265,8 @@ def breakeven(
         ``"rotation.interval_days=7:35:7"``.
     policies : two names, optional
         First and second; default: the other policy and the baseline.
-    replicates : int
-        Seeds of each cell.
+    replicates : int, optional
+        Worlds of each cell, by default 32; with one world seeds, by default 5.
     measure : str
         Key of the measure compared.
     warm_up, used : int
@@ -271,7 +278,10 @@ def breakeven(
     workers : int, optional
         Worker processes; default one per core. The results do not depend on it.
     profile : Worlds, str or Path, optional
-        Fitted biology of one colony, or its file: one draw for each replicate.
+        Worlds, one for each replicate, or their file, such as the biology of one colony; default:
+        those of the package.
+    one_world : bool
+        Take the default values alone, no worlds.
     keeper : class or str, optional
         A keeper of one's own under every policy, as in :func:`compare`.
     figures : bool
@@ -282,7 +292,7 @@ def breakeven(
     Returns
     -------
     StudyResult
-        Tables ``breakeven`` (one row a cell) and ``crossings``.
+        Tables ``breakeven`` (one row a cell), ``crossings`` and, over worlds, ``gains``.
 
     Raises
     ------
@@ -291,9 +301,13 @@ def breakeven(
     points.PointsFailed
         If a run raised; runs that finished are kept.
     """
+    worlds = _worlds(profile, one_world)
+    if replicates is None:
+        replicates = breakeven_run.SEEDS if worlds is None else WORLDS
     plan = _plan(
-        experiment, "breakeven", seed=seed, profile=profile, keeper=keeper, replicates=replicates
-    )
+        experiment, "breakeven", seed=seed, profile=worlds, keeper=keeper, replicates=replicates,
+        hands=True,
+    )  # fmt: skip
     return carry_out(
         maps.STUDY,
         plan,
@@ -314,7 +328,8 @@ def breakeven(
 def sensitivity(
     experiment: Experiment | str | Path,
     *,
-    method: str = "morris",
+    method: str | None = None,
+    over: str | None = None,
     keys: Sequence[str] | None = None,
     group: str | None = None,
     policies: Sequence[str] | None = None,
@@ -327,6 +342,7 @@ def sensitivity(
     out: str | Path | None = None,
     workers: int | None = None,
     profile: Worlds | str | Path | None = None,
+    one_world: bool = False,
     keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -337,12 +353,16 @@ def sensitivity(
     ----------
     experiment : Experiment, str or Path
         From :func:`load`, or the file itself.
-    method : str
-        ``"morris"``, ``"sobol"`` (both need SALib) or ``"oneway"``.
+    method : str, optional
+        ``"sobol"`` (the default over worlds), ``"morris"`` (the default over ranges) or
+        ``"oneway"``; over ranges the first two need SALib.
+    over : str, optional
+        ``"worlds"``, sets of values that go together, or ``"ranges"``, each value through its
+        plausible range (for ``"oneway"`` and with `one_world` the default).
     keys : sequence of str, optional
-        Keys to vary over their plausible ranges; default: those of `group`.
+        Keys to vary, or over worlds to look at; default: those of `group`.
     group : str, optional
-        ``"biology"`` (its uncertain values; the default) or ``"handling"``.
+        ``"biology"`` (its uncertain values; over ranges the default) or ``"handling"``.
     policies : one or two names, optional
         One policy, or first and second of a difference.
     measure : str
@@ -359,7 +379,8 @@ def sensitivity(
     Returns
     -------
     StudyResult
-        Tables ``sensitivity`` (one row a key) and ``sampled`` (one row a point).
+        Tables ``sensitivity`` (one row a key), ``sampled`` (one row a point or world) and, for
+        shares over worlds, ``groups``.
 
     Raises
     ------
@@ -370,20 +391,25 @@ def sensitivity(
     points.PointsFailed
         If a run raised; runs that finished are kept.
     """
-    replicates = sensitivity_run.SEEDS.get(method) if replicates is None else replicates
+    method, over = sensitivity_run.settled(method, over, one_world)
+    alone = one_world or (over == "ranges" and profile is None)
+    worlds = _worlds(profile, alone)
+    replicates, whole_plan = sensitivity_run.lived(method, over, size, replicates)
     plan = _plan(
-        experiment, method, seed=seed, profile=profile, keeper=keeper, replicates=replicates
-    )
+        experiment, method, seed=seed, profile=worlds, keeper=keeper, replicates=whole_plan,
+        hands=True,
+    )  # fmt: skip
     return carry_out(
         analyses.STUDY,
         plan,
         folder_of(plan.name, out),
         figures=figures,
         method=method,
-        entries=sensitivity_run.chosen_entries(keys, group, method),
+        entries=sensitivity_run.entries_over(over, keys, group, method),
         policies=policies,
         measure=measure,
         size=size,
+        over=over,
         replicates=replicates,
         warm_up=warm_up,
         used=used,

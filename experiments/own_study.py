@@ -65,7 +65,8 @@ print(swept.table("summary").query("measure == 'yield_g_per_day'")[["point", "po
 
 # %% Sobol' indices, as a table
 indices = colony_sim.sensitivity(
-    experiment, method="sobol", keys=["predation.adult_egg", "larva.duration_days"], size=2,
+    experiment, method="sobol", over="ranges", size=2,
+    keys=["predation.adult_egg", "larva.duration_days"],
     replicates=2, warm_up=21, used=42, out=OUT / "indices", figures=False,
 )  # fmt: skip
 print(indices.table("sensitivity")[["key", "S1", "ST"]])

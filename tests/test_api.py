@@ -95,7 +95,7 @@ def test_a_study_from_python_gives_tables_and_its_methods(tmp_path, monkeypatch)
     (tmp_path / "demo.toml").write_text(EXPERIMENT)
     result = colony_sim.breakeven(
         "demo.toml", "predation.adult_egg=0,0.02", "rack.bins=6,12", replicates=2, warm_up=20,
-        used=21, workers=1, figures=False,
+        used=21, workers=1, figures=False, one_world=True,
     )  # fmt: skip
     assert result.folder == Path("results/demo-breakeven")
     assert len(result.table("breakeven")) == 4 and "\n" not in repr(result)

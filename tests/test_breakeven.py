@@ -117,7 +117,7 @@ def test_the_command_on_the_model_itself(tmp_path):
     (tmp_path / "demo.toml").write_text(SMALL)
     words = ("breakeven", "demo.toml", "--x", "predation.adult_egg=0,0.03", "--y",
              "rotation.most_breeders_per_bin=10,20", "--replicates", 8, "--warm-up", 10,
-             "--used", 30, "--measure", "eggs_laid_per_day")  # fmt: skip
+             "--used", 30, "--measure", "eggs_laid_per_day", "--one-world")  # fmt: skip
     code, out, err = cli(*words, cwd=tmp_path, faults=None)
     assert code == 0 and all("breakeven" in line for line in err), err
     folder = tmp_path / "results/demo-breakeven"

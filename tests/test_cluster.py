@@ -17,7 +17,7 @@ from colony_sim.errors import InputError
 from colony_sim.running.cluster import ClusterExecutor
 from colony_sim.running.store import read_store
 
-WORDS = ("--vary", "harvest.fraction=0.5,0.6,0.7", "--replicates", 4)
+WORDS = ("--vary", "harvest.fraction=0.5,0.6,0.7", "--replicates", 4, "--one-world")
 RUNS = 3 * 2 * 4
 QUIET = ("--no-dashboard", "--host", "127.0.0.1")
 

@@ -133,7 +133,11 @@ def test_studies_take_a_keeper_of_ones_own(experiment, tmp_path):
     )
     fraction = experiment.policies[0].parameters["harvest.fraction"]
     swept = colony_sim.sweep(
-        experiment, [f"harvest.fraction={fraction}"], out=tmp_path / "swept", **options
+        experiment,
+        [f"harvest.fraction={fraction}"],
+        one_world=True,
+        out=tmp_path / "swept",
+        **options,
     ).table("sweep")
     same = swept.merge(own.runs, on=["policy", "seed"], suffixes=("", "_own"))
     alike = same["policy"] == experiment.policies[0].name

@@ -114,8 +114,18 @@ def test_a_point_that_does_not_go_with_a_draw_is_named(experiment, tmp_path):
     point = {"larva.asymptotic_mass_mg": 160.0}
     with open_store(tmp_path) as store, pytest.raises(InputError, match="point 1, world 2"):
         list(run_points(plan, [point], store, executor=Inline()))
-    with pytest.raises(InputError, match="world 2"):
-        plan_sweep(experiment, vary=["larva.asymptotic_mass_mg=160"], profile=heavy)
+    # A sweep leaves such a world out, at every point alike.
+    vary = ["larva.asymptotic_mass_mg=160,200"]
+    swept = plan_sweep(experiment, vary=vary, replicates=3, profile=heavy)
+    lived = {(run.point, run.scenario.parameters[keys[0]]) for run in swept.runs(SteadyMeasuring())}
+    assert lived == {(1, 150.0), (2, 150.0)} and swept.left_out == 1
+    assert swept.notes == (
+        "1 world does not go with every value that is varied (some keys must stay in order) and is "
+        "left out everywhere.",
+    )
+    # If none goes with a point, it is told which keys clash.
+    with pytest.raises(InputError, match="larva.asymptotic_mass_mg"):
+        plan_sweep(experiment, vary=["larva.asymptotic_mass_mg=150"], profile=heavy)
     tight = EXPERIMENT + "\n[biology]\nlarva.asymptotic_mass_mg = 160.0\n"
     (tmp_path / "tight.toml").write_text(tight)
     with pytest.raises(InputError, match="profile heavy, world 2"):
@@ -365,7 +375,8 @@ def test_a_sweep_draws_what_it_does_not_vary(experiment):
     assert found == [(p, e, PROFILE.draws[r, 1]) for p, e in ((1, 0.008), (2, 0.024))
                      for r in range(3)]  # fmt: skip
     drawn, varied = circumstances(sweep.plan, [EGG])
-    assert f"{LAID} and {LIFE} are drawn from its 40 draws" in drawn
+    # Handling that nobody chooses is drawn as well.
+    assert f"{LAID}, {LIFE}" in drawn and "are drawn from its 40 draws" in drawn
     assert f"{EGG} is varied as asked, not drawn" in varied
     assert circumstances(expand(experiment)) == []
 

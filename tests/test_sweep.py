@@ -272,7 +272,7 @@ def test_memory_does_not_grow_with_the_number_of_runs(place):
 def test_the_library_does_it_in_one_call(place, monkeypatch):
     executor = Inline()
     monkeypatch.setattr(sweep_module, "open_executor", lambda *_: executor)
-    result = colony_sim.sweep("demo.toml", [FRACTIONS], replicates=2)
+    result = colony_sim.sweep("demo.toml", [FRACTIONS], replicates=2, one_world=True)
     assert (result.n_runs, str(result.folder)) == (12, "results/demo-sweep")
     assert result.table("sweep")["seed"].unique().tolist() == SEEDS[:2]
 
@@ -316,7 +316,8 @@ def test_bad_use_ends_with_2_and_one_line_and_nothing_is_written(
 
 
 def test_from_the_dry_run_to_a_failed_run_as_a_user_does(place):
-    words = ("sweep", "demo.toml", "--vary", "harvest.fraction=0.5,0.6", "--replicates", 3)
+    words = ("sweep", "demo.toml", "--vary", "harvest.fraction=0.5,0.6", "--replicates", 3,
+             "--one-world")  # fmt: skip
     code, out, err = cli(*words, "--dry-run", cwd=place)
     assert (code, told_of(err)) == (0, [])
     assert "2 points (factorial) x 2 policies x 3 replicates = 12 runs; 0 are stored" in out
@@ -351,7 +352,8 @@ def test_from_the_dry_run_to_a_failed_run_as_a_user_does(place):
 
 
 def test_a_killed_worker_and_ctrl_c_lose_no_run_that_was_finished(place):
-    words = ("sweep", "demo.toml", "--vary", FRACTIONS, "--replicates", 3, "--policy", "short")
+    words = ("sweep", "demo.toml", "--vary", FRACTIONS, "--replicates", 3, "--policy", "short",
+             "--one-world")  # fmt: skip
     folder, log = place / "results/demo-sweep", place / "log"
     process = start(*words, cwd=place, faults=f"slow=0.0004,exit={SEEDS[2]}", log=log)
     wait_for(lambda: log.exists() and len(log.read_text().splitlines()) >= 6)

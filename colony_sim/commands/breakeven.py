@@ -5,13 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.profile import profile_of
+from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.study import shown, split, tell
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results.folder import folder_of
-from colony_sim.studies.breakeven.run import USED, WARM_UP, parse_axis
+from colony_sim.studies.breakeven.run import SEEDS, USED, WARM_UP, parse_axis
 from colony_sim.studies.breakeven.study import STUDY
+from colony_sim.studies.fitting_worlds import WORLDS
 from colony_sim.studies.study import carry_out, study_plan
 
 
@@ -21,7 +22,7 @@ def run_break_even(
     x: str,
     y: str,
     policies: str | None,
-    replicates: int,
+    replicates: int | None,
     measure: str | None,
     warm_up: int | None,
     used: int | None,
@@ -29,10 +30,14 @@ def run_break_even(
     workers: int | None,
     out: Path | None,
     profile: Path | None = None,
+    one_world: bool = False,
 ) -> Path:
-    """Map the paired difference of two policies over two keys."""
+    """Map which of two policies is ahead over two keys."""
+    worlds = worlds_of(profile, one_world)
+    if replicates is None:
+        replicates = SEEDS if worlds is None else WORLDS
     plan = study_plan(
-        load(file), "breakeven", replicates=replicates, seed=seed, profile=profile_of(profile)
+        load(file), "breakeven", replicates=replicates, seed=seed, profile=worlds, hands=True
     )
     folder = folder_of(plan.name, out)
     with shown(folder, plan.name) as on_progress:

@@ -5,12 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.profile import profile_of
+from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results.folder import folder_of
-from colony_sim.studies.sensitivity.run import SEEDS, USED, WARM_UP, chosen_entries
+from colony_sim.studies.sensitivity.run import (
+    USED,
+    WARM_UP,
+    entries_over,
+    lived,
+    settled,
+)
 from colony_sim.studies.sensitivity.study import STUDY
 from colony_sim.studies.study import carry_out, study_plan
 
@@ -18,7 +24,8 @@ from colony_sim.studies.study import carry_out, study_plan
 def run_sensitivity(
     file: Path,
     *,
-    method: str,
+    method: str | None,
+    over: str | None,
     keys: str | None,
     group: str | None,
     policies: str | None,
@@ -31,15 +38,17 @@ def run_sensitivity(
     workers: int | None,
     out: Path | None,
     profile: Path | None = None,
+    one_world: bool = False,
 ) -> Path:
-    """Vary keys over their plausible ranges and tell which of them the result hangs on."""
-    replicates = SEEDS.get(method) if replicates is None else replicates
-    plan = study_plan(
-        load(file), method, replicates=replicates, seed=seed, profile=profile_of(profile)
-    )
-    entries = chosen_entries(split(keys), group, method)
+    """Tell which of the values that nobody knows the result hangs on."""
+    method, over = settled(method, over, one_world)
+    # Over ranges nothing else is drawn, unless a profile is given.
+    worlds = worlds_of(profile, one_world or (over == "ranges" and profile is None))
+    replicates, whole = lived(method, over, size, replicates)
+    plan = study_plan(load(file), method, replicates=whole, seed=seed, profile=worlds, hands=True)
+    entries = entries_over(over, split(keys), group, method)
     folder = folder_of(plan.name, out)
-    if method in ("morris", "sobol"):
+    if over == "ranges" and method != "oneway":
         needed("SALib", "SALib>=1.5", "sensitivity")
     with shown(folder, plan.name) as on_progress:
         result = carry_out(
@@ -52,6 +61,7 @@ def run_sensitivity(
             policies=split(policies),
             measure=measure or YIELD,
             size=size,
+            over=over,
             replicates=replicates,
             warm_up=WARM_UP if warm_up is None else warm_up,
             used=USED if used is None else used,

@@ -10,7 +10,7 @@ from rich.table import Table
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.profile import profile_of
+from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.show import console, duration, progress_bar
 from colony_sim.experiment.files import load
 from colony_sim.measuring.catalogue import catalogue
@@ -22,9 +22,10 @@ from colony_sim.studies.sweep.cost import SweepCost, estimate
 from colony_sim.studies.sweep.run import Sweep, SweepPlan, plan_sweep, run_sweep
 from colony_sim.studies.sweep.study import STUDY
 from colony_sim.studies.sweep.tables import PRIMARY
-from colony_sim.words.estimate import Estimate, number
+from colony_sim.words.estimate import Estimate, dashed, number
 
-MOST_ROWS = 40
+MOST_ROWS = 6
+"""Points on the screen, which is to hold everything at once."""
 
 
 def run_sweep_command(
@@ -46,6 +47,7 @@ def run_sweep_command(
     out: Path | None,
     dry_run: bool,
     profile: Path | None = None,
+    one_world: bool = False,
 ) -> Path | None:
     """Run every policy of an experiment file at every point of a design.
 
@@ -65,7 +67,7 @@ def run_sweep_command(
         until=until,
         least=least,
         most=most,
-        profile=profile_of(profile),
+        profile=worlds_of(profile, one_world),
     )
     folder = folder_of(sweep.plan.name, out)
     to = console()
@@ -149,16 +151,50 @@ def in_words(cost: SweepCost, sweep: SweepPlan) -> list[str]:
 
 
 def show_sweep(sweep: SweepPlan, result: Sweep, to: Console) -> None:
-    """Print yield by point, the finding and where the tables are."""
-    to.print(_yields(sweep, result))
-    if len(sweep.points) > MOST_ROWS:
-        left = len(sweep.points) - MOST_ROWS
-        to.print(f"… and {left} more points in summary.csv and differences.csv.", markup=False)
+    """Print the finding, yield by point and where the tables are."""
     for line in result.finding:
         to.print(line, highlight=False, markup=False)
+    worlds = sweep.plan.profile is not None and len(sweep.plan.policies) > 1
+    to.print(_over_worlds(sweep, result) if worlds else _yields(sweep, result))
+    if len(sweep.points) > MOST_ROWS:
+        left = len(sweep.points) - MOST_ROWS
+        where = "over_worlds.csv" if worlds else "differences.csv"
+        to.print(f"… and {left} more points in summary.csv and {where}.", markup=False)
     if result.n_reused:
         to.print(f"{result.n_reused} runs were finished before.", highlight=False, markup=False)
     to.print(f"Results: {result.folder}", highlight=False, markup=False, soft_wrap=True)
+
+
+def _over_worlds(sweep: SweepPlan, result: Sweep) -> Table:
+    names = [policy.name for policy in sweep.plan.policies if policy.name != sweep.plan.baseline]
+    title = f"Yield over worlds, against “{sweep.plan.baseline}” (gains in g/day)"
+    table = _headed(sweep, title)
+    for name in names:
+        for head in ("ahead with probability (SE)", "gain (SE)", "90 % of gains"):
+            table.add_column(_plain(f"{name}: {head}"), justify="right")
+    rows = pd.read_parquet(
+        result.folder / "over_worlds.parquet", filters=[("point", "<=", MOST_ROWS)]
+    ).set_index(["point", "policy"])
+    for point, keys in sweep.points.head(MOST_ROWS).iterrows():
+        cells = [str(point), *(_value(value) for value in keys.tolist())]
+        for name in names:
+            row = rows.loc[(point, name)]
+            cells += [
+                f"{number(row['probability'])} ({number(row['probability_se'])})",
+                f"{number(row['gain'])} ({number(row['gain_se'])})",
+                f"{number(row['gain_low'])} to {number(row['gain_high'])}",
+            ]
+        table.add_row(*(dashed(cell) for cell in cells))
+    return table
+
+
+def _headed(sweep: SweepPlan, title: str) -> Table:
+    """An empty table with a column for the point and one for every key."""
+    table = Table(title=_plain(title), title_justify="left")
+    table.add_column("Point", justify="right")
+    for key in sweep.points.columns:
+        table.add_column(key, justify="right")
+    return table
 
 
 def _yields(sweep: SweepPlan, result: Sweep) -> Table:
@@ -166,10 +202,7 @@ def _yields(sweep: SweepPlan, result: Sweep) -> Table:
     measure = catalogue()[PRIMARY]
     paired = f"; paired to “{sweep.plan.baseline}”" if len(names) > 1 else ""
     title = f"{measure.label} ({measure.unit}), mean of runs and 95 % interval{paired}"
-    table = Table(title=_plain(title), title_justify="left")
-    table.add_column("Point", justify="right")
-    for key in sweep.points.columns:
-        table.add_column(key, justify="right")
+    table = _headed(sweep, title)
     for name in names:
         table.add_column(_plain(name), justify="right")
     for name in names[1:]:

@@ -146,12 +146,15 @@ class Plan:
         return plan
 
     def check_draws(self, where: str | None = None) -> None:
-        """`InputError` if a draw does not go with the other values of the biology."""
+        """`InputError` if a draw that is lived in does not go with the rest of the biology."""
         if self.profile is None:
             return
         here = f"profile {self.profile.name}" if where is None else where
+        lived = self.profile
+        if self.worlds:
+            lived = replace(lived, draws=lived.draws[[world - 1 for world in self.worlds]])
         # All policies have the same biology.
-        self.profile.check(here, self.policies[0].parameters)
+        lived.check(here, self.policies[0].parameters)
 
     def _drawn(self, policy: Policy, world: int) -> Parameters:
         if self.profile is None:

@@ -116,7 +116,10 @@ def narrowing(
         estimates, values = np.array(found).T
         resampled, valued = _bootstrap(fits, y)
         errors = resampled.std(axis=1, ddof=1)
-        p, value_p = (holm(found) for found in zip(*(fit.p_values(y) for fit in fits), strict=True))
+        # With fewer, Holm would let the least p value of so many keys show nothing.
+        times = max(_PERMUTATIONS, 2 * round(len(keys) / (1 - level)) - 1)
+        found_p = zip(*(fit.p_values(y, times) for fit in fits), strict=True)
+        p, value_p = (holm(each) for each in found_p)
         for i, key in enumerate(keys):
             share = float(np.clip(estimates[i], 0.0, 1.0))
             rows.append({
@@ -198,12 +201,12 @@ class _Fit:
         _, curve = _curves(self.frame[None], y[None])
         return float((curve[0] * y.mean() < 0).mean())
 
-    def p_values(self, y: np.ndarray) -> tuple[float, float]:
+    def p_values(self, y: np.ndarray, times: int) -> tuple[float, float]:
         """Of no influence, and of no value, by permutation of the results."""
         rng = np.random.default_rng(_SEED)
         left, mean, n = y - y.mean(), float(y.mean()), len(y)
         # The results themselves first, then permuted.
-        sets = np.vstack([left, rng.permuted(np.tile(left, (_PERMUTATIONS, 1)), axis=1)])
+        sets = np.vstack([left, rng.permuted(np.tile(left, (times, 1)), axis=1)])
         weights = sets @ self.frame
         explained = (weights**2).sum(axis=1)
         crude = np.clip(explained / (left**2).sum(), 0.0, 1.0)

@@ -157,7 +157,8 @@ def sweep(
         int | None, typer.Option("--design-seed", help="Seed of an lhs or sobol design.")
     ] = None,
     replicates: Annotated[
-        int | None, typer.Option("--replicates", help="Runs of each policy at each point.")
+        int | None,
+        typer.Option("--replicates", help="Worlds, or runs, of each policy at each point."),
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the replicates.")] = None,
     policy: Annotated[
@@ -186,6 +187,7 @@ def sweep(
         typer.Option("--dry-run", help="Tell the number of runs, time and memory; write nothing."),
     ] = False,
     profile: ProfileFile = None,
+    one_world: OneWorld = False,
 ) -> Path | None:
     """Run every policy at many values of one or more keys, over paired seeds."""
     from colony_sim.commands.sweep import run_sweep_command
@@ -208,6 +210,7 @@ def sweep(
         out=out,
         dry_run=dry_run,
         profile=profile,
+        one_world=one_world,
     )
 
 

@@ -9,7 +9,15 @@ import typer
 
 from colony_sim.commands.answering import answers
 from colony_sim.commands.menu.app import STUDY, app
-from colony_sim.commands.menu.options import File, Measure, ProfileFile, Used, WarmUp, Workers
+from colony_sim.commands.menu.options import (
+    File,
+    Measure,
+    OneWorld,
+    ProfileFile,
+    Used,
+    WarmUp,
+    Workers,
+)
 
 
 @app.command(rich_help_panel=STUDY)
@@ -23,7 +31,12 @@ def breakeven(
     policies: Annotated[
         str | None, typer.Option("--policies", help="Two policies, FIRST,SECOND.")
     ] = None,
-    replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each cell.")] = 5,
+    replicates: Annotated[
+        int | None,
+        typer.Option(
+            "--replicates", help="Worlds of each cell (default 32); with --one-world seeds (5)."
+        ),
+    ] = None,
     measure: Measure = None,
     warm_up: WarmUp = None,
     used: Used = None,
@@ -33,6 +46,7 @@ def breakeven(
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-breakeven.")
     ] = None,
     profile: ProfileFile = None,
+    one_world: OneWorld = False,
 ) -> Path:
     """Map where the ranking of two policies flips, over two keys."""
     from colony_sim.commands.breakeven import run_break_even
@@ -50,6 +64,7 @@ def breakeven(
         workers=workers,
         out=out,
         profile=profile,
+        one_world=one_world,
     )
 
 
@@ -58,8 +73,21 @@ def breakeven(
 def sensitivity(
     file: File,
     method: Annotated[
-        str, typer.Option("--method", help="morris, sobol (need SALib) or oneway.")
-    ] = "morris",
+        str | None,
+        typer.Option(
+            "--method",
+            help="sobol (shares of the variance; default over worlds), morris (moves of one value; "
+            "default over ranges) or oneway. Over ranges the first two need SALib.",
+        ),
+    ] = None,
+    over: Annotated[
+        str | None,
+        typer.Option(
+            "--over",
+            help="worlds (sets of values that go together) or ranges (each value through its "
+            "plausible range; for oneway and --one-world the default).",
+        ),
+    ] = None,
     keys: Annotated[
         str | None, typer.Option("--keys", metavar="KEY,KEY", help="Keys to vary.")
     ] = None,
@@ -74,11 +102,14 @@ def sensitivity(
     measure: Measure = None,
     size: Annotated[
         int | None,
-        typer.Option("--size", help="Trajectories (default 10) or Sobol' base sample (64)."),
+        typer.Option(
+            "--size",
+            help="Worlds (sobol 128, morris 10); over ranges trajectories (10) or sample (64).",
+        ),
     ] = None,
     replicates: Annotated[
         int | None,
-        typer.Option("--replicates", help="Seeds of each point; default: 2, oneway 6."),
+        typer.Option("--replicates", help="Seeds of each point; default: 2, oneway 6, shares 1."),
     ] = None,
     warm_up: WarmUp = None,
     used: Used = None,
@@ -88,6 +119,7 @@ def sensitivity(
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-METHOD.")
     ] = None,
     profile: ProfileFile = None,
+    one_world: OneWorld = False,
 ) -> Path:
     """Find the unknowns that would change the result, and what to measure to settle it."""
     from colony_sim.commands.sensitivity import run_sensitivity
@@ -95,6 +127,7 @@ def sensitivity(
     return run_sensitivity(
         file,
         method=method,
+        over=over,
         keys=keys,
         group=group,
         policies=policies,
@@ -107,6 +140,7 @@ def sensitivity(
         workers=workers,
         out=out,
         profile=profile,
+        one_world=one_world,
     )
 
 

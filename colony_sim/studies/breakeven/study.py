@@ -25,6 +25,9 @@ from colony_sim.studies.points import Window
 from colony_sim.studies.profile_words import circumstances
 from colony_sim.studies.study import Said, Study
 
+GAINS = "gains"
+"""Name of the table of gains in worlds."""
+
 
 def facts(result: BreakEven) -> dict[str, Any]:
     """Settings of a map, for the manifest."""
@@ -38,6 +41,7 @@ def facts(result: BreakEven) -> dict[str, Any]:
         "days": result.span.days,
         "seeds": list(result.seeds),
         "own_values": list(result.default),
+        "worlds_left_out": result.left_out,
     }
 
 
@@ -59,18 +63,37 @@ def findings(folder: Path, data: dict[str, Any]) -> BreakEven:
         tuple(study["seeds"]),
         pd.read_parquet(folder / "breakeven.parquet"),
         tuple(own),
+        _gains(folder),
+        study.get("worlds_left_out", 0),
     )
+
+
+def _gains(folder: Path) -> pd.DataFrame:
+    """Gains in worlds; none with one world."""
+    file = folder / f"{GAINS}.parquet"
+    return pd.read_parquet(file) if file.exists() else pd.DataFrame()
+
+
+def frames(result: BreakEven) -> dict[str, pd.DataFrame]:
+    """The tables of a map."""
+    tables = {"breakeven": result.table, "crossings": crossings(result)}
+    return tables | ({GAINS: result.gains} if result.over_worlds else {})
 
 
 def design(result: BreakEven) -> str:
     """The grid, and what was estimated in each cell."""
+    over = "" if not result.over_worlds else (
+        " Each seed lived in a world of its own, the same in every cell; estimands over worlds: "
+        "the probability that the first policy is ahead, the expected gain, and where along the "
+        "first key the one is one half and the other 0, with a bootstrap of worlds."
+    )  # fmt: skip
     return (
         f"Policies “{result.first}” and “{result.second}” were run on a grid of "
         f"{len(result.x.values)} values of {result.x.key} and {len(result.y.values)} of "
         f"{result.y.key}, with the same {len(result.seeds)} seeds in every cell, for "
         f"{result.span.days} days of which the last {result.span.used} were measured. Estimand: "
         f"mean paired difference in {result.measure}, first minus second, with its 95 % t interval "
-        "for each cell alone."
+        f"for each cell alone.{over}"
     )
 
 
@@ -90,13 +113,13 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
 
 STUDY = Study(
     kind="break-even map",
-    tables=("breakeven", "crossings"),
+    tables=("breakeven", "crossings", GAINS),
     figures=("breakeven",),
     run=break_even,
     findings=findings,
     say=say,
     slides=slides,
-    frames=lambda result: {"breakeven": result.table, "crossings": crossings(result)},
+    frames=frames,
     facts=facts,
     design=design,
     question="Where does the order of the two policies turn?",

@@ -1,5 +1,8 @@
 """Which unknown would change the result? Morris screening, Sobol' indices, one at a time.
 
+Over worlds, joint draws of all that nobody knows, see `over_worlds` (methods ``sobol`` and
+``morris``); over ranges, each value by itself through its plausible range:
+
 * ``oneway``: every key to both ends of its plausible range, the others as they are.
 * ``morris``: elementary effects along random trajectories (Morris 1991, Technometrics 33:161-174;
   mu* of Campolongo et al. 2007, Environ. Model. Softw. 22:1509-1518), in SALib.
@@ -7,7 +10,8 @@
   181:259-270), in SALib, from uniform distributions over the plausible ranges.
 
 With a profile, its keys that are varied go through the interval that holds 90 % of their draws and
-are as in its central draw where nothing is moved; its other keys are drawn, one draw a seed.
+are as in its central draw where nothing is moved; its other keys are drawn, one draw a seed. A
+draw that does not go with all points (some keys must stay in order) is left out.
 
 Intervals are SALib's bootstrap, over trajectories or sample rows. The noise of the seeds is kept
 apart from them: all points are run with the same seeds, the result is their mean, and what a seed
@@ -19,7 +23,7 @@ total indices of all keys alike. Indices from each seed alone give their error o
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +39,7 @@ from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.catalogue import catalogue as measure_catalogue
 from colony_sim.running.runner import Progress
 from colony_sim.studies.comparison.assumptions import uncertain
+from colony_sim.studies.fitting_worlds import in_fitting_worlds
 from colony_sim.studies.points import (
     Point,
     Window,
@@ -49,11 +54,15 @@ from colony_sim.studies.points import (
     refuse_own_keys,
     window,
 )
+from colony_sim.studies.sensitivity import over_worlds
 from colony_sim.studies.sensitivity.indices import LEVELS, Noise, analyse, seed_noise
 
 METHODS = ("morris", "sobol", "oneway")
+OVER = ("worlds", "ranges")
 SEEDS = {"morris": 2, "sobol": 2, "oneway": 6}
 """Seeds of a point: a bar of the tornado has an interval, which two would leave useless."""
+SEEDS_OF_WORLD = {"morris": 2, "sobol": 1}
+"""Over worlds: for shares another world tells more than another seed."""
 WARM_UP, USED = 336, 252
 
 
@@ -74,7 +83,7 @@ class Sensitivity:
     span : Window
         Length of the runs and days measured.
     central : tuple of float
-        Result with nothing moved: mean, standard error, low, high.
+        Result with nothing moved: mean, standard error, low, high. Over worlds, its mean over them.
     noise : Noise
         Of the seeds.
     table : pandas.DataFrame
@@ -87,6 +96,12 @@ class Sensitivity:
         Result with nothing moved, with each seed; empty if not known.
     measure : str
         Key of the measure looked at.
+    over : str
+        One of `OVER`.
+    groups : pandas.DataFrame
+        Over worlds by ``sobol``: shares of groups of keys, see `over_worlds.group_shares`.
+    left_out : int
+        Over ranges with a profile: draws that do not go with all points.
     """
 
     method: str
@@ -101,16 +116,73 @@ class Sensitivity:
     drawn_in: int
     central_by_seed: tuple[float, ...] = ()
     measure: str = YIELD
+    over: str = "ranges"
+    groups: pd.DataFrame = field(default_factory=pd.DataFrame)
+    left_out: int = 0
+
+    @property
+    def over_worlds(self) -> bool:
+        """Whether values were moved over worlds, not over ranges."""
+        return self.over == "worlds"
 
     @property
     def keys(self) -> tuple[str, ...]:
         """Keys that were varied, as they were named."""
+        if self.over_worlds:
+            return tuple(self.table["key"])
         return tuple(c for c in self.sampled.columns if not c.startswith("result_seed_"))
 
     @property
     def is_difference(self) -> bool:
         """Whether the result is a difference of two policies."""
         return len(self.policies) == 2
+
+
+def settled(method: str | None, over: str | None, one_world: bool) -> tuple[str, str]:
+    """Method and what it runs over, as asked or by default: shares over worlds.
+
+    Raises
+    ------
+    InputError
+        An unknown word, or what does not go together.
+    """
+    if over is not None and over not in OVER:
+        raise InputError(ARGUMENT, "over", over, f"one of {', '.join(OVER)}")
+    if method is not None and method not in METHODS:
+        raise InputError(ARGUMENT, "method", method, f"one of {', '.join(METHODS)}")
+    if over == "worlds" and one_world:
+        raise InputError(ARGUMENT, "over", over, "not together with `one_world`")
+    if over == "worlds" and method == "oneway":
+        allowed = "ranges with `method` oneway, which moves each value to the ends of its range"
+        raise InputError(ARGUMENT, "over", over, allowed)
+    over = over or ("ranges" if one_world or method == "oneway" else "worlds")
+    return method or ("sobol" if over == "worlds" else "morris"), over
+
+
+def lived(method: str, over: str, size: int | None, replicates: int | None) -> tuple[int, int]:
+    """Seeds of a point or world, as asked or by default, and replicates of the whole plan."""
+    if replicates is None:
+        replicates = (SEEDS if over == "ranges" else SEEDS_OF_WORLD)[method]
+    if over == "ranges" or method == "morris":
+        return replicates, replicates
+    return replicates, replicates * (over_worlds.SIZES["sobol"] if size is None else size)
+
+
+def entries_over(
+    over: str, keys: Sequence[str] | None, group: str | None, method: str
+) -> list[Entry] | None:
+    """The entries to look at; None for all that differ between worlds."""
+    if over == "ranges":
+        return chosen_entries(keys, group, method)
+    if keys:
+        return [find(key, "argument keys") for key in dict.fromkeys(keys)]
+    if group is None:
+        return None
+    if group == "biology":
+        return uncertain()
+    if group == "handling":
+        return [e for e in catalogue().values() if e.group == group and e.uncertain]
+    raise InputError(ARGUMENT, "group", group, "biology or handling")
 
 
 def chosen_entries(keys: Sequence[str] | None, group: str | None, method: str) -> list[Entry]:
@@ -147,6 +219,7 @@ def sensitivity(
     policies: Sequence[str] | None = None,
     measure: str = YIELD,
     size: int | None = None,
+    over: str = "ranges",
     replicates: int = 2,
     warm_up: int = WARM_UP,
     used: int = USED,
@@ -164,15 +237,19 @@ def sensitivity(
     method : str
         One of `METHODS`.
     entries : sequence of Entry, optional
-        Keys to vary over their plausible ranges.
+        Keys to vary over their plausible ranges; over worlds keys to look at, default all that
+        differ between worlds.
     policies : one or two names, optional
         Default: all policies if there are one or two (other and baseline).
     measure : str
         Key of a measure.
     size : int, optional
-        Trajectories (default 10) or base sample, a power of two (default 64).
+        Trajectories (default 10) or base sample, a power of two (default 64); over worlds their
+        number (``sobol`` 128, ``morris`` 10).
+    over : str
+        One of `OVER`; worlds are those of the profile of the plan.
     replicates : int
-        Seeds of each point.
+        Seeds of each point or world.
     warm_up, used : int
         Days left out, and days measured.
     workers, on_progress
@@ -192,14 +269,19 @@ def sensitivity(
     if measure not in measure_catalogue():
         allowed = ", ".join(measure_catalogue())
         raise InputError(ARGUMENT, "measure", measure, f"one of {allowed}")
-    if method != "oneway":
-        require("SALib", "SALib>=1.5", "sensitivity")
     names = _names(plan, policies)
     plan = only(plan, names)
+    if over == "worlds":
+        return _over_worlds(
+            plan, folder, method, entries, names, measure, size, replicates,
+            window(plan, warm_up, used), workers, on_progress,
+        )  # fmt: skip
+    if method != "oneway":
+        require("SALib", "SALib>=1.5", "sensitivity")
     entries = fitted_ranges(uncertain() if entries is None else entries, plan.profile)
     refuse_own_keys(plan, [entry.key for entry in entries], "argument keys")
-    plan = plan.at_centre([entry.key for entry in entries])
     seeds = replicate_seeds(plan.seed, replicates)
+    plan, left_out = _at_centre(replace(plan, seeds=seeds), entries)
     span = window(plan, warm_up, used)
     base = plan.policies[0].parameters
     problem = {
@@ -214,6 +296,8 @@ def sensitivity(
         wanted = {e.key: _typed(e, value) for e, value in zip(entries, row, strict=True)}
         drawn_in += not fits(base, wanted)
         points.append(in_order(base, wanted))
+    plan, clashing = in_fitting_worlds(plan, points)
+    left_out = max(left_out, clashing)
     with open_points(folder, workers) as runner:
         rows = runner.run(plan, points, seeds, span, measures=[measure], on_progress=on_progress)
     result = _result(rows, names, measure)
@@ -234,7 +318,45 @@ def sensitivity(
     return Sensitivity(
         method, output_words(names, measure), names, unit, span, mean_interval(result[0]),
         seed_noise(at_points), table, sampled, drawn_in, tuple(result[0].tolist()),
-        measure,
+        measure, left_out=left_out,
+    )  # fmt: skip
+
+
+def _at_centre(plan: Plan, entries: Sequence[Entry]) -> tuple[Plan, int]:
+    """The plan with keys at the central draw, in draws that go with it; how many do not."""
+    if plan.profile is None:
+        return plan, 0
+    centre = plan.profile.centre()
+    fixed = {entry.key: centre[entry.key] for entry in entries if entry.key in centre}
+    plan, left_out = in_fitting_worlds(plan, [fixed])
+    return plan.at_centre(list(fixed)), left_out
+
+
+def _over_worlds(
+    plan: Plan, folder: Path, method: str, entries: Sequence[Entry] | None,
+    names: tuple[str, ...], measure: str, size: int | None, replicates: int, span: Window,
+    workers: int | None, on_progress: Callable[[Progress], None],
+) -> Sensitivity:  # fmt: skip
+    if plan.profile is None:
+        raise InputError(ARGUMENT, "over", "worlds", "worlds only with some, not in one world")
+    with open_points(folder, workers) as runner:
+
+        def run(plan: Plan, points: Sequence[Point], seeds: Sequence[int]) -> np.ndarray:
+            rows = runner.run(
+                plan, points, seeds, span, measures=[measure], on_progress=on_progress
+            )
+            return _result(rows, names, measure)
+
+        make = over_worlds.shares if method == "sobol" else over_worlds.steps
+        found = make(plan, entries, size, replicates, run)
+    results = found.sampled[[c for c in found.sampled if c.startswith("result_seed_")]]
+    if method == "morris":
+        results = results[found.sampled["moved"] == ""]
+    central = mean_interval(results.mean(axis=1).dropna().to_numpy())
+    unit = measure_catalogue()[measure].unit
+    return Sensitivity(
+        method, output_words(names, measure), names, unit, span, central, found.noise, found.table,
+        found.sampled, 0, (), measure, over="worlds", groups=found.groups,
     )  # fmt: skip
 
 

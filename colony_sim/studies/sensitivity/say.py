@@ -79,10 +79,12 @@ def _noise(result: Sensitivity) -> str:
 def floor(result: Sensitivity) -> float:
     """What the noise of the seeds alone gives as mu* (Morris), in the unit of the result.
 
-    An effect is a difference of two noisy means over a step of 2/3 of the range; the mean of the
-    absolute value of a normal variable is sqrt(2 / pi) of its standard deviation.
+    An effect is a difference of two noisy means, over ranges over a step of 2/3 of them; the mean
+    of the absolute value of a normal variable is sqrt(2 / pi) of its standard deviation.
     """
-    deviation = math.sqrt(2 * result.noise.variance / result.noise.seeds) / (2 / 3)
+    deviation = math.sqrt(2 * result.noise.variance / result.noise.seeds)
+    if not result.over_worlds:
+        deviation /= 2 / 3
     return math.sqrt(2 / math.pi) * deviation
 
 

@@ -13,6 +13,7 @@ from colony_sim.figures import style
 from colony_sim.figures.placing import beside
 from colony_sim.figures.slide import Slide
 from colony_sim.studies.origin import Origin, count, days
+from colony_sim.studies.sensitivity import say_worlds
 from colony_sim.studies.sensitivity.say import WIDE, floor
 from colony_sim.studies.sensitivity.tornado import runs, subject
 from colony_sim.words import labels
@@ -55,6 +56,8 @@ def headline(result: Sensitivity) -> str:
 
     A key is put first only where its bootstrap interval lies above that of every other.
     """
+    if result.over_worlds:
+        return say_worlds.headline(result)
     top = result.table.iloc[0]
     sobol = result.method == "sobol"
     what = "total index" if sobol else "mean effect"
@@ -83,7 +86,7 @@ def plane(result: Sensitivity, origin: Origin) -> Figure:
     """Mean absolute effect against the spread of effects (Morris 1991), one dot per key."""
     page = style.new_figure()
     top = style.headed(page, headline(result)) - 0.3
-    low = 0.95 + _foot(page, result, origin, "effects along random trajectories (Morris 1991)")
+    low = 0.95 + _foot(page, result, origin, _moves(result))
     axes = style.axes(page, 1.2, low, 7.3, top - low)
     table = result.table
     colours = np.where((table["sign_changes"] > 0) & result.is_difference, TURNS, PLAIN)
@@ -102,7 +105,8 @@ def plane(result: Sensitivity, origin: Origin) -> Figure:
     beside(axes, list(zip(named["mu_star"], named["sigma"], strict=True)),
            [str(i) for i in range(1, len(named) + 1)], style.BODY, 7)  # fmt: skip
     axes.locator_params(nbins=7)
-    axes.set_xlabel(f"Mean absolute effect of the whole range, mu* ({result.unit})")
+    of = "another world's value" if result.over_worlds else "the whole range"
+    axes.set_xlabel(f"Mean absolute effect of {of}, mu* ({result.unit})")
     axes.set_ylabel(f"Spread of effects, sigma ({result.unit})")
     left = 8.9
     lines = [f"{i}  {labels.label(row.key)}" for i, row in enumerate(named.itertuples(), start=1)]
@@ -158,6 +162,12 @@ def indices(result: Sensitivity, origin: Origin) -> Figure:
     return page
 
 
+def _moves(result: Sensitivity) -> str:
+    if result.over_worlds:
+        return "each value alone taken from another world (after Morris 1991)"
+    return "effects along random trajectories (Morris 1991)"
+
+
 def _foot(page: Figure, result: Sensitivity, origin: Origin, how: str) -> float:
     shown = NAMED if result.method == "morris" else SHOWN
     hidden = len(result.table) - shown
@@ -184,8 +194,14 @@ def _say(result: Sensitivity) -> str:
 
 def _caveat(result: Sensitivity) -> str:
     sobol = result.method == "sobol"
+    over = (
+        "It holds for the worlds that were drawn; a moved point is no world itself."
+        if result.over_worlds
+        else ""
+    )
     parts = [
-        "It holds for the plausible ranges as they stand; a wider range makes a value count for "
+        over
+        or "It holds for the plausible ranges as they stand; a wider range makes a value count for "
         "more."
     ]
     if not ranks(result):

@@ -11,13 +11,18 @@ import pandas as pd
 from colony_sim.experiment.plan import Plan
 from colony_sim.figures.slide import Slide
 from colony_sim.measuring.catalogue import catalogue
+from colony_sim.studies.fitting_worlds import left_out_in_words
 from colony_sim.studies.origin import Origin
 from colony_sim.studies.points import Window
-from colony_sim.studies.profile_words import circumstances
+from colony_sim.studies.profile_words import circumstances, temperatures
+from colony_sim.studies.sensitivity import say_worlds
 from colony_sim.studies.sensitivity.indices import Noise
 from colony_sim.studies.sensitivity.run import Sensitivity, output_words, sensitivity
 from colony_sim.studies.sensitivity.say import answer
 from colony_sim.studies.study import Said, Study
+
+GROUPS = "groups"
+"""Name of the table of shares of groups of keys."""
 
 
 def facts(result: Sensitivity) -> dict[str, Any]:
@@ -36,6 +41,8 @@ def facts(result: Sensitivity) -> dict[str, Any]:
         "central": [_or_none(value) for value in result.central],
         "drawn_in": result.drawn_in,
         "central_by_seed": [_or_none(value) for value in result.central_by_seed],
+        "over": result.over,
+        "left_out": result.left_out,
     }
 
 
@@ -45,7 +52,8 @@ def findings(folder: Path, data: dict[str, Any]) -> Sensitivity:
     noise = Noise(
         study["replicates"], _number(study["noise_variance"]), _number(study["noise_share"])
     )
-    one = study["method"] == "oneway"  # The only method that draws the result in the middle.
+    # The only one that draws the result in the middle.
+    one = study["method"] == "oneway" or study.get("over") == "worlds"
     central = study["central"] if one else study.get("central", [None] * 4)
     mean, error, low, high = (_number(value) for value in central)
     seeds = study["central_by_seed"] if one else study.get("central_by_seed", [])
@@ -63,11 +71,38 @@ def findings(folder: Path, data: dict[str, Any]) -> Sensitivity:
         study.get("drawn_in", 0),
         tuple(_number(value) for value in seeds),
         study["measure"],
+        study.get("over", "ranges"),
+        _groups(folder),
+        study.get("left_out", 0),
     )
+
+
+def _groups(folder: Path) -> pd.DataFrame:
+    """Shares of groups of keys; none if there were no such."""
+    file = folder / f"{GROUPS}.parquet"
+    return pd.read_parquet(file) if file.exists() else pd.DataFrame()
+
+
+def frames(result: Sensitivity) -> dict[str, pd.DataFrame]:
+    """The tables of an analysis."""
+    tables = {"sensitivity": result.table, "sampled": result.sampled}
+    return tables if result.groups.empty else tables | {GROUPS: result.groups}
 
 
 def design(result: Sensitivity) -> str:
     """The points, and what was estimated from them."""
+    if result.over_worlds:
+        what = (
+            "First-order shares of the variance were estimated from runs in"
+            if result.method == "sobol"
+            else "Each value alone was taken from another world, starting from"
+        )
+        worlds = result.sampled["world"].nunique()
+        return (
+            f"{what} {worlds} worlds, {result.noise.seeds} seeds each, for {len(result.keys)} "
+            f"values, in runs of {result.span.days} days of which the last {result.span.used} were "
+            f"measured. Estimand: {result.output}."
+        )
     return (
         f"{len(result.keys)} values were varied over their plausible ranges by the method "
         f"“{result.method}” ({len(result.sampled)} points, {result.noise.seeds} seeds each), in "
@@ -78,15 +113,21 @@ def design(result: Sensitivity) -> str:
 
 def say(result: Sensitivity, plan: Plan) -> Said:
     """Which keys move the result and what it rests on."""
+    if result.over_worlds:
+        headline, text = say_worlds.answer(result)
+        return Said(headline, "\n".join([text, *temperatures(plan)]))
     rests_on = circumstances(plan, result.keys, ranges=True)
+    rests_on += left_out_in_words(result.left_out)
     return Said("", "\n".join([answer(result), *rests_on]))
 
 
 def slides(folder: Path, seed: int | None = None) -> list[Slide]:
     """The slide of an analysis, from its folder."""
-    from colony_sim.studies.sensitivity import screening, tornado
+    from colony_sim.studies.sensitivity import screening, shares, tornado
 
     data, result = STUDY.read(folder)
+    if result.over_worlds and result.method == "sobol":
+        return [shares.slide(result, Origin.of(data))]
     make = tornado if result.method == "oneway" else screening
     return [make.slide(result, Origin.of(data))]
 
@@ -101,13 +142,13 @@ def _number(value: float | None) -> float:
 
 STUDY = Study(
     kind="sensitivity",
-    tables=("sensitivity", "sampled"),
+    tables=("sensitivity", "sampled", GROUPS),
     figures=("tornado", "screening"),
     run=sensitivity,
     findings=findings,
     say=say,
     slides=slides,
-    frames=lambda result: {"sensitivity": result.table, "sampled": result.sampled},
+    frames=frames,
     facts=facts,
     design=design,
     question="Which unknowns move the result most?",

@@ -45,7 +45,8 @@ def slide(result: Sensitivity, origin: Origin) -> Slide:
 
 def runs(result: Sensitivity) -> int:
     """Number of runs behind the analysis, those with nothing moved included."""
-    return (len(result.sampled) + 1) * len(result.policies) * result.noise.seeds
+    points = len(result.sampled) + (not result.over_worlds)
+    return points * len(result.policies) * result.noise.seeds
 
 
 def subject(result: Sensitivity) -> str:

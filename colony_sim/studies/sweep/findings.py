@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.statistics.core import holm
+from colony_sim.statistics.worlds_pointwise import KNOWN
 from colony_sim.studies import precision
-from colony_sim.words.estimate import number
+from colony_sim.words.estimate import dashed, number, percent
 from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
@@ -20,7 +22,9 @@ class Finding:
     """Takes the tables of a sweep part by part; keeps a few numbers per point.
 
     One policy is put above another at a point only where the paired interval leaves out 0 and the
-    p value, adjusted by Holm over all comparisons of yield in the sweep, is below 1 - level.
+    p value, adjusted by Holm over all comparisons of yield in the sweep, is below 1 - level. Over
+    worlds it is the probability that counts: ahead from `KNOWN` on, and who is ahead is not known
+    below it.
     """
 
     def __init__(self, sweep: SweepPlan) -> None:
@@ -28,6 +32,7 @@ class Finding:
         self._parts: list[pd.DataFrame] = []
         self._means: list[pd.Series] = []
         self._precision: list[pd.DataFrame] = []
+        self._worlds: list[pd.DataFrame] = []
 
     def add(self, chunk: pd.DataFrame, differences: pd.DataFrame) -> None:
         """Take the runs of some points and their paired differences."""
@@ -35,6 +40,10 @@ class Finding:
         self._parts.append(differences.loc[differences["measure"] == YIELD, keep])
         groups = chunk.groupby(["point", "policy"], sort=False)
         self._means.append(groups[YIELD].mean())
+
+    def add_worlds(self, table: pd.DataFrame) -> None:
+        """Take how surely policies are ahead over worlds at some points."""
+        self._worlds.append(table)
 
     def add_precision(self, table: pd.DataFrame) -> None:
         """Take what precision was reached at some points."""
@@ -45,7 +54,9 @@ class Finding:
         plan = self._sweep.plan
         means = pd.concat(self._means)
         lines = [self._range(plan.baseline, means.xs(plan.baseline, level="policy"))]
-        if len(plan.policies) > 1:
+        if self._worlds:
+            lines = [*_over_worlds(pd.concat(self._worlds, ignore_index=True)), *lines]
+        elif len(plan.policies) > 1:
             table = pd.concat(self._parts, ignore_index=True)
             clear = separated_anywhere(table)
             family = int(table["p_t"].notna().sum())
@@ -88,6 +99,45 @@ class Finding:
         ]
         shown = ", ".join(keys[:4]) + (", …" if len(keys) > 4 else "")
         return f"point {point} ({shown})"
+
+
+def _over_worlds(table: pd.DataFrame) -> list[str]:
+    """Who is ahead over worlds, at how many points, and how well that is known."""
+    lines = [
+        _in_most_worlds(here, str(policy), str(baseline))
+        for (policy, baseline), here in table.groupby(["policy", "baseline"], sort=False)
+    ]
+    worlds, error = int(table["worlds"].max()), table["probability_se"].max()
+    if not math.isfinite(error):
+        return lines
+    text = (
+        f"Ahead means: in {percent(KNOWN)} of the {worlds} worlds or more, the same at every point "
+        f"(standard error of such a probability: up to {number(error)})."
+    )
+    if table["of_single_pairs"].all():
+        text += (
+            " Each world has one pair of runs, so chance is included; more replicates than worlds "
+            "take it off."
+        )
+    return [*lines, text]
+
+
+def _in_most_worlds(table: pd.DataFrame, policy: str, baseline: str) -> str:
+    first, second = (f"“{shortened(name, 40)}”" for name in (policy, baseline))
+    more, less = (int((table["known"] == name).sum()) for name in (policy, baseline))
+    unknown = len(table) - more - less
+    text = f"Of {len(table)} points, {first} yields more than {second} at {more} and less at {less}"
+    known = table.dropna(subset=["probability"])
+    if known.empty:
+        return f"{text}; nothing is known at the rest."
+    low, high = (number(known["probability"].agg(how)) for how in ("min", "max"))
+    gains = [number(known["gain"].agg(how)) for how in ("min", "max")]
+    if unknown:
+        text += f"; at {unknown} the worlds do not tell"
+    return dashed(
+        f"{text}. The probability that it does goes from {low} to {high}, its expected gain from "
+        f"{gains[0]} to {gains[1]} g/day."
+    )
 
 
 def separated_anywhere(table: pd.DataFrame) -> pd.Series:

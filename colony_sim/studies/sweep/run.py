@@ -35,6 +35,7 @@ from colony_sim.running.executor import (
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
+from colony_sim.studies.fitting_worlds import WORLDS, in_fitting_worlds, left_out_in_words
 from colony_sim.studies.precision import StoppingRule, make_rule, next_replicates, reached
 from colony_sim.studies.sweep import tables as sweep_tables
 from colony_sim.words.showing import as_html, one_line
@@ -42,7 +43,10 @@ from colony_sim.words.showing import as_html, one_line
 MOST_RUNS = 10_000_000
 
 
-TABLES = ("sweep", "points", "summary", "differences", "ranking", "precision", "failures")
+TABLES = (
+    "sweep", "points", "summary", "differences", "ranking", "gains", "over_worlds", "precision",
+    "failures",
+)  # fmt: skip
 FIGURES = ("sweep",)
 FILES = files_of(TABLES, FIGURES)
 
@@ -66,6 +70,8 @@ class SweepPlan:
         When to stop adding replicates; None for as many as the plan has seeds.
     notes : tuple of str
         What the user should know before it starts.
+    left_out : int
+        Worlds that do not go with some point, and are lived in at none.
     """
 
     plan: Plan
@@ -75,6 +81,7 @@ class SweepPlan:
     points: pd.DataFrame
     rule: StoppingRule | None
     notes: tuple[str, ...]
+    left_out: int = 0
 
     @property
     def replicates(self) -> int:
@@ -114,8 +121,8 @@ class Sweep:
     ----------
     name : str
     folder : Path
-        Where ``sweep``, ``points``, ``summary``, ``differences`` and ``ranking`` are, as Parquet
-        and CSV.
+        Where ``sweep``, ``points``, ``summary``, ``differences`` and ``ranking`` are, and over
+        worlds ``gains`` and ``over_worlds``, as Parquet and CSV.
     n_runs, n_failed, n_reused : int
         Runs of the design, those that failed, and those that were finished before.
     finding : tuple of str
@@ -161,7 +168,9 @@ def plan_sweep(
 ) -> SweepPlan:
     """Plan a sweep; what is not given is taken from the file's ``[sweep]`` table.
 
-    With a profile, keys that are not varied are drawn from it, replicate by replicate.
+    With a profile, replicate r lives in its world r at every point and under every policy; keys
+    that are varied are as asked, in no world as drawn. A world that does not go with a point (some
+    keys must stay in order) is left out at all points.
 
     Raises
     ------
@@ -184,12 +193,18 @@ def plan_sweep(
         replicates,
     )
     replicates = file.replicates if replicates is None and not quick else replicates
-    plan = expand(experiment, quick=quick, replicates=replicates, seed=seed, profile=profile)
+    if profile is not None and replicates is None and not quick:
+        replicates = max(experiment.replicates, WORLDS)
+    plan = expand(
+        experiment, quick=quick, replicates=replicates, seed=seed, profile=profile, hands=True
+    )
     suffix = "-sweep-quick" if quick else "-sweep"
     seeds = replicate_seeds(plan.seed, rule.most) if rule else plan.seeds
     plan = replace(plan, name=named(experiment.name, profile) + suffix, seeds=seeds)
     plan, notes = _choose(plan, [f.key for f in factors], policy or file.policy)
-    planned = SweepPlan(plan, factors, kind, chosen_seed, table, rule, notes)
+    plan, left_out = in_fitting_worlds(plan, point_dicts(table))
+    notes = (*notes, *left_out_in_words(left_out))
+    planned = SweepPlan(plan, factors, kind, chosen_seed, table, rule, notes, left_out)
     most_runs = len(table) * len(plan.policies) * planned.most_replicates
     if most_runs > MOST_RUNS:
         raise InputError(where, "runs", most_runs, f"at most {MOST_RUNS}")
@@ -297,7 +312,7 @@ def _more(
     want = list(have)
     look = [range(1, n + 1) if len(g) else range(0) for n, g in zip(have, grown, strict=True)]
     names = [policy.name for policy in sweep.plan.policies]
-    for chunk in sweep_tables.chunks(sweep.runs(measuring, look), store):
+    for chunk in sweep_tables.chunks(sweep.runs(measuring, look), store, sweep.plan):
         table = reached(chunk, names, sweep.plan.baseline, rule)
         for point, here in table.groupby("point", sort=False):
             want[point - 1] = next_replicates(here, rule)

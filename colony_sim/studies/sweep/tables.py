@@ -2,8 +2,9 @@
 
 ``sweep`` (one row a run), ``points``, ``summary`` (a row per point, policy and measure),
 ``differences`` (paired, to the baseline), ``ranking``, ``failures`` and ``precision`` where there
-is any. No more than a chunk of points is in memory, and no row depends on how or where the runs
-were done: the same sweep gives the same bytes.
+is any; over worlds ``gains`` (in yield, a row per point, world and pair of runs) and
+``over_worlds`` (how surely a policy is ahead at a point). No more than a chunk of points is in
+memory, and no row depends on how or where the runs were done: the same sweep gives the same bytes.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from colony_sim.experiment.plan import Plan
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.measuring.outcome import FACTS, IN_WORDS
 from colony_sim.results import findings, manifest
@@ -27,7 +29,9 @@ from colony_sim.results.folder import write_table
 from colony_sim.running.executor import PointRun
 from colony_sim.running.store import OutcomeStore
 from colony_sim.statistics.pointwise import FAILED, differences, ranking, summarise
+from colony_sim.statistics.worlds_pointwise import gains_in_worlds, verdicts_at_points
 from colony_sim.studies import precision
+from colony_sim.studies.fitting_worlds import left_out_in_words
 from colony_sim.studies.profile_words import circumstances
 from colony_sim.studies.sweep.findings import Finding
 
@@ -64,15 +68,24 @@ def write(
     with ExitStack() as stack:
         tables = {
             name: stack.enter_context(_Table(folder, name))
-            for name in ("sweep", "summary", "differences", "ranking", "precision", "failures")
-        }
-        for chunk in chunks(runs, store):
+            for name in (
+                "sweep", "summary", "differences", "ranking", "gains", "over_worlds", "precision",
+                "failures",
+            )
+        }  # fmt: skip
+        for chunk in chunks(runs, store, plan):
             tables["sweep"].add(_tidy(chunk, sweep))
             part = differences(chunk, names, plan.baseline, measures)
             tables["summary"].add(summarise(chunk, names, measures))
             if len(names) > 1:
                 tables["differences"].add(part)
                 tables["ranking"].add(ranking(chunk, names, PRIMARY, more=True))
+            if len(names) > 1 and plan.profile is not None:
+                gains = gains_in_worlds(chunk, names, plan.baseline, PRIMARY)
+                ahead = verdicts_at_points(gains)
+                tables["gains"].add(_with_keys(gains, sweep))
+                tables["over_worlds"].add(_with_keys(ahead, sweep))
+                found.add_worlds(ahead)
             if sweep.rule is not None:
                 table = precision.reached(chunk, names, plan.baseline, sweep.rule)
                 tables["precision"].add(table)
@@ -87,7 +100,11 @@ def write(
                 tables["failures"].add(_failures(failed, sweep))
     write_table(folder, "points", sweep.points.reset_index())
     varied = list(sweep.points.columns)
-    written.finding = [*found.sentences(), *circumstances(plan, varied)]
+    written.finding = [
+        *found.sentences(),
+        *circumstances(plan, varied),
+        *left_out_in_words(sweep.left_out),
+    ]
     data = _manifest(sweep, written, command)
     manifest.write(folder, data)
     if draw is not None:
@@ -96,25 +113,25 @@ def write(
     return written
 
 
-def chunks(runs: Iterable[PointRun], store: OutcomeStore) -> Iterator[pd.DataFrame]:
+def chunks(runs: Iterable[PointRun], store: OutcomeStore, plan: Plan) -> Iterator[pd.DataFrame]:
     """Stored runs of whole points, some thousand at a time, as one table.
 
-    Columns: point, policy, replicate, seed, `FACTS`, the measures, error and parameters (of a
-    failed run). A run that is not in the store has failed.
+    Columns: point, policy, replicate, world (with a profile alone), seed, `FACTS`, the measures,
+    error and parameters (of a failed run). A run that is not in the store has failed.
     """
     rows: list[dict[str, Any]] = []
     for run in runs:
         if len(rows) >= CHUNK_RUNS and rows[-1]["point"] != run.point:
-            yield _frame(rows)
+            yield _frame(rows, plan)
             rows = []
-        rows.append(_row(run, store))
+        rows.append(_row(run, store, plan.world(run.replicate)))
     if rows:
-        yield _frame(rows)
+        yield _frame(rows, plan)
 
 
-def _row(run: PointRun, store: OutcomeStore) -> dict[str, Any]:
+def _row(run: PointRun, store: OutcomeStore, world: int) -> dict[str, Any]:
     place = {
-        "point": run.point, "policy": run.policy, "replicate": run.replicate,
+        "point": run.point, "policy": run.policy, "replicate": run.replicate, "world": world,
         "seed": run.scenario.seed,
     }  # fmt: skip
     outcome = store.get(run.key)
@@ -132,8 +149,10 @@ def _row(run: PointRun, store: OutcomeStore) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    names = ["point", "policy", "replicate", "seed", *FACTS, *catalogue(), "error", "parameters"]
+def _frame(rows: list[dict[str, Any]], plan: Plan) -> pd.DataFrame:
+    world = [] if plan.profile is None else ["world"]
+    names = ["point", "policy", "replicate", *world, "seed", *FACTS, *catalogue(), "error",
+             "parameters"]  # fmt: skip
     table = pd.DataFrame(rows, columns=names)
     table[list(catalogue())] = table[list(catalogue())].astype(float)
     return table.astype({"died_out_day": "Int64"})
@@ -188,6 +207,7 @@ def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict[str, Any
             "precision": sweep.rule.as_dict() if sweep.rule else None,
             "n_runs": written.n_runs,
             "n_failed": written.n_failed,
+            "worlds_left_out": sweep.left_out,
         },
     }
 
@@ -195,12 +215,17 @@ def _manifest(sweep: SweepPlan, written: Written, command: str) -> dict[str, Any
 def _design(sweep: SweepPlan, written: Written) -> str:
     """The points, and what was estimated at each."""
     keys = ", ".join(factor.key for factor in sweep.factors)
+    over = "" if sweep.plan.profile is None else (
+        f" Each replicate lived in a world of its own of “{sweep.plan.profile.name}”, the same at "
+        "every point; estimands over worlds: the probability that a policy is ahead, and its "
+        "expected gain, with Monte Carlo standard errors."
+    )  # fmt: skip
     return (
         f"Varied: {keys}, over {len(sweep.points)} points of a {sweep.design} design, "
         f"{written.n_runs} runs of {sweep.plan.days} days in all, with the same seeds at every "
         f"point and policy. {IN_WORDS} "
         "Estimands: means over all runs and differences paired by seed, at each point, with "
-        "95 % t intervals."
+        f"95 % t intervals.{over}"
     )
 
 
