@@ -95,7 +95,7 @@ def test_a_worker_killed_during_the_sweep_changes_no_byte(place):
     assert len(runs) == RUNS and (runs["status"] == "settled").all()
     assert not runs.duplicated(["point", "policy", "replicate"]).any()
     first, second = tables(on_cluster), tables(here)
-    assert len(first) == 13 and first.keys() == second.keys()
+    assert len(first) == 14 and first.keys() == second.keys()
     assert [name for name in first if first[name] != second[name]] == []
 
 
