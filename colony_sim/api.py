@@ -32,8 +32,9 @@ from colony_sim.studies.comparison import study as comparison
 from colony_sim.studies.comparison.run import Comparison, RunsFailed, Stage, compare_plan
 from colony_sim.studies.comparison.stages import make_rule
 from colony_sim.studies.fitting_worlds import WORLDS
-from colony_sim.studies.search import run as search_run
+from colony_sim.studies.search import best_study as bests
 from colony_sim.studies.search import study as searches
+from colony_sim.studies.search.limits import Limits
 from colony_sim.studies.sensitivity import run as sensitivity_run
 from colony_sim.studies.sensitivity import study as analyses
 from colony_sim.studies.study import StudyResult, carry_out, study_plan
@@ -420,22 +421,28 @@ def sensitivity(
 
 def search(
     experiment: Experiment | str | Path,
-    keys: Sequence[str],
+    keys: Sequence[str] | None = None,
     *,
     bins: int | None = None,
     minutes_per_week: float | None = None,
+    bran_kg_per_week: float | None = None,
+    grams_per_day: float | None = None,
     breeders: int | None = None,
-    persist: float = 0.95,
-    trials: int = 100,
-    replicates: int = 3,
+    sure: float = 0.8,
+    persist: float = 0.8,
+    best_against_best: bool = False,
+    trials: int | None = None,
+    replicates: int | None = None,
     fresh: int | None = None,
+    zone: float | None = None,
     policy: str | None = None,
-    warm_up: int = search_run.WARM_UP,
-    used: int = search_run.USED,
+    warm_up: int | None = None,
+    used: int | None = None,
     seed: int | None = None,
     out: str | Path | None = None,
     workers: int | None = None,
     profile: Worlds | str | Path | None = None,
+    one_world: bool = False,
     keeper: MakeKeeper | str | None = None,
     figures: bool = True,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -446,21 +453,26 @@ def search(
     ----------
     experiment : Experiment, str or Path
         From :func:`load`, or the file itself.
-    keys : sequence of str
-        Handling keys: ``key``, ``key=low:high`` or ``key=a,b,c``.
+    keys : sequence of str, optional
+        Handling keys: ``key``, ``key=low:high`` or ``key=a,b,c``; default: moves, surplus,
+        clearing, harvest and the rules that look before they act.
     bins, breeders : int, optional
         Bins in the rack and beetles to start with; default: those of the file.
-    minutes_per_week : float, optional
-        Work at most; default: no limit.
+    minutes_per_week, bran_kg_per_week, grams_per_day : float, optional
+        Work and bran at most, and larvae at least; default: no limit.
+    sure : float
+        Share of runs in which these must be kept to.
     persist : float
-        Probability with which the colony must persist.
-    trials : int
-        Candidates to try.
-    replicates, fresh : int
-        Seeds of each candidate, and fresh ones of each of the front.
+        Share of runs in which the colony must not fade.
+    best_against_best : bool
+        Give each policy the other handling that suits it best under the same means, and compare.
+    trials, replicates, fresh : int, optional
+        Candidates to try, worlds of each, and fresh worlds of the best.
+    zone : float, optional
+        With `best_against_best`: half width (g/day) of gains that count as none.
     policy : str, optional
         Policy with the other keys; default: the baseline.
-    warm_up, used, seed, workers, profile, keeper, figures, on_progress
+    warm_up, used, seed, workers, profile, one_world, keeper, figures, on_progress
         As for :func:`breakeven`.
     out : str or Path, optional
         Results folder; default ``results/<name>-search`` below the working folder.
@@ -468,7 +480,8 @@ def search(
     Returns
     -------
     StudyResult
-        Tables ``trials`` (one row a candidate) and ``front`` (those run again on fresh seeds).
+        Tables ``trials`` (one row a candidate) and ``front`` (those run again on fresh seeds); with
+        `best_against_best` ``over_worlds``, ``handling``, ``judged``, ``trials``, ``gains``, ``runs``.
 
     Raises
     ------
@@ -479,22 +492,25 @@ def search(
     points.PointsFailed
         If a run raised; runs that finished are kept.
     """
-    plan = _plan(experiment, "search", seed=seed, profile=profile, keeper=keeper)
+    numbers = {"trials": trials, "replicates": replicates, "fresh": fresh, "zone": zone,
+               "warm_up": warm_up, "used": used}  # fmt: skip
+    options = searches.options_of(best_against_best, policy, numbers)
+    plan = study_plan(
+        _asked(experiment, keeper), "best" if best_against_best else "search",
+        seed=seed, profile=_worlds(profile, one_world), hands=True,
+    )  # fmt: skip
     return carry_out(
-        searches.STUDY,
+        bests.STUDY if best_against_best else searches.STUDY,
         plan,
         folder_of(plan.name, out),
         figures=figures,
         keys=keys,
-        limits=search_run.Limits(bins, minutes_per_week, breeders, persist),
-        trials=trials,
-        replicates=replicates,
-        fresh=fresh,
-        policy=policy,
-        warm_up=warm_up,
-        used=used,
+        limits=Limits(
+            bins, minutes_per_week, breeders, persist, bran_kg_per_week, grams_per_day, sure
+        ),
         workers=workers,
         on_progress=on_progress,
+        **options,
     )
 
 

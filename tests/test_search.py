@@ -13,24 +13,19 @@ from commandline import EXPERIMENT, PROGRAM, cli, environment, tree
 from scipy import stats
 
 from colony_sim.commands.search import _specs
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
 from colony_sim.studies.origin import Origin
 from colony_sim.studies.points import Window
 from colony_sim.studies.search import draw as drawing
-from colony_sim.studies.search.run import (
-    OBJECTIVES,
-    Limits,
-    Search,
-    _means,
-    needed,
-    pareto,
-    persistence,
-)
+from colony_sim.studies.search.limits import Limits, came_to, expected_breeders, faded
+from colony_sim.studies.search.run import OBJECTIVES, Search, needed, pareto, persistence
 from colony_sim.studies.search.say import headline, in_words
 
 SMALL = EXPERIMENT.replace("breeders = 300", "breeders = 20").replace("days = 700", "days = 40")
 WORDS = ("search", "demo.toml", "--keys", "rotation.interval_days=7:21,harvest.fraction", "--bins",
          6, "--minutes-per-week", 500, "--breeders", 20, "--replicates", 1, "--fresh-seeds", 3,
-         "--warm-up", 10, "--used", 30)  # fmt: skip
+         "--warm-up", 10, "--used", 30, "--persist", 0.95)  # fmt: skip
 
 
 def rows(*values) -> pd.DataFrame:
@@ -38,7 +33,7 @@ def rows(*values) -> pd.DataFrame:
 
 
 def test_the_front_is_what_no_other_betters():
-    table = rows((10, 2, 100), (9, 1, 100), (9, 2, 100), (10, 2, 100), (12, 3, 300), (1, 1, 10))
+    table = rows((10, 100, 2), (9, 100, 1), (9, 100, 2), (10, 100, 2), (12, 300, 3), (1, 10, 1))
     assert pareto(table) == [0, 1, 4, 5]
     rng = np.random.default_rng(1)
     many = pd.DataFrame(rng.random((60, 3)), columns=list(OBJECTIVES))
@@ -62,15 +57,54 @@ def test_runs_that_show_persistence():
     assert stats.binom.sf(49, 60, low) == pytest.approx(0.05)
 
 
-def test_a_colony_that_lays_no_more_has_not_persisted():
-    runs = pd.DataFrame({
-        "died_out_day": pd.array([None, None, 20], dtype="Int64"),
-        "yield_g_per_day": [3.0, 6.0, 0.0], "adult_losses_per_100_per_day": [1.0, 2.0, np.nan],
-        "work_hours_per_week": [1.0, 2.0, 0.0], "eggs_laid_per_day": [5.0, 0.0, 0.0],
-    })  # fmt: skip
-    means, lived = _means(runs)
-    assert lived == 1
-    assert means == {"yield_g_per_day": 3.0, "adult_losses": 1.5, "minutes_per_week": 60.0}
+def runs_of(**columns) -> pd.DataFrame:
+    """Runs of a candidate, healthy but for what is given."""
+    count = len(next(iter(columns.values())))
+    table = {
+        "died_out_day": pd.array([None] * count, dtype="Int64"), "yield_g_per_day": [4.0] * count,
+        "adult_losses_per_100_per_day": [1.0] * count, "work_hours_per_week": [2.0] * count,
+        "eggs_laid_per_day": [50.0] * count, "breeders_alive": [90.0] * count,
+        "yield_g_per_kg_bran": [100.0] * count, "bins_in_use": [8.0] * count,
+    }  # fmt: skip
+    return pd.DataFrame(table | columns)
+
+
+def test_a_colony_fades_if_it_dies_lays_no_more_or_is_short_of_breeders():
+    runs = runs_of(
+        died_out_day=pd.array([None, None, 20, None], dtype="Int64"),
+        yield_g_per_day=[3.0, 6.0, 0.0, 3.0], eggs_laid_per_day=[5.0, 0.0, 0.0, 5.0],
+        adult_losses_per_100_per_day=[1.0, 2.0, np.nan, 1.5],
+        breeders_alive=[50.0, 80.0, 0.0, 49.9], work_hours_per_week=[1.0, 2.0, 0.0, 1.0],
+    )  # fmt: skip
+    assert faded(runs, 100).tolist() == [False, True, True, True]
+    came = came_to(runs, 100, Limits(persist=0.5))
+    assert came.persisted == 1 and not came.feasible and came.short == {"persist": 0.25}
+    assert came.means == {
+        "yield_g_per_day": 3.0, "adult_losses": 1.5, "minutes_per_week": 60.0, "fading": 0.75,
+    }  # fmt: skip
+
+
+def test_beetles_that_a_colony_is_measured_by(tmp_path):
+    (tmp_path / "demo.toml").write_text(EXPERIMENT)
+    plan = expand(load(tmp_path / "demo.toml"))  # 300 founders, at most 300 a bin.
+    assert expected_breeders(plan, {}) == 300
+    assert expected_breeders(plan, {"start.breeders": 40}) == 40
+    assert expected_breeders(plan, {"rotation.most_breeders_per_bin": 50}) == 50
+
+
+def test_limits_are_shares_of_runs():
+    runs = runs_of(
+        work_hours_per_week=[1.0, 1.0, 3.0, 3.0],  # 60 and 180 minutes.
+        yield_g_per_day=[5.0, 0.0, 5.0, 1.0],
+        yield_g_per_kg_bran=[10.0, np.nan, 5.0, 10.0],  # 3.5, none, 7 and 0.7 kg a week.
+    )
+    limits = Limits(minutes_per_week=100, bran_kg_per_week=4, grams_per_day=2, sure=0.6)
+    came = came_to(runs, 100, limits)
+    assert came.kept == {"minutes": 0.5, "bran": 0.75, "grams": 0.5} and came.all_kept == 0.25
+    assert came.short == pytest.approx(
+        {"minutes": 0.1, "bran": -0.15, "grams": 0.1, "persist": -0.2}
+    )
+    assert came_to(runs, 100, Limits(minutes_per_week=100, sure=0.5)).feasible
 
 
 def test_commas_inside_a_list_of_values():
@@ -98,7 +132,8 @@ def test_the_command_on_the_model_itself(done):
     assert front["candidate"].iloc[-1] == "as in the file"
     facts = json.loads((folder / "manifest.json").read_text())
     assert facts["study"]["limits"] == {
-        "bins": 6, "minutes_per_week": 500.0, "breeders": 20, "persist": 0.95,
+        "bins": 6, "minutes_per_week": 500.0, "breeders": 20, "persist": 0.95, "sure": 0.8,
+        "bran_kg_per_week": None, "grams_per_day": None,
     }  # fmt: skip
     assert "pareto.png" in facts["files"]
     assert of_folder(folder, "search")["settings"]["limits"] == facts["study"]["limits"]
@@ -156,13 +191,17 @@ def made_up() -> Search:
         "yield_g_per_day": [9.0, 7.0, 8.0], "adult_losses": [2.0, 1.5, 2.0],
         "minutes_per_week": [300.0, 150.0, 400.0], "runs": 59, "persisted": [59, 59, 40],
         "persist_low": [0.9505, 0.9505, 0.57], "persistence": ["shown", "shown", "not met"],
-        "within_minutes": [True, True, False], "yield_in_search": [9.6, 7.2, np.nan],
+        "within_limits": [True, True, False], "fading": [0.0, 0.0, 0.32], "kept": [0.9, 1.0, 0.4],
+        "gain": [1.0, -1.0, 0.0], "gain_se": [0.1, 0.1, 0.0], "ahead": [0.9, 0.1, 0.0],
+        "ahead_se": [0.04, 0.04, 0.02], "yield_in_search": [9.6, 7.2, np.nan],
         "on_front": [True, True, False],
     })  # fmt: skip
     for name, column in (("yield", "yield_g_per_day"), ("losses", "adult_losses"),
                          ("minutes", "minutes_per_week")):  # fmt: skip
         front[f"{name}_low"], front[f"{name}_high"] = 0.9 * front[column], 1.1 * front[column]
-    trials = front[["harvest.fraction", *OBJECTIVES]].assign(feasible=[True, True, False])
+    trials = front[["harvest.fraction", *OBJECTIVES, "adult_losses"]].assign(
+        feasible=[True, True, False]
+    )
     return Search(("harvest.fraction",), Limits(8, 350.0, 100), Window(20, 40), 3, 59, trials,
                   front)  # fmt: skip
 
@@ -174,9 +213,12 @@ def test_words_and_figure():
         "takes the least work, 150 minutes a week for 7.00 g/day"
     )
     text = in_words(result)
-    assert "Limits: 8 bins, 350 minutes a week, 100 founder beetles" in text
+    assert text.startswith("What to do: share harvested 0.900 (candidate A).")
+    assert "Limits: 8 bins, 100 founder beetles, 350 minutes a week in 80 % of runs" in text
     assert "Yields in the search were 0.400 g/day higher on average" in text
-    assert "persisted in 40 of 59 runs (limit not met); over the minutes; not on the front" in text
+    assert "What would change it: if you lack time, candidate B" in text
+    assert "fades in 32 of 100 (limit not met); all limits kept in 40; beyond a limit" in text
+    assert len(text.splitlines()) <= 25
     axes = drawing.figure(result, Origin("demo", 7, True)).axes[0]
     assert axes.get_xlabel() == "Work (minutes a week)" and axes.get_ylabel() == "Yield (g/day)"
     assert {note.get_text() for note in axes.texts} == {"A", "B", "limit 350"}

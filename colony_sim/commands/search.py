@@ -3,53 +3,54 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.profile import profile_of
+from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
 from colony_sim.results.folder import folder_of
-from colony_sim.studies.search.run import USED, WARM_UP, Limits
-from colony_sim.studies.search.study import STUDY
-from colony_sim.studies.study import carry_out, study_plan
+from colony_sim.studies.search import best_study, study
+from colony_sim.studies.search.limits import Limits
+from colony_sim.studies.study import Study, carry_out, study_plan
 
 
 def run_search(
     file: Path,
     *,
-    keys: str,
+    keys: str | None,
     limits: Limits,
-    trials: int,
-    replicates: int,
-    fresh: int | None,
     policy: str | None,
-    warm_up: int | None,
-    used: int | None,
+    best_against_best: bool,
     seed: int | None,
     workers: int | None,
     out: Path | None,
     profile: Path | None = None,
+    one_world: bool = False,
+    **numbers: Any,
 ) -> Path:
-    """Search handling keys for yield, few losses and little work within limits."""
-    plan = study_plan(load(file), "search", seed=seed, profile=profile_of(profile))
+    """Search handling keys for yield, little work and a colony that lives on, within limits.
+
+    `numbers` are trials, replicates, fresh, zone, warm_up and used; None: the default of the study.
+    """
+    kind: Study = best_study.STUDY if best_against_best else study.STUDY
+    ending = "best" if best_against_best else "search"
+    worlds = worlds_of(profile, one_world)
+    plan = study_plan(load(file), ending, seed=seed, profile=worlds, hands=True)
     folder = folder_of(plan.name, out)
     needed("optuna", "optuna>=5.0", "search")
+    options = study.options_of(best_against_best, policy, numbers)
     with shown(folder, plan.name) as on_progress:
         result = carry_out(
-            STUDY,
+            kind,
             plan,
             folder,
             command=command_line(),
-            keys=_specs(keys),
+            keys=None if keys is None else _specs(keys),
             limits=limits,
-            trials=trials,
-            replicates=replicates,
-            fresh=fresh,
-            policy=policy,
-            warm_up=WARM_UP if warm_up is None else warm_up,
-            used=USED if used is None else used,
             workers=workers,
             on_progress=on_progress,
+            **options,
         )
     return tell(result)
 

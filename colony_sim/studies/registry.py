@@ -17,6 +17,7 @@ _MODULES = {
     "break-even map": "studies.breakeven.study",
     "sensitivity": "studies.sensitivity.study",
     "search": "studies.search.study",
+    "best against best": "studies.search.best_study",
     "plan": "planning.study",
     "fit": "fitting.study",
     "evidence": "evidence.study",

@@ -149,26 +149,59 @@ def sensitivity(
 def search(
     file: File,
     keys: Annotated[
-        str,
+        str | None,
         typer.Option(
-            "--keys", metavar="KEY,KEY", help="Handling keys: KEY, KEY=LOW:HIGH or KEY=A,B."
+            "--keys",
+            metavar="KEY,KEY",
+            help="Handling keys: KEY, KEY=LOW:HIGH or KEY=A,B. Default: moves, surplus, clearing, "
+            "harvest and the rules that look before they act.",
         ),
-    ],
+    ] = None,
     bins: Annotated[int | None, typer.Option("--bins", help="Bins in the rack.")] = None,
     minutes: Annotated[
         float | None, typer.Option("--minutes-per-week", help="Work at most (minutes a week).")
     ] = None,
+    bran: Annotated[
+        float | None, typer.Option("--bran-per-week", help="Bran at most (kg a week).")
+    ] = None,
+    grams: Annotated[
+        float | None, typer.Option("--grams-per-day", help="Larvae wanted (g/day), for the birds.")
+    ] = None,
     breeders: Annotated[
         int | None, typer.Option("--breeders", help="Beetles to start with.")
     ] = None,
+    sure: Annotated[
+        float,
+        typer.Option("--sure", help="Share of runs in which minutes, bran and grams must be kept."),
+    ] = 0.8,
     persist: Annotated[
-        float, typer.Option("--persist", help="Share of runs in which the colony must live on.")
-    ] = 0.95,
-    trials: Annotated[int, typer.Option("--trials", help="Candidates to try.")] = 100,
-    replicates: Annotated[int, typer.Option("--replicates", help="Seeds of each.")] = 3,
+        float,
+        typer.Option("--persist", help="Share of runs in which the colony must not fade."),
+    ] = 0.8,
+    best_against_best: Annotated[
+        bool,
+        typer.Option(
+            "--best-against-best",
+            help="Give each policy of the file the other handling that suits it best under the "
+            "same means, and compare these bests.",
+        ),
+    ] = False,
+    trials: Annotated[
+        int | None,
+        typer.Option("--trials", help="Candidates to try (48; 24 a policy, best against best)."),
+    ] = None,
+    replicates: Annotated[
+        int | None, typer.Option("--replicates", help="Worlds each is tried in (8; 6).")
+    ] = None,
     fresh: Annotated[
         int | None,
-        typer.Option("--fresh-seeds", help="Seeds of the front's runs; default: 59 for 95 %."),
+        typer.Option("--fresh-seeds", help="Fresh worlds that the best are judged in (32; 48)."),
+    ] = None,
+    zone: Annotated[
+        float | None,
+        typer.Option(
+            "--zone", help="With --best-against-best: gains that do not matter (0.5 g/day)."
+        ),
     ] = None,
     policy: Annotated[
         str | None,
@@ -182,25 +215,29 @@ def search(
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-search.")
     ] = None,
     profile: ProfileFile = None,
+    one_world: OneWorld = False,
 ) -> Path:
-    """Search for the best handling under limits of room, time and founders."""
+    """Search for the best handling under limits of room, time, bran and founders."""
     from colony_sim.commands.search import run_search
-    from colony_sim.studies.search.run import Limits
+    from colony_sim.studies.search.limits import Limits
 
     return run_search(
         file,
         keys=keys,
-        limits=Limits(bins, minutes, breeders, persist),
+        limits=Limits(bins, minutes, breeders, persist, bran, grams, sure),
+        policy=policy,
+        best_against_best=best_against_best,
         trials=trials,
         replicates=replicates,
         fresh=fresh,
-        policy=policy,
+        zone=zone,
         warm_up=warm_up,
         used=used,
         seed=seed,
         workers=workers,
         out=out,
         profile=profile,
+        one_world=one_world,
     )
 
 

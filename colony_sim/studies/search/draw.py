@@ -1,4 +1,4 @@
-"""The Pareto front of a search: yield against work, adult losses as colour."""
+"""The Pareto front of a search: yield against work, the risk of fading as colour."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from colony_sim.figures.placing import beside
 from colony_sim.figures.slide import Slide
 from colony_sim.studies.origin import Origin, count, days
 from colony_sim.studies.search.run import OBJECTIVES, needed
-from colony_sim.studies.search.say import headline
+from colony_sim.studies.search.say import OWN, headline
 from colony_sim.words import labels
 from colony_sim.words.estimate import number
 
@@ -25,11 +25,11 @@ if TYPE_CHECKING:
     from colony_sim.studies.search.run import Search
 
 COLOURS = "viridis"
-OWN = "as in the file"
 _UNITS = {
     "yield_g_per_day": "yield (g/day)",
-    "adult_losses": "adult losses (per 100 adults per day)",
     "minutes_per_week": "work (minutes per week)",
+    "fading": "colony fades (share of runs)",
+    "adult_losses": "adult losses (per 100 adults per day)",
 }
 
 
@@ -64,7 +64,7 @@ def figure(result: Search, origin: Origin) -> Figure:
     top = style.headed(page, title(result)) - 0.3
     low = 0.95 + origin.foot(
         page,
-        f"Dark rims: on the front of yield, adult losses and work. {result.search_seeds} seeds a "
+        f"Dark rims: on the front of yield, work and risk of fading. {result.search_seeds} seeds a "
         f"trial; {result.fresh_seeds} fresh seeds and 95 % intervals for those run again.",
         count(runs(result), "run"),
         days(result.span),
@@ -79,7 +79,7 @@ def figure(result: Search, origin: Origin) -> Figure:
     left = 8.75
     bar = page.colorbar(dots, cax=style.axes(page, left, low, 3.9, 0.2), orientation="horizontal")
     bar.outline.set_visible(False)
-    bar.set_label("Adult losses (per 100 a day)")
+    bar.set_label("Colony fades (of 100 runs)")
     bar.locator = MaxNLocator(4)
     bar.ax.tick_params(length=0, labelsize=style.BODY)
     handles, names = axes.get_legend_handles_labels()
@@ -109,14 +109,14 @@ def _marks(axes: Axes, result: Search) -> PathCollection:
         x, y, xerr=np.maximum(across, 0), yerr=np.maximum(along, 0), fmt="none",
         ecolor=style.QUIET, elinewidth=1.5, zorder=3,
     )  # fmt: skip
-    least, most = front["adult_losses"].min(), front["adult_losses"].max()
+    least, most = 100 * front["fading"].min(), 100 * front["fading"].max()
     own = front["candidate"] == OWN
     for group, marker, text in ((~own, "o", "run again, fresh seeds"),
                                 (own, "s", "experiment file, run again")):  # fmt: skip
         rows = front[group]
         edges = [style.INK if on else style.FAINT for on in rows["on_front"]]
         dots = axes.scatter(rows["minutes_per_week"], rows["yield_g_per_day"], s=220,
-                            c=rows["adult_losses"], cmap=COLOURS, vmin=least,
+                            c=100 * rows["fading"], cmap=COLOURS, vmin=least,
                             vmax=most if most > least else least + 1, marker=marker, zorder=4,
                             edgecolors=edges, linewidths=2.2, label=text)  # fmt: skip
     return dots
@@ -187,7 +187,7 @@ def _caveat(result: Search) -> str:
             )
     if result.fresh_seeds < needed(result.limits.persist):
         parts.append(
-            f"{result.fresh_seeds} runs cannot show that the colony persists in "
+            f"{result.fresh_seeds} runs cannot show that the colony lives on in "
             f"{100 * result.limits.persist:g} % of runs."
         )
     return " ".join(parts)
@@ -197,18 +197,18 @@ def _alt(result: Search) -> str:
     rows = result.front.sort_values("yield_g_per_day", ascending=False)
     parts = [
         f"{row.candidate}: {number(row.yield_g_per_day)} g/day, "
-        f"{number(row.minutes_per_week)} minutes a week, losses {number(row.adult_losses)}"
+        f"{number(row.minutes_per_week)} minutes a week, fades in {100 * row.fading:.0f} of 100"
         f"{'' if row.on_front else ' (not on the front)'}"
         for row in rows.itertuples()
     ]
     return (
-        "Yield in g/day against work in minutes a week, coloured by adult losses per 100 adults "
-        f"per day. {'; '.join(parts)}."
+        "Yield in g/day against work in minutes a week, coloured by how often the colony fades. "
+        f"{'; '.join(parts)}."
     )
 
 
 def _data(result: Search) -> pd.DataFrame:
-    keys, aims = list(result.keys), list(OBJECTIVES)
+    keys, aims = list(result.keys), [*OBJECTIVES, "adult_losses"]
     intervals = [f"{name}_{end}" for name in ("yield", "losses", "minutes")
                  for end in ("low", "high")]  # fmt: skip
     front = result.front[["candidate", *keys, *aims, *intervals, "runs", "on_front"]]

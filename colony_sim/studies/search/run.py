@@ -1,15 +1,14 @@
-"""Search for good handling under a keeper's limits: yield, adult losses and work at once.
+"""Search for good handling under a keeper's limits: yield, work and risk of fading at once.
 
-Candidates are proposed by Optuna's multi-objective tree-structured Parzen estimator (Ozaki et al.
-2022, J. Artif. Intell. Res. 73:1209-1250), which learns from feasible and infeasible trials. A
-candidate's objectives are means over a few seeds, the same for all. The best of many noisy means
-is too good to be true, so every candidate of the front is run again with fresh seeds, and only
-these runs are reported.
+Candidates are proposed by Optuna (`proposing`, which says why). A candidate's objectives are means
+over a few runs, each in a world of its own, the same worlds and seeds for all. The best of many
+noisy means is too good to be true, so every candidate of the front is run again in worlds and with
+seeds that the search has not seen, and only these runs are reported.
 
-Limits: the rack (``rack.bins``) and the founder beetles are set; minutes a week is a constraint;
-the colony must persist (insects alive at the end, eggs laid in the measured days) with a given
-probability, which the fresh seeds are asked to show: the lower one-sided 95 % limit of Clopper &
-Pearson (1934) must reach it. For 95 % that takes 59 runs without a loss.
+Limits: the rack (``rack.bins``) and the founder beetles are set; minutes and bran a week and the
+grams wanted must be kept to in a given share of runs (`limits`); the colony must not fade with a
+given probability, which the fresh runs are asked to show: the lower one-sided 95 % limit of Clopper
+& Pearson (1934) must reach it. For 80 % that takes 14 runs without a loss, for 95 % 59.
 """
 
 from __future__ import annotations
@@ -18,24 +17,22 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from types import ModuleType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
-from colony_sim.biology.parameters import Value
+from colony_sim.biology.parameters import Parameters, Value
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import Factor, entry, parse_vary
 from colony_sim.experiment.plan import Plan, model_fingerprint, replicate_seeds
-from colony_sim.extras import require
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.running.runner import Progress
+from colony_sim.statistics.over_worlds import verdict_over_worlds
 from colony_sim.studies.points import (
-    PointRunner,
     Window,
     fits,
     mean_interval,
@@ -43,48 +40,40 @@ from colony_sim.studies.points import (
     open_points,
     window,
 )
+from colony_sim.studies.search.limits import (
+    LOSSES,
+    MEASURES,
+    WORK,
+    Limits,
+    came_to,
+    expected_breeders,
+)
+from colony_sim.studies.search.proposing import Judged, propose
 
-if TYPE_CHECKING:
-    from optuna.storages import RDBStorage
-    from optuna.study import Study
-    from optuna.trial import Trial
-
-NO_BEETLES = 100.0
-"""Losses (per 100 adults a day) that the search is told where there was no beetle: all in a day."""
-LOSSES, WORK, LAID = "adult_losses_per_100_per_day", "work_hours_per_week", "eggs_laid_per_day"
-MEASURES = (YIELD, LOSSES, WORK, LAID)
 OBJECTIVES = {
     "yield_g_per_day": "maximize",
-    "adult_losses": "minimize",
     "minutes_per_week": "minimize",
+    "fading": "minimize",
 }
 WARM_UP, USED = 420, 504
-BATCH = 4
-"""Candidates proposed at a time; fixed, so that a search does not depend on the workers."""
-MOST_FRONT = 10
+TRIALS, REPLICATES, FRESH = 48, 8, 32
+"""Candidates, worlds of each, and fresh worlds of those run again, unless told otherwise."""
+ALL_HANDLING = (
+    "rotation.interval_days=10,14,18,21,28",
+    "rotation.when",
+    "rotation.surplus",
+    "rotation.most_breeders_per_bin=50,100,200,300",
+    "rotation.when_no_bin_free",
+    "harvest.fraction=0.5,0.7,0.8,0.9,0.95",
+    "harvest.when",
+    "rack.clear_when",
+    "rack.clear_after_days=120,140,180,240",
+    "rack.small_larvae",
+)
+"""What is searched unless told otherwise: surplus, clearing, beetles a bin, harvest and the rules
+that look before they act. Values within the plausible ranges of `parameters.toml`."""
+MOST_FRONT = 6
 LEVEL = 0.95
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What the keeper has.
-
-    Attributes
-    ----------
-    bins : int or None
-        Bins in the rack; None: as in the experiment file.
-    minutes_per_week : float or None
-        Work at most; None: no limit.
-    breeders : int or None
-        Founder beetles; None: as in the experiment file.
-    persist : float
-        Probability with which the colony must persist.
-    """
-
-    bins: int | None = None
-    minutes_per_week: float | None = None
-    breeders: int | None = None
-    persist: float = 0.95
 
 
 @dataclass(frozen=True)
@@ -133,11 +122,11 @@ def persistence(lived: int, runs: int, persist: float, level: float = LEVEL) -> 
 def search(
     plan: Plan,
     folder: Path,
-    keys: Sequence[str],
+    keys: Sequence[str] | None,
     limits: Limits,
     *,
-    trials: int = 100,
-    replicates: int = 3,
+    trials: int = TRIALS,
+    replicates: int = REPLICATES,
     fresh: int | None = None,
     policy: str | None = None,
     warm_up: int = WARM_UP,
@@ -154,15 +143,17 @@ def search(
     folder : Path
         Results folder, held with ``folder.claim``. Trials are kept in ``study.sqlite`` there: the
         same search goes on where it stopped, or on to more trials.
-    keys : sequence of str
-        ``key`` (its plausible range, or all its choices), ``key=low:high`` or ``key=a,b,c``.
+    keys : sequence of str or None
+        ``key`` (its plausible range, or all its choices), ``key=low:high`` or ``key=a,b,c``; None:
+        `ALL_HANDLING`.
     limits : Limits
     trials : int
         Candidates to try.
     replicates : int
-        Seeds of each.
+        Runs of each; with a profile replicate r lives in world r.
     fresh : int, optional
-        Fresh seeds of each candidate of the front; default: as many as can show persistence.
+        Fresh runs of each candidate of the front, in the worlds after those; default: `FRESH`, or
+        as many as can show persistence.
     policy : str, optional
         Policy that the other keys are taken from; default: the baseline.
     warm_up, used, workers, on_progress
@@ -177,49 +168,92 @@ def search(
     PointsFailed
         If a run raised.
     """
-    optuna = require("optuna", "optuna>=5.0", "search")
     plan = only(plan, [policy or plan.baseline], "policy")
-    factors = [_factor(spec) for spec in dict.fromkeys(keys)]
-    fixed = _fixed(plan, factors, limits, trials, replicates)
-    fresh = needed(limits.persist) if fresh is None else fresh
+    factors = [factor_of(spec) for spec in dict.fromkeys(ALL_HANDLING if keys is None else keys)]
+    fixed = _fixed(factors, limits, trials, replicates)
+    if fresh is None:
+        fresh = max(needed(limits.persist), FRESH)
+        if plan.profile is not None:  # A keeper's profile may have few draws.
+            fresh = max(2, min(fresh, len(plan.profile.draws) - replicates))
     if fresh < 2:
         raise InputError(ARGUMENT, "fresh_seeds", fresh, "2 or more")
+    _check_worlds(plan, replicates, fresh)
     span = window(plan, warm_up, used)
     seeds = replicate_seeds(plan.seed, replicates + fresh)
-    optuna.logging.set_verbosity(optuna.logging.WARNING)
-    settings = {
-        "factors": [[f.key, list(f.values), f.low, f.high] for f in factors], "fixed": fixed,
-        "minutes": limits.minutes_per_week, "persist": limits.persist, "seeds": seeds[:replicates],
-        "span": [span.warm_up, span.days], "climate": plan.climate.as_dict(),
-        "parameters": plan.policies[0].parameters.as_dict(), "larvae": plan.larvae,
-        "breeders": plan.breeders, "model": model_fingerprint(),
-    }  # fmt: skip
-    if plan.profile is not None:
-        settings["profile"] = [plan.profile.keys, plan.profile.draws.tolist()]
-    name = hashlib.sha256(json.dumps(settings, sort_keys=True).encode()).hexdigest()
-    storage = optuna.storages.RDBStorage(f"sqlite:///{(folder / 'study.sqlite').resolve()}")
-    try:
-        study = _study(optuna, storage, name, plan, factors)
-        with open_points(folder, workers) as runner:
-            watch = _Watch(on_progress, trials * replicates, len(study.trials))
-            _try(optuna, study, trials, factors, fixed, limits, plan, runner, seeds[:replicates],
-                 span, watch)  # fmt: skip
-            table = _trial_table(optuna, study, factors)
-            best = pareto(table[table["feasible"]])
-            chosen = _thinned(table.loc[best])
-            points = [{}, *({f.key: row[f.key] for f in factors} for _, row in chosen.iterrows())]
-            points = [{**fixed, **_plain(point)} for point in points]
-            # Fresh draws of a profile as well.
-            rows = runner.run(replace(plan, first=replicates + 1), points, seeds[replicates:], span,
-                              measures=MEASURES, on_progress=on_progress)  # fmt: skip
-    finally:
-        storage.remove_session()
-        storage.engine.dispose()
+    base = plan.policies[0].parameters
+    name = search_name(plan, factors, fixed, limits, seeds[:replicates], span)
+    with open_points(folder, workers) as runner:
+        watch = Watch(on_progress, trials * replicates)
+
+        def judge(found: list[dict[str, Value]]) -> list[Judged]:
+            points = [{**fixed, **point} for point in found]
+            check_points(base, points)
+            rows = runner.run(plan, points, seeds[:replicates], span, measures=MEASURES,
+                              on_progress=watch.report)  # fmt: skip
+            watch.next(len(points) * replicates)
+            came = [came_to(rows[rows["point"] == i], expected_breeders(plan, point), limits)
+                    for i, point in enumerate(points)]  # fmt: skip
+            return [
+                Judged([one.means[name] for name in OBJECTIVES], one.short,
+                       {"adult_losses": _number(one.means["adult_losses"]), "kept": one.all_kept})
+                for one in came
+            ]  # fmt: skip
+
+        own = {f.key: base[f.key] for f in factors}
+        table = propose(folder / "study.sqlite", name, factors, OBJECTIVES, trials, judge,
+                        seed=plan.seed, first=own)  # fmt: skip
+        table = table.astype({"adult_losses": "float64"})
+        chosen = _thinned(table.loc[pareto(table[table["feasible"]])])
+        points = [{}, *({f.key: row[f.key] for f in factors} for _, row in chosen.iterrows())]
+        points = [{**fixed, **plain(point)} for point in points]
+        # Fresh worlds as well.
+        rows = runner.run(replace(plan, first=replicates + 1), points, seeds[replicates:], span,
+                          measures=MEASURES, on_progress=on_progress)  # fmt: skip
     front = _front(rows, points, chosen, plan, factors, limits)
     return Search(tuple(f.key for f in factors), limits, span, replicates, fresh, table, front)
 
 
-def _factor(spec: str) -> Factor:
+def search_name(
+    plan: Plan, factors: Sequence[Factor], fixed: Mapping[str, Value], limits: Limits,
+    seeds: Sequence[int], span: Window,
+) -> str:  # fmt: skip
+    """Hash of all that decides what the candidates of a search of the first policy come to."""
+    settings: dict[str, Any] = {
+        "factors": [[f.key, list(f.values), f.low, f.high] for f in factors], "fixed": fixed,
+        "limits": asdict(limits), "seeds": list(seeds), "span": [span.warm_up, span.days],
+        "climate": plan.climate.as_dict(), "parameters": plan.policies[0].parameters.as_dict(),
+        "larvae": plan.larvae, "breeders": plan.breeders, "model": model_fingerprint(),
+        "worlds": list(plan.worlds),
+    }  # fmt: skip
+    if plan.profile is not None:
+        settings["profile"] = [plan.profile.keys, plan.profile.draws.tolist()]
+    return hashlib.sha256(json.dumps(settings, sort_keys=True).encode()).hexdigest()
+
+
+def _check_worlds(plan: Plan, replicates: int, fresh: int) -> None:
+    """Refuse more runs than there are worlds: those judged on must be fresh."""
+    if plan.profile is None:
+        return
+    there = len(plan.profile.draws)
+    if replicates + fresh > there:
+        allowed = f"with {replicates} of the search at most {there}, as many as there are worlds"
+        raise InputError(ARGUMENT, "fresh_seeds", fresh, allowed)
+
+
+def check_points(base: Parameters, points: Sequence[Mapping[str, Value]]) -> None:
+    """`InputError` if a point does not go with the other values."""
+    for point in points:
+        values = {k: v for k, v in point.items() if k != "start.breeders"}
+        if not fits(base, values):
+            base.with_values(values, where="argument keys")  # Raises and says why.
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else value
+
+
+def factor_of(spec: str) -> Factor:
+    """What is searched, from text; a choice or truth value alone means all there are."""
     item = entry(spec.partition("=")[0].strip(), "argument keys")
     if item.group != "handling":
         raise InputError(
@@ -233,7 +267,7 @@ def _factor(spec: str) -> Factor:
 
 
 def _fixed(
-    plan: Plan, factors: Sequence[Factor], limits: Limits, trials: int, replicates: int
+    factors: Sequence[Factor], limits: Limits, trials: int, replicates: int
 ) -> dict[str, Value]:
     """Values laid over every candidate, checked."""
     if not factors:
@@ -241,118 +275,12 @@ def _fixed(
     for option, number in (("trials", trials), ("replicates", replicates)):
         if number < 1:
             raise InputError(ARGUMENT, option, number, "1 or more")
-    if not 0 < limits.persist < 1:
-        raise InputError(ARGUMENT, "persist", limits.persist, "above 0 and below 1")
-    minutes = limits.minutes_per_week
-    if minutes is not None and not 0 < minutes < math.inf:
-        raise InputError(ARGUMENT, "minutes_per_week", minutes, "above 0")
-    fixed: dict[str, Value] = {}
-    for key, option, value in (("rack.bins", "argument bins", limits.bins),
-                               ("start.breeders", "argument breeders", limits.breeders),
-                               ):  # fmt: skip
-        if value is not None:
-            fixed[key] = entry(key).check(value, option)
+    fixed = limits.check()
     if "rack.bins" in fixed and any(f.key == "rack.bins" for f in factors):
         raise InputError(
             "argument keys", "key", "rack.bins", "keys other than rack.bins with `bins`"
         )
     return fixed
-
-
-def _study(
-    optuna: ModuleType, storage: RDBStorage, name: str, plan: Plan, factors: Sequence[Factor]
-) -> Study:
-    """The study of these settings, new or as it was left."""
-    known = {summary.study_name: summary.n_trials
-             for summary in optuna.get_all_study_summaries(storage)}  # fmt: skip
-    done = known.get(name, 0)
-    # A sampler begun anew would propose again what it proposed first.
-    sampler = optuna.samplers.TPESampler(
-        seed=(plan.seed + done) % 2**32, multivariate=True, constant_liar=True
-    )
-    study = optuna.create_study(
-        storage=storage, study_name=name, sampler=sampler, directions=list(OBJECTIVES.values()),
-        load_if_exists=True,
-    )  # fmt: skip
-    for trial in study.get_trials(deepcopy=False, states=(optuna.trial.TrialState.RUNNING,)):
-        # Left by a process that was stopped; its finished runs are in the store of runs.
-        study.tell(trial.number, state=optuna.trial.TrialState.FAIL)
-    if done == 0:
-        p = plan.policies[0].parameters
-        own = {f.key: p[f.key] for f in factors if _inside(f, p[f.key])}
-        if len(own) == len(factors):
-            study.enqueue_trial(own)
-    return study
-
-
-def _inside(factor: Factor, value: Any) -> bool:
-    return value in factor.values if factor.values else factor.ends[0] <= value <= factor.ends[1]
-
-
-def _try(
-    optuna: ModuleType, study: Study, trials: int, factors: Sequence[Factor],
-    fixed: Mapping[str, Value], limits: Limits, plan: Plan, runner: PointRunner,
-    seeds: Sequence[int], span: Window, watch: _Watch,
-) -> None:  # fmt: skip
-    finished = (optuna.trial.TrialState.COMPLETE,)
-    base = plan.policies[0].parameters
-    while (left := trials - len(study.get_trials(deepcopy=False, states=finished))) > 0:
-        asked = [study.ask() for _ in range(min(BATCH, left))]
-        points = [{**fixed, **{f.key: _suggest(trial, f) for f in factors}} for trial in asked]
-        for point in points:
-            values = {k: v for k, v in point.items() if k != "start.breeders"}
-            if not fits(base, values):
-                base.with_values(values, where="argument keys")  # Raises and says why.
-        rows = runner.run(plan, points, seeds, span, measures=MEASURES, on_progress=watch.report)
-        for i, trial in enumerate(asked):
-            means, lived = _means(rows[rows["point"] == i])
-            minutes = limits.minutes_per_week
-            over = means["minutes_per_week"] - minutes if minutes is not None else 0.0
-            # So few seeds cannot show a probability; a single loss counts against it.
-            constraints = [over, float(len(seeds) - lived)]
-            trial.set_constraint("minutes", constraints[0])
-            trial.set_constraint("runs_lost", constraints[1])
-            trial.set_user_attr("constraints", constraints)
-            trial.set_user_attr("no_beetles", math.isnan(means["adult_losses"]))
-            # Without beetles there is no rate of losses; the search needs a number all the same.
-            told = [NO_BEETLES if math.isnan(value) else value for value in means.values()]
-            study.tell(trial, told)
-        watch.next(len(asked) * len(seeds))
-
-
-def _suggest(trial: Trial, factor: Factor) -> Any:
-    if factor.values:
-        return trial.suggest_categorical(factor.key, list(factor.values))
-    low, high = factor.ends
-    if entry(factor.key).kind == "integer":
-        return trial.suggest_int(factor.key, int(low), int(high))
-    return trial.suggest_float(factor.key, low, high)
-
-
-def _means(rows: pd.DataFrame) -> tuple[dict[str, float], int]:
-    """Objectives of a candidate, means over its runs, and the number of runs that persisted."""
-    lived = rows["died_out_day"].isna() & (rows[LAID] > 0)
-    losses = rows[LOSSES].dropna()
-    return {
-        "yield_g_per_day": float(rows[YIELD].mean()),
-        "adult_losses": float(losses.mean()) if len(losses) else math.nan,
-        "minutes_per_week": float(60 * rows[WORK].mean()),
-    }, int(lived.sum())
-
-
-def _trial_table(optuna: ModuleType, study: Study, factors: Sequence[Factor]) -> pd.DataFrame:
-    rows = []
-    for trial in study.get_trials(deepcopy=False, states=(optuna.trial.TrialState.COMPLETE,)):
-        constraints = trial.user_attrs["constraints"]
-        rows.append({
-            "trial": trial.number, **{f.key: trial.params[f.key] for f in factors},
-            **dict(zip(OBJECTIVES, trial.values, strict=True)),
-            "minutes_over": constraints[0], "runs_lost": int(constraints[1]),
-            "feasible": max(constraints) <= 0,
-        })  # fmt: skip
-        if trial.user_attrs["no_beetles"]:
-            rows[-1]["adult_losses"] = math.nan
-    return pd.DataFrame(rows)
 
 
 def pareto(table: pd.DataFrame) -> list[int]:
@@ -380,7 +308,7 @@ def _thinned(front: pd.DataFrame) -> pd.DataFrame:
     return front.iloc[places]
 
 
-def _plain(point: Mapping[str, Any]) -> dict[str, Value]:
+def plain(point: Mapping[str, Any]) -> dict[str, Value]:
     """Numbers out of a table, in the kind of their key."""
     plain = {}
     for key, value in point.items():
@@ -395,26 +323,30 @@ def _front(
 ) -> pd.DataFrame:  # fmt: skip
     p = plan.policies[0].parameters
     promised = [math.nan, *chosen["yield_g_per_day"]]
+    yields = rows.pivot(index="point", columns="seed", values=YIELD).to_numpy(float)
     table = []
     for number, point in enumerate(points):
         here = rows[rows["point"] == number]
-        means, lived = _means(here)
-        low, persist = persistence(lived, len(here), limits.persist)
+        came = came_to(here, expected_breeders(plan, point), limits)
+        low, persist = persistence(came.persisted, len(here), limits.persist)
         row: dict[str, Any] = {"candidate": "as in the file" if number == 0 else ""}
-        row |= {f.key: point.get(f.key, p[f.key]) for f in factors} | means
+        row |= {f.key: point.get(f.key, p[f.key]) for f in factors} | came.means
         for name, measure, scale in (("yield", YIELD, 1), ("losses", LOSSES, 1),
                                      ("minutes", WORK, 60)):  # fmt: skip
             _, _, bottom, top = mean_interval(scale * here[measure].dropna().to_numpy(float))
             row |= {f"{name}_low": bottom, f"{name}_high": top}
-        limit = limits.minutes_per_week
+        against = verdict_over_worlds([[gain] for gain in yields[number] - yields[0]])
         row |= {
-            "runs": len(here), "persisted": lived, "persist_low": low, "persistence": persist,
-            "within_minutes": limit is None or means["minutes_per_week"] <= limit,
+            "runs": len(here), "persisted": came.persisted, "persist_low": low,
+            "persistence": persist, "kept": came.all_kept,
+            "within_limits": all(came.kept[name] >= limits.sure for name in came.kept),
+            "gain": against.gain, "gain_se": against.gain_se,
+            "ahead": against.probability_a, "ahead_se": against.probability_a_se,
             "yield_in_search": promised[number],
         }  # fmt: skip
         table.append(row)
     front = pd.DataFrame(table)
-    allowed = front["within_minutes"] & (front["persistence"] != "not met")
+    allowed = front["within_limits"] & (front["persistence"] != "not met")
     # Whether a candidate is on the front is decided anew, on the fresh runs alone.
     front["on_front"] = False
     front.loc[pareto(front[allowed]), "on_front"] = True
@@ -427,11 +359,11 @@ def _letter(place: int) -> str:
     return chr(ord("A") + place) if place < 26 else f"A{place - 25}"
 
 
-class _Watch:
+class Watch:
     """One count of runs over all batches."""
 
-    def __init__(self, on_progress: Callable[[Progress], None], total: int, tried: int) -> None:
-        self._on_progress, self.total, self.tried = on_progress, total, tried
+    def __init__(self, on_progress: Callable[[Progress], None], total: int) -> None:
+        self._on_progress, self.total = on_progress, total
         self.before = 0
 
     def report(self, now: Progress) -> None:

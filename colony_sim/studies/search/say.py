@@ -1,4 +1,4 @@
-"""What a search found, in words."""
+"""What a search found, in words for a keeper."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from decimal import ROUND_FLOOR
 import pandas as pd
 
 from colony_sim.studies.search.run import Search, needed
+from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, number
 
 
@@ -35,62 +36,127 @@ def headline(result: Search) -> str:
 
 
 def in_words(result: Search) -> str:
-    """How the search was made, what the front is, and what the limits came to."""
-    limits = result.limits
-    given = [
-        f"{limits.bins} bins" if limits.bins is not None else "",
-        f"{limits.minutes_per_week:g} minutes a week" if limits.minutes_per_week else "",
-        f"{limits.breeders} founder beetles" if limits.breeders is not None else "",
-        f"the colony persists in {100 * limits.persist:g} % of runs",
-    ]
-    feasible = int(result.trials["feasible"].sum())
-    lines = [
-        f"Limits: {', '.join(word for word in given if word)}. {len(result.trials)} candidates "
-        f"tried with {result.search_seeds} seeds, {feasible} within the limits there; those no "
-        f"other betters were run again with {result.fresh_seeds} fresh seeds, and what follows is "
-        f"from these alone (days {result.span.warm_up + 1} to {result.span.days})."
-    ]
+    """A page: what to do, how sure that is, what would change it."""
+    return "\n".join(
+        [
+            *_what_to_do(result),
+            *_how_sure(result),
+            *_what_would_change_it(result),
+            _limits_in_words(result),
+        ]
+    )
+
+
+def _what_to_do(result: Search) -> list[str]:
+    front = result.front[result.front["on_front"]]
+    if front.empty:
+        closest = result.front.sort_values(["kept", "yield_g_per_day"], ascending=False).iloc[0]
+        return [
+            f"What to do: nothing tried keeps to the limits. {_called(closest).capitalize()} comes "
+            f"nearest ({_keys(result, closest)}): it keeps to all of them in "
+            f"{_of_100(closest['kept'])} of 100 runs."
+        ]
+    best = front.sort_values("yield_g_per_day", ascending=False).iloc[0]
+    if best["candidate"] == OWN:
+        return [f"What to do: go on as in the file ({_keys(result, best)})."]
+    return [f"What to do: {_keys(result, best)} (candidate {best['candidate']})."]
+
+
+def _how_sure(result: Search) -> list[str]:
     rows = result.front.sort_values("yield_g_per_day", ascending=False)
-    lines += [_one(result, row) for _, row in rows.iterrows()]
+    lines = [
+        f"How sure: from {result.fresh_seeds} runs of each that the search had not seen (days "
+        f"{result.span.warm_up + 1} to {result.span.days}):"
+    ]
+    return lines + [f"  {_one(row)}" for _, row in rows.iterrows()]
+
+
+def _one(row: pd.Series) -> str:
+    against = ""
+    if row["candidate"] != OWN:
+        against = f", ahead of the file in {_of_100(row['ahead'])} of 100"
+    word = {
+        "shown": f"lives on in at least {number(100 * row['persist_low'], ROUND_FLOOR)} % (shown)",
+        "open": f"fades in {_of_100(row['fading'])} of 100 (too few runs to tell)",
+        "not met": f"fades in {_of_100(row['fading'])} of 100 (limit not met)",
+    }[row["persistence"]]
+    over = "" if row["within_limits"] else "; beyond a limit too often"
+    place = "" if row["on_front"] else "; not on the front"
+    return (
+        f"{row['candidate']}: {_yield(row)}{_limits(row, 'yield')}{against}; {_work(row)}; {word}; "
+        f"all limits kept in {_of_100(row['kept'])}{over}{place}."
+    )
+
+
+def _what_would_change_it(result: Search) -> list[str]:
+    front = result.front[result.front["on_front"]]
+    lines = []
+    if len(front) > 1:
+        best = front.sort_values("yield_g_per_day", ascending=False).iloc[0]
+        for column, short in (("minutes_per_week", "time"), ("fading", "a safe colony")):
+            other = front.sort_values([column, "yield_g_per_day"], ascending=[True, False]).iloc[0]
+            if other["candidate"] == best["candidate"] or other[column] >= best[column]:
+                continue
+            lines.append(
+                f"What would change it: if you lack {short}, {_called(other)} "
+                f"({_keys(result, other)})."
+            )
     again = result.front.dropna(subset=["yield_in_search"])
     if len(again):
         gap = (again["yield_in_search"] - again["yield_g_per_day"]).mean()
         lines.append(
-            f"Yields in the search were {number(abs(gap))} g/day {'higher' if gap > 0 else 'lower'}"
-            " on average than on fresh seeds: that is the luck of being chosen."
+            f"Yields in the search were {number(abs(gap))} g/day higher on average than on fresh "
+            "seeds: that is the luck of being chosen, and left out above."
             if gap > 0
             else f"Yields in the search were {number(abs(gap))} g/day lower on average than on "
             "fresh seeds: being chosen did not flatter these."
         )
-    least = needed(limits.persist)
+    least = needed(result.limits.persist)
     if result.fresh_seeds < least:
         lines.append(
-            f"To show {100 * limits.persist:g} % persistence takes {least} runs without a loss or "
-            f"more; {result.fresh_seeds} cannot."
+            f"To show that a colony lives on in {100 * result.limits.persist:g} % of runs takes "
+            f"{least} runs without a loss or more; {result.fresh_seeds} cannot."
         )
-    return "\n".join(lines)
+    return lines
 
 
-def _one(result: Search, row: pd.Series) -> str:
-    keys = ", ".join(f"{key} = {_value(row[key])}" for key in result.keys)
-    persist = f"persisted in {row['persisted']} of {row['runs']} runs"
-    word = {
-        "shown": f"at least {number(100 * row['persist_low'], ROUND_FLOOR)} % shown",
-        "open": "too few runs to tell",
-        "not met": "limit not met",
-    }[row["persistence"]]
-    over = "" if row["within_minutes"] else "; over the minutes"
-    place = "" if row["on_front"] else "; not on the front"
+def _limits_in_words(result: Search) -> str:
+    feasible = int(result.trials["feasible"].sum())
     return (
-        f"{row['candidate']}: {keys}: {_yield(row)}{_limits(row, 'yield')}, losses "
-        f"{number(row['adult_losses'])} per 100 adults per day{_limits(row, 'losses')}, "
-        f"{_work(row)}{_limits(row, 'minutes')}; {persist} ({word}){over}{place}."
+        f"Limits: {limits_of(result)}. {len(result.trials)} candidates tried in "
+        f"{result.search_seeds} runs each, {feasible} within the limits there."
     )
+
+
+def limits_of(result: Search) -> str:
+    """What was given, listed."""
+    limits = result.limits
+    often = f" in {100 * limits.sure:g} % of runs"
+    given = [
+        f"{limits.bins} bins" if limits.bins is not None else "",
+        f"{limits.breeders} founder beetles" if limits.breeders is not None else "",
+        f"{limits.minutes_per_week:g} minutes a week{often}" if limits.minutes_per_week else "",
+        f"{limits.bran_kg_per_week:g} kg of bran a week{often}" if limits.bran_kg_per_week else "",
+        f"{limits.grams_per_day:g} g a day or more{often}" if limits.grams_per_day else "",
+        f"the colony lives on in {100 * limits.persist:g} % of runs",
+    ]
+    return ", ".join(word for word in given if word)
+
+
+OWN = "as in the file"
+
+
+def _keys(result: Search, row: pd.Series) -> str:
+    return ", ".join(f"{labels.label(key)} {_value(row[key])}" for key in result.keys)
 
 
 def _called(row: pd.Series) -> str:
     name = row["candidate"]
     return name if len(name) > 2 else f"candidate {name}"
+
+
+def _of_100(share: float) -> str:
+    return f"{100 * share:.0f}"
 
 
 def _yield(row: pd.Series) -> str:
@@ -107,6 +173,4 @@ def _limits(row: pd.Series, name: str) -> str:
 
 
 def _value(value: object) -> str:
-    if isinstance(value, float) and not value.is_integer():
-        return number(value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return number(value) if isinstance(value, float) else labels.shown(value)

@@ -2,20 +2,41 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.plan import Plan
 from colony_sim.figures.slide import Slide
 from colony_sim.studies.origin import Origin
 from colony_sim.studies.points import Window
 from colony_sim.studies.profile_words import circumstances
-from colony_sim.studies.search.run import Limits, Search, search
+from colony_sim.studies.search.limits import Limits
+from colony_sim.studies.search.run import Search, search
 from colony_sim.studies.search.say import headline, in_words
 from colony_sim.studies.study import Said, Study
+
+
+def options_of(
+    best_against_best: bool, policy: str | None, numbers: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Options of the one study or the other; those that are None are left out.
+
+    Raises
+    ------
+    InputError
+        An option that the other study has.
+    """
+    options = {name: value for name, value in numbers.items() if value is not None}
+    if best_against_best and policy is not None:
+        raise InputError(ARGUMENT, "policy", policy, "not together with `best_against_best`")
+    if not best_against_best and "zone" in options:
+        raise InputError(ARGUMENT, "zone", options["zone"], "only with `best_against_best`")
+    return options if best_against_best else {**options, "policy": policy}
 
 
 def facts(result: Search) -> dict[str, Any]:
@@ -49,9 +70,9 @@ def design(result: Search) -> str:
     """How candidates were tried, and how the best were judged."""
     return (
         f"{len(result.trials)} candidates for {', '.join(result.keys)} were proposed by a "
-        f"tree-structured Parzen estimator and tried on {result.search_seeds} seeds, in runs of "
+        f"tree-structured Parzen estimator and tried in {result.search_seeds} worlds, in runs of "
         f"{result.span.days} days of which the last {result.span.used} were measured; the "
-        f"non-dominated ones were run again on {result.fresh_seeds} fresh seeds, from which all "
+        f"non-dominated ones were run again in {result.fresh_seeds} fresh worlds, from which all "
         "means are given."
     )
 
@@ -80,6 +101,6 @@ STUDY = Study(
     frames=lambda result: {"trials": result.trials, "front": result.front},
     facts=facts,
     design=design,
-    question="Which handling gives much, loses little and takes little work?",
+    question="Which handling gives much, takes little work and keeps the colony?",
     beside=True,
 )
