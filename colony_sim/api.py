@@ -481,7 +481,8 @@ def search(
     -------
     StudyResult
         Tables ``trials`` (one row a candidate) and ``front`` (those run again on fresh seeds); with
-        `best_against_best` ``over_worlds``, ``handling``, ``judged``, ``trials``, ``gains``, ``runs``.
+        `best_against_best` ``over_worlds``, ``handling``, ``judged``, ``trials``, ``gains`` and
+        ``runs``.
 
     Raises
     ------
