@@ -21,6 +21,7 @@ from colony_sim.experiment.worlds import Worlds
 from colony_sim.studies.search import best as best_module
 from colony_sim.studies.search import equal_means
 from colony_sim.studies.search.best import best_against_best
+from colony_sim.studies.search.best_words import in_words
 from colony_sim.studies.search.equal_means import at_equal_means, factors_of
 from colony_sim.studies.search.limits import Limits
 from colony_sim.studies.search.proposing import Judged, propose
@@ -260,3 +261,16 @@ def test_bad_options_are_one_line(tmp_path, monkeypatch, options, told):
     (tmp_path / "demo.toml").write_text(SMALL)
     with pytest.raises(InputError, match=told):
         colony_sim.search("demo.toml", **options)
+
+
+def test_the_page_says_once_what_all_do(tmp_path, runs):
+    runs(MadeUp(0.2, lambda p: 3.0 * ((p["rotation.surplus"] == "split")
+                                      == (p["rotation.interval_days"] == 14))
+                - 9 * abs(p["harvest.fraction"] - 0.7)))  # fmt: skip
+    found = best_against_best(plan_of(tmp_path), tmp_path, Limits(bins=9), keys=KEYS[::2],
+                              trials=12, replicates=2, fresh=8)  # fmt: skip
+    text = in_words(found, "published")
+    assert "  all: share harvested 0.7." in text
+    assert "  short: what happens to surplus beetles split." in text
+    assert not any(line.startswith("  long:") for line in text)
+    assert text[-1].startswith("Means: 9 bins, founders as there, at most 100 minutes a week (what")

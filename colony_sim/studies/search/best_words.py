@@ -32,17 +32,27 @@ def in_words(result: Best, profile: str | None) -> list[str]:
 
 
 def _what_to_do(result: Best) -> list[str]:
-    found = {}
-    for name in result.policies:
-        rows = result.handling[result.handling["policy"] == name]
-        changed = rows[rows["changed"]]
-        keys = ", ".join(
-            f"{labels.label(row.key)} {_value(row.best)}" for row in changed.itertuples()
-        )
-        found[name] = keys or "all as in the file"
-    if len(set(found.values())) == 1:
-        return [f"  the same for all: {found[result.policies[0]]}."]
-    return [f"  {name}: {keys}." for name, keys in list(found.items())[:MOST_NAMED]]
+    """What is changed for all, then for each alone."""
+    found = {name: _changed(result, name) for name in result.policies}
+    shared = [part for part in found[result.policies[0]]
+              if all(part in parts for parts in found.values())]  # fmt: skip
+    lines = [f"  all: {', '.join(shared)}."] if shared else []
+    for name, parts in list(found.items())[:MOST_NAMED]:
+        own = [part for part in parts if part not in shared]
+        if own or not shared:
+            lines.append(f"  {name}: {', '.join(own) or 'all as in the file'}.")
+    return lines
+
+
+def _changed(result: Best, policy: str) -> list[str]:
+    rows = result.handling[result.handling["policy"] == policy]
+    now = dict(zip(rows["key"], rows["best"], strict=True))
+    return [
+        f"{labels.label(row.key)} {_value(row.best)}"
+        for row in rows[rows["changed"]].itertuples()
+        # A date by which nothing is emptied is no advice.
+        if not (row.key == "rack.clear_after_days" and now.get("rack.clear_when") == "little_left")
+    ]
 
 
 def _value(text: str) -> str:
