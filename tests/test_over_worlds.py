@@ -15,15 +15,15 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from colony_sim.statistics import over_worlds
-from colony_sim.statistics.over_worlds import (
+from colony_sim.statistics import over_worlds, variance_split
+from colony_sim.statistics.currencies import in_currencies
+from colony_sim.statistics.over_worlds import verdict_over_worlds
+from colony_sim.statistics.variance_split import Sample, split_of_variance
+from colony_sim.statistics.worlds_design import (
     MOST_REPLICATES,
-    in_currencies,
     least_error,
     replicates_a_world,
     share_error,
-    split_of_variance,
-    verdict_over_worlds,
     worlds_needed,
 )
 
@@ -144,7 +144,7 @@ def test_closed_forms_of_normal_worlds(zone):
 
 
 def test_better_than_plain_means_of_normal_worlds(monkeypatch):
-    monkeypatch.setattr(over_worlds, "_RESAMPLES", 4)  # No bootstrap error is looked at.
+    monkeypatch.setattr(variance_split, "_RESAMPLES", 4)  # No bootstrap error is looked at.
     # Half of the variance of a mean from chance: the plain share is 0.085 off, and this one is not.
     rng = np.random.default_rng(4)
     truth = stats.norm.cdf(0.8)
@@ -171,7 +171,7 @@ def test_worlds_that_are_not_normal(shape, reliability, bias, of_regret):
     within = 2 * (1 - reliability) / reliability
     off, plain = [], []
     for _ in range(20):
-        sample = over_worlds._Sample.of(nested(rng, SHAPES[shape](rng, 600), within, 2))
+        sample = Sample.of(nested(rng, SHAPES[shape](rng, 600), within, 2))
         points = over_worlds._expected_gains(
             sample.mean, sample.n, *map(float, sample.components())
         )
@@ -212,7 +212,7 @@ def test_against_nested_monte_carlo():
 
 
 def test_unbalanced_designs_agree_with_the_truth(monkeypatch):
-    monkeypatch.setattr(over_worlds, "_RESAMPLES", 4)  # No bootstrap error is looked at.
+    monkeypatch.setattr(variance_split, "_RESAMPLES", 4)  # No bootstrap error is looked at.
     # 60 samples of 300 worlds with 1, 2 or 8 replicates; 4 standard errors and a bias of 0.015.
     rng = np.random.default_rng(7)
     replicates = np.tile([1, 2, 8], 100)
@@ -259,7 +259,7 @@ def test_a_share_of_all_has_an_error():
 def test_means_are_drawn_in_to_the_variance_between_worlds(monkeypatch):
     rng = np.random.default_rng(15)
     gains = nested(rng, SHAPES["exponential"](rng, 90), 2.0, np.tile([1, 2, 6], 30))
-    sample, split = over_worlds._Sample.of(gains), split_of_variance(gains)
+    sample, split = Sample.of(gains), split_of_variance(gains)
     parts = sample.mean, sample.n, split.between, split.within
     for steps in (5, 0):
         monkeypatch.setattr(over_worlds, "_STEPS", steps)
@@ -279,7 +279,7 @@ def test_cells_of_many_worlds_change_next_to_nothing(monkeypatch):
     rng = np.random.default_rng(9)
     expected = SHAPES["lopsided"](rng, 1500)
     gains = nested(rng, expected, 0.5, rng.integers(1, 4, 1500))
-    sample = over_worlds._Sample.of(gains)
+    sample = Sample.of(gains)
     parts = sample.mean, sample.n, *map(float, sample.components())
     cells = over_worlds._expected_gains(*parts)
     monkeypatch.setattr(over_worlds, "_CELLS", 10_000)

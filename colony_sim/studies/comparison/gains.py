@@ -132,7 +132,7 @@ def slide(
     gains : pandas.DataFrame
         policy, baseline, currency, world, replicates, gain.
     verdicts : pandas.DataFrame
-        One row a pair and currency, see ``statistics.over_worlds.Currencies``; of `WorldsVerdict`
+        One row a pair and currency, see ``statistics.currencies.Currencies``; of `WorldsVerdict`
         also zone, sd_chance and probability_zone, where they are there.
     currency : str, optional
         Default: the first of the verdicts.

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from colony_sim.measuring.catalogue import YIELD
-from colony_sim.statistics.over_worlds import WorldsVerdict, in_currencies, verdict_over_worlds
+from colony_sim.statistics.currencies import in_currencies
+from colony_sim.statistics.over_worlds import WorldsVerdict, verdict_over_worlds
 
 #: What is divided by what; a policy is ahead in a currency that it has more of.
 CURRENCIES: dict[str, tuple[str, str | None]] = {
@@ -39,7 +40,7 @@ class OverWorlds:
     verdicts : dict
         By pair of policies, then by currency; the later policy of the experiment is A.
     table : pandas.DataFrame
-        One row a pair and currency, see `statistics.over_worlds.Currencies`, with policy,
+        One row a pair and currency, see `statistics.currencies.Currencies`, with policy,
         baseline, zone (g/day; 0 in other currencies), probability_zone and pairs_a (share of
         single pairs of runs that A wins), sd_worlds and sd_chance.
     gains : pandas.DataFrame
