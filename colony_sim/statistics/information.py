@@ -40,7 +40,9 @@ LEAST_RUNS = 12
 WORTH = 0.25
 """A share that is worth a measurement; for the number of runs that would show it."""
 POWER = 0.8
-_RESAMPLES, _PERMUTATIONS, _SEED = 400, 1999, 20_014
+_RESAMPLES, _SEED = 400, 20_014
+_PERMUTATIONS = 1999
+"""At least; more for many keys."""
 _MOST_RUNS = 20_000
 _AT_ONCE = 50_000
 """Resampled runs looked at together."""
@@ -116,9 +118,8 @@ def narrowing(
         estimates, values = np.array(found).T
         resampled, valued = _bootstrap(fits, y)
         errors = resampled.std(axis=1, ddof=1)
-        # With fewer, Holm would let the least p value of so many keys show nothing.
-        times = max(_PERMUTATIONS, 2 * round(len(keys) / (1 - level)) - 1)
-        found_p = zip(*(fit.p_values(y, times) for fit in fits), strict=True)
+        permuted = _permuted(y, len(keys), level)
+        found_p = zip(*(fit.p_values(permuted, mean) for fit in fits), strict=True)
         p, value_p = (holm(each) for each in found_p)
         for i, key in enumerate(keys):
             share = float(np.clip(estimates[i], 0.0, 1.0))
@@ -201,15 +202,12 @@ class _Fit:
         _, curve = _curves(self.frame[None], y[None])
         return float((curve[0] * y.mean() < 0).mean())
 
-    def p_values(self, y: np.ndarray, times: int) -> tuple[float, float]:
-        """Of no influence, and of no value, by permutation of the results."""
-        rng = np.random.default_rng(_SEED)
-        left, mean, n = y - y.mean(), float(y.mean()), len(y)
-        # The results themselves first, then permuted.
-        sets = np.vstack([left, rng.permuted(np.tile(left, (times, 1)), axis=1)])
+    def p_values(self, sets: np.ndarray, mean: float) -> tuple[float, float]:
+        """Of no influence, and of no value, by permutation of the results (`_permuted`)."""
+        n = sets.shape[1]
         weights = sets @ self.frame
         explained = (weights**2).sum(axis=1)
-        crude = np.clip(explained / (left**2).sum(), 0.0, 1.0)
+        crude = np.clip(explained / (sets[0] ** 2).sum(), 0.0, 1.0)
         df = self.frame.shape[1]
         adjusted = np.maximum(1 - (1 - crude) * (n - 1) / max(n - df - 1, 1), 0.0)
         with np.errstate(invalid="ignore", divide="ignore"):
@@ -217,6 +215,18 @@ class _Fit:
         curves = mean + drawn_in[:, None] * (weights @ self.frame.T)
         values = np.maximum(curves, 0.0).mean(axis=1) - max(mean, 0.0)
         return _share_above(explained), _share_above(values)
+
+
+def _permuted(y: np.ndarray, keys: int, level: float) -> np.ndarray:
+    """Results less their mean, first themselves, then permuted; the same for all keys.
+
+    The least p value is 1 over their number, and Holm multiplies it by the number of keys: with
+    too few, no key at all could be shown.
+    """
+    times = max(_PERMUTATIONS, 2 * round(keys / (1 - level)) - 1)
+    left = y - y.mean()
+    rng = np.random.default_rng(_SEED)
+    return np.vstack([left, rng.permuted(np.tile(left, (times, 1)), axis=1)])
 
 
 def _share_above(found: np.ndarray) -> float:
