@@ -20,6 +20,25 @@ Oakley & Brennan (2014, Med. Decis. Making 34:311-326) estimate E[D | key] by th
   better choices between the two policies would gain on average, in the unit of D. A curve through
   noise turns choices too, so this is above 0 on average even where a key tells nothing; a value
   that is not above those of permuted differences (5 %, Holm over the keys) is not told apart.
+* How far such a value can be trusted with few runs and many keys, measured on a normal linear
+  difference of mean m and SD 1 with 115 keys, of which one has a share of 0.25, one of 0.10 and one
+  of 0.03 (120 sets; the true value is a unit normal loss integral). Mean estimates, and the share
+  of the sets in which the key is told apart:
+
+  ====  ===  ================  ================  ================  ================
+  runs    m  share 0.25: true  estimate; told    share 0.10: true  estimate; told
+  ====  ===  ================  ================  ================  ================
+    64  0.0             0.199  0.152; 0.33                  0.126  0.073; 0.03
+    64  0.3             0.084  0.087; 0.33                  0.029  0.032; 0.01
+   128  0.0             0.199  0.158; 0.83                  0.126  0.081; 0.13
+   128  0.3             0.084  0.077; 0.76                  0.029  0.023; 0.13
+  ====  ===  ================  ================  ================  ================
+
+  Estimates are too small where the choice is open (m = 0): the mean of the runs, which stands for
+  what is known now, is on one side by chance. A value that is told apart is too large where few
+  are: at m = 0.3 that of the first key was 0.135 then with 64 runs, 0.088 with 128. Keys without
+  influence had 0.002 to 0.016, the largest of all of them 0.03 to 0.12, and one of them was told
+  apart in 3 to 5 % of the sets.
 """
 
 from __future__ import annotations
