@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import signal
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,6 +14,8 @@ from answers import of_folder
 from commandline import EXPERIMENT, cli, start, stored_runs
 from made_up_worlds import PROFILE
 
+from colony_sim.commands import compare as commands
+from colony_sim.commands.ending import Ending
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
@@ -317,6 +321,39 @@ def test_ctrl_c_reports_the_last_whole_stage(place):
     assert "Stopped early" in err and "goes on" in err
     table = pd.read_parquet(place / "results/demo-shed/runs.parquet")
     assert table["world"].max() == 16
+
+
+def test_policies_at_equal_means_are_judged_where_they_were_not_chosen(place, monkeypatch):
+    """The search is tested on its own; here, that its handling is compared, in other worlds."""
+    asked = {}
+
+    def searched(plan, folder, **options):
+        handling = {"rotation.surplus": "split"}
+        policies = tuple(
+            replace(one, parameters=one.parameters.with_values(handling, where="test"))
+            for one in plan.policies
+        )
+        changes = pd.DataFrame({
+            "policy": ["short", "long"], "key": ["rotation.surplus"] * 2,
+            "as_in_file": ["remove"] * 2, "best": ["split"] * 2, "changed": [True] * 2,
+        })  # fmt: skip
+        return SimpleNamespace(plan=replace(plan, policies=policies), changes=changes)
+
+    def compared(plan, folder, *, rule, handling, **options):
+        asked.update(plan=plan, folder=folder, rule=rule, handling=handling)
+        raise KeyboardInterrupt
+
+    monkeypatch.chdir(place)
+    monkeypatch.setattr(commands, "at_equal_means", searched)
+    monkeypatch.setattr(commands, "compare_plan", compared)
+    with pytest.raises(Ending):
+        commands.run_compare(
+            place / "demo.toml", quick=False, workers=1, out=None, fresh=False, replicates=None,
+            seed=None, equal_means=True,
+        )  # fmt: skip
+    assert asked["plan"].name == "demo-equal-means" == asked["folder"].name
+    assert {one.parameters["rotation.surplus"] for one in asked["plan"].policies} == {"split"}
+    assert asked["rule"].worlds == 1024 - 18 and len(asked["handling"]) == 2
 
 
 @pytest.mark.parametrize("count", [0, 41])

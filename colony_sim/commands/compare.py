@@ -5,23 +5,27 @@ from __future__ import annotations
 import shlex
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.show import Bars, console, show_comparison, show_tables
+from colony_sim.commands.study import ended_in_one_line, needed
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import Plan, expand
-from colony_sim.results.folder import folder_of
+from colony_sim.results.folder import claim, folder_of
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 from colony_sim.studies.comparison.over_words import short
 from colony_sim.studies.comparison.over_worlds import all_pairs
-from colony_sim.studies.comparison.run import RunsFailed, Stage, compare_plan
+from colony_sim.studies.comparison.run import FILES, RunsFailed, Stage, compare_plan
 from colony_sim.studies.comparison.stages import FIRST as FIRST_STAGE
 from colony_sim.studies.comparison.stages import make_rule as make_worlds_rule
 from colony_sim.studies.comparison.study import STUDY
 from colony_sim.studies.precision import make_rule
+from colony_sim.studies.search.best_words import what_to_do
+from colony_sim.studies.search.equal_means import REPLICATES, TIMES_MORE, at_equal_means
 from colony_sim.words.estimate import percent
 
 
@@ -48,13 +52,17 @@ def run_compare(
     worlds: int | None = None,
     error: float | None = None,
     zone: float | None = None,
+    equal_means: bool = False,
     full: bool = False,
 ) -> Path:
     """Compare the policies of an experiment file; returns the results folder."""
     workers = check_workers(workers)
     draws = worlds_of(profile, one_world)
+    # The last worlds are those that handling at equal means is chosen in.
+    apart = REPLICATES * (1 + TIMES_MORE) if equal_means else 0
+    apart = min(apart, len(draws.draws) // 2) if draws else 0
     rule = make_worlds_rule(
-        len(draws.draws) if draws else None,
+        len(draws.draws) - apart if draws else None,
         worlds=worlds,
         error=error,
         times=replicates,
@@ -74,15 +82,25 @@ def run_compare(
     plan = expand(
         load(file), quick=quick, replicates=replicates, seed=seed, profile=draws, hands=True
     )
+    if equal_means:
+        needed("optuna", "optuna>=5.0", "search")
+        plan = replace(plan, name=f"{plan.name}-equal-means")
     folder = folder_of(plan.name, out)
-    bars = Bars()
+    bars, handling = Bars(), None
     try:
         with bars:
+            if equal_means:
+                with claim(folder, plan.name, FILES), ended_in_one_line(folder):
+                    found = at_equal_means(
+                        plan, folder, workers=workers, on_progress=bars.of("ways of handling")
+                    )
+                plan, handling = found.plan, found.changes
             result = compare_plan(
                 plan,
                 folder,
                 workers=workers,
                 fresh=fresh,
+                handling=handling,
                 on_progress=bars.of(plan.name),
                 draw=STUDY.draw,
                 command=command_line(),
@@ -112,6 +130,10 @@ def run_compare(
         raise Ending(str(error_), 1) from None
     to = console()
     show_comparison(result, plan.question, to)
+    if handling is not None:
+        to.print("Each with the handling that suits it best, with the same bins, time and beetles:")
+        for line in what_to_do([policy.name for policy in plan.policies], handling):
+            to.print(line, highlight=False, markup=False)
     if full:
         show_tables(result, to)
     else:

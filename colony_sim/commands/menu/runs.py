@@ -78,6 +78,14 @@ def compare(
             help="Difference that is too small to care about (0.5 g/day).",
         ),
     ] = None,
+    equal_means: Annotated[
+        bool,
+        typer.Option(
+            "--equal-means",
+            help="First give each policy the other handling that suits it best, with the same "
+            "bins, beetles and minutes; takes some minutes (extra search: Optuna).",
+        ),
+    ] = False,
     full: Annotated[
         bool, typer.Option("--full", help="Print the tables of every measure as well.")
     ] = False,
@@ -102,6 +110,7 @@ def compare(
         worlds=worlds,
         error=error,
         zone=zone,
+        equal_means=equal_means,
         full=full,
     )
 

@@ -70,7 +70,7 @@ DAILY = (
 TABLES = ("runs", "measures", "policies", "differences", "all_differences", "died_out")
 MORE_TABLES = (
     "daily", "over_worlds", "gains", "standings", "against_default", "leans_on", "assumptions",
-    "precision",
+    "precision", "handling",
 )  # fmt: skip
 FIGURES = ("gains", "comparison")
 FILES = files_of((*TABLES, *MORE_TABLES), FIGURES)
@@ -204,6 +204,7 @@ def compare_plan(
     until: precision.StoppingRule | None = None,
     rule: WorldsRule | None = None,
     on_stage: Callable[[Stage], None] = lambda stage: None,
+    handling: pd.DataFrame | None = None,
     assumptions: bool = False,
     without: str = "not asked for",
     on_assumptions: Callable[[Progress], None] = lambda progress: None,
@@ -236,6 +237,8 @@ def compare_plan(
         then ends the runs, not the comparison: it has the whole stages before, if there is one.
     on_stage : callable
         Told what is known after each stage.
+    handling : pandas.DataFrame, optional
+        What a search at equal means changed in the policies, written as a table.
     assumptions : bool
         Look for the assumptions that the verdict leans on most; takes some minutes.
     without : str
@@ -286,6 +289,8 @@ def compare_plan(
                     lean = find_assumptions(plan, pair, points, on_progress=on_assumptions)
             without = "" if lean else without
             comparison |= write_assumptions(lean, without, staged)
+            if handling is not None:
+                write_table(staged, "handling", handling)
             if until is not None and reached is not None:
                 write_table(staged, "precision", reached.drop(columns="point"))
                 comparison["precision"] = tuple(precision.in_words(reached, until))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 
 from colony_sim.experiment.worlds import SHIPPED
@@ -23,7 +25,7 @@ def in_words(result: Best, profile: str | None) -> list[str]:
     """The page."""
     return [
         "What to do, each with the handling that suits it best under the same means:",
-        *_what_to_do(result),
+        *what_to_do(result.policies, result.handling),
         *over_words.how_sure(result.over, profile or SHIPPED)[:2],
         *_risk(result),
         *_what_would_change_it(result),
@@ -31,10 +33,10 @@ def in_words(result: Best, profile: str | None) -> list[str]:
     ]
 
 
-def _what_to_do(result: Best) -> list[str]:
-    """What is changed for all, then for each alone."""
-    found = {name: _changed(result, name) for name in result.policies}
-    shared = [part for part in found[result.policies[0]]
+def what_to_do(policies: Sequence[str], handling: pd.DataFrame) -> list[str]:
+    """What is changed for all policies, then for each alone; `handling` as of `EqualMeans`."""
+    found = {name: _changed(handling[handling["policy"] == name]) for name in policies}
+    shared = [part for part in found[policies[0]]
               if all(part in parts for parts in found.values())]  # fmt: skip
     lines = [f"  all: {', '.join(shared)}."] if shared else []
     for name, parts in list(found.items())[:MOST_NAMED]:
@@ -44,8 +46,7 @@ def _what_to_do(result: Best) -> list[str]:
     return lines
 
 
-def _changed(result: Best, policy: str) -> list[str]:
-    rows = result.handling[result.handling["policy"] == policy]
+def _changed(rows: pd.DataFrame) -> list[str]:
     now = dict(zip(rows["key"], rows["best"], strict=True))
     return [
         f"{labels.label(row.key)} {_value(row.best)}"
