@@ -45,7 +45,7 @@ experiment = colony_sim.load(FILE)
 
 # %% A rule that looks at the bins: the same experiment under it and without it
 rule = f"{HERE / 'own_rules.py'}:TopUp"
-options = {"figures": False, "assumptions": False}
+options = {"figures": False, "worlds": 2}  # Few, to be quick: see the default.
 plain = colony_sim.compare(experiment, out=OUT / "plain", **options)
 topped = colony_sim.compare(experiment, out=OUT / "topped", keeper=rule, **options)
 both = plain.runs.merge(topped.runs, on=["policy", "seed"], suffixes=("", "_topped"))
