@@ -23,7 +23,8 @@ from colony_sim.studies.comparison.this_colony import narrowed
 from colony_sim.words.estimate import dashed
 
 DAYS_A_YEAR = 365.25
-_NAMED = 2
+_NAMED, _WORTH_NAMING = 2, 1.0
+"""Unknowns named at most, and what they are worth at least (g a year)."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,8 @@ def from_narrowing(found: Narrowing, pair: tuple[str, str], evpi: float) -> Lean
 def leaning_in_words(found: LeansOn) -> str:
     """What would change the answer, what that is worth in a year, and how to measure it."""
     whole = f"Knowing everything would be worth {DAYS_A_YEAR * found.evpi:.0f} g a year"
-    told = found.table[found.table["told_apart"]].head(_NAMED)
+    table = found.table
+    told = table[table["told_apart"] & (table["value_g_per_year"] >= _WORTH_NAMING)].head(_NAMED)
     if told.empty:
         enough = runs_needed(len(found.table))
         more = (

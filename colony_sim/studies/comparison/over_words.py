@@ -182,7 +182,7 @@ def means_left_over(policies: Sequence[Policy], runs: pd.DataFrame) -> list[str]
     if capped:
         lines.append(
             f"Under {_and(capped)} the breeding bin is full and beetles are given away: more "
-            "breeding bins would yield more."
+            "breeding bins may yield more."
         )
     if lines:
         lines.append("To set each at its best with the same bins, time and beetles: --equal-means.")

@@ -132,7 +132,7 @@ def footer(figure: Figure, results: Results, runs: str | None = None) -> None:
     ]
     if results.profile:
         parts.append(f"with profile {results.profile}")
-    if results.worlds:
+    if results.worlds and runs is None:
         parts.append(f"{results.worlds} possible colonies")
     if results.invented:
         parts.append("invented scenario")
