@@ -42,8 +42,12 @@ class Results:
         return rows[(rows["policy"] == policy) & (rows["measure"] == measure)].iloc[0]
 
     def values(self, policy: str, measure: str = YIELD) -> pd.Series:
-        """A measure of the runs under a policy for which it has a meaning, by seed."""
+        """A measure of the runs under a policy for which it has a meaning, by seed.
+
+        One run a world, as in the tables of means.
+        """
         runs = self.runs[self.runs["policy"] == policy]
+        runs = runs.drop_duplicates("world") if "world" in runs else runs
         return runs.set_index("seed")[measure].astype(float).dropna()
 
     @property
