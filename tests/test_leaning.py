@@ -85,3 +85,13 @@ def test_where_nothing_is_told_apart_the_text_says_so():
     gains = np.random.default_rng(4).normal(0.0, 1.0, 40)
     found = leans_on(runs_of(gains), PROFILE, ("A", "B"), 0.4)
     assert "no single value is told apart from luck in 40 colonies" in leaning_in_words(found)
+
+
+def test_what_is_the_same_in_all_colonies_is_worth_nothing():
+    rng = np.random.default_rng(8)
+    keys = rng.normal(size=(160, 3))
+    keys[:, 2] = 1.0
+    for mean in (0.78, -0.78):
+        results = 2.0 * keys[:, 0] + rng.normal(size=160) + mean
+        row = narrowing("abc", keys, results, options="c").table.set_index("key").loc["c"]
+        assert row["value_p_holm"] == 1.0 and not row["told_apart"]

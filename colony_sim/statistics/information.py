@@ -233,6 +233,8 @@ class _Fit:
             drawn_in = np.where(crude > 0, np.sqrt(adjusted / crude), 0.0)
         curves = mean + drawn_in[:, None] * (weights @ self.frame.T)
         values = np.maximum(curves, 0.0).mean(axis=1) - max(mean, 0.0)
+        # Sums of values that are nothing differ by rounding.
+        values[np.abs(values) <= 1e-12 * np.abs(sets[0]).max()] = 0.0
         return _share_above(explained), _share_above(values)
 
 
