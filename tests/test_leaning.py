@@ -87,11 +87,11 @@ def test_where_nothing_is_told_apart_the_text_says_so():
     assert "no single value is told apart from luck in 40 colonies" in leaning_in_words(found)
 
 
-def test_what_is_the_same_in_all_colonies_is_worth_nothing():
-    rng = np.random.default_rng(8)
-    keys = rng.normal(size=(160, 3))
-    keys[:, 2] = 1.0
-    for mean in (0.78, -0.78):
-        results = 2.0 * keys[:, 0] + rng.normal(size=160) + mean
-        row = narrowing("abc", keys, results, options="c").table.set_index("key").loc["c"]
+def test_what_never_turns_the_choice_is_worth_nothing():
+    """To the last digit: sums in another order differ by rounding, which is no value."""
+    for seed in range(10):
+        rng = np.random.default_rng([seed, 8])
+        key = (rng.random((160, 1)) < 0.02).astype(float)
+        results = 0.1 * rng.normal(size=160) + 7.3 + key[:, 0]
+        row = narrowing("a", key, results, options="a").table.iloc[0]
         assert row["value_p_holm"] == 1.0 and not row["told_apart"]
