@@ -48,9 +48,9 @@ def ended_in_one_line(folder: Path) -> Iterator[None]:
 def tell(result: StudyResult) -> Path:
     """Print what was found and where it is; returns where."""
     to = console()
-    to.print(result.text, highlight=False, markup=False)
     if result.headline:
         to.print(f"{result.headline}.", style="bold", highlight=False, markup=False)
+    to.print(result.text, highlight=False, markup=False)
     to.print(f"Results: {result.folder}", highlight=False, markup=False, soft_wrap=True)
     return result.folder
 
