@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 import warnings
@@ -20,6 +21,9 @@ from colony_sim.colony.daily import DAILY_COLUMNS
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
 from colony_sim.colony.simulate import Scenario, simulate
+from colony_sim.experiment.plan import model_fingerprint
+from colony_sim.measuring.series import WholeSeries
+from colony_sim.running.task import Task
 
 RUN = """
 import numpy as np
@@ -169,3 +173,18 @@ def test_a_colony_that_is_over_can_be_freed():
     for seed in range(3):
         simulate(Scenario(Parameters.default(), constant(25.0), 3, seed, 5))
     assert alive() == before
+
+
+def test_a_worker_keeps_nothing_of_a_run():
+    """Colony and keeper hold each other; runs must not pile up until Python looks for that."""
+    scenario = Scenario(Parameters.default(), constant(27.0), days=5, seed=1, breeders=10)
+    measuring = WholeSeries()
+    task = Task("key", scenario, measuring, model_fingerprint(), measuring.digest)
+    gc.collect()
+    gc.disable()
+    try:
+        assert task.run().error is None
+        assert gc.collect() == 0
+    finally:
+        gc.enable()
+        gc.unfreeze()
