@@ -147,9 +147,12 @@ def run_compare(
 
 
 def stage_line(plan: Plan, stage: Stage) -> str:
-    """What is known after a stage, in one line."""
+    """What is known after a stage, in one line; of many pairs, on the one least known."""
     pairs = all_pairs([policy.name for policy in plan.policies])
-    (first, second), verdict = pairs[0], stage.verdicts[0]
+    known = zip(pairs, stage.verdicts, strict=True)
+    (first, second), verdict = max(
+        known, key=lambda one: max(one[1].probability_a_se, one[1].probability_b_se)
+    )
     head = "First answer, from" if stage.worlds <= FIRST_STAGE else "From"
     return (
         f"{head} {stage.worlds} possible colonies: “{first}” gives more in "
