@@ -17,7 +17,6 @@ from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import Plan, expand
 from colony_sim.results.folder import claim, folder_of
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
-from colony_sim.studies.comparison.over_words import short
 from colony_sim.studies.comparison.over_worlds import all_pairs
 from colony_sim.studies.comparison.run import FILES, RunsFailed, Stage, compare_plan
 from colony_sim.studies.comparison.stages import FIRST as FIRST_STAGE
@@ -26,7 +25,7 @@ from colony_sim.studies.comparison.study import STUDY
 from colony_sim.studies.precision import make_rule
 from colony_sim.studies.search.best_words import what_to_do
 from colony_sim.studies.search.equal_means import REPLICATES, TIMES_MORE, at_equal_means
-from colony_sim.words.estimate import percent
+from colony_sim.words.estimate import percent, short
 
 
 def command_line() -> str:

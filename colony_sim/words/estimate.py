@@ -108,6 +108,17 @@ def percent(share: float) -> str:
     return f"{text} %"
 
 
+def of_100(share: float) -> str:
+    """A share as a count of 100; none and all only where that is true."""
+    whole = round(100 * share)
+    return f"{min(max(whole, 1), 99) if 1e-9 < share < 1 - 1e-9 else whole}"
+
+
+def short(value: float) -> str:
+    """Two significant digits, whole numbers from 10 on: for a page that is read at once."""
+    return f"{value:.0f}" if abs(value) >= 10 else f"{float(f'{value:.2g}'):g}"
+
+
 def percents(low: float, high: float) -> str:
     """An interval of shares in whole percent, rounded outward: ``12 to 35 %``."""
     return f"{math.floor(100 * low + 1e-9)} to {math.ceil(100 * high - 1e-9)} %"

@@ -25,7 +25,7 @@ from colony_sim.commands.menu.options import (
 def compare(
     file: File,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Fewer days and replicates, into NAME-quick.")
+        bool, typer.Option("--quick", help="Fewer days, a coarser answer, into NAME-quick.")
     ] = False,
     workers: Workers = None,
     out: Annotated[
@@ -90,7 +90,7 @@ def compare(
         bool, typer.Option("--full", help="Print the tables of every measure as well.")
     ] = False,
 ) -> Path:
-    """Compare the policies of an experiment over paired, replicated runs."""
+    """Compare the policies of an experiment in the same possible colonies, with the same seeds."""
     from colony_sim.commands.compare import run_compare
 
     return run_compare(

@@ -14,8 +14,9 @@ from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
 from colony_sim.studies.comparison import gains_draw
-from colony_sim.studies.comparison.over_words import LIKELY, SURE, short
+from colony_sim.studies.comparison.over_words import LIKELY, SURE
 from colony_sim.studies.comparison.results import MODEL_ONLY, Results, span
+from colony_sim.words.estimate import of_100, short
 from colony_sim.words.labels import shortened
 
 NAME = "gains"
@@ -71,13 +72,10 @@ class Side:
 
     @property
     def of_100(self) -> tuple[str, str, str]:
-        """The shares in whole numbers of 100; none is called 0 or 100 that is not."""
-        first, _, second = (round(100 * share) for share in self.shares)
-        whole = (first, max(100 - first - second, 0), second)
-        return tuple(  # type: ignore[return-value]
-            f"{min(max(count, 1), 99) if 1e-9 < share < 1 - 1e-9 else count}"
-            for count, share in zip(whole, self.shares, strict=True)
-        )
+        """The shares as counts of 100, that in the middle as what the others leave."""
+        first, close, second = self.shares
+        left = (100 - round(100 * first) - round(100 * second)) / 100
+        return of_100(first), of_100(left if close > 0 else close), of_100(second)
 
     @property
     def give_or_take(self) -> str:

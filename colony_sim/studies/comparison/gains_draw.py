@@ -10,9 +10,8 @@ import numpy as np
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from colony_sim.figures import style
-from colony_sim.studies.comparison.over_words import short
 from colony_sim.studies.comparison.results import Results, footer
-from colony_sim.words.estimate import dashed
+from colony_sim.words.estimate import dashed, short
 from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:

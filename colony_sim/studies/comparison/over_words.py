@@ -13,7 +13,7 @@ import pandas as pd
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.studies.comparison.over_worlds import OverWorlds
-from colony_sim.words.estimate import dashed
+from colony_sim.words.estimate import dashed, of_100, short
 
 LIKELY, SURE = 0.7, 0.9
 """Probabilities from which a policy is probably, and from which it is surely, ahead."""
@@ -42,7 +42,7 @@ GIVES = {
 def answer(found: OverWorlds) -> str:
     """The finding on yield in one sentence, no stronger than the probability allows."""
     gone = [
-        f"{_quoted(row.policy)} runs the colony down in {_of_100(row.died_out_share)} of 100 runs"
+        f"{_quoted(row.policy)} runs the colony down in {of_100(row.died_out_share)} of 100 runs"
         for row in found.standings.itertuples()
         if row.died_out_share >= FADES
     ]
@@ -58,29 +58,29 @@ def _of_two(found: OverWorlds) -> str:
     gain = abs(verdict.gain)
     if verdict.probability_zone >= LIKELY:
         return (
-            f"It hardly matters: in {_of_100(verdict.probability_zone)} of 100 possible colonies "
+            f"It hardly matters: in {of_100(verdict.probability_zone)} of 100 possible colonies "
             f"{first} and {second} differ by less than {short(found.zone)} g a day."
         )
     alike = 100 - round(100 * more) - round(100 * less)
     if more < LIKELY and less <= 1.0 - SURE:
         return (
             f"{first} gives as many larvae as {second} or more: of 100 possible colonies more in "
-            f"{_of_100(more)}, within {short(found.zone)} g a day in {alike}, less in "
-            f"{_of_100(less)}."
+            f"{of_100(more)}, within {short(found.zone)} g a day in {alike}, less in "
+            f"{of_100(less)}."
         )
     if more < LIKELY:
         between = f", in {alike} they differ by less than {short(found.zone)} g a day"
         between = between if found.zone > 0.0 else ""
         return (
             f"Nobody knows yet which gives more larvae: of 100 possible colonies {first} gives "
-            f"more in {_of_100(more)} and {second} in {_of_100(less)}{between}."
+            f"more in {of_100(more)} and {second} in {of_100(less)}{between}."
         )
     start = "" if more >= SURE else "Probably "
     on_average = (
         f", {short(gain)} g a day on average" if (verdict.gain > 0) == (first == _a(found)) else ""
     )
     return (
-        f"{start}{first} gives more larvae than {second}: in {_of_100(more)} of 100 possible "
+        f"{start}{first} gives more larvae than {second}: in {of_100(more)} of 100 possible "
         f"colonies{on_average}."
     )
 
@@ -88,18 +88,18 @@ def _of_two(found: OverWorlds) -> str:
 def _among(found: OverWorlds) -> str:
     table = found.standings.sort_values("best_share", ascending=False, kind="stable")
     best, second = (row for row in table.head(2).itertuples())
-    rest = f"{_quoted(second.policy)} in {_of_100(second.best_share)}"
+    rest = f"{_quoted(second.policy)} in {of_100(second.best_share)}"
     if best.best_share < LIKELY:
         safest = table.loc[table["regret"].idxmin()]
         return (
             f"Nobody knows yet which gives most larvae: of 100 possible colonies "
-            f"{_quoted(best.policy)} gives most in {_of_100(best.best_share)}, {rest}; "
+            f"{_quoted(best.policy)} gives most in {of_100(best.best_share)}, {rest}; "
             f"{_quoted(safest['policy'])} falls short of the best by least, "
             f"{short(safest['regret'])} g a day on average."
         )
     start = "" if best.best_share >= SURE else "Probably "
     return (
-        f"{start}{_quoted(best.policy)} gives most larvae: in {_of_100(best.best_share)} of 100 "
+        f"{start}{_quoted(best.policy)} gives most larvae: in {of_100(best.best_share)} of 100 "
         f"possible colonies ({rest})."
     )
 
@@ -134,8 +134,8 @@ def currency_rows(found: OverWorlds) -> list[tuple[str, str, str, str]]:
     return [
         (
             GIVES[currency],
-            _of_100(verdict.probability_a),
-            _of_100(verdict.probability_b),
+            of_100(verdict.probability_a),
+            of_100(verdict.probability_b),
             dashed(f"{_signed(verdict.gain)} (error {short(verdict.gain_se)})"),
         )
         for currency, verdict in found.verdicts[found.pair].items()
@@ -200,8 +200,8 @@ def in_words(found: OverWorlds, profile: str) -> list[str]:
     lines = [
         *how_sure(found, profile),
         dashed(
-            f"Of single pairs of runs {a} won {_of_100(verdict.pairs_a)} of 100 and {b} "
-            f"{_of_100(verdict.pairs_b)}, by more than {short(found.zone)} g a day."
+            f"Of single pairs of runs {a} won {of_100(verdict.pairs_a)} of 100 and {b} "
+            f"{of_100(verdict.pairs_b)}, by more than {short(found.zone)} g a day."
         ),
         f"By what you are short of. {'; '.join(rows)}.",
     ]
@@ -217,23 +217,12 @@ def _sides(found: OverWorlds) -> tuple[tuple[str, str], tuple[float, float]]:
     return (names[0], names[1]), (shares[0], shares[1])
 
 
-def short(value: float) -> str:
-    """Two significant digits."""
-    return f"{value:.0f}" if abs(value) >= 10 else f"{float(f'{value:.2g}'):g}"
-
-
 def _signed(value: float) -> str:
     return f"+{short(value)}" if value > 0 else short(value)
 
 
 def _a(found: OverWorlds) -> str:
     return _quoted(found.pair[0])
-
-
-def _of_100(share: float) -> str:
-    whole = round(100 * share)
-    # None or all only where that is true.
-    return f"{min(max(whole, 1), 99) if 0.0 < share < 1.0 else whole}"
 
 
 def _quoted(name: str) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from colony_sim.studies.search.run import Search, needed
 from colony_sim.words import labels
-from colony_sim.words.estimate import Estimate, number
+from colony_sim.words.estimate import Estimate, number, of_100
 
 
 def headline(result: Search) -> str:
@@ -54,7 +54,7 @@ def _what_to_do(result: Search) -> list[str]:
         return [
             f"What to do: nothing tried keeps to the limits. {_called(closest).capitalize()} comes "
             f"nearest ({_keys(result, closest)}): it keeps to all of them in "
-            f"{_of_100(closest['kept'])} of 100 runs."
+            f"{of_100(closest['kept'])} of 100 runs."
         ]
     best = front.sort_values("yield_g_per_day", ascending=False).iloc[0]
     if best["candidate"] == OWN:
@@ -74,17 +74,17 @@ def _how_sure(result: Search) -> list[str]:
 def _one(row: pd.Series) -> str:
     against = ""
     if row["candidate"] != OWN:
-        against = f", ahead of the file in {_of_100(row['ahead'])} of 100"
+        against = f", ahead of the file in {of_100(row['ahead'])} of 100"
     word = {
         "shown": f"lives on in at least {number(100 * row['persist_low'], ROUND_FLOOR)} % (shown)",
-        "open": f"fades in {_of_100(row['fading'])} of 100 (too few runs to tell)",
-        "not met": f"fades in {_of_100(row['fading'])} of 100 (limit not met)",
+        "open": f"fades in {of_100(row['fading'])} of 100 (too few runs to tell)",
+        "not met": f"fades in {of_100(row['fading'])} of 100 (limit not met)",
     }[row["persistence"]]
     over = "" if row["within_limits"] else "; beyond a limit too often"
     place = "" if row["on_front"] else "; not on the front"
     return (
         f"{row['candidate']}: {_yield(row)}{_limits(row, 'yield')}{against}; {_work(row)}; {word}; "
-        f"all limits kept in {_of_100(row['kept'])}{over}{place}."
+        f"all limits kept in {of_100(row['kept'])}{over}{place}."
     )
 
 
@@ -153,10 +153,6 @@ def _keys(result: Search, row: pd.Series) -> str:
 def _called(row: pd.Series) -> str:
     name = row["candidate"]
     return name if len(name) > 2 else f"candidate {name}"
-
-
-def _of_100(share: float) -> str:
-    return f"{100 * share:.0f}"
 
 
 def _yield(row: pd.Series) -> str:
