@@ -91,7 +91,8 @@ def test_means_equal_scipy(x, level):
 def test_p_equals_scipy(d, level):
     p = core.paired_p(d)
     for i, row in enumerate(d):
-        if row.std() > 1e-6 * np.abs(row).max(initial=0):
+        # Squares of smaller numbers lose digits, in scipy's sums otherwise than in ours.
+        if row.std() > max(1e-6 * np.abs(row).max(initial=0), 1e-100):
             assert p[i] == near(stats.ttest_1samp(row, 0).pvalue)
 
 
