@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 from colony_sim.biology.parameters import Value
 from colony_sim.colony.own_keeper import MakeKeeper, own_keeper
-from colony_sim.errors import ARGUMENT, InputError
+from colony_sim.errors import InputError
 from colony_sim.evidence import study as published
 from colony_sim.experiment.files import LARGEST_SEED, Experiment, load
 from colony_sim.experiment.plan import Plan, expand, single, whole
-from colony_sim.experiment.worlds import SHIPPED, Worlds, read_worlds
+from colony_sim.experiment.worlds import SHIPPED, Worlds, profile_of, read_worlds, worlds_of
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.planning import study as planning
 from colony_sim.planning.choose import effort_of
@@ -144,7 +144,7 @@ def compare(
         If a run raised; runs that finished are kept.
     """
     experiment = _asked(experiment, keeper)
-    draws = _worlds(profile, one_world)
+    draws = worlds_of(profile, one_world)
     rule = make_rule(
         len(draws.draws) if draws else None,
         worlds=worlds,
@@ -227,7 +227,7 @@ def sweep(
     InputError
         If the file or an argument is not allowed, at any point of the design.
     """
-    worlds = _worlds(profile, one_world)
+    worlds = worlds_of(profile, one_world)
     plan = plan_sweep(_asked(experiment, keeper), vary=vary, profile=worlds, **options)
     folder = folder_of(plan.plan.name, out)
     return run_sweep(
@@ -302,7 +302,7 @@ def breakeven(
     points.PointsFailed
         If a run raised; runs that finished are kept.
     """
-    worlds = _worlds(profile, one_world)
+    worlds = worlds_of(profile, one_world)
     if replicates is None:
         replicates = breakeven_run.SEEDS if worlds is None else WORLDS
     plan = _plan(
@@ -394,7 +394,7 @@ def sensitivity(
     """
     method, over = sensitivity_run.settled(method, over, one_world)
     alone = one_world or (over == "ranges" and profile is None)
-    worlds = _worlds(profile, alone)
+    worlds = worlds_of(profile, alone)
     replicates, whole_plan = sensitivity_run.lived(method, over, size, replicates)
     plan = _plan(
         experiment, method, seed=seed, profile=worlds, keeper=keeper, replicates=whole_plan,
@@ -498,7 +498,7 @@ def search(
     options = searches.options_of(best_against_best, policy, numbers)
     plan = study_plan(
         _asked(experiment, keeper), "best" if best_against_best else "search",
-        seed=seed, profile=_worlds(profile, one_world), hands=True,
+        seed=seed, profile=worlds_of(profile, one_world), hands=True,
     )  # fmt: skip
     return carry_out(
         bests.STUDY if best_against_best else searches.STUDY,
@@ -564,7 +564,7 @@ def plan(
         If a run raised; runs that finished are kept.
     """
     request = read_request(None if file is None else Path(file), options)
-    draws = _worlds(profile, one_world)
+    draws = worlds_of(profile, one_world)
     base = base_plan(request, draws)
     base = replace(base, name=base.name + ("-quick" if quick else ""))
     return carry_out(
@@ -681,18 +681,11 @@ def simulate_policy(
     """
     from colony_sim.colony import simulate
 
-    experiment, fitted = _asked(experiment), _fitted(profile)
+    experiment, fitted = _asked(experiment), profile_of(profile)
     run = single(experiment, policy=policy, seed=seed, days=days, profile=fitted, draw=draw)
     compile_kernels()
     keeper = own_keeper(keeper) if isinstance(keeper, str) else keeper
     return simulate.simulate(run.scenario, record_bins=True, keeper=keeper)
-
-
-def _worlds(profile: Worlds | str | Path | None, one_world: bool) -> Worlds | None:
-    """The worlds of a study: those of a profile, the published ones, or none for one world."""
-    if one_world and profile is not None:
-        raise InputError(ARGUMENT, "one_world", one_world, "not together with `profile`")
-    return None if one_world else _fitted(SHIPPED if profile is None else profile)
 
 
 def _asked(
@@ -700,10 +693,6 @@ def _asked(
 ) -> Experiment:
     found = experiment if isinstance(experiment, Experiment) else load(experiment)
     return found if keeper is None else replace(found, keeper=own_keeper(keeper))
-
-
-def _fitted(profile: Worlds | str | Path | None) -> Worlds | None:
-    return profile if profile is None or isinstance(profile, Worlds) else read_worlds(profile)
 
 
 def _plan(
@@ -714,4 +703,4 @@ def _plan(
     keeper: MakeKeeper | str | None,
     **options: Any,
 ) -> Plan:
-    return study_plan(_asked(experiment, keeper), ending, profile=_fitted(profile), **options)
+    return study_plan(_asked(experiment, keeper), ending, profile=profile_of(profile), **options)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.study import shown, split, tell
 from colony_sim.experiment.files import load
+from colony_sim.experiment.worlds import worlds_of
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results.folder import folder_of
 from colony_sim.studies.breakeven.run import SEEDS, USED, WARM_UP, parse_axis

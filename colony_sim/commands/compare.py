@@ -9,12 +9,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.ending import STOPPED, Ending
-from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.show import Bars, console, show_comparison, show_tables
 from colony_sim.commands.study import ended_in_one_line, needed
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import Plan, expand
+from colony_sim.experiment.worlds import worlds_of
 from colony_sim.results.folder import claim, folder_of
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 from colony_sim.studies.comparison.over_worlds import all_pairs

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from colony_sim.commands.profile import profile_of
 from colony_sim.commands.study import needed
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
+from colony_sim.experiment.worlds import profile_of
 from colony_sim.explore.session import invented
 from colony_sim.running.runner import compile_kernels
 

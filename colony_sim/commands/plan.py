@@ -11,9 +11,9 @@ from typing import Any
 from rich.table import Table
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.show import Bars, console
 from colony_sim.commands.study import ended_in_one_line, tell
+from colony_sim.experiment.worlds import worlds_of
 from colony_sim.planning.choose import effort_of
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.planner import base_plan

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.profile import profile_of
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import named, single
+from colony_sim.experiment.worlds import profile_of
 from colony_sim.results.folder import folder_of
 from colony_sim.studies.single.study import in_words
 from colony_sim.studies.single.study import run_single as single_run

@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.study import needed, shown, split, tell
 from colony_sim.experiment.files import load
+from colony_sim.experiment.worlds import worlds_of
 from colony_sim.results.folder import folder_of
 from colony_sim.studies.search import best_study, study
 from colony_sim.studies.search.limits import Limits

@@ -10,9 +10,9 @@ from rich.table import Table
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.profile import worlds_of
 from colony_sim.commands.show import console, duration, progress_bar
 from colony_sim.experiment.files import load
+from colony_sim.experiment.worlds import worlds_of
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.results.folder import folder_of
 from colony_sim.running.executor import open_executor

@@ -320,6 +320,26 @@ def read_worlds(path: str | Path) -> Worlds:
     return worlds
 
 
+def profile_of(profile: Worlds | str | Path | None) -> Worlds | None:
+    """A profile that is given, read where it is a file."""
+    return profile if profile is None or isinstance(profile, Worlds) else read_worlds(profile)
+
+
+def worlds_of(profile: Worlds | str | Path | None, one_world: bool) -> Worlds | None:
+    """The worlds that a study lives in: those of a profile, or those of the package.
+
+    None for one world: the values of the experiment and of `parameters.toml`.
+
+    Raises
+    ------
+    InputError
+        A profile and one world.
+    """
+    if one_world and profile is not None:
+        raise InputError(ARGUMENT, "one_world", one_world, "not together with `profile`")
+    return None if one_world else profile_of(SHIPPED if profile is None else profile)
+
+
 # ---- Values as numbers, and as themselves
 
 

@@ -16,6 +16,7 @@ from scipy.special import ndtr, ndtri
 
 from colony_sim.biology.parameters import Parameters, find
 from colony_sim.errors import InputError
+from colony_sim.experiment.hands import DECADE
 
 #: What a log of moves, counts and harvests can inform; chosen because each moves the numbers of
 #: such logs (`tests.verification` claim `calibration` shows by how much).
@@ -30,8 +31,6 @@ KEYS = (
     "adult.life_mean_days",
 )
 MOST_KEYS = 12
-#: Spans above this factor are taken on the logarithm.
-DECADE = 10.0
 
 
 @dataclass(frozen=True)

@@ -23,12 +23,10 @@ from colony_sim.fitting import observe
 from colony_sim.fitting.prior import Prior
 from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule
-from colony_sim.running.jobs import run_jobs
-from colony_sim.running.local import LocalExecutor, SerialExecutor
+from colony_sim.running.chunks import run_chunks
 from colony_sim.running.processes import stop_if_asked
 from colony_sim.running.protocol import TaskResult
 from colony_sim.running.runner import Progress
-from colony_sim.running.store import open_store
 from colony_sim.source import source_bytes
 
 #: Streams of draws, so that no log serves two purposes.
@@ -152,16 +150,7 @@ def simulate_logs(
         Chunk(f"{digest} {s}", job, stream, s, full[s : s + CHUNK])
         for s in range(0, len(full), CHUNK)
     ]
-    workers = min(workers, len(chunks))
-    seen: dict[str, np.ndarray] = {}
-    with (
-        open_store(folder) as store,
-        LocalExecutor(workers) if workers > 1 else SerialExecutor() as executor,
-    ):
-        told = _in_logs(on_progress, len(full))
-        for ended in run_jobs(chunks, len(chunks), store, executor, told, retry=False):
-            seen[ended.job.key] = np.load(io.BytesIO(ended.outcome), allow_pickle=False)
-    table = np.concatenate([seen[chunk.key] for chunk in chunks])[:count]
+    table = run_chunks(chunks, folder, workers, _in_logs(on_progress, len(full)))[:count]
     return Logs(scores, table, _written(job, stream, table))
 
 

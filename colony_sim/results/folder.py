@@ -125,6 +125,12 @@ def write_table(folder: Path, name: str, frame: pd.DataFrame) -> None:
     frame.to_csv(folder / f"{name}.csv", index=False, lineterminator="\n")
 
 
+def table_if_there(folder: Path, name: str) -> pd.DataFrame:
+    """A table that not every study of its kind has; empty where there is none."""
+    file = folder / f"{name}.parquet"
+    return pd.read_parquet(file) if file.exists() else pd.DataFrame()
+
+
 def _facts(folder: Path) -> dict[str, Any] | None:
     """The manifest of a folder; None if there is none, empty if it is damaged."""
     try:

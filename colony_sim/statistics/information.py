@@ -227,10 +227,7 @@ class _Fit:
         weights = sets @ self.frame
         explained = (weights**2).sum(axis=1)
         crude = np.clip(explained / (sets[0] ** 2).sum(), 0.0, 1.0)
-        df = self.frame.shape[1]
-        adjusted = np.maximum(1 - (1 - crude) * (n - 1) / max(n - df - 1, 1), 0.0)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            drawn_in = np.where(crude > 0, np.sqrt(adjusted / crude), 0.0)
+        _, drawn_in = _adjusted(crude, n, self.frame.shape[1])
         curves = mean + drawn_in[:, None] * (weights @ self.frame.T)
         values = np.maximum(curves, 0.0).mean(axis=1) - max(mean, 0.0)
         # Sums of values that are nothing differ by rounding.
@@ -256,6 +253,14 @@ def _share_above(found: np.ndarray) -> float:
     return (at_least + 1) / len(found)
 
 
+def _adjusted(crude: np.ndarray, n: int, df: int) -> tuple[np.ndarray, np.ndarray]:
+    """Adjusted R squared, and the factor that draws a curve in to explain no more than that."""
+    adjusted = 1 - (1 - crude) * (n - 1) / max(n - df - 1, 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        drawn_in = np.where(crude > 0, np.sqrt(np.maximum(adjusted, 0.0) / crude), 0.0)
+    return adjusted, drawn_in
+
+
 def _curves(frames: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Adjusted R squared, and the curve drawn in so that its variance is not too large.
 
@@ -274,8 +279,7 @@ def _curves(frames: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     curve = (centred @ weights)[:, :, 0]
     with np.errstate(invalid="ignore", divide="ignore"):
         crude = np.where(total > 0, (curve**2).sum(axis=1) / total, 0.0)
-        adjusted = 1 - (1 - crude) * (n - 1) / (n - df - 1)
-        drawn_in = np.where(crude > 0, np.sqrt(np.maximum(adjusted, 0.0) / crude), 0.0)
+    adjusted, drawn_in = _adjusted(crude, n, df)
     return np.where(total > 0, adjusted, 0.0), mean + drawn_in[:, None] * curve
 
 

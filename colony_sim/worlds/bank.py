@@ -26,12 +26,10 @@ from colony_sim.evidence.lab import Lab
 from colony_sim.evidence.numbers import Compare, Standing, numbers
 from colony_sim.evidence.registry import replications
 from colony_sim.experiment.plan import model_fingerprint
-from colony_sim.running.jobs import run_jobs
-from colony_sim.running.local import LocalExecutor, SerialExecutor
+from colony_sim.running.chunks import run_chunks
 from colony_sim.running.processes import stop_if_asked
 from colony_sim.running.protocol import TaskResult
 from colony_sim.running.runner import Progress
-from colony_sim.running.store import open_store
 from colony_sim.running.task import peak_mb
 from colony_sim.source import source_bytes
 from colony_sim.worlds import predictions
@@ -161,17 +159,7 @@ def fill(
         rows = np.arange(start, min(start + CHUNK, len(scores)))
         chunk = Chunk(scores.take(rows), drawn[rows], first + start, seed, wanted, bins, gains)
         chunks.append(chunk)
-    found: dict[str, np.ndarray] = {}
-    workers = min(workers, len(chunks))
-    with (
-        open_store(folder) as store,
-        LocalExecutor(workers) if workers > 1 else SerialExecutor() as executor,
-    ):
-        for ended in run_jobs(chunks, len(chunks), store, executor, on_progress, retry=False):
-            if ended.error:
-                raise RuntimeError(ended.error)
-            found[ended.job.key] = np.load(io.BytesIO(ended.outcome), allow_pickle=False)
-    table = np.concatenate([found[chunk.key] for chunk in chunks])
+    table = run_chunks(chunks, folder, workers, on_progress)
     wide = len(wanted)
     return Bank(wanted, scores, drawn, table[:, :wide], table[:, wide:])
 

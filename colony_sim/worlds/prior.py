@@ -23,7 +23,8 @@ import numpy as np
 from scipy.special import ndtr
 
 from colony_sim.biology.parameters import Entry, Parameters, Value, catalogue
-from colony_sim.fitting.prior import DECADE, Prior
+from colony_sim.experiment.hands import DECADE
+from colony_sim.fitting.prior import Prior
 
 #: Choices of form that the literature has to tell apart.
 STRUCTURES = ("growth.law", "growth.crowding", "predation.refuge", "heat.own")

@@ -10,7 +10,7 @@ import pandas as pd
 from colony_sim.experiment.plan import Plan
 from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
-from colony_sim.results.folder import MANIFEST
+from colony_sim.results.folder import MANIFEST, table_if_there
 from colony_sim.studies.breakeven.run import (
     Axis,
     BreakEven,
@@ -63,15 +63,9 @@ def findings(folder: Path, data: dict[str, Any]) -> BreakEven:
         tuple(study["seeds"]),
         pd.read_parquet(folder / "breakeven.parquet"),
         tuple(own),
-        _gains(folder),
+        table_if_there(folder, GAINS),
         study.get("worlds_left_out", 0),
     )
-
-
-def _gains(folder: Path) -> pd.DataFrame:
-    """Gains in worlds; none with one world."""
-    file = folder / f"{GAINS}.parquet"
-    return pd.read_parquet(file) if file.exists() else pd.DataFrame()
 
 
 def frames(result: BreakEven) -> dict[str, pd.DataFrame]:

@@ -12,10 +12,11 @@ import pandas as pd
 
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.worlds import SHIPPED
+from colony_sim.statistics.worlds_pointwise import KNOWN
 from colony_sim.studies.comparison.over_worlds import OverWorlds
 from colony_sim.words.estimate import dashed, of_100, short
 
-LIKELY, SURE = 0.7, 0.9
+LIKELY, SURE = KNOWN, 0.9
 """Probabilities from which a policy is probably, and from which it is surely, ahead."""
 FADES = 0.1
 """Share of runs that died out from which a policy is said to run the colony down."""

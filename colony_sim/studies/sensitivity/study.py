@@ -11,6 +11,7 @@ import pandas as pd
 from colony_sim.experiment.plan import Plan
 from colony_sim.figures.slide import Slide
 from colony_sim.measuring.catalogue import catalogue
+from colony_sim.results.folder import table_if_there
 from colony_sim.studies.fitting_worlds import left_out_in_words
 from colony_sim.studies.origin import Origin
 from colony_sim.studies.points import Window
@@ -72,15 +73,9 @@ def findings(folder: Path, data: dict[str, Any]) -> Sensitivity:
         tuple(_number(value) for value in seeds),
         study["measure"],
         study.get("over", "ranges"),
-        _groups(folder),
+        table_if_there(folder, GROUPS),
         study.get("left_out", 0),
     )
-
-
-def _groups(folder: Path) -> pd.DataFrame:
-    """Shares of groups of keys; none if there were no such."""
-    file = folder / f"{GROUPS}.parquet"
-    return pd.read_parquet(file) if file.exists() else pd.DataFrame()
 
 
 def frames(result: Sensitivity) -> dict[str, pd.DataFrame]:
