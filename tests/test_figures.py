@@ -27,6 +27,7 @@ from colony_sim.studies.comparison.draw import draw, read
 from colony_sim.studies.comparison.draw import title as title_of
 from colony_sim.studies.comparison.verdict import verdict
 from colony_sim.words.labels import shortened
+from tests.sight import SIGHT, contrast, lab, linear
 
 DAYS, WARM_UP = 600, 150
 HANDLING = {
@@ -360,54 +361,17 @@ def test_importing_the_figures_starts_no_pyplot():
     assert subprocess.run([sys.executable, "-c", code]).returncode == 0
 
 
-def _linear(colour: str) -> np.ndarray:
-    c = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
-    return np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
-
-
-def _lab(linear: np.ndarray) -> np.ndarray:
-    to_xyz = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
-    xyz = np.array(to_xyz) @ np.clip(linear, 0, 1) / [0.9505, 1, 1.089]
-    f = np.where(xyz > 0.008856, np.cbrt(xyz), 7.787 * xyz + 16 / 116)
-    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
-
-
-def _contrast(one: str, other: str = "#ffffff") -> float:
-    light = sorted(float(_linear(c) @ [0.2126, 0.7152, 0.0722]) for c in (one, other))
-    return (light[1] + 0.05) / (light[0] + 0.05)
-
-
-# Machado, Oliveira & Fernandes 2009, IEEE Trans. Vis. Comput. Graph. 15:1291-1298, severity 1.
-SIGHT = {
-    "normal": np.eye(3),
-    "deuteranopia": np.array(
-        [
-            [0.367322, 0.860646, -0.227968],
-            [0.280085, 0.672501, 0.047413],
-            [-0.011820, 0.042940, 0.968881],
-        ]
-    ),
-    "protanopia": np.array(
-        [
-            [0.152286, 1.052583, -0.204868],
-            [0.114503, 0.786281, 0.099216],
-            [-0.003882, -0.048116, 1.051998],
-        ]
-    ),
-}
-
-
 @pytest.mark.parametrize("sight", SIGHT)
 def test_policies_keep_apart_in_colour_blind_sight(sight):
-    seen = [_lab(SIGHT[sight] @ _linear(c)) for c in style.PALETTE]
+    seen = [lab(SIGHT[sight] @ linear(c)) for c in style.PALETTE]
     assert min(np.linalg.norm(a - b) for a, b in combinations(seen, 2)) > 40
     # The well-known red and green of the same lightness would not pass.
-    red, green = (_lab(SIGHT["deuteranopia"] @ _linear(c)) for c in ("#a05a2c", "#5f7a1f"))
+    red, green = (lab(SIGHT["deuteranopia"] @ linear(c)) for c in ("#a05a2c", "#5f7a1f"))
     assert np.linalg.norm(red - green) < 40
 
 
 def test_colours_and_words_stand_out_from_their_ground():
-    assert min(_contrast(c) for c in style.PALETTE) >= 3
-    assert _contrast(style.QUIET, style.SHADE) >= 4.5 and _contrast(style.INK) >= 12
+    assert min(contrast(c) for c in style.PALETTE) >= 3
+    assert contrast(style.QUIET, style.SHADE) >= 4.5 and contrast(style.INK) >= 12
     steps = list(style.LOSSES.values())
-    assert all(_contrast(a, b) >= 1.8 for a, b in zip(steps, steps[1:], strict=False))
+    assert all(contrast(a, b) >= 1.8 for a, b in zip(steps, steps[1:], strict=False))

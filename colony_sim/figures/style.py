@@ -22,10 +22,11 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure, SubFigure
-from matplotlib.font_manager import FontProperties
+from matplotlib.font_manager import FontProperties, fontManager
 from matplotlib.ticker import MaxNLocator
 from matplotlib.typing import LineStyleType
 
+from colony_sim.drawing import palette, typeface
 from colony_sim.words.labels import shortened
 
 WIDTH, HEIGHT, DPI = 40 / 3, 7.5, 150
@@ -33,18 +34,22 @@ WIDTH, HEIGHT, DPI = 40 / 3, 7.5, 150
 BODY, HEAD, TITLE, FOOT = 16.0, 18.0, 26.0, 12.0
 """Type sizes (points): all text, panel headings, the largest title, the footer."""
 LEAST_TITLE = 22.0
-FONTS = ["DejaVu Sans", "Verdana", "sans-serif"]
-"""Verdana is as wide: a browser without DejaVu can show the SVG with it."""
-INK, QUIET, FAINT, SHADE = "#1a1a1a", "#575757", "#b4b4b4", "#e4e4e4"
+FONTS = [typeface.NAME, "DejaVu Sans", "Verdana", "sans-serif"]
+"""What the typeface of the package has no sign for comes from the next."""
+for _bold in (False, True):
+    fontManager.addfont(typeface.path(_bold))
+INK, QUIET, FAINT, SHADE = palette.INK, palette.QUIET, palette.FAINT, palette.RULE
 PALETTE = ("#14508c", "#e06010", "#4aa08f", "#3d0c1a", "#3a35d8")
 MARKERS = ("o", "s", "D", "^", "v", "P", "X")
 LOSSES = {"age": "#cfd6de", "background": "#8793a1", "handling": "#37424e"}
 """Shades of one hue, light to dark, for the causes of adult losses."""
 STAGES: dict[str, tuple[str, LineStyleType]] = {
-    "eggs": ("#4f8fb8", (0, (5, 2))), "larvae": ("#b87a00", "-"),
-    "pupae": ("#3a35d8", (0, (1.5, 1.2))), "adults": ("#16120f", (0, (7, 2, 1.5, 2))),
-}  # fmt: skip
-"""Colour and dashes of each stage, the colours of the rack in the report and in explore too."""
+    "eggs": (palette.STAGES["eggs"], (0, (5, 2))),
+    "larvae": (palette.STAGES["larvae"], "-"),
+    "pupae": (palette.STAGES["pupae"], (0, (1.5, 1.2))),
+    "adults": (palette.STAGES["adults"], (0, (7, 2, 1.5, 2))),
+}
+"""Colour and dashes of each stage."""
 
 
 @contextmanager
