@@ -26,12 +26,12 @@ WARM = np.full(500, 27.0)
 
 def lines(rows: str, head: str = HEAD) -> list[str]:
     """What the checker says about a log."""
-    entries, faults = parse(head + rows)
+    entries, faults, _ = parse(head + rows)
     return [fault.line for fault in faults or compile_schedule(entries).faults]
 
 
 def schedule_of(rows: str):
-    entries, faults = parse(HEAD + rows)
+    entries, faults, _ = parse(HEAD + rows)
     assert not faults
     schedule = compile_schedule(entries)
     assert not schedule.faults
@@ -58,9 +58,11 @@ def quiet(**values) -> Parameters:
         ("2031-03-15,1,beetels out,,,,,,", "row 2, action, 'beetels out': did you mean 'beetles o"),
         ("2031-03-15,1,count,,9,,,,", "row 2, stage, '': needed with count: one of larvae, small"),
         ("2031-03-15,1,harvest,pupae,9,,,,", "row 2, stage, 'pupae': with harvest: large larvae"),
-        ('2031-03-15,1,harvest,,,"12,5",,,', "row 2, grams, '12,5': a point for decimals"),
-        ("2031-03-15,1,harvest,,,160 g,,,", "row 2, grams, '160 g': the number alone: 160"),
-        ("2031-03-15,1,harvest,,,0.4kg,,,", "row 2, grams, '0.4kg': the number alone, in grams: 4"),
+        ('2031-03-15,1,harvest,,,"1,250",,,', "row 2, grams, '1,250': 1250 or 1.25? write no"),
+        ("2031-03-15,1,harvest,,160 g,,,,", "row 2, count, '160 g': the number alone: 160; a we"),
+        ("2031-03-15,1,harvest,,,4 cups,,,", "row 2, grams, '4 cups': the number alone, in grams"),
+        ("2031-03-15,1,moved beetles,,,,,,", "row 2, action, 'moved beetles': write 'beetles out'"),
+        ("2031-03-15,1,fed them carrot,,,,,,", "row 2, action, 'fed them carrot': write 'bran ad"),
         ("2031-03-15,1,harvest,,~40,,,,", "row 2, count, '~40': the number alone: 40, and yes"),
         ("2031-03-15,1,harvest,,-3,,,,", "row 2, count, '-3': a number from 0"),
         ("2031-03-15,1,harvest,,2.5,,,,", "row 2, count, '2.5': a whole number"),
@@ -99,7 +101,7 @@ def test_all_faults_are_named_at_once_with_their_rows():
 @pytest.mark.parametrize(
     ("head", "said"),
     [
-        ("date;bin;action\n", "row 1, header, 'date;bin;action': columns are parted by something"),
+        ("date;bin;acton\n", "row 1, header, 'acton': unknown column: rename it to action"),
         ("date,bin,acton\n", "row 1, header, 'acton': unknown column: rename it to action"),
         ("date,bin\n", "row 1, header, 'action': missing: add the column action"),
         ("date,bin,bin,action\n", "row 1, header, 'bin': twice"),
@@ -108,6 +110,64 @@ def test_all_faults_are_named_at_once_with_their_rows():
 )
 def test_a_wrong_header_is_named(head, said):
     assert lines("", head)[0].startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("parted", "grams", "value", "said"),
+    [
+        (",", "3 oz", 85.04857, "3 oz read as 85.05 g"),
+        (",", "0.4kg", 400.0, "0.4kg read as 400 g"),
+        (",", "160 g", 160.0, ""),
+        (",", '"12,5"', 12.5, ""),
+        (";", "12,5", 12.5, ""),
+        (";", "1,250", 1.25, ""),
+        (";", "0,5 lb", 226.796185, "0,5 lb read as 226.8 g"),
+        ("\t", "12.5", 12.5, ""),
+    ],
+)
+def test_decimal_commas_units_and_other_separators_are_read(parted, grams, value, said):
+    # Ounce and pound: NIST Special Publication 811, appendix B.8.
+    rows = f"2031-03-01,1,beetles in,,80,,,,\n2031-03-15,1,weight,larvae,,{grams},,,\n"
+    text = HEAD.replace(",", parted)
+    cells = [line.split(",", 5) for line in rows.splitlines()]
+    for first in cells:
+        rest = first.pop()
+        # Only the cell of grams may hold a comma that is no separator.
+        last = [grams, "", "", ""] if grams in rest else [""] * 4
+        text += parted.join([*first, *last]) + "\n"
+    entries, faults, notes = parse(text)
+    assert not faults
+    assert entries[1].grams == pytest.approx(value, rel=1e-6)
+    assert notes == ([f"row 3, grams: {said}"] if said else [])
+
+
+def test_what_can_hardly_be_is_asked_for():
+    def notes(rows):
+        entries, faults, _ = parse(HEAD + rows)
+        assert not faults
+        return compile_schedule(entries).notes
+
+    begin = "2031-03-01,1,beetles in,,200,,,,\n"
+    (note,) = notes(begin + "2031-03-15,1,beetles out,,400,,,,\n")
+    assert note.startswith("row 3: 400 beetles out of bin 1, which got 200; check both")
+    assert notes(begin + "2031-03-15,1,beetles out,,190,,,,\n") == ()
+    # More were brought in between.
+    more = begin + "2031-03-05,1,beetles in,,150,,,,\n2031-03-15,1,beetles out,,330,,,,\n"
+    assert notes(more) == ()
+    move = "2031-03-15,1,beetles out,,190,,,,\n2031-03-15,2,beetles in,,190,,,,\n"
+    (note,) = notes(begin + move + "2031-03-29,2,beetles out,,1900,,,,\n")
+    assert note.startswith("row 5: 1900 beetles out of bin 2, which got 190")
+    note, *_ = notes(begin + move + "2031-04-20,1,harvest,,,9000,,,\n")
+    assert note.startswith("row 5: 9000 g out of bin 1 at once is more than a bin")
+
+
+def test_a_date_a_century_off_is_named_wherever_it_stands():
+    rows = "2031-03-01,1,beetles in,,80,,,,\n2031-04-01,1,count,larvae,9,,,,\n"
+    late = lines(rows + "2131-05-01,1,count,larvae,9,,,,\n")
+    assert late[0].startswith("row 4, date, '2131-05-01': the log spans")
+    early = lines("1931-03-01,1,beetles in,,80,,,,\n" + rows.replace("beetles in", "count,pupae", 1)
+                  .replace("count,pupae,,80", "count,pupae,80"))  # fmt: skip
+    assert early[0].startswith("row 2, date, '1931-03-01': the log spans")
 
 
 def test_beetles_still_in_a_bin_and_a_year_typed_wrongly():

@@ -50,7 +50,7 @@ def run_check(log: Path) -> None:
     if faults:
         more = "; then check again" if logbook.faults else ""
         raise Ending(f"{log}: {len(faults)} fault{'s' * (len(faults) > 1)} to mend{more}", 2)
-    for note in schedule.notes:
+    for note in (*logbook.notes, *schedule.notes):
         _say(f"Note: {note}.")
     _say(
         f"{log}: {len(logbook.entries)} rows, {len(schedule.bins)} bins, {schedule.days} days from "

@@ -123,7 +123,7 @@ def read_schedule(path: str | Path) -> tuple[Logbook, Schedule]:
         raise InputError(
             str(path), f"row {first.row}, {first.column}", first.value, f"{first.remedy}{rest}"
         )
-    return logbook, schedule
+    return logbook, replace(schedule, notes=(*logbook.notes, *schedule.notes))
 
 
 def temperatures(climate: Climate, schedule: Schedule) -> tuple[float, ...]:

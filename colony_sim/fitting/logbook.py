@@ -1,8 +1,8 @@
 """A keeper's bin log: a tidy CSV of our own, one row for each thing done, counted or weighed.
 
-Columns: `date, bin, action, stage, count, grams, about, until, note`. Lines that begin with
-``#`` are for people. `read_log` takes a file apart; what does not fit comes back as faults, each
-with its row, its column and a remedy, all of them at once.
+Columns: `date, bin, action, stage, count, grams, about, until, note`, parted by commas, semicolons
+or tabs. Lines that begin with ``#`` are for people. `read_log` takes a file apart; what does not fit
+comes back as faults, each with its row, its column and a remedy, all of them at once.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ import csv
 import datetime
 import difflib
 import hashlib
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from colony_sim.experiment.files import read_text
+from colony_sim.fitting import log_cells
 from colony_sim.fitting.words import (
     ABOUT_ERROR,
     COLUMNS,
@@ -33,7 +33,6 @@ from colony_sim.fitting.words import (
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 _OTHER_DATE = re.compile(r"(\d{1,4})[./ -](\d{1,2})[./ -](\d{1,4})")
-_NUMBER_AND_UNIT = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*([a-zA-Z%]+)\.?\s*")
 
 
 @dataclass(frozen=True)
@@ -49,12 +48,15 @@ class Logbook:
         In the order of dates and, within a date, of `LogAction`.
     faults : tuple of Fault
         What could not be read; such rows are not among the entries.
+    notes : tuple of str
+        How cells were read of which that is not plain, such as those with a unit.
     """
 
     path: Path
     digest: str
     entries: tuple[Entry, ...]
     faults: tuple[Fault, ...]
+    notes: tuple[str, ...] = ()
 
 
 def read_log(path: str | Path) -> Logbook:
@@ -67,22 +69,24 @@ def read_log(path: str | Path) -> Logbook:
     """
     path = Path(path)
     text = read_text(path)
-    entries, faults = parse(text)
+    entries, faults, notes = parse(text)
     digest = hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()
-    return Logbook(path, digest, tuple(in_order(entries)), tuple(faults))
+    return Logbook(path, digest, tuple(in_order(entries)), tuple(faults), tuple(notes))
 
 
-def parse(text: str) -> tuple[list[Entry], list[Fault]]:
-    """Entries of a log's text, and its faults, in the order of rows."""
-    rows = _rows(text)
+def parse(text: str) -> tuple[list[Entry], list[Fault], list[str]]:
+    """Entries of a log's text, its faults, and how cells were read, in the order of rows."""
+    rows, parted = _rows(text)
     if not rows:
-        return [], [Fault(1, "header", "", f"the file is empty; first line: {','.join(COLUMNS)}")]
+        remedy = f"the file is empty; first line: {','.join(COLUMNS)}"
+        return [], [Fault(1, "header", "", remedy)], []
     (number, head), body = rows[0], rows[1:]
     names = [cell.strip().lower() for cell in head]
     faults = _header_faults(number, names)
     if faults:
-        return [], faults
+        return [], faults, []
     entries: list[Entry] = []
+    notes: list[str] = []
     seen: dict[tuple[str, ...], int] = {}
     for number, row in body:
         cells = [cell.strip() for cell in row]
@@ -101,31 +105,30 @@ def parse(text: str) -> tuple[list[Entry], list[Fault]]:
             faults.append(Fault(number, "row", ",".join(c for c in cells if c), remedy))
             continue
         seen[key] = number
-        found = _Reader(number, dict(zip(names, cells, strict=False)))
+        found = _Reader(number, dict(zip(names, cells, strict=False)), parted == ",")
         entry = found.entry()
         faults += found.faults
+        notes += found.notes
         if entry is not None and not found.faults:
             entries.append(entry)
-    return entries, faults
+    return entries, faults, notes
 
 
-def _rows(text: str) -> list[tuple[int, list[str]]]:
-    """Rows with the line they begin on; lines that begin with # are left out."""
+def _rows(text: str) -> tuple[list[tuple[int, list[str]]], str]:
+    """Rows with the line they begin on, without lines that begin with #; what parts columns."""
     lines = text.splitlines()
     # Kept as empty lines, so that numbers are those of an editor or a spreadsheet.
     kept = ["" if line.lstrip(' "').startswith("#") else line for line in lines]
-    reader, rows, start = csv.reader(kept), [], 1
+    parted = log_cells.delimiter(next((line for line in kept if line.strip()), ""))
+    reader, rows, start = csv.reader(kept, delimiter=parted), [], 1
     for row in reader:
         if any(cell.strip() for cell in row):
             rows.append((start, row))
         start = reader.line_num + 1
-    return rows
+    return rows, parted
 
 
 def _header_faults(number: int, names: list[str]) -> list[Fault]:
-    if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
-        remedy = "columns are parted by something else than commas: save the sheet as CSV (comma)"
-        return [Fault(number, "header", names[0], remedy)]
     faults = []
     missing = [name for name in NEEDED if name not in names]
     for name in names:
@@ -143,9 +146,10 @@ def _header_faults(number: int, names: list[str]) -> list[Fault]:
 class _Reader:
     """Reads the cells of one row and collects its faults."""
 
-    def __init__(self, row: int, cells: Mapping[str, str]) -> None:
-        self.row, self.cells = row, cells
+    def __init__(self, row: int, cells: Mapping[str, str], comma_parts: bool) -> None:
+        self.row, self.cells, self.comma_parts = row, cells, comma_parts
         self.faults: list[Fault] = []
+        self.notes: list[str] = []
 
     def entry(self) -> Entry | None:
         date = self._date("date", needed=True)
@@ -196,8 +200,10 @@ class _Reader:
         known = {action.value: action for action in LogAction}
         if text in known:
             return known[text]
-        near = difflib.get_close_matches(text, known, n=1, cutoff=0.6)
-        hint = f"did you mean '{near[0]}'? " if near else ""
+        meant = log_cells.meant(text)
+        # A slip of the pen is closer to its word than another word for the same work.
+        near = difflib.get_close_matches(text, known, n=1, cutoff=0.85 if meant else 0.6)
+        hint = f"did you mean '{near[0]}'? " if near else f"write {meant}; " if meant else ""
         self._fault("action", f"{hint}one of: {', '.join(known)}")
         return None
 
@@ -221,29 +227,17 @@ class _Reader:
         text = self.cells.get(column, "")
         if not text:
             return None
-        unit = _NUMBER_AND_UNIT.fullmatch(text)
-        if re.fullmatch(r"\d+,\d+", text):
-            whole, part = text.split(",")
-            hint = f" or {whole}{part}" if len(part) == 3 else ""
-            self._fault(column, f"a point for decimals and no separator: {whole}.{part}{hint}")
-        elif unit and unit.group(2) == "kg" and column == "grams":
-            grams = 1000 * float(unit.group(1).replace(",", "."))
-            self._fault(column, f"the number alone, in grams: {grams:g}")
-        elif unit:
-            self._fault(column, f"the number alone: {unit.group(1)}")
-        elif re.fullmatch(r"[~<>≈]\s*\d+([.]\d+)?", text):
-            self._fault(column, f"the number alone: {text.strip('~<>≈ ')}, and yes under about")
+        found = log_cells.number(text, column == "grams", self.comma_parts)
+        if found.remedy:
+            self._fault(column, found.remedy)
+        elif found.value is None or not 0 <= found.value <= most:
+            self._fault(column, f"a number from 0 to {most:g}, or empty if not counted")
+        elif column == "count" and found.value != int(found.value):
+            self._fault(column, "a whole number; a weight belongs in grams")
         else:
-            try:
-                value = float(text) if "_" not in text else math.nan
-            except ValueError:
-                value = math.nan
-            if not 0 <= value <= most:
-                self._fault(column, f"a number from 0 to {most:g}, or empty if not counted")
-            elif column == "count" and value != int(value):
-                self._fault(column, "a whole number; a weight belongs in grams")
-            else:
-                return value
+            if found.note:
+                self.notes.append(f"row {self.row}, {column}: {found.note}")
+            return found.value
         return None
 
     def _about(self) -> float | None:

@@ -25,6 +25,9 @@ from colony_sim.fitting.words import (
 
 #: Days without a row after which the check asks whether something is missing.
 LONG_SILENCE_DAYS = 42
+#: Beetles that come out for one that was put in, and grams of a harvest, above which a row is
+#: doubted. Assumptions, no source: hardly any become beetles within one stay.
+MOST_GAIN, LARGEST_HARVEST_G = 1.5, 5000.0
 #: Actions of which a number says how many there were. Of the other actions it is given.
 _LOOKS = (LogAction.COUNT, LogAction.WEIGHT, LogAction.SAMPLE)
 _IN_USE = (
@@ -203,6 +206,7 @@ class _Compiler:
         self.observed: list[Observed] = []
         self.moist: set[int] = set()
         self.in_hand = False
+        self.put_in: dict[str, float | None] = {}
         self.start = entries[0].date if entries else datetime.date(2031, 1, 1)
 
     def result(self) -> Schedule:
@@ -211,9 +215,9 @@ class _Compiler:
             by_day[self._day(entry.date)].append(entry)
         days = max(by_day, default=0)
         if days > LONGEST_LOG_DAYS:
-            last = self.entries[-1]
-            remedy = f"{days} days after the first date: correct the year, or cut the log"
-            self.faults.append(Fault(last.row, "date", str(last.date), remedy))
+            odd = self._far_row()
+            remedy = f"the log spans {days} days: correct the year, or cut the log"
+            self.faults.append(Fault(odd.row, "date", str(odd.date), remedy))
         waiting: list[Entry] = []
         for day in sorted(by_day):
             waiting = self._one_day(day, by_day[day], waiting, by_day.get(day + 1, []))
@@ -275,6 +279,7 @@ class _Compiler:
                 self._fault(entry, "bin", remedy)
                 continue
             self.phase[entry.bin] = Phase.GROWING
+            self._doubt_beetles(entry)
             sources.append((self._slot(entry.bin), self._see(entry, day)))
         if sources:
             what = "take out" if ins else "leave"
@@ -285,6 +290,8 @@ class _Compiler:
         """Beetles taken out go into bins."""
         counts = [e.count or 0 for e in ins]
         even = not all(counts)
+        for entry in ins:
+            self.put_in[entry.bin] = entry.count
         targets = []
         for entry, count in zip(ins, counts, strict=True):
             self._make_free(day, entry)
@@ -295,6 +302,9 @@ class _Compiler:
 
     def _in(self, day: int, entry: Entry) -> None:
         again = self.phase[entry.bin] == Phase.BREEDING
+        before = self.put_in.get(entry.bin) if again else 0.0
+        more = None if before is None or entry.count is None else before + entry.count
+        self.put_in[entry.bin] = more
         if not again:
             self._make_free(day, entry)
             self.phase[entry.bin] = Phase.BREEDING
@@ -345,6 +355,11 @@ class _Compiler:
         slot = self._slot(name)
         if action == LogAction.MOISTURE_STARTED:
             self.moist.add(slot)
+        if action == LogAction.HARVEST and (entry.grams or 0.0) > LARGEST_HARVEST_G:
+            self.notes.append(
+                f"row {entry.row}: {entry.grams:g} g out of bin {name} at once is more than a bin "
+                "of any usual size holds; check the weight and its unit"
+            )
         given = (LogAction.BRAN_ADDED, LogAction.BEETLES_REMOVED)
         seen = {} if action in given else self._see(entry, day)
         self.steps[day].append(Step(action, slot, entry, seen))
@@ -356,6 +371,27 @@ class _Compiler:
                 "taken as cleared on that day"
             )
             self.steps[day].append(Step(LogAction.CLEARED, self._slot(entry.bin), entry))
+
+    # -- what can hardly be -----------------------------------------------------------------
+
+    def _doubt_beetles(self, entry: Entry) -> None:
+        before = self.put_in.pop(entry.bin, None)
+        if before and entry.count and entry.count > MOST_GAIN * before:
+            self.notes.append(
+                f"row {entry.row}: {entry.count:g} beetles out of bin {entry.bin}, which got "
+                f"{before:g}; check both counts, or add the row that brought more"
+            )
+
+    def _far_row(self) -> Entry:
+        """The first row on the emptier side of the longest stretch without rows."""
+        gaps = [
+            (after.date - before.date, place)
+            for place, (before, after) in enumerate(
+                zip(self.entries, self.entries[1:], strict=False), start=1
+            )
+        ]
+        place = max(gaps)[1]
+        return self.entries[place if 2 * place >= len(self.entries) else 0]
 
     # -- small helpers --------------------------------------------------------------------
 
