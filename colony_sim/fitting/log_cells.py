@@ -81,15 +81,15 @@ def number(text: str, grams: bool, comma_parts: bool) -> Number:
     """
     found = _WITH_UNIT.fullmatch(text)
     if found is not None:
-        plain, unit = number(found[1], grams, comma_parts), found[2].lower()
-        if plain.value is None:
-            return plain
+        alone, unit = number(found[1], grams, comma_parts), found[2].lower()
+        if alone.value is None:
+            return alone
         if not grams:
             weight = "; a weight belongs in grams" if unit in GRAMS else ""
             return Number(remedy=f"the number alone: {found[1]}{weight}")
         if unit not in GRAMS:
             return Number(remedy=f"the number alone, in grams; known units: {', '.join(GRAMS)}")
-        value = plain.value * GRAMS[unit]
+        value = alone.value * GRAMS[unit]
         return Number(value, note="" if unit[0] == "g" else f"{text} read as {value:.4g} g")
     if approximate := _APPROXIMATE.fullmatch(text):
         return Number(remedy=f"the number alone: {approximate[1]}, and yes under about")
@@ -106,12 +106,9 @@ def number(text: str, grams: bool, comma_parts: bool) -> Number:
         return Number(remedy=f"{one} or {other}? write no separator between thousands")
     if parts is not None:
         text = text.replace(",", ".")
-    try:
-        # Python would take 1_000, inf and nan.
-        value = float(text) if re.fullmatch(r"[-+]?\d*\.?\d+(e[-+]?\d+)?", text) else None
-    except ValueError:
-        value = None
-    return Number(value)
+    # Python would take 1_000, inf and nan as well.
+    plain = re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)", text)
+    return Number(float(text) if plain else None)
 
 
 def meant(text: str) -> str:
