@@ -1,8 +1,8 @@
 """A keeper's bin log: a tidy CSV of our own, one row for each thing done, counted or weighed.
 
 Columns: `date, bin, action, stage, count, grams, about, until, note`, parted by commas, semicolons
-or tabs. Lines that begin with ``#`` are for people. `read_log` takes a file apart; what does not fit
-comes back as faults, each with its row, its column and a remedy, all of them at once.
+or tabs. Lines that begin with ``#`` are for people. `read_log` takes a file apart; what does not
+fit comes back as faults, each with its row, its column and a remedy, all of them at once.
 """
 
 from __future__ import annotations
