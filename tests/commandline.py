@@ -86,7 +86,9 @@ def cli(*words: object, cwd: Path, faults: str | None = "", log: Path | None = N
 
 def told(err: str) -> list[str]:
     """Lines on standard error that tell of neither progress nor compiling."""
-    usual = re.compile(r"Compiling the kernels|(demo(-quick)?|repeat|assumptions): \d+ of \d+ runs")
+    usual = re.compile(
+        r"Getting ready|Preparing the model|(demo(-quick)?|repeat|assumptions): \d+ of \d+ runs"
+    )
     return [line for line in err.splitlines() if not usual.match(line)]
 
 

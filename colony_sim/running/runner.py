@@ -11,6 +11,9 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import ARGUMENT, InputError
 
 MOST_WORKERS = 61  # Windows waits on no more processes than that.
+COMPILE_SECONDS = 40
+"""What compiling the kernels took on one core (s), for the line that says so."""
+_COMPILED = "all-compiled"
 
 
 @dataclass(frozen=True)
@@ -75,19 +78,32 @@ def check_workers(workers: int | None) -> int:
     return workers
 
 
+def preparing() -> str:
+    """What is to be said before the kernels are compiled; empty if they need not be."""
+    from colony_sim.biology import compiled
+
+    if not compiled.CACHE_FOLDER:
+        return "Preparing the model, as in every run: there is no folder to keep it in."
+    if (compiled.CACHE_FOLDER / _COMPILED).exists():
+        return ""
+    return f"Preparing the model for this machine, once: about {COMPILE_SECONDS} s."
+
+
 def compile_kernels() -> None:
     """Compile the kernels once and say so, before workers would each do the same.
 
-    Does nothing if an earlier run left them on disk.
+    Does nothing if an earlier run left all of them on disk.
     """
     from colony_sim.biology import compiled
 
-    if compiled.cache_is_warm():
+    line = preparing()
+    if not line:
         return
-    again = "once on this machine" if compiled.CACHE_FOLDER else "in every run: no cache folder"
-    print(f"Compiling the kernels of the model ({again}).", file=sys.stderr, flush=True)
+    print(line, file=sys.stderr, flush=True)
     if compiled.CACHE_FOLDER:
         use_kernels()
+        # Kernels come to the folder one by one; this file says that none is missing.
+        (compiled.CACHE_FOLDER / _COMPILED).touch()
 
 
 def use_kernels() -> None:

@@ -10,14 +10,18 @@ from colony_sim import __version__
 
 app = typer.Typer(
     name="colony-sim",
-    help="Individual-based simulator of a mealworm colony: which handling policy does better?",
+    help="A mealworm colony in bins, one insect at a time: which way of handling does better? "
+    "Alone, at a terminal, it asks three questions and starts the right command.",
     add_completion=False,
     pretty_exceptions_enable=False,
 )
 
-COMPARE, STUDY = "Compare handling", "Look further"
-SHOW, OWN = "Show it", "Your own bins"
-"""Headings of the list of commands."""
+COMPARE, STUDY = (
+    "Which handling is better?",
+    "What does the answer hang on, and what would be best?",
+)
+SHOW, OWN = "How do I show it?", "What of my own rack, year and notes?"
+"""Headings of the list of commands. Help texts need a backslash before a square bracket."""
 
 
 def _show_version(asked: bool) -> None:

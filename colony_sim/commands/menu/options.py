@@ -7,7 +7,29 @@ from typing import Annotated
 
 import typer
 
-File = Annotated[Path, typer.Argument(metavar="FILE", help="Experiment file (TOML).")]
+
+def shipped_too(given: Path | None) -> Path | None:
+    """A file as given, or one that comes with the program by its name."""
+    from colony_sim.experiment.shipped import find
+
+    return None if given is None else find(given)
+
+
+def shipped_log_too(given: Path | None) -> Path | None:
+    """As `shipped_too`, for a keeper's log."""
+    from colony_sim.experiment.shipped import LOG, find
+
+    return None if given is None else find(given, LOG)
+
+
+File = Annotated[
+    Path,
+    typer.Argument(
+        metavar="FILE",
+        help="Experiment file (TOML), or the name of one that comes with the program (see copy).",
+        callback=shipped_too,
+    ),
+]
 Workers = Annotated[
     int | None, typer.Option("--workers", help="Worker processes; default: one per core.")
 ]

@@ -8,8 +8,15 @@ from typing import Annotated
 import typer
 
 from colony_sim.commands.answering import answers
+from colony_sim.commands.early import getting_ready
 from colony_sim.commands.menu.app import OWN, app
-from colony_sim.commands.menu.options import OneWorld, ProfileFile, Workers
+from colony_sim.commands.menu.options import (
+    OneWorld,
+    ProfileFile,
+    Workers,
+    shipped_log_too,
+    shipped_too,
+)
 from colony_sim.errors import InputError
 
 
@@ -18,7 +25,12 @@ from colony_sim.errors import InputError
 def plan(
     file: Annotated[
         Path | None,
-        typer.Argument(metavar="[FILE]", help="Plan file (TOML); options stand above it."),
+        typer.Argument(
+            metavar="[FILE]",
+            help="Plan file (TOML), or flock, which comes with the program; options stand above "
+            "it.",
+            callback=shipped_too,
+        ),
     ] = None,
     grams: Annotated[
         float | None, typer.Option("--grams-per-day", help="Live larvae wanted (g a day).")
@@ -66,7 +78,7 @@ def plan(
         typer.Option(
             "--logger",
             metavar="CSV",
-            help="Temperatures of a logger; to fill gaps, use [climate] of a plan file.",
+            help="Temperatures of a logger; to fill gaps, use \\[climate] of a plan file.",
         ),
     ] = None,
     start: Annotated[
@@ -98,7 +110,8 @@ def plan(
     ] = None,
 ) -> Path:
     """Size the rack and plan the year: what is wanted against what is there."""
-    from colony_sim.commands.plan import run_plan
+    with getting_ready():
+        from colony_sim.commands.plan import run_plan
 
     return run_plan(
         file,
@@ -145,7 +158,8 @@ def calendar(
     ] = None,
 ) -> None:
     """Write the work as a calendar (.ics), bin labels and a checklist (PDF)."""
-    from colony_sim.commands.calendar import run_calendar
+    with getting_ready():
+        from colony_sim.commands.calendar import run_calendar
 
     run_calendar(folder, start=start, weeks=weeks, paper=paper, out=out)
 
@@ -154,7 +168,11 @@ def calendar(
 @answers("template", "check")
 def fit(
     log: Annotated[
-        Path | None, typer.Argument(metavar="LOG", help="A keeper's bin log (CSV).")
+        Path | None,
+        typer.Argument(
+            metavar="[LOG]",
+            help="A keeper's bin log (CSV), or demo_log, which comes with the program.",
+        ),
     ] = None,
     template: Annotated[
         bool,
@@ -168,7 +186,10 @@ def fit(
     experiment: Annotated[
         Path | None,
         typer.Option(
-            "--experiment", metavar="FILE", help="Experiment file with the room, bins and rules."
+            "--experiment",
+            metavar="FILE",
+            help="Experiment file with the room, bins and rules.",
+            callback=shipped_too,
         ),
     ] = None,
     policy: Annotated[
@@ -190,13 +211,15 @@ def fit(
     ] = None,
 ) -> Path | None:
     """Fit the model to a keeper's bin log: what it tells, what not, and a profile of the colony."""
-    from colony_sim.commands.fit import run_check, run_fit, run_template
+    with getting_ready():
+        from colony_sim.commands.fit import run_check, run_fit, run_template
 
     if template:
         run_template(log)
         return None
     if log is None:
         raise InputError("command line", "LOG", "nothing", "a bin log (CSV), or --template")
+    log = shipped_log_too(log) or log
     if check:
         run_check(log)
         return None

@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from colony_sim.commands.answering import answers
-from colony_sim.commands.menu.app import COMPARE, app
+from colony_sim.commands.early import getting_ready
+from colony_sim.commands.menu.app import COMPARE, STUDY, app
 from colony_sim.commands.menu.options import (
     File,
     Least,
@@ -91,7 +92,8 @@ def compare(
     ] = False,
 ) -> Path:
     """Compare the policies of an experiment in the same possible colonies, with the same seeds."""
-    from colony_sim.commands.compare import run_compare
+    with getting_ready():
+        from colony_sim.commands.compare import run_compare
 
     return run_compare(
         file,
@@ -136,14 +138,15 @@ def run_one(
     ] = None,
 ) -> Path:
     """Simulate one policy once and write its daily series and bin log."""
-    from colony_sim.commands.run import run_single
+    with getting_ready():
+        from colony_sim.commands.run import run_single
 
     return run_single(
         file, policy=policy, seed=seed, days=days, out=out, profile=profile, draw=draw
     )
 
 
-@app.command(rich_help_panel=COMPARE)
+@app.command(rich_help_panel=STUDY)
 @answers("dry_run")
 def sweep(
     file: File,
@@ -153,7 +156,7 @@ def sweep(
             "--vary",
             metavar="KEY=SPEC",
             help="A key and its values: KEY=1,2,3 or KEY=LOW:HIGH:STEP, or, with --design lhs or "
-            "sobol, KEY=LOW:HIGH. May be given several times. Default: [sweep] of the file.",
+            "sobol, KEY=LOW:HIGH. May be given several times. Default: \\[sweep] of the file.",
         ),
     ] = None,
     design: Annotated[
@@ -199,7 +202,8 @@ def sweep(
     one_world: OneWorld = False,
 ) -> Path | None:
     """Run every policy at many values of one or more keys, over paired seeds."""
-    from colony_sim.commands.sweep import run_sweep_command
+    with getting_ready():
+        from colony_sim.commands.sweep import run_sweep_command
 
     return run_sweep_command(
         file,
@@ -229,6 +233,7 @@ def repeat(
     workers: Workers = None,
 ) -> None:
     """Run a comparison again from its manifest and confirm that every table is identical."""
-    from colony_sim.commands.repeat import run_repeat
+    with getting_ready():
+        from colony_sim.commands.repeat import run_repeat
 
     run_repeat(folder, workers=workers)

@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
-from colony_sim.commands.menu.app import SHOW, app
-from colony_sim.commands.menu.options import ProfileFile
+from colony_sim.commands.early import getting_ready
+from colony_sim.commands.menu.app import COMPARE, SHOW, app
+from colony_sim.commands.menu.options import ProfileFile, shipped_too
 
 
 @app.command(rich_help_panel=SHOW)
@@ -30,7 +31,8 @@ def figures(
     ] = None,
 ) -> None:
     """Draw the slides of a talk (PNG, SVG, PDF), with speaker notes and the data behind them."""
-    from colony_sim.commands.figures import run_figures
+    with getting_ready():
+        from colony_sim.commands.figures import run_figures
 
     run_figures(folder, out=out, alone=alone, seed=seed)
 
@@ -53,7 +55,8 @@ def report(
     ] = False,
 ) -> None:
     """Write one page of a results folder that opens in any browser, with a rack to watch."""
-    from colony_sim.commands.report import run_report
+    with getting_ready():
+        from colony_sim.commands.report import run_report
 
     run_report(folder, out=out, policies=policies, days=days, alone=alone)
 
@@ -62,7 +65,12 @@ def report(
 def explore(
     file: Annotated[
         Path | None,
-        typer.Argument(metavar="FILE", help="Experiment file; default: an invented scenario."),
+        typer.Argument(
+            metavar="[FILE]",
+            help="Experiment file, or the name of one that comes with the program; default: an "
+            "invented scenario.",
+            callback=shipped_too,
+        ),
     ] = None,
     policy: Annotated[
         str | None, typer.Option("--policy", help="Policy to start from; default: the baseline.")
@@ -76,6 +84,24 @@ def explore(
     ] = True,
 ) -> None:
     """Try rules on a running colony: a page in your browser, served to this machine only."""
-    from colony_sim.commands.explore import run_explore
+    with getting_ready():
+        from colony_sim.commands.explore import run_explore
 
     run_explore(file, policy=policy, profile=profile, port=port, browse=browser)
+
+
+@app.command(rich_help_panel=COMPARE)
+def copy(
+    name: Annotated[
+        str | None,
+        typer.Argument(metavar="[NAME]", help="What to copy; without a name all are listed."),
+    ] = None,
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Where to.")] = Path(),
+    over: Annotated[
+        bool, typer.Option("--over", help="Replace files that are there already.")
+    ] = False,
+) -> None:
+    """Copy an experiment that comes with the program, to change it; or list them."""
+    from colony_sim.commands.copy import run_copy
+
+    run_copy(name, to=to, over=over)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from colony_sim.commands.answering import answers
+from colony_sim.commands.early import getting_ready
 from colony_sim.commands.menu.app import STUDY, app
 from colony_sim.commands.menu.options import (
     File,
@@ -49,7 +50,8 @@ def breakeven(
     one_world: OneWorld = False,
 ) -> Path:
     """Map where the ranking of two policies flips, over two keys."""
-    from colony_sim.commands.breakeven import run_break_even
+    with getting_ready():
+        from colony_sim.commands.breakeven import run_break_even
 
     return run_break_even(
         file,
@@ -122,7 +124,8 @@ def sensitivity(
     one_world: OneWorld = False,
 ) -> Path:
     """Find the unknowns that would change the result, and what to measure to settle it."""
-    from colony_sim.commands.sensitivity import run_sensitivity
+    with getting_ready():
+        from colony_sim.commands.sensitivity import run_sensitivity
 
     return run_sensitivity(
         file,
@@ -218,8 +221,9 @@ def search(
     one_world: OneWorld = False,
 ) -> Path:
     """Search for the best handling under limits of room, time, bran and founders."""
-    from colony_sim.commands.search import run_search
-    from colony_sim.studies.search.limits import Limits
+    with getting_ready():
+        from colony_sim.commands.search import run_search
+        from colony_sim.studies.search.limits import Limits
 
     return run_search(
         file,
@@ -270,8 +274,9 @@ def evidence(
     ] = None,
 ) -> Path:
     """Live the published experiments and count the numbers that come out."""
-    from colony_sim.commands.evidence import run_evidence
-    from colony_sim.commands.study import split
+    with getting_ready():
+        from colony_sim.commands.evidence import run_evidence
+        from colony_sim.commands.study import split
 
     return run_evidence(
         values=values or [],
@@ -300,6 +305,7 @@ def worlds(
     ] = None,
 ) -> Path:
     """Show which sets of values and structures the published experiments allow."""
-    from colony_sim.commands.worlds import show_worlds
+    with getting_ready():
+        from colony_sim.commands.worlds import show_worlds
 
     return show_worlds(anew=remake, into_package=ship, seed=seed, workers=workers, out=out)

@@ -1,0 +1,28 @@
+"""``colony-sim copy``: the experiment files that come with the program, to be changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from colony_sim.atomic import write_atomic
+from colony_sim.errors import InputError
+from colony_sim.experiment import shipped
+
+
+def run_copy(name: str | None, *, to: Path, over: bool) -> None:
+    """List the shipped files with their questions, or copy those of a name."""
+    if name is None:
+        width = max(map(len, shipped.names()))
+        for each in shipped.names():
+            print(f"{each:{width}}  {shipped.question(each)}")
+        print("All are invented. To change one: colony-sim copy NAME")
+        return
+    copies = {path: to / path.name for path in shipped.files(name)}
+    for copy in copies.values():
+        if copy.exists() and not over:
+            raise InputError(str(copy), "file", "exists", "a new file, or --over to replace it")
+    to.mkdir(parents=True, exist_ok=True)
+    for path, copy in copies.items():
+        data = path.read_bytes()
+        write_atomic(copy, lambda staged, data=data: staged.write_bytes(data))  # type: ignore[misc]
+        print(f"Copied: {copy}")
