@@ -576,7 +576,7 @@ def plan(
         effort=effort_of(quick, over_worlds=draws is not None),
         profile=draws,
         workers=workers,
-        progress=lambda stage: on_progress,
+        on_progress=on_progress,
     )
 
 

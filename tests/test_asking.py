@@ -9,8 +9,7 @@ import subprocess
 import time
 
 import pytest
-
-from tests.commandline import PROGRAM, environment
+from commandline import PROGRAM, environment
 
 CTRL_C, CTRL_D = "\x03", "\x04"
 

@@ -258,7 +258,7 @@ def small_runs(tmp_path, days=900, runs=4, also=None, **values):
     with open_store(tmp_path) as store:
         forecaster = Forecaster(plan, "2031-12-15", store, Inline(run_task))
         cases = [case] if also is None else [case, also(case)]
-        return forecaster.run(cases, seeds, "test"), forecaster, seeds
+        return forecaster.run(cases, seeds), forecaster, seeds
 
 
 #: Larvae grow in moist bran and are taken small, so that a year sees several generations.

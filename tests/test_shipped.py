@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 import typer
+from commandline import CHECKOUT, cli, tree
 
 from colony_sim.commands.main import app
 from colony_sim.errors import InputError
 from colony_sim.experiment import shipped
-from tests.commandline import CHECKOUT, cli, tree
 
 HERE = CHECKOUT / "experiments"
 

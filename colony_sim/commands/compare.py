@@ -17,9 +17,11 @@ from colony_sim.experiment.plan import Plan, expand
 from colony_sim.experiment.worlds import worlds_of
 from colony_sim.results.folder import claim, folder_of
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
+from colony_sim.running.whole import Whole
 from colony_sim.studies.comparison.over_worlds import all_pairs
 from colony_sim.studies.comparison.run import FILES, RunsFailed, Stage, compare_plan
 from colony_sim.studies.comparison.stages import FIRST as FIRST_STAGE
+from colony_sim.studies.comparison.stages import expected_runs
 from colony_sim.studies.comparison.stages import make_rule as make_worlds_rule
 from colony_sim.studies.comparison.study import STUDY
 from colony_sim.studies.precision import make_rule
@@ -86,13 +88,16 @@ def run_compare(
         plan = replace(plan, name=f"{plan.name}-equal-means")
     folder = folder_of(plan.name, out)
     bars, handling = Bars(), None
+    whole = Whole(bars.of(plan.name))
     try:
         with bars:
             if equal_means:
+                runs = len(plan.seeds) if rule is None else expected_runs(rule, (), ())
+                whole.after = len(plan.policies) * runs
                 with claim(folder, plan.name, FILES), ended_in_one_line(folder):
-                    found = at_equal_means(
-                        plan, folder, workers=workers, on_progress=bars.of("ways of handling")
-                    )
+                    found = at_equal_means(plan, folder, workers=workers, on_progress=whole.report)
+                whole.next()
+                whole.after = 0
                 plan, handling = found.plan, found.changes
             result = compare_plan(
                 plan,
@@ -100,7 +105,7 @@ def run_compare(
                 workers=workers,
                 fresh=fresh,
                 handling=handling,
-                on_progress=bars.of(plan.name),
+                on_progress=whole.report,
                 draw=STUDY.draw,
                 command=command_line(),
                 until=precision,

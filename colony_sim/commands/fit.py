@@ -102,7 +102,7 @@ def run_fit(
                  "are stored.")  # fmt: skip
             found = fitting.fit(
                 name, logbook, job, simulations=simulations, folder=folder,
-                workers=workers, on_progress=lambda what, progress: bars.of(what)(progress),
+                workers=workers, on_progress=bars.of("logs"),
             )  # fmt: skip
             plan = plan_of(f"{name}-fit", job, chosen, climate, text, invented)
             headline, details = fit_words.headline(found.learnt), fit_words.details(found)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -11,8 +10,8 @@ from typing import Any
 from rich.table import Table
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.show import Bars, console
-from colony_sim.commands.study import ended_in_one_line, tell
+from colony_sim.commands.show import console
+from colony_sim.commands.study import shown, tell
 from colony_sim.experiment.worlds import worlds_of
 from colony_sim.planning.choose import effort_of
 from colony_sim.planning.facts import StoredPlan
@@ -45,14 +44,7 @@ def run_plan(
     effort = effort_of(quick, over_worlds=worlds is not None)
     name = base_plan(request, worlds).name + ("-quick" if quick else "")
     folder = folder_of(name, out)
-    lived = "" if worlds is None else ", the counted ones each in a world of its own"
-    print(
-        f"About {effort.most_runs} runs of {request.years} years for the search and the check"
-        f"{lived}, and as many again where something is short; a run of 14 bins takes about a "
-        "second on one core.",
-        file=sys.stderr, flush=True,
-    )  # fmt: skip
-    with ended_in_one_line(folder), Bars() as bars:
+    with shown(folder, name) as on_progress:
         result = carry_out(
             STUDY,
             replace(base_plan(request, worlds), name=name),
@@ -62,7 +54,7 @@ def run_plan(
             effort=effort,
             profile=worlds,
             workers=workers,
-            progress=lambda stage: bars.of(f"plan, {stage}"),
+            on_progress=on_progress,
         )
     to = console()
     if full:

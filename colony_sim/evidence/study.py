@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
 from itertools import count
 from pathlib import Path
@@ -68,11 +69,17 @@ def run_evidence(
         raise InputError(ARGUMENT, "keys", ",".join(keys), "only with `teeth`")
     wanted = moves(p, keys) if bite else []
 
+    began: dict[int, float] = {}
+
     def tell(lived: int, of: int) -> None:
-        on_progress(Progress(lived, of, 0, 0, None))
+        """Of the replications, then of the values moved alone; either begins with 0."""
+        now = time.monotonic()
+        each = (now - began.setdefault(of, now)) / lived if lived else None
+        on_progress(Progress(lived, of, 0, 0, None if each is None else each * (of - lived)))
 
     with claim(folder, NAME, STUDY.files):
         lived_so_far = count(1)
+        tell(0, len(replications()))
         table = run(
             p,
             seed,
@@ -82,6 +89,7 @@ def run_evidence(
         lived = keepers.grid(p, seed)
         tables = {"evidence": table, "keepers": keepers.table(lived, p), "keepers_grid": lived}
         if wanted:
+            tell(0, len(wanted))
             tables["informed"] = teeth(p, seed, keys=keys, workers=workers, done=tell)
         said = say(tables, defaults=not values)
         with replace_tables(folder) as staged:

@@ -25,6 +25,7 @@ from colony_sim.fitting.replay import replay
 from colony_sim.fitting.schedule import Schedule, compile_schedule
 from colony_sim.fitting.simulated import CALIBRATE, PREDICT, TRAIN, Job, Logs, simulate_logs
 from colony_sim.running.runner import Progress, compile_kernels
+from colony_sim.running.whole import Whole
 
 #: Ranks of 2,000 logs were a little uneven with a network trained on 2,000 logs (sum of
 #: chi-squares 2.7 times its mean), less so on 4,000 (1.7) and 6,000 (1.5; of
@@ -208,7 +209,7 @@ def fit(
     calibrations: int = CALIBRATIONS,
     folder: Path | None = None,
     workers: int = 1,
-    on_progress: Callable[[str, Progress], None] = lambda what, progress: None,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Fit:
     """Fit a log.
 
@@ -224,7 +225,7 @@ def fit(
         Where simulated logs are kept, so that a second fit need not simulate them again.
     workers : int
     on_progress : callable
-        Told what is simulated, and how far.
+        Told how many logs are simulated, and the time left, training included.
 
     Raises
     ------
@@ -237,18 +238,34 @@ def fit(
     schedule, seed = job.schedule, job.seed
     paper = observe.on_paper(schedule)
 
-    def simulated(what: str, stream: int, count: int, scores: np.ndarray | None = None) -> Logs:
-        return simulate_logs(
-            job, stream, count, folder, scores=scores, workers=workers,
-            on_progress=lambda progress: on_progress(what, progress),
-        )  # fmt: skip
+    training = _TRAINING_SECONDS * simulations * inference.FLOWS
 
-    logs = simulated("logs to learn from", TRAIN, simulations)
-    fresh = simulated("logs to test with", CALIBRATE, calibrations)
+    def tell(now: Progress) -> None:
+        left = now.seconds_left
+        on_progress(now if left is None else replace(now, seconds_left=left + training))
+
+    logs_in_all = Whole(tell, simulations + calibrations + predictive.LOGS)
+
+    def simulated(stream: int, count: int, scores: np.ndarray | None = None) -> Logs:
+        logs = simulate_logs(
+            job,
+            stream,
+            count,
+            folder,
+            scores=scores,
+            workers=workers,
+            on_progress=logs_in_all.report,
+        )
+        logs_in_all.next()
+        return logs
+
+    logs = simulated(TRAIN, simulations)
+    fresh = simulated(CALIBRATE, calibrations)
     posterior = inference.train(schedule, logs.scores, logs.values, seed)
     scores = posterior.draws(paper[None], DRAWS, seed)[0]
     found = calibration.ranks(posterior, fresh, seed)
-    again = simulated("logs from the fit", PREDICT, predictive.LOGS, scores[-predictive.LOGS :])
+    training = 0.0
+    again = simulated(PREDICT, predictive.LOGS, scores[-predictive.LOGS :])
     return Fit(
         name=name,
         logbook=logbook,

@@ -213,7 +213,7 @@ def choose(
 
     def run(choices: Sequence[Choice], pairs: Seeds, stage: str) -> None:
         cases = [Case(candidates.values(choice, of, have), climate) for choice in choices]
-        for choice, forecast in zip(choices, forecaster.run(cases, pairs, stage), strict=True):
+        for choice, forecast in zip(choices, forecaster.run(cases, pairs), strict=True):
             tried[choice] = Tried(choice, forecast, stage)
 
     def best(count: int) -> list[Choice]:
@@ -236,7 +236,7 @@ def choose(
         begin = effort.seeds + number * effort.fresh
         fresh = seeds[begin : begin + effort.fresh]
         case = Case(candidates.values(choice, of, have), climate)
-        forecast = forecaster.run([case], fresh, "fresh seeds")[0]
+        forecast = forecaster.run([case], fresh)[0]
         attempts.append(Attempt(choice, forecast, share(forecast.met(want, have))))
         if attempts[-1].met.value >= want.probability:
             break

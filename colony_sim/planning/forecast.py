@@ -22,6 +22,7 @@ from colony_sim.running.executor import PointRun, point_plan, run_all_points, ru
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import OutcomeStore
+from colony_sim.running.whole import Whole
 from colony_sim.studies.points import PointsFailed
 
 Seeds = Sequence[tuple[int, int]]
@@ -125,8 +126,8 @@ class Forecaster:
         Date of day 1 (ISO 8601).
     store, executor
         Open, see ``executor.run_points``.
-    progress : callable
-        Given the name of a stage, returns what is told how far its runs are.
+    on_progress : callable
+        Told how far all runs are that are expected.
     """
 
     def __init__(
@@ -135,13 +136,13 @@ class Forecaster:
         start: str,
         store: OutcomeStore,
         executor: Executor,
-        progress: Callable[[str], Callable[[Progress], None]] = lambda stage: lambda told: None,
+        on_progress: Callable[[Progress], None] = lambda progress: None,
     ) -> None:
         self._plan, self._store, self._executor = plan, store, executor
         self._measuring = PlanMeasuring(start)
-        self._progress = progress
+        self.whole = Whole(on_progress)
 
-    def run(self, cases: Sequence[Case], seeds: Seeds, stage: str) -> list[Forecast]:
+    def run(self, cases: Sequence[Case], seeds: Seeds) -> list[Forecast]:
         """Forecasts in the order of the cases; all over the same seeds.
 
         Raises
@@ -163,11 +164,12 @@ class Forecaster:
         found: list[list[Any]] = [[None] * len(seeds) for _ in cases]
         failed: list[tuple[int, int, str, int, str]] = []
         for ended in run_all_points(
-            runs(), total, self._store, self._executor, self._measuring, self._progress(stage)
+            runs(), total, self._store, self._executor, self._measuring, self.whole.report
         ):
             if ended.error is not None:
                 failed.append((ended.point, ended.replicate, ended.policy, ended.seed, ended.error))
             found[ended.point][place[ended.seed]] = ended.outcome
+        self.whole.next()
         if failed:
             _, _, policy, own_seed, error = min(failed)
             raise PointsFailed(len(failed), total, policy, own_seed, error)

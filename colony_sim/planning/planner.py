@@ -16,6 +16,7 @@ from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.plan import Plan, named, replicate_seeds
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.planning import room
+from colony_sim.planning.ahead import FEW, FREE, PAIRED, expected_runs, is_cold, runs_after
 from colony_sim.planning.choose import Chosen, Effort, choose
 from colony_sim.planning.cold import WARM_C, Spell, mark, spells
 from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
@@ -33,13 +34,6 @@ from colony_sim.running.executor import open_executor
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
-
-PAIRED = 20
-"""Fresh seeds at most that remedies and loosened limits are run on."""
-FREE = 6
-"""Of these, as many as the time of growth is taken from, in a rack that is never full."""
-FEW = 5
-"""Of these, at most as many as a limit is searched with."""
 
 
 @dataclass(frozen=True)
@@ -130,7 +124,7 @@ def make_plan(
     profile: Worlds | None = None,
     workers: int | None = None,
     executor: Executor | None = None,
-    progress: Callable[[str], Callable[[Progress], None]] = lambda stage: lambda told: None,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> YearPlan:
     """Find a plan, or what is short.
 
@@ -144,8 +138,8 @@ def make_plan(
         Worlds: run number r lives in world r (after the last the first comes again).
     workers, executor
         As for ``executor.run_points``.
-    progress : callable
-        Given the name of a stage, returns what is told how far its runs are.
+    on_progress : callable
+        Told how far all runs are that are expected.
 
     Raises
     ------
@@ -159,10 +153,10 @@ def make_plan(
     seeds = tuple(enumerate(numbers, start=1))
     with open_store(folder) as store:
         if executor is not None:
-            forecaster = Forecaster(plan, request.start.isoformat(), store, executor, progress)
+            forecaster = Forecaster(plan, request.start.isoformat(), store, executor, on_progress)
             return _make(request, plan, forecaster, seeds, effort)
         with open_executor(workers) as own:
-            forecaster = Forecaster(plan, request.start.isoformat(), store, own, progress)
+            forecaster = Forecaster(plan, request.start.isoformat(), store, own, on_progress)
             return _make(request, plan, forecaster, seeds, effort)
 
 
@@ -172,13 +166,16 @@ def _make(
     want, have = request.want, request.have
     others = [seed for _, seed in seeds[effort.all_seeds :]]
     seeds = seeds[: effort.all_seeds]
+    forecaster.whole.total = expected_runs(effort, request.climate, None)
     chosen = choose(want, have, request.climate, forecaster, seeds, effort, request.seed)
     forecast = chosen.forecast
     by_seed = {seed: number for number, seed in seeds}
     fresh = tuple((by_seed[seed], seed) for seed in forecast.seeds)
+    met = chosen.met.value >= want.probability
+    forecaster.whole.expect(runs_after(effort, request.climate, not met))
     parted = _luck(plan, chosen, want, have, forecaster, fresh, others)
     paired = fresh[:PAIRED]
-    free = forecaster.run([unhurried(forecast.case)], paired[:FREE], "time of growth")[0]
+    free = forecaster.run([unhurried(forecast.case)], paired[:FREE])[0]
     bins = bins_needed(forecast, want.after_days, free)
     middle = forecast.seeds[in_the_middle(forecast)]
     record = simulate(forecaster.scenario(forecast.case, by_seed[middle], middle))
@@ -187,7 +184,6 @@ def _make(
     # A week is due once the first four weeks that must be met are over.
     weeks = mark(weeks, warm, want.probability, want.after_days)
     cold = spells(weeks, want.grams_per_day)
-    met = chosen.met.value >= want.probability
     short = helped = None
     if not met or cold:
         base = Forecast(forecast.case, forecast.seeds[:PAIRED], forecast.outcomes[:PAIRED])
@@ -224,12 +220,10 @@ def _warm(
     log: pd.DataFrame,
 ) -> pd.DataFrame | None:
     """Weeks of the same handling in the same room kept warm; None where it is warm all year."""
-    coldest, warmest = room.extremes(case.climate)
-    if coldest >= WARM_C or warmest - coldest < 1.0:
-        # In a room that is always the same no week is a cold spell.
+    if not is_cold(case.climate):
         return None
     warm = replace(case, climate=room.at_least(case.climate, WARM_C, request.days))
-    forecast = forecaster.run([warm], seeds, "the room kept warm")[0]
+    forecast = forecaster.run([warm], seeds)[0]
     return week_table(forecast, request.want, request.start, bins.growth, log)
 
 
@@ -252,7 +246,7 @@ def _luck(
         draws = len(plan.profile.draws)
         later = draws * (1 + max(number for number, _ in fresh) // draws)
         again = [(n + later, seed) for (n, _), seed in zip(fresh, others, strict=False)]
-        forecasts += forecaster.run([chosen.forecast.case], again, "the same worlds again")
+        forecasts += forecaster.run([chosen.forecast.case], again)
         runs += again
     return luck(
         [plan.world(number) for number, _ in runs],

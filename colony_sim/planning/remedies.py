@@ -132,7 +132,7 @@ def try_remedies(
         helps (the interval of the gain is above 0). The first row is the plan itself.
     """
     cases = [remedy.case for remedy in found if remedy.case is not None]
-    ran = iter(forecaster.run(cases, seeds, "remedies")) if cases else iter(())
+    ran = iter(forecaster.run(cases, seeds)) if cases else iter(())
     before = fed(base, want).mean(axis=1)
     rows = [_row("the plan as it is", "", base, fed(base, want), before, want, have)]
     for remedy in found:

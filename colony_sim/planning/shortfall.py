@@ -100,24 +100,24 @@ def shortfalls(
 
     def search(limit: Limit, at: Callable[[Case, float], Case], step: float) -> None:
         promise, best = _first_that_promises(
-            cases, lambda case: at(case, limit.tried), want, have, forecaster, few, limit.key
+            cases, lambda case: at(case, limit.tried), want, have, forecaster, few
         )
         needed = None
         if promise:
             needed = bisect(
                 limit.there, limit.tried, step,
                 lambda amount: lacking(
-                    forecaster.run([at(best, amount)], few, f"short of {limit.key}")[0], want, have
+                    forecaster.run([at(best, amount)], few)[0], want, have
                 ) == 0,
             )  # fmt: skip
         amount = limit.tried if needed is None else needed
-        forecast = forecaster.run([at(best, amount)], many, f"short of {limit.key}")[0]
+        forecast = forecaster.run([at(best, amount)], many)[0]
         # The few seeds may have flattered it.
         rise = step
         while needed is not None and share(forecast.met(want, have)).value < want.probability:
             needed = None if amount >= limit.tried else min(amount + rise, limit.tried)
             amount, rise = limit.tried if needed is None else needed, 2 * rise
-            forecast = forecaster.run([at(best, amount)], many, f"short of {limit.key}")[0]
+            forecast = forecaster.run([at(best, amount)], many)[0]
         rows.append(_row(limit, needed, forecast, want, have, chosen))
 
     search(
@@ -180,9 +180,9 @@ def _handlings(chosen: Chosen, want: Want, have: Have) -> list[Case]:
 
 def _first_that_promises(
     cases: Sequence[Case], at: Callable[[Case], Case], want: Want, have: Have,
-    forecaster: Forecaster, seeds: Seeds, stage: str,
+    forecaster: Forecaster, seeds: Seeds,
 ) -> tuple[bool, Case]:  # fmt: skip
-    ran = forecaster.run([at(case) for case in cases], seeds, f"short of {stage}")
+    ran = forecaster.run([at(case) for case in cases], seeds)
     best = min(range(len(ran)), key=lambda i: (*rank(ran[i], want, have), i))
     return lacking(ran[best], want, have) == 0, cases[best]
 
@@ -206,7 +206,7 @@ def _minutes(
         if enough
         else min(chosen.tried, key=lambda t: (*rank(t.forecast, want, free), t.choice))
     )
-    forecast = forecaster.run([best.forecast.case], seeds, "short of minutes")[0]
+    forecast = forecaster.run([best.forecast.case], seeds)[0]
     most = max(needs(tried) for tried in chosen.tried)
     limit = Limit("minutes", "minutes a week", float(there), float(most))
     minutes = -next_run(-forecast.minutes(want.after_days), p)

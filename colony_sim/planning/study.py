@@ -34,10 +34,12 @@ def run(
     effort: Effort,
     profile: Worlds | None = None,
     workers: int | None = None,
-    progress: Callable[[str], Callable[[Progress], None]] = lambda stage: lambda told: None,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Planned:
     """As `make_plan`; `plan` is that of the request, with the name of the folder's owner."""
-    found = make_plan(request, folder, effort, profile=profile, workers=workers, progress=progress)
+    found = make_plan(
+        request, folder, effort, profile=profile, workers=workers, on_progress=on_progress
+    )
     return Planned(stored(found, effort), replace(found.plan, name=plan.name))
 
 

@@ -130,7 +130,8 @@ class _Flow:
         self._keys: dict[Future[Any], str] = {}
         self._ended: queue.SimpleQueue[Future[Any]] = queue.SimpleQueue()
         self._lost: list[str] = []
-        self._began: float | None = None
+        self._seconds, self._timed = 0.0, 0
+        self._first: float | None = None
         self._told = 0.0
 
     @property
@@ -145,8 +146,6 @@ class _Flow:
 
     def start(self, job: Job) -> None:
         """Hand over a job."""
-        if self._began is None:
-            self._began = time.monotonic()
         self.waiting[job.key] = [job]
         self._submit(job.key)
 
@@ -174,8 +173,14 @@ class _Flow:
             return
         self._told = now
         ended, left = self.finished + self.failed, None
-        if ended and self._began is not None:
-            left = (now - self._began) / ended * (self.total - self.reused - ended)
+        if self._first is not None and self._timed:
+            # A run's own time, as workers may be starting still; then the pace of the results,
+            # which holds what is done beside the runs.
+            each = self._seconds / self._timed / self._executor.at_once
+            more = self._timed - self._executor.at_once
+            if more > 4 * self._executor.at_once:
+                each = max(each, (now - self._first) / self._timed)
+            left = each * (self.total - self.reused - ended)
         self._on_progress(Progress(self.done, self.total, self.reused, self.failed, left))
 
     def stop(self) -> None:
@@ -204,6 +209,10 @@ class _Flow:
             return None
 
     def _settle(self, key: str, result: TaskResult) -> Iterator[Ended]:
+        if result.seconds:
+            self._seconds, self._timed = self._seconds + result.seconds, self._timed + 1
+            if self._first is None:
+                self._first = time.monotonic()
         if result.error is None:
             self._store.save(key, result.outcome, result.seconds, result.peak_mb)
         else:

@@ -29,7 +29,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -40,6 +40,7 @@ from colony_sim.experiment.worlds import RANGE, fitted_ranges
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.measuring.catalogue import catalogue as measure_catalogue
 from colony_sim.running.runner import Progress
+from colony_sim.running.whole import Whole
 from colony_sim.studies.points import (
     Point,
     PointRunner,
@@ -157,7 +158,7 @@ def find_assumptions(
     others = [e for e in value_at if e not in bounds]
     total = 2 * (2 + len(others) + len(seeds))
     total += sum(2 * 2 * min(keys, len(entries)) * more for keys, more in STAGES)
-    stage = _Stages(on_progress, total)
+    stage = Whole(on_progress, total)
 
     def run(points: Sequence[Point], seeds: Sequence[int]) -> pd.DataFrame:
         rows = runner.run(plan, points, seeds, span, skip_failed=True, on_progress=stage.report)
@@ -362,40 +363,3 @@ def _end_state(pair: tuple[str, str], row: pd.Series) -> str:
 
 def _difference(mean: float, low: float, high: float) -> str:
     return str(Estimate(mean, low, high, "g/day"))
-
-
-class _Stages:
-    """One count of runs over all stages."""
-
-    def __init__(self, on_progress: Callable[[Progress], None], total: int) -> None:
-        self.total = total
-        self._before = Progress(0, 0, 0, 0, None)
-        self._last = self._before
-        self._on_progress = on_progress
-
-    def report(self, now: Progress) -> None:
-        self._last = now
-        before = self._before
-        left = now.seconds_left
-        ended = now.done + now.failed - now.reused
-        if left is not None and ended and now.total > now.done + now.failed:
-            # The pace of this stage for the stages to come as well.
-            each = left / (now.total - now.done - now.failed)
-            left += each * max(0, self.total - before.total - now.total)
-        self._on_progress(
-            replace(
-                now,
-                done=before.done + now.done,
-                total=max(self.total, before.total + now.total),
-                reused=before.reused + now.reused,
-                failed=before.failed + now.failed,
-                seconds_left=left,
-            )
-        )
-
-    def next(self) -> None:
-        before, last = self._before, self._last
-        self._before = Progress(
-            before.done + last.done, before.total + last.total, before.reused + last.reused,
-            before.failed + last.failed, None,
-        )  # fmt: skip

@@ -26,6 +26,7 @@ from colony_sim.running.executor import PointRun, open_executor, run_all_points
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
+from colony_sim.running.whole import Whole
 from colony_sim.statistics.over_worlds import WorldsVerdict
 from colony_sim.statistics.paired import (
     all_paired_differences,
@@ -485,14 +486,15 @@ def _run_stages(
     worlds: list[int] = []
     verdicts: list[WorldsVerdict] = []
     coming = next_stage(rule, (), ())
-    stopped = False
+    whole, stopped = Whole(on_progress), False
     try:
         while coming:
             lived = len(worlds)
             seeds = replicate_seeds(plan.seed, lived + len(coming))
             added = replace(plan, seeds=seeds[lived:], first=lived + 1, worlds=tuple(coming))
-            ahead = max(expected_runs(rule, _counts(worlds), verdicts), lived + len(coming))
-            run(added, on_progress=_whole(on_progress, len(names) * lived, len(names) * ahead))
+            whole.total = len(names) * expected_runs(rule, _counts(worlds), verdicts)
+            run(added, on_progress=whole.report)
+            whole.next()
             new = [_place(added, each) | measured(each, store)[1] for each in planned(added)]
             verdicts = verdicts_on_yield(pd.DataFrame([*rows, *new]), names, rule.zone)
             rows, worlds = [*rows, *new], [*worlds, *coming]
@@ -512,21 +514,6 @@ def _run_stages(
 def _counts(worlds: Sequence[int]) -> list[int]:
     """How often each world was lived, from the first."""
     return [worlds.count(world) for world in range(1, max(worlds, default=0) + 1)]
-
-
-def _whole(
-    on_progress: Callable[[Progress], None], before: int, total: int
-) -> Callable[[Progress], None]:
-    """Progress of a stage as that of all stages to come."""
-
-    def update(now: Progress) -> None:
-        ended, left = now.done + now.failed, now.seconds_left
-        if left is not None:
-            rest = now.total - ended
-            left = left * (total - before - ended) / rest if rest else None
-        on_progress(Progress(before + now.done, total, now.reused, now.failed, left))
-
-    return update
 
 
 def _place(plan: Plan, run: PlannedRun) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.running.runner import Progress
+from colony_sim.running.whole import Whole
 from colony_sim.studies.comparison.over_worlds import OverWorlds, over_worlds
 from colony_sim.studies.comparison.stages import LIVED_TWICE, ZONE
 from colony_sim.studies.points import Window, open_points, window
@@ -114,12 +115,15 @@ def best_against_best(
         left -= min(replicates * 3, left // 2)
         if fresh > left:
             raise InputError(ARGUMENT, "fresh_seeds", fresh, f"at most {left}, the worlds left")
+    whole = Whole(on_progress, after=len(plan.policies) * (fresh + min(LIVED_TWICE, fresh)))
     equal = at_equal_means(
         plan, folder, limits=limits, keys=keys, trials=trials, replicates=replicates,
-        warm_up=warm_up, used=used, workers=workers, on_progress=on_progress,
+        warm_up=warm_up, used=used, workers=workers, on_progress=whole.report,
     )  # fmt: skip
+    whole.after = 0
+    whole.next()
     span = window(equal.before, warm_up, used)
-    runs = _fresh_runs(equal, folder, fresh, span, workers, on_progress)
+    runs = _fresh_runs(equal, folder, fresh, span, workers, whole.report)
     names = tuple(policy.name for policy in equal.plan.policies)
     names = (plan.baseline, *(name for name in names if name != plan.baseline))
     over = over_worlds(runs, names, (names[1], names[0]), zone)

@@ -28,6 +28,7 @@ from colony_sim.experiment.design import Factor
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.running.runner import Progress
+from colony_sim.running.whole import Whole
 from colony_sim.studies.points import PointRunner, Window, fits, only, open_points, window
 from colony_sim.studies.search.limits import (
     MEASURES,
@@ -38,7 +39,7 @@ from colony_sim.studies.search.limits import (
     expected_breeders,
 )
 from colony_sim.studies.search.proposing import Judged, propose
-from colony_sim.studies.search.run import ALL_HANDLING, Watch, factor_of, plain, search_name
+from colony_sim.studies.search.run import ALL_HANDLING, factor_of, plain, search_name
 
 _WHEN_MOVED = ("rotation.interval_days", "rotation.when", "rotation.eggs_per_dm2",
                "rotation.larvae_per_dm2")  # fmt: skip
@@ -136,9 +137,9 @@ def at_equal_means(
     span = window(before, warm_up, used)
     best = min(max(2, math.ceil(trials / 4)), trials)
     total = len(plan.policies) * replicates * (trials + TIMES_MORE * (best + 1))
-    watch = Watch(on_progress, total)
+    whole = Whole(on_progress, total)
     with open_points(folder, workers) as runner:
-        bench = _Bench(replace(before, worlds=worlds, first=1), seeds, span, runner, watch)
+        bench = _Bench(replace(before, worlds=worlds, first=1), seeds, span, runner, whole)
         given = limits.minutes_per_week is not None
         if not given:
             limits = replace(limits, minutes_per_week=bench.busiest(replicates, limits.sure))
@@ -219,15 +220,15 @@ class _Bench:
     seeds: tuple[int, ...]
     span: Window
     runner: PointRunner
-    watch: Watch
+    whole: Whole
 
     def run(self, policy: str, points: Sequence[dict[str, Value]], runs: slice) -> pd.DataFrame:
         """Runs of one policy at some points, with some of the seeds."""
         plan = replace(only(self.plan, [policy]), worlds=self.plan.worlds[runs])
         seeds = self.seeds[runs]
         rows = self.runner.run(plan, points, seeds, self.span, measures=MEASURES,
-                               on_progress=self.watch.report)  # fmt: skip
-        self.watch.next(len(points) * len(seeds))
+                               on_progress=self.whole.report)  # fmt: skip
+        self.whole.next()
         return rows
 
     def busiest(self, replicates: int, sure: float) -> float:

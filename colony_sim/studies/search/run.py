@@ -31,6 +31,7 @@ from colony_sim.experiment.design import Factor, entry, parse_vary
 from colony_sim.experiment.plan import Plan, model_fingerprint, replicate_seeds
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.running.runner import Progress
+from colony_sim.running.whole import Whole
 from colony_sim.statistics.over_worlds import verdict_over_worlds
 from colony_sim.studies.points import (
     Window,
@@ -183,14 +184,16 @@ def search(
     base = plan.policies[0].parameters
     name = search_name(plan, factors, fixed, limits, seeds[:replicates], span)
     with open_points(folder, workers) as runner:
-        watch = Watch(on_progress, trials * replicates)
+        # The front is known only after the search.
+        promised = 1 + min(MOST_FRONT, trials // 3)
+        whole = Whole(on_progress, trials * replicates + promised * fresh)
 
         def judge(found: list[dict[str, Value]]) -> list[Judged]:
             points = [{**fixed, **point} for point in found]
             check_points(base, points)
             rows = runner.run(plan, points, seeds[:replicates], span, measures=MEASURES,
-                              on_progress=watch.report)  # fmt: skip
-            watch.next(len(points) * replicates)
+                              on_progress=whole.report)  # fmt: skip
+            whole.next()
             came = [came_to(rows[rows["point"] == i], expected_breeders(plan, point), limits)
                     for i, point in enumerate(points)]  # fmt: skip
             return [
@@ -207,8 +210,9 @@ def search(
         points = [{}, *({f.key: row[f.key] for f in factors} for _, row in chosen.iterrows())]
         points = [{**fixed, **plain(point)} for point in points]
         # Fresh worlds as well.
+        whole.expect(0)
         rows = runner.run(replace(plan, first=replicates + 1), points, seeds[replicates:], span,
-                          measures=MEASURES, on_progress=on_progress)  # fmt: skip
+                          measures=MEASURES, on_progress=whole.report)  # fmt: skip
     front = _front(rows, points, chosen, plan, factors, limits)
     return Search(tuple(f.key for f in factors), limits, span, replicates, fresh, table, front)
 
@@ -357,23 +361,3 @@ def _front(
 
 def _letter(place: int) -> str:
     return chr(ord("A") + place) if place < 26 else f"A{place - 25}"
-
-
-class Watch:
-    """One count of runs over all batches."""
-
-    def __init__(self, on_progress: Callable[[Progress], None], total: int) -> None:
-        self._on_progress, self.total = on_progress, total
-        self.before = 0
-
-    def report(self, now: Progress) -> None:
-        left = now.seconds_left
-        ended = now.done + now.failed
-        if left is not None and now.total > ended:
-            left *= max(self.total - self.before - ended, 0) / (now.total - ended)
-        self._on_progress(
-            replace(now, done=self.before + now.done, total=self.total, seconds_left=left)
-        )
-
-    def next(self, runs: int) -> None:
-        self.before += runs

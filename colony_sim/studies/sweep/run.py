@@ -35,6 +35,7 @@ from colony_sim.running.executor import (
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import OutcomeStore, open_store
+from colony_sim.running.whole import Whole
 from colony_sim.studies.fitting_worlds import WORLDS, in_fitting_worlds, left_out_in_words
 from colony_sim.studies.precision import StoppingRule, make_rule, next_replicates, reached
 from colony_sim.studies.sweep import tables as sweep_tables
@@ -259,7 +260,7 @@ def run_sweep(
         claim(folder, sweep.plan.name, FILES),
         open_store(folder) as store,
     ):
-        count = _Count(on_progress)
+        count = Whole(on_progress)
         replicates = _run(sweep, store, executor, measuring, count)
         runs = sweep.runs(measuring, [range(1, n + 1) for n in replicates])
         with replace_tables(folder) as staged:
@@ -280,7 +281,7 @@ def _run(
     store: OutcomeStore,
     executor: Executor,
     measuring: Measuring,
-    count: _Count,
+    count: Whole,
 ) -> list[int]:
     """Run the sweep; returns the number of replicates at each point."""
     size = len(sweep.points)
@@ -291,7 +292,7 @@ def _run(
         runs = sweep.runs(measuring, fresh)
         for _ in run_all_points(runs, total, store, executor, measuring, count.report):
             pass
-        count.round_is_over()
+        count.next()
         grown = fresh
         have = want
         if sweep.rule is None:
@@ -317,36 +318,6 @@ def _more(
         for point, here in table.groupby("point", sort=False):
             want[point - 1] = next_replicates(here, rule)
     return want
-
-
-class _Count:
-    """Adds up the progress of several rounds."""
-
-    def __init__(self, on_progress: Callable[[Progress], None]) -> None:
-        self._on_progress = on_progress
-        self._before = Progress(0, 0, 0, 0, None)
-        self._now = self._before
-
-    @property
-    def reused(self) -> int:
-        """Runs that were finished before."""
-        return self._now.reused
-
-    def report(self, progress: Progress) -> None:
-        """Take the progress of the present round."""
-        before = self._before
-        self._now = Progress(
-            before.done + progress.done,
-            before.total + progress.total,
-            before.reused + progress.reused,
-            before.failed + progress.failed,
-            progress.seconds_left,
-        )
-        self._on_progress(self._now)
-
-    def round_is_over(self) -> None:
-        """The next progress is of a new round."""
-        self._before = self._now
 
 
 def _choose(plan: Plan, keys: list[str], name: str | None) -> tuple[Plan, tuple[str, ...]]:

@@ -1,0 +1,76 @@
+"""The guide: its pages, the commands they show, and its pictures, made from results.
+
+``python tests/guide.py RESULTS`` draws the pictures anew. RESULTS holds the folders that the
+commands of the guide write: ``rotation`` and the others with their ``slides`` (``colony-sim
+figures FOLDER``), the calendar in ``flock-plan/calendar``, the page of ``rotation``. What is not
+there is left as it is.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+GUIDE = Path(__file__).parents[1] / "colony_sim" / "docs" / "guide"
+SLIDES = {
+    "rotation": "rotation/slides/*gains.png",
+    "isolation": "isolation/slides/*gains.png",
+    "harvest": "harvest/slides/*comparison.png",
+    "eggs": "rotation/slides/*egg_fates.png",
+    "plan": "flock-plan/slides/*weeks.png",
+    "fit": "demo_log-fit/slides/*learnt.png",
+    "sweep": "rotation-sweep/slides/*.png",
+}
+"""Picture by page, and the slide that it is."""
+WIDTH, COLOURS, MOST_BYTES = 900, 48, 60_000
+
+
+def pages() -> dict[str, str]:
+    """Text of each page by its name."""
+    return {path.name: path.read_text("utf-8") for path in sorted(GUIDE.glob("*.md"))}
+
+
+def commands(text: str) -> list[list[str]]:
+    """The words of every command that a page shows in a code fence."""
+    fences = re.findall(r"```sh\n(.*?)```", text, flags=re.S)
+    return [shlex.split(line) for fence in fences for line in fence.splitlines() if line]
+
+
+def small(picture: Path, to: Path, top: float = 1.0) -> None:
+    """A picture of the guide's width in few colours; of its height the upper share `top`."""
+    from PIL import Image
+
+    with Image.open(picture) as image:
+        image = image.convert("RGB").crop((0, 0, image.width, round(top * image.height)))
+        size = WIDTH, round(WIDTH * image.height / image.width)
+        image = image.resize(size, Image.Resampling.LANCZOS).quantize(COLOURS)
+        image.save(to, optimize=True)
+    print(f"{to.name}: {to.stat().st_size} bytes")
+
+
+def draw(results: Path) -> None:
+    """Draw the pictures whose results are there."""
+    for name, pattern in SLIDES.items():
+        for slide in sorted(results.glob(pattern))[:1]:
+            small(slide, GUIDE / f"{name}.png")
+    with tempfile.TemporaryDirectory() as place:
+        sheet = Path(place) / "sheet"
+        if (labels := results / "flock-plan" / "calendar" / "labels.pdf").is_file():
+            subprocess.run(["pdftoppm", "-png", "-r", "110", "-l", "1", labels, sheet], check=True)
+            small(next(Path(place).glob("sheet*.png")), GUIDE / "labels.png", top=0.5)
+        if (page := results / "rotation" / "report.html").is_file():
+            from browser import chromium
+
+            with chromium() as browser:
+                view = browser.new_page(viewport={"width": 1100, "height": 750})
+                view.goto(page.resolve().as_uri())
+                view.screenshot(path=f"{sheet}.png")
+            small(Path(f"{sheet}.png"), GUIDE / "page.png")
+
+
+if __name__ == "__main__":
+    draw(Path(sys.argv[1]))
