@@ -19,14 +19,14 @@ GUIDE = Path(__file__).parents[1] / "colony_sim" / "docs" / "guide"
 SLIDES = {
     "rotation": "rotation/slides/*gains.png",
     "isolation": "isolation/slides/*gains.png",
-    "harvest": "harvest/slides/*comparison.png",
+    "harvest": "harvest/slides/*gains.png",
     "eggs": "rotation/slides/*egg_fates.png",
     "plan": "flock-plan/slides/*weeks.png",
     "fit": "demo_log-fit/slides/*learnt.png",
     "sweep": "rotation-sweep/slides/*.png",
 }
 """Picture by page, and the slide that it is."""
-WIDTH, COLOURS, MOST_BYTES = 900, 48, 60_000
+WIDTH, COLOURS, MOST_BYTES = 860, 40, 60_000
 
 
 def pages() -> dict[str, str]:
