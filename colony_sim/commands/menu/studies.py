@@ -268,6 +268,7 @@ def evidence(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/evidence.")
     ] = None,
+    full: Annotated[bool, typer.Option("--full", help="Print a line for every number.")] = False,
 ) -> Path:
     """Live the published experiments and count the numbers that come out."""
     from colony_sim.commands.evidence import run_evidence
@@ -280,6 +281,7 @@ def evidence(
         out=out,
         bite=teeth,
         keys=split(keys),
+        full=full,
     )
 
 
