@@ -57,7 +57,7 @@ def run_calendar(
         *(str(target / name) for name in made),
     ]
     how = f"{HOW}: the dates come from {work.origin}."
-    show_page(console(), must, [*_notes(work, weeks), *work.notes], [how])
+    show_page(console(), must, [*_notes(work, weeks), *work.notes, how])
 
 
 def _notes(work: Work, weeks: int) -> list[str]:

@@ -57,4 +57,4 @@ def run_evidence(
             )  # fmt: skip
     except KeyboardInterrupt:
         raise Ending("Stopped; nothing was written.", 130) from None
-    return tell(result, full)
+    return tell(result, full, more=True)

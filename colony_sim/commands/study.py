@@ -47,15 +47,16 @@ def ended_in_one_line(folder: Path) -> Iterator[None]:
         raise Ending(str(error), 2) from None
 
 
-def tell(result: StudyResult, full: Table | bool = False) -> Path:
+def tell(result: StudyResult, full: Table | bool = False, more: bool = False) -> Path:
     """Print what was found and where it is; returns where.
 
-    One screen of it, or all words with `full`, below a table if it is one.
+    One screen of it, or all words with `full`, below a table if it is one; `more` offers them.
     """
     headline = f"{result.headline[:1].upper()}{result.headline[1:]}."
     folder = f"Results: {result.folder}"
     if full is False:
-        last = [f"{HOW}: verdict.txt and the tables of the results.", folder]
+        where = "verdict.txt and the tables of the results"
+        last = [f"{HOW}: {'--full, or ' * more}{where}.", folder]
         show_page(console(), [headline], result.plain, last)
         return result.folder
     to = console(wide=True)

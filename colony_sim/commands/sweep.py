@@ -197,8 +197,9 @@ def _headed(sweep: SweepPlan) -> Table:
 def _yields(sweep: SweepPlan, result: Sweep) -> Table:
     names = [policy.name for policy in sweep.plan.policies]
     table = _headed(sweep)
+    table.title, table.title_justify = "Grams a day (95 % interval)", "left"
     for name in names:
-        table.add_column(_plain(f"{_short(name)}, g a day (95 % interval)"), justify="right")
+        table.add_column(_plain(_short(name)), justify="right")
     for name in names[1:]:
         head = f"{_short(name)} minus {_short(sweep.plan.baseline)}"
         table.add_column(_plain(head), justify="right")

@@ -36,7 +36,7 @@ def plain(table: pd.DataFrame, seen: pd.DataFrame) -> list[str]:
         close = int(rows["in"].sum())
         found.append(f"What keepers see, {what}: comes out in {close} of {len(rows)} rooms.")
     out = judged[~judged["in"]]
-    far = out["ratio"].where(out["ratio"] > 0).map(math.log).abs().fillna(math.inf)
+    far = out["ratio"].where(out["ratio"] > 0).map(math.log).abs().fillna(0.0)
     found.append("What does not come out, the farthest first:")
     for row in out.loc[far.sort_values(ascending=False, kind="stable").index].to_dict("records"):
         found.append(f"- {row['quantity']}: published {row['published']}; {model(row)}")

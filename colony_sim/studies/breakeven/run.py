@@ -441,7 +441,7 @@ def in_words(result: BreakEven) -> str:
         counts = line["better"].value_counts().to_dict()
         shown = ", ".join(f"{count} {word}" for word, count in counts.items())
         where = (_turns if result.over_worlds else _sign_changes)(result, rows)
-        lines.append(f"{y} {labels.with_unit(result.y.key, value)}: {where} ({shown}).")
+        lines.append(f"{y} {labels.shown(value)}: {where} ({shown}).")
     left = len(result.y.values) - len(shown_rows)
     if left:
         lines.append(f"… and {left} more values in crossings.csv.")

@@ -61,10 +61,13 @@ class Finding:
             table = pd.concat(self._parts, ignore_index=True)
             clear = separated_anywhere(table)
             family = int(table["p_t"].notna().sum())
-            for policy in plan.policies:
-                if policy.name != plan.baseline:
-                    here = table["policy"] == policy.name
-                    lines.append(_against(table[here], clear[here], policy.name, plan.baseline))
+            others = [p.name for p in plan.policies if p.name != plan.baseline]
+            against = [
+                _against(table[here], clear[here], name, plan.baseline)
+                for name in others
+                for here in [table["policy"] == name]
+            ]
+            lines = [*against, *lines]
             if family:
                 lines.append(
                     "A tie is a 95 % interval of the difference that holds 0, or a p value of 0.05 "
@@ -84,18 +87,18 @@ class Finding:
         none = f"; no value at {left} of {len(means)} points" if left else ""
         low, high = known.idxmin(), known.idxmax()
         if len(known) == 1:
-            text = f"gives {number(known[low])} g a day at {self._point(low)}"
+            text = f"gives {number(known[low])} g a day where {self._point(low)}"
         else:
             text = (
-                f"is seen to give most, {number(known[high])} g a day, at {self._point(high)} and "
-                f"least, {number(known[low])}, at {self._point(low)} (means of runs)"
+                f"is seen to give most, {number(known[high])} g a day, where {self._point(high)}, "
+                f"and least, {number(known[low])}, where {self._point(low)} (means of runs)"
             )
         return f"{name} {text}{none}."
 
     def _point(self, point: int) -> str:
         values = self._sweep.points.loc[point]
         keys = [
-            f"{labels.label(key)} {number(value) if isinstance(value, float) else value}"
+            f"{labels.label(key)} is {number(value) if isinstance(value, float) else value}"
             for key, value in zip(self._sweep.points.columns, values.tolist(), strict=True)
         ]
         return ", ".join(keys[:4]) + (", …" if len(keys) > 4 else "")
