@@ -12,6 +12,8 @@ import time
 from contextlib import closing
 from pathlib import Path
 
+import plain_words
+
 FAKE_MODEL = Path(__file__).with_name("fake_model")
 # The package of this checkout, wherever another may be installed.
 CHECKOUT = FAKE_MODEL.parents[1]
@@ -46,6 +48,7 @@ def environment(faults: str | None = "", log: Path | None = None) -> dict[str, s
     """Environment with the fake model and its faults; the real model if ``faults`` is None."""
     env = {key: value for key, value in os.environ.items() if not key.startswith("FAKE_MODEL")}
     path = [CHECKOUT] if faults is None else [FAKE_MODEL, CHECKOUT]
+    env["COLUMNS"] = str(plain_words.COLUMNS)
     env["PYTHONPATH"] = os.pathsep.join(map(str, path))
     if faults is not None:
         env["FAKE_MODEL"] = faults
@@ -78,9 +81,15 @@ def start(*words: object, cwd: Path, faults: str | None = "", log: Path | None =
 
 
 def cli(*words: object, cwd: Path, faults: str | None = "", log: Path | None = None):
-    """Run ``colony-sim`` to its end; returns exit code, standard output, error lines."""
+    """Run ``colony-sim`` to its end; returns exit code, standard output, error lines.
+
+    What a command says that went well is one screen in a keeper's words, whichever test runs it.
+    """
     process = start(*words, cwd=cwd, faults=faults, log=log)
     out, err = process.communicate(timeout=120)
+    if process.returncode == 0 and not {"--json", "--version", "--template"} & {*words}:
+        wrong = plain_words.faults(out)
+        assert not wrong, (words, wrong, out)
     return process.returncode, out, told(err)
 
 

@@ -49,7 +49,7 @@ def test_three_lines_to_a_verdict_in_a_plain_script(tmp_path):
     done = script(SCRIPT, tmp_path)
     assert told(done.stderr) == []
     shown, verdict, facts = done.stdout.strip().splitlines()
-    assert shown.startswith("<Comparison demo: In this model") and len(shown) < 200
+    assert shown.startswith("<Comparison demo: “short” yields more") and len(shown) < 200
     question, sentence, _, _ = (tmp_path / "results/demo/verdict.txt").read_text().split("\n\n")
     assert question == "Which interval gives more?"
     assert verdict == sentence

@@ -86,7 +86,7 @@ def test_a_cell_goes_to_a_policy_only_if_its_interval_leaves_out_zero():
     assert headline(result) == ("“short” yields more in 2 of 6 cells, “long” in 1; 3 not separated")
     same = made(np.zeros((2, 3)), spread=0.0)
     assert set(same.table["better"]) == {"not separated"}
-    assert headline(same) == "The runs separate the two policies in none of 6 cells"
+    assert headline(same) == "The runs tell “short” from “long” in none of 6 cells"
     assert headline(made(np.ones((2, 3)))) == "“short” yields more in all 6 cells"
 
 
@@ -96,8 +96,8 @@ def test_crossings_by_straight_lines():
     assert six.tolist() == pytest.approx([0.005, 0.0125])
     assert spots[spots["rack.bins"] == 12]["predation.adult_egg"].isna().all()
     text = in_words(made([[1.0, -1.0, 3.0], [1.0, 2.0, 3.0]]))
-    assert "rack.bins = 6 bins: sign changes near predation.adult_egg = 0.005, 0.0125" in text
-    assert "rack.bins = 12 bins: no change of sign (3 short)" in text
+    assert "Bins in the rack 6: the order turns near egg eating by beetles 0.005, 0.0125" in text
+    assert "Bins in the rack 12: the order does not turn (3 short)" in text
 
 
 def test_figure_hatches_what_is_not_separated_and_frames_the_default():

@@ -194,21 +194,23 @@ def test_run_writes_every_table_of_one_run(tmp_path):
     words = ["run", "demo.toml", "--policy", "long", "--days", 50, "--seed", 3]
     code, out, err = cli(*words, cwd=tmp_path)
     assert (code, err) == (0, [])
-    assert out.startswith("long, seed 3, 50 days\nAt the end: ")
+    assert out.startswith("“long” gave ")
     folder = tmp_path / "results/demo-run-long"
     for name in ("daily", "bins_daily", "bin_log"):
         table, text = pd.read_parquet(folder / f"{name}.parquet"), folder / f"{name}.csv"
         assert len(table) == len(pd.read_csv(text)) > 0
-    assert f"{pd.read_csv(folder / 'daily.csv')['harvest_g'].sum():.0f} g harvested" in out
+    daily = pd.read_csv(folder / "daily.csv")[["harvest_g", "harvest_larvae"]].sum()
+    assert f"{daily.iloc[0]:.0f} g ({daily.iloc[1]:.0f} larvae) in 50 days" in out
+    assert "(seed 3)" in out.splitlines()[-2]
     first = tree(folder)
     code, out, err = cli(*words, "--json", cwd=tmp_path)
     second = tree(folder)
     assert {n for n in first if first[n] != second[n]} <= {"manifest.json"}
     # One document on the screen, the words elsewhere.
     document = valid(out)
-    assert code == 0 and err[0].startswith("long, seed 3, 50 days") and out.isascii()
+    assert code == 0 and err[0].startswith("“long” gave ") and out.isascii()
     assert document == {**of_folder(folder, "single run"), "folder": "results/demo-run-long"}
-    assert document["answer"].startswith("At the end: ")
+    assert document["answer"].startswith("“long” gave ") and "At the end: " in document["answer"]
     assert document["experiment"]["policies"] == ["long"] and document["seed"] == 3
     code, _, err = cli("repeat", folder, cwd=tmp_path)
     assert code == 2 and "kind = 'single run'" in err[0]

@@ -17,6 +17,7 @@ from made_up_worlds import PROFILE
 from colony_sim.commands import compare as commands
 from colony_sim.commands.ending import Ending
 from colony_sim.errors import InputError
+from colony_sim.experiment.asks import Asks, asks_of, in_order
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.experiment.worlds import write_worlds
@@ -28,7 +29,7 @@ from colony_sim.studies.comparison.over_words import (
     in_words,
     means_left_over,
 )
-from colony_sim.studies.comparison.over_worlds import CURRENCIES, FIRST, over_worlds
+from colony_sim.studies.comparison.over_worlds import CURRENCIES, FIRST, OverWorlds, over_worlds
 from colony_sim.studies.comparison.stages import (
     LIVED_TWICE,
     MOST_TIMES,
@@ -146,7 +147,90 @@ def test_a_policy_that_runs_the_colony_down_is_said_first():
     runs = made_up_runs(np.full(WORLDS, 2.0))
     runs.loc[(runs["policy"] == "B") & (runs["world"] <= 3), "status"] = "died_out"
     text = answer(over_worlds(runs, ("B", "A"), PAIR))
-    assert text.startswith("“B” runs the colony down in 50 of 100 runs. “A” gives more")
+    assert text.startswith("“B” runs the colony down in 9 of 18 runs. “A” gives more")
+
+
+def with_work(gain: np.ndarray, hours: tuple[float, float]) -> OverWorlds:
+    """A and B with these hours a week, and ten larvae to the gram."""
+    runs = made_up_runs(np.resize(gain, WORLDS))
+    runs["yield_larvae_per_day"] = 10.0 * runs["yield_g_per_day"]
+    runs["work_hours_per_week"] = runs["policy"].map(dict(zip(PAIR, hours, strict=True)))
+    return over_worlds(runs, ("B", "A"), PAIR, 0.5)
+
+
+@pytest.mark.parametrize(
+    ("gain", "hours", "start"),
+    [
+        ([0.1], (2.5, 1.7), "“A” is not worth the work: it takes 2.50 hours of work a week against "
+         "1.70 for “B”, and gives 0.1 g (1 larvae) a day more on average"),
+        ([-2.0], (2.5, 1.7), "“A” is not worth the work"),
+        ([2.0], (2.5, 1.7), "“A” gives more for more work: 2 g (20 larvae) a day more on average"),
+        # The policy that takes more work is the one that is asked about.
+        ([-2.0], (1.7, 2.5), "“B” gives more for more work: 2 g (20 larvae) a day more on average"),
+        ([2.0, -2.0], (2.5, 1.7), "Nobody knows yet whether “A” is worth the work"),
+        ([2.0], (2.0, 2.1), "“A” gives more larvae than “B”: in 100 of 100"),
+    ],
+)  # fmt: skip
+def test_an_experiment_that_asks_about_the_work_is_told_the_hours(gain, hours, start):
+    text = answer(with_work(np.array(gain), hours), Asks.WORTH)
+    assert text.startswith(start)
+    assert ("hours of work a week" in text) == (hours != (2.0, 2.1))
+
+
+def test_each_hour_more_is_set_against_an_hour_of_the_other():
+    text = answer(with_work(np.array([2.0]), (2.5, 1.5)), Asks.WORTH)
+    # 2 g a day are 14 a week, for one hour more; 10 g a day are 70 a week for 1.5 hours.
+    assert "each hour more brings 14 g, an hour of “B” 47 g" in text
+
+
+def test_hours_are_told_unasked_where_they_differ():
+    assert "“B” takes 1.70 hours of work a week, “A” 2.50." in answer(
+        with_work(np.array([2.0]), (2.5, 1.7))
+    )
+    assert "hours" not in answer(with_work(np.array([2.0]), (2.5, 1.7)), Asks.YIELD)
+
+
+@pytest.mark.parametrize(
+    ("died", "start"),
+    [
+        ({}, "As much as was tried may be taken: even with “most” the colony lives on (0 of 10"),
+        ({"most": 8}, "“most” runs the colony down in 8 of 10 runs; up to “more” the colony lives"),
+        ({"more": 1, "most": 8}, "“more” runs the colony down in 1 of 10 runs, “most” in 8 of 10; "
+         "up to “some” the colony lives on (0 of 10 runs died out, so at most 26 of 100)."),
+        ({"some": 9, "more": 9, "most": 9}, "Each of them is too much: “some” runs the colony "
+         "down in 9 of 10"),
+    ],
+)  # fmt: skip
+def test_how_much_may_be_taken_is_told_by_what_the_colony_bears(died, start):
+    names = ("some", "more", "most")
+    rows = [
+        {"policy": name, "replicate": world, "world": world, "yield_g_per_day": 9.0 + world + n,
+         "status": "died_out" if world <= died.get(name, 0) else "settled"}
+        for world in range(1, 11) for n, name in enumerate(names)
+    ]  # fmt: skip
+    found = over_worlds(
+        pd.DataFrame(rows).assign(**dict.fromkeys(
+            ("bins_in_use", "yield_g_per_kg_bran", "adult_losses_per_100_per_day",
+             "work_hours_per_week"), 1.0)),
+        ("more", "some", "most"), ("most", "more"), 0.5,
+    )  # fmt: skip
+    text = answer(found, Asks.SHARE, names)
+    assert text.startswith(start) and "“most” gives most larvae, 16 g a day" in text
+
+
+def test_ways_are_shown_in_the_order_of_what_varies(tmp_path):
+    head = EXPERIMENT.split("[[policy]]")[0]
+    shares = (0.8, 0.99, 0.5)
+    ways = "".join(f'[[policy]]\nname = "{s}"\nharvest.fraction = {s}\n' for s in shares)
+    (tmp_path / "demo.toml").write_text(head + ways)
+    policies = load(tmp_path / "demo.toml").policies
+    assert [one.name for one in policies] == ["0.8", "0.99", "0.5"]
+    assert in_order(policies) == ["0.5", "0.8", "0.99"]
+    assert asks_of("", policies) is Asks.SHARE and asks_of("yield", policies) is Asks.YIELD
+    # Where more than one thing varies they stay as in the file.
+    (tmp_path / "demo.toml").write_text(f"{head}{ways}pupae.isolate = false\n")
+    policies = load(tmp_path / "demo.toml").policies
+    assert in_order(policies) == ["0.8", "0.99", "0.5"] and asks_of("", policies) is None
 
 
 def test_idle_bins_and_a_full_breeding_bin_are_named(tmp_path):
@@ -162,6 +246,8 @@ def test_idle_bins_and_a_full_breeding_bin_are_named(tmp_path):
     (text,) = means_left_over(policies, runs)
     assert f"“long” leaves 4 of {bins:g} bins idle" in text and "Under “short” the breeding" in text
     assert "--equal-means" in text
+    # Who has been set at the best already is not told to.
+    assert "--equal-means" not in means_left_over(policies, runs, equal=True)[0]
 
 
 # ---- Stages

@@ -53,7 +53,9 @@ NUMBER = Number(
 def done(tmp_path_factory):
     """A folder with the finished command at the defaults, and what it printed."""
     place = tmp_path_factory.mktemp("evidence")
-    code, out, _ = cli("evidence", "--workers", 1, "--out", "found", cwd=place, faults=None)
+    code, out, _ = cli(
+        "evidence", "--workers", 1, "--out", "found", "--full", cwd=place, faults=None
+    )
     assert code == 0
     return place / "found", out.splitlines()
 

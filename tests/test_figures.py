@@ -206,28 +206,40 @@ def test_runs_that_do_not_differ_are_not_separated(tmp_path, monkeypatch):
         (
             {"a": 8, "b": 9, "c": 12},
             {"a": ["died_out"] * 8},
-            "“a” died out in all 8 runs; “c” yields more than “b”: +",
+            "“a” runs the colony down in all 8 runs; “c” yields more than “b”: +",
         ),
         (
             {"a": 8, "b": 9, "c": 12, "d": 1},
             {"d": ["died_out"] * 8},
-            "“d” died out in all 8 runs; “c” yields most, ahead of “b”, the next: +",
+            "“d” runs the colony down in all 8 runs; “c” yields most, ahead of “b”, ",
         ),
-        ({"a": 8, "b": 12, "c": 12}, {}, "yields more than 1 of 2 others; the runs do not put "),
+        (
+            {"a": 8, "b": 12, "c": 12},
+            {},
+            "yields more than 1 of 2 others; the runs do not tell it from ",
+        ),
         ({"a": 8, "b": 8, "c": 8}, {}, "The runs do not separate the 3 policies in yield"),
         (
             {"a": 8, "b": 9, "c": 9},
             {"b": ["died_out"] * 8, "c": ["died_out"] * 8},
-            "The colony died out in every run under 2 of 3 policies; “a” yields ",
+            "“b” runs the colony down in all 8 runs, “c” in all 8 runs; “a” ",
         ),
-        ({"a": 8, "b": 9}, {"b": ["died_out"] * 8}, "“b” died out in all 8 runs; “a” yields "),
+        (
+            {"a": 8, "b": 9},
+            {"b": ["died_out"] * 8},
+            "“b” runs the colony down in all 8 runs; “a” yields ",
+        ),
         ({"a": 8, "b": 9}, {"b": ["unsettled"] * 8}, "“b” yields more than “a”: +"),
         (
             {"a": 8, "b": 9},
             {"b": ["died_out"] * 8, "a": ["unsettled"] * 8},
-            "“b” died out in all 8 runs; “a” yields ",
+            "“b” runs the colony down in all 8 runs; “a” yields ",
         ),
-        ({"a": 8, "b": 9}, {"b": ["died_out"] * 2}, "The runs do not separate “a” from “b”: +"),
+        (
+            {"a": 8, "b": 9},
+            {"b": ["died_out"] * 2},
+            "“b” runs the colony down in 2 of 8 runs; the runs do not ",
+        ),
     ],
 )
 def test_the_title_in_words(tmp_path, means, statuses, start):

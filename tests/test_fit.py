@@ -25,6 +25,7 @@ from colony_sim.fitting import slides as fit_slides
 from colony_sim.fitting.fit import fit, make_job, read_schedule
 from colony_sim.fitting.prior import KEYS, Prior, prior_for
 from colony_sim.fitting.simulated import CALIBRATE, TRAIN, Logs, simulate_logs
+from colony_sim.words import labels
 
 #: Beetles counted at every move tell how long they live; nothing here tells of pupae.
 LOG = """\
@@ -230,8 +231,10 @@ def test_the_command_writes_a_folder_and_a_profile(tmp_path, log):
     code, out, err = cli("fit", log, *OPTIONS, cwd=tmp_path, faults=None)
     assert code == 0, err
     folder = tmp_path / "results" / "shed-log-fit"
-    assert out.startswith("No --experiment: 25 C all year")
-    assert f"{TOLD}: " in out and "Not learnt from this log" in out
+    assert any("No --experiment: 25 C all year" in line for line in err)
+    verdict = (folder / "verdict.txt").read_text()
+    assert f"{TOLD}: " in verdict and "Not learnt from this log" in verdict
+    assert out.startswith("The log narrows 1 of 2 values") and labels.label(TOLD) in out
     profile = read_worlds(folder / "shed-log.profile.csv")
     assert profile.keys == (TOLD, UNTOLD) and len(profile.draws) == 200
     assert profile.facts["log"] == "Shed log.csv"

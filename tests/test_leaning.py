@@ -8,7 +8,12 @@ import pytest
 from made_up_worlds import KEYS, PROFILE, made_up
 
 from colony_sim.statistics.information import narrowing
-from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR, leaning_in_words, leans_on
+from colony_sim.studies.comparison.leans_on import (
+    DAYS_A_YEAR,
+    leaning_in_words,
+    leans_on,
+    what_would_tell,
+)
 
 
 def gain(x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -76,6 +81,7 @@ def test_the_unknown_that_decides_is_named_with_its_measurement():
     assert first["value_g_per_year"] == pytest.approx(DAYS_A_YEAR * first["value_g_per_day"])
     # Nearly all that is to be known; no more than knowing everything.
     assert 0.9 * evpi < first["value_g_per_day"] < evpi + 2 * first["value_g_per_day_se"]
+    assert f"({first['label']}): {first['measurement']}." in what_would_tell(found)
     text = leaning_in_words(found)
     assert first["label"] in text and first["measurement"] in text and "g a year" in text
     assert not found.table.iloc[1:]["told_apart"].any()
@@ -85,6 +91,7 @@ def test_where_nothing_is_told_apart_the_text_says_so():
     gains = np.random.default_rng(4).normal(0.0, 1.0, 40)
     found = leans_on(runs_of(gains), PROFILE, ("A", "B"), 0.4)
     assert "no single value is told apart from luck in 40 colonies" in leaning_in_words(found)
+    assert "try “A” and “B” side by side in your own bins" in what_would_tell(found)
 
 
 def test_what_never_turns_the_choice_is_worth_nothing():

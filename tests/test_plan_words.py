@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import re
+from contextlib import redirect_stdout
 from dataclasses import replace
 
 import pandas as pd
@@ -13,6 +15,7 @@ from answers import of_folder
 from inline import Inline
 from made_up_plan import made_up
 from pictures import readable
+from plain_words import COLUMNS, faults
 from test_plan import FLOCK, SMALL
 from test_plan_over_worlds import AGAIN
 
@@ -35,8 +38,11 @@ def run(folder, *options, monkeypatch, file=FLOCK):
         command, "effort_of", lambda quick, over_worlds: AGAIN if over_worlds else SMALL
     )
     monkeypatch.setattr(command, "command_line", lambda: "colony-sim plan")
+    monkeypatch.setenv("COLUMNS", str(COLUMNS))
     given = [str(file)] if file is not None else []
-    app(["plan", *given, "--out", str(folder), *map(str, options)], standalone_mode=False)
+    with redirect_stdout(io.StringIO()) as screen:
+        app(["plan", *given, "--out", str(folder), *map(str, options)], standalone_mode=False)
+    assert faults(screen.getvalue()) == [], screen.getvalue()
 
 
 @pytest.fixture(scope="module")

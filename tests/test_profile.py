@@ -310,7 +310,8 @@ def test_the_change_from_the_default_in_words():
     assert "which the runs do not separate from no change" in text
     none = replace(found, against=pd.DataFrame([row | {"default_pairs": 0}]))
     assert (
-        "cannot be told: of the seeds, 0 with the default" in this_colony_in_words(none, PROFILE)[0]
+        "cannot be told: of the pairs of runs, 0 with the default"
+        in this_colony_in_words(none, PROFILE)[0]
     )
 
 

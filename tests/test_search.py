@@ -209,7 +209,7 @@ def made_up() -> Search:
 def test_words_and_figure():
     result = made_up()
     assert headline(result) == (
-        "candidate A yields most of the front, 9.00 g/day for 300 minutes a week; candidate B "
+        "candidate A yields most, 9.00 g/day for 300 minutes a week; candidate B "
         "takes the least work, 150 minutes a week for 7.00 g/day"
     )
     text = in_words(result)
@@ -228,7 +228,7 @@ def test_the_headline_weakens_where_intervals_overlap():
     result = made_up()
     result.front.loc[1, ["yield_high", "minutes_high"]] = [8.5, 310.0]
     assert headline(result) == (
-        "candidate A has the highest mean yield of the front, 9.00 g/day for 300 minutes a week, "
+        "candidate A has the highest mean yield, 9.00 g/day for 300 minutes a week, "
         "not told from 1 other; candidate B has the least mean work, 150 minutes a week for 7.00 "
         "g/day"
     )

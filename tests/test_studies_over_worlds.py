@@ -153,7 +153,7 @@ def test_a_sweep_lives_in_the_same_worlds_at_every_point(experiment, tmp_path, m
     assert ahead["gain"].to_numpy() == pytest.approx(expected.mean())
     assert ahead["harvest.fraction"].tolist() == plan.points["harvest.fraction"].tolist()
     said = found.finding[0]
-    assert said.startswith("Of 9 points, “long” yields") and "probability" in said
+    assert said.startswith("Of 9 points, “long” gives") and "possible colonies" in said
     screen = io.StringIO()
     show_sweep(plan, found, Console(file=screen, width=100))
     lines = screen.getvalue().splitlines()
@@ -221,9 +221,9 @@ def test_a_map_over_worlds_shades_by_probability_and_draws_one_half():
     probability = result.table.set_index(["rack.bins", EGG])["probability"]
     assert probability[6, 0.0] < 0.1 and probability[12, 0.03] > 0.9
     assert set(result.table["better"]) == {"a", "b", NOBODY}
-    assert "in 70 % of the worlds or more" in headline(result) and "nobody knows" in headline(
+    assert "in 70 of 100 possible colonies or more" in headline(
         result
-    )
+    ) and "nobody knows" in headline(result)
     page = breakeven_figure.figure(result, Origin("demo", 7, True))
     mesh, contour = page.axes[0].collections[0], page.axes[0].collections[-1]
     assert mesh.get_array().max() == result.table["lead"].max()
@@ -299,7 +299,7 @@ def test_steps_between_worlds_are_changes_of_one_value(experiment, tmp_path, mon
     moved = found.sampled[found.sampled["moved"] == EGG]
     assert moved[LAID].tolist() == worlds.draws[:50, 1].tolist()
     assert moved[EGG].tolist() == worlds.draws[200:250, 0].tolist()
-    assert "taken from another world" in screening.headline(found)
+    assert "taken from another possible colony" in screening.headline(found)
     assert len(say_worlds.answer(found)[1].splitlines()) < ROOM - 3
 
 

@@ -355,7 +355,7 @@ def test_too_few_points_are_said():
 def test_the_front_says_what_its_table_says():
     slide, front = one("pareto"), made_search().front
     best, least = front.iloc[0], front.iloc[1]
-    assert f"Candidate A yields most of the front, {number(best[YIELD])} g/day for" in slide.title
+    assert f"Candidate A yields most, {number(best[YIELD])} g/day for" in slide.title
     assert f"{number(least['minutes_per_week'])} minutes a week" in slide.title
     assert slide.say.endswith("A means: share harvested 0.9.")
     for row in front.itertuples():

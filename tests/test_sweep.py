@@ -339,7 +339,7 @@ def test_from_the_dry_run_to_a_failed_run_as_a_user_does(place):
     assert (inputs["days"], inputs["start.breeders"]) == (700, 300)
     runs = pd.read_parquet(folder / "sweep.parquet")
     assert (runs["status"] == "failed").sum() == 4 and len(runs) == 12
-    assert "Yield (g/day)" in out and "Results: results/demo-sweep" in out
+    assert "Grams a day (95 % interval)" in out and "Results: results/demo-sweep" in out
 
     code, out, err = cli(*words, "--dry-run", cwd=place)
     assert "8 are stored, 4 to do" in out and "mean of 8 stored runs" in out

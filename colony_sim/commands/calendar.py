@@ -7,6 +7,7 @@ from pathlib import Path
 
 from colony_sim.atomic import write_atomic
 from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.errors import InputError
 from colony_sim.extras import MissingExtra
 from colony_sim.worklist.checklist import checklist
@@ -46,25 +47,23 @@ def run_calendar(
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise InputError(str(target), "folder", reason, "a folder that can be written") from None
-    for line in _told(work, weeks):
-        print(line)
-    times = sum(task.times for task in tasks)
-    print(f"{target / 'work.ics'}: {len(tasks)} events for {times} tasks, for any calendar")
-    print(f"{target / 'labels.pdf'}: {len(labelled(work, weeks))} bin labels")
-    print(f"{target / 'checklist.pdf'}: the work by week, to tick off, with the cautions")
-
-
-def _told(work: Work, weeks: int) -> list[str]:
-    """What the dates are, and what is to be known about them."""
     last = min(7 * weeks, work.days)
-    lines = [
-        f"Work from {day_in_words(work.start)} to {day_in_words(work.date(last))}, "
-        f"from {work.origin}.",
+    times, bins = sum(task.times for task in tasks), len(labelled(work, weeks))
+    must = [
+        f"The work from {day_in_words(work.start)} to {day_in_words(work.date(last))} is ready: "
+        f"{times} tasks as {len(tasks)} events of any calendar, {bins} bin labels and a checklist "
+        "by week, with the cautions.",
         "Only dates by your own rules hold; the others are expected and may shift.",
-        *work.notes,
+        *(str(target / name) for name in made),
     ]
+    how = f"{HOW}: the dates come from {work.origin}."
+    show_page(console(), must, [*_notes(work, weeks), *work.notes, how])
+
+
+def _notes(work: Work, weeks: int) -> list[str]:
+    """Why the dates end early, if they do."""
     if work.ended is not None and work.ended <= 7 * weeks:
-        lines.append(f"In this run the colony died out on day {work.ended}; the work ends there.")
-    elif last < 7 * weeks:
-        lines.append(f"The folder covers {work.days} days, fewer than {weeks} weeks.")
-    return lines
+        return [f"In this run the colony died out on day {work.ended}; the work ends there."]
+    if work.days < 7 * weeks:
+        return [f"The folder covers {work.days} days, fewer than {weeks} weeks."]
+    return []

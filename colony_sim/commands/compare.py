@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from colony_sim.commands.ending import STOPPED, Ending
-from colony_sim.commands.show import Bars, console, show_comparison, show_tables
+from colony_sim.commands.show import Bars, console, show_comparison
 from colony_sim.commands.study import ended_in_one_line, needed
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import load
@@ -25,7 +25,6 @@ from colony_sim.studies.comparison.stages import expected_runs
 from colony_sim.studies.comparison.stages import make_rule as make_worlds_rule
 from colony_sim.studies.comparison.study import STUDY
 from colony_sim.studies.precision import make_rule
-from colony_sim.studies.search.best_words import what_to_do
 from colony_sim.studies.search.equal_means import REPLICATES, TIMES_MORE, at_equal_means
 from colony_sim.words.estimate import percent, short
 
@@ -132,17 +131,7 @@ def run_compare(
         ) from None
     except RunsFailed as error_:
         raise Ending(str(error_), 1) from None
-    to = console()
-    show_comparison(result, plan.question, to)
-    if handling is not None:
-        to.print("Each with the handling that suits it best, with the same bins, time and beetles:")
-        for line in what_to_do([policy.name for policy in plan.policies], handling):
-            to.print(line, highlight=False, markup=False)
-    if full:
-        show_tables(result, to)
-    else:
-        to.print("Every measure: --full, or policies.csv and differences.csv of the results.")
-    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+    show_comparison(result, plan, console(), full, handling)
     if result.stopped:
         again = "the same command without --fresh" if fresh else "the same command"
         line = f"Stopped early; this is what was known by then. {again} goes on."

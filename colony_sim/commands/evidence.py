@@ -7,7 +7,8 @@ from pathlib import Path
 from colony_sim.biology.parameters import Parameters, Value, find
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.show import console, progress_bar
+from colony_sim.commands.show import progress_bar
+from colony_sim.commands.study import tell
 from colony_sim.errors import InputError
 from colony_sim.evidence.study import NAME
 from colony_sim.evidence.study import run_evidence as evidence
@@ -41,8 +42,9 @@ def run_evidence(
     out: Path | None,
     bite: bool = False,
     keys: list[str] | None = None,
+    full: bool = False,
 ) -> Path:
-    """Live every replication, print a line a number, and write the table and its figure."""
+    """Live every replication, print what comes out, and write the table and its figure."""
     found = changed(values)
     Parameters.default().with_values(found, "--set")
     seed = whole("seed", seed, 0, LARGEST_SEED, 1)
@@ -55,7 +57,4 @@ def run_evidence(
             )  # fmt: skip
     except KeyboardInterrupt:
         raise Ending("Stopped; nothing was written.", 130) from None
-    to = console()
-    for line in (*result.text.split("\n"), f"Results: {folder}"):
-        to.print(line, highlight=False, markup=False, soft_wrap=True)
-    return folder
+    return tell(result, full, more=True)

@@ -31,12 +31,12 @@ def run_figures(folder: Path, *, out: Path | None, alone: bool, seed: int | None
     def say(text: str) -> None:
         to.print(text, highlight=False, markup=False, soft_wrap=True)
 
+    files = f"PNG, SVG and CSV of each, {PDF} and {NOTES} with what to say"
+    say(f"{len(talk.slides)} slides are ready in {talk.folder}: {files}.")
     for stem, slide in talk.slides:
         say(f"{stem}: {slide.title}")
     for place, why in talk.left_out:
         say(f"Left out: {place} ({why})")
-    files = f"{len(talk.slides)} slides as PNG, SVG and CSV, {PDF}, {NOTES}"
-    say(f"Slides: {talk.folder} ({files})")
 
 
 def _tell(text: str) -> None:

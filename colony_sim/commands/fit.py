@@ -11,7 +11,7 @@ from colony_sim.biology.climate import Climate, constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.show import Bars, console
+from colony_sim.commands.show import HOW, Bars, console, show_page
 from colony_sim.commands.study import split
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load, quoted
@@ -50,12 +50,13 @@ def run_check(log: Path) -> None:
     if faults:
         more = "; then check again" if logbook.faults else ""
         raise Ending(f"{log}: {len(faults)} fault{'s' * (len(faults) > 1)} to mend{more}", 2)
-    for note in (*logbook.notes, *schedule.notes):
-        _say(f"Note: {note}.")
-    _say(
-        f"{log}: {len(logbook.entries)} rows, {len(schedule.bins)} bins, {schedule.days} days from "
-        f"{schedule.start}; {len(schedule.observed)} numbers to learn from. No faults."
+    answer = (
+        f"{log} has no faults: {len(logbook.entries)} rows, {len(schedule.bins)} bins, "
+        f"{schedule.days} days from {schedule.start}; {len(schedule.observed)} numbers to learn "
+        "from."
     )
+    notes = [f"Note: {note}." for note in (*logbook.notes, *schedule.notes)]
+    show_page(console(), [answer, *notes])
 
 
 def run_fit(
@@ -91,13 +92,13 @@ def run_fit(
         inference.check_installed()
         with claim(folder, f"{name}-fit", files), Bars() as bars:
             if experiment is None:
-                _say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
-                     "parameters.toml are assumed; bins, room and rules of your own go into an "
+                bars.say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
+                         "parameters.toml are assumed; bins, room and rules of your own go into an "
                      "experiment file.")  # fmt: skip
             for note in climate.notes:
-                _say(note)
+                bars.say(note)
             seconds = fitting.forecast_seconds(job, simulations, workers)
-            _say(f"{simulations} simulated logs of {schedule.days} days: about "
+            bars.say(f"{simulations} simulated logs of {schedule.days} days: about "
                  f"{_minutes(seconds)} with {workers} worker{'s' * (workers > 1)}, less if some "
                  "are stored.")  # fmt: skip
             found = fitting.fit(
@@ -119,9 +120,12 @@ def run_fit(
         raise Ending(f"{error}; they are kept in {folder}", 1) from None
     except MissingExtra as error:
         raise Ending(str(error), 2) from None
-    _say(f"{headline}\n\n{details}")
-    _say(f"Results: {folder}")
-    _say(f"Profile for other commands: {folder / f'{name}.profile.csv'}")
+    last = [
+        f"{HOW}: verdict.txt and the tables of the results.",
+        f"Profile for other commands: {name}.profile.csv of the results.",
+        f"Results: {folder}",
+    ]
+    show_page(console(), [f"{headline}."], fit_words.plain(found), last)
     return folder
 
 

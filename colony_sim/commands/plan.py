@@ -10,7 +10,7 @@ from typing import Any
 from rich.table import Table
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.show import console
+from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.commands.study import shown, tell
 from colony_sim.experiment.worlds import worlds_of
 from colony_sim.planning.choose import effort_of
@@ -19,7 +19,7 @@ from colony_sim.planning.planner import base_plan
 from colony_sim.planning.request import read_request
 from colony_sim.planning.study import STUDY
 from colony_sim.planning.words_luck import runs
-from colony_sim.planning.words_page import page
+from colony_sim.planning.words_page import parts
 from colony_sim.results.folder import folder_of
 from colony_sim.studies.study import carry_out
 from colony_sim.words.estimate import number, percent
@@ -56,14 +56,12 @@ def run_plan(
             workers=workers,
             on_progress=on_progress,
         )
-    to = console()
     if full:
-        to.print(week_table(result.found.kept), highlight=False)
-        tell(result)
+        tell(result, week_table(result.found.kept))
         return folder
-    to.print(page(result.found.kept), highlight=False, markup=False)
-    to.print("Every week, date and purchase: --full, or verdict.txt and weeks.csv of the results.")
-    to.print(f"Results: {folder}", highlight=False, markup=False, soft_wrap=True)
+    first, more, caution = parts(result.found.kept)
+    how = f"{HOW}, week by week: --full, or verdict.txt and weeks.csv."
+    show_page(console(), [first], more, [caution, how, f"Results: {folder}"])
     return folder
 
 

@@ -22,7 +22,7 @@ def run_report(
     except KeyboardInterrupt:
         raise Ending("Stopped. Nothing was written.", 130) from None
     to = console()
+    text = f"The page is ready: {done.path} ({done.size / 1e6:.1f} MB); it opens without a network."
+    to.print(text, highlight=False, markup=False, soft_wrap=True)
     if done.without_rack:
         to.print(f"No rack to watch: {done.without_rack}", highlight=False, markup=False)
-    text = f"Page: {done.path} ({done.size / 1e6:.1f} MB), opens without a network"
-    to.print(text, highlight=False, markup=False, soft_wrap=True)

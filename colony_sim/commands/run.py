@@ -7,6 +7,7 @@ from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import named, single
 from colony_sim.experiment.worlds import profile_of
@@ -34,13 +35,14 @@ def run_single(
         record = single_run(run, folder, name, profile=fitted, draw=draw, command=command_line())
     except KeyboardInterrupt:
         raise Ending("Stopped. The run was not finished; nothing was kept.", 130) from None
-    for line in in_words(run, record):
-        print(line)
+    first, *more = in_words(run, record)
+    more.append("One run is the luck of one colony; how sure a rule is better, compare tells.")
     if fitted is not None:
-        print(f"Biology: {f'draw {draw}' if draw else 'central draw'} of profile “{fitted.name}”.")
-    for note in run.scenario.climate.notes:
-        print(note)
-    print(f"Results: {folder}")
+        draws = f"draw {draw}" if draw else "central draw"
+        more.append(f"Biology: {draws} of profile “{fitted.name}”.")
+    more += run.scenario.climate.notes
+    how = f"{HOW}: the manifest and the tables of the results (seed {run.scenario.seed})."
+    show_page(console(), [first], more, [how, f"Results: {folder}"])
     return folder
 
 

@@ -3,31 +3,91 @@
 from __future__ import annotations
 
 import math
+import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 
 import pandas as pd
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
+from rich.text import Text
 
-from colony_sim.measuring.catalogue import catalogue
+from colony_sim.experiment.asks import in_order
+from colony_sim.experiment.plan import Plan
+from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.running.runner import Progress as RunProgress
 from colony_sim.statistics.paired import separated
-from colony_sim.studies.comparison.over_words import currency_rows, disagreement, how_sure
+from colony_sim.studies.comparison.over_words import (
+    currency_rows,
+    disagreement,
+    how_sure,
+    is_open,
+)
 from colony_sim.studies.comparison.over_worlds import OverWorlds
 from colony_sim.studies.comparison.run import Comparison
-from colony_sim.words.estimate import Estimate, percent, probability
+from colony_sim.studies.profile_words import TEMPERATURES
+from colony_sim.studies.search.best_words import what_to_do
+from colony_sim.words.estimate import Estimate, dashed, number, of_100, percent, probability
+from colony_sim.words.finding import HOURS, LARVAE
 from colony_sim.words.labels import shortened
 
 _LABEL_WIDTH, _CELL_WIDTH = 48, 28
 
 
-def console() -> Console:
-    """Console for results; wide enough for tables if the output is not a terminal."""
+MOST_LINES = 25
+"""Of a screen, on which a command says what was found."""
+HOW = "How it was worked out"
+"""Head of what goes beyond that."""
+
+
+def console(wide: bool = False) -> Console:
+    """Console for results; where the output is not a terminal, of COLUMNS or 100 characters.
+
+    `wide` is for tables of every measure.
+    """
     plain = Console()
-    return plain if plain.is_terminal else Console(width=140)
+    if plain.is_terminal:
+        return plain
+    return Console(width=140 if wide else int(os.environ.get("COLUMNS", 0) or 100))
+
+
+def show_page(
+    to: Console,
+    must: Sequence[str | Table],
+    more: Sequence[str | Table] = (),
+    last: Sequence[str] = (),
+) -> None:
+    """Print one screen: the answer, as much of what explains it as fits, and what is last.
+
+    Parameters
+    ----------
+    to : Console
+    must : sequence
+        The answer in its first sentence, and what it cannot do without.
+    more : sequence
+        The most important first; what does not fit is left to the files of the results.
+    last : sequence of str
+        Where the rest is; one line each.
+    """
+    left = MOST_LINES - sum(_lines(to, part) for part in (*must, *last))
+    shown = list(must)
+    for part in more:
+        lines = _lines(to, part)
+        if part and lines <= left:
+            shown.append(part)
+            left -= lines
+    for n, part in enumerate(shown):
+        style = "bold" if n == 0 and isinstance(part, str) else None
+        to.print(part, style=style, highlight=False, markup=False)
+    for line in last:
+        # A path is not broken.
+        to.print(line, highlight=False, markup=False, soft_wrap=line is last[-1])
+
+
+def _lines(to: Console, part: str | Table) -> int:
+    return len(to.render_lines(Text(part) if isinstance(part, str) else part, pad=False))
 
 
 @contextmanager
@@ -113,28 +173,87 @@ def duration(seconds: float) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
 
 
-def show_comparison(result: Comparison, question: str, to: Console) -> None:
-    """Print the answer and what it rests on, on one page."""
-    if result.found is None:
-        to.print(result.verdict, style="bold", highlight=False, markup=False)
-        for line in (result.details, *result.circumstances, result.leaning, *result.precision):
-            to.print(line, highlight=False, markup=False)
-        return
+def show_comparison(
+    result: Comparison,
+    plan: Plan,
+    to: Console,
+    full: bool = False,
+    handling: pd.DataFrame | None = None,
+) -> None:
+    """Print the answer and what it rests on, on one screen; all of it below with `full`.
+
+    `handling` is what a search changed in the policies, as of `EqualMeans`.
+    """
+    found, order = result.found, in_order(plan.policies)
+    must: list[str | Table] = [result.verdict]
+    if handling is not None:
+        head = "Each with the handling that suits it best, with the same bins, time and beetles:"
+        must += [head, *what_to_do(order, handling)]
+    must.append(ways_table(result, order))
+    notes = [line for line in result.circumstances if line.startswith(TEMPERATURES)]
+    if found is None:
+        more: list[str | Table] = [*notes, *result.precision, result.leaning.split("\n")[0]]
+    else:
+        of_pair: list[str | Table] = []
+        if len(order) == 2:
+            of_pair = [disagreement(found), currency_table(found)]
+        sure, costs = how_sure(found, result.profile)
+        turning = "" if is_open(found) else result.turning
+        more = [sure, *result.advice, *of_pair, turning, costs, *notes, *result.left_over]
+    results = f"Results: {result.folder}"
+    if not full:
+        last = [f"{HOW}: --full, or verdict.txt and the tables of the results.", results]
+        show_page(to, must, more, last)
+    else:
+        show_page(to, must, more)
+        wide = console(wide=True)
+        wide.print(f"\n{HOW}", style="bold")
+        for finding in result.findings[1:]:
+            wide.print(finding.text, highlight=False, markup=False)
+        show_tables(result, wide)
+        to.print(results, highlight=False, markup=False, soft_wrap=True)
+
+
+def ways_table(result: Comparison, order: Sequence[str]) -> Table:
+    """What each policy gives and takes, in the order of what varies."""
     found = result.found
-    lines = [question, *how_sure(found, result.profile)]
-    to.print(lines[0], highlight=False, markup=False)
-    to.print(result.verdict, style="bold", highlight=False, markup=False)
-    for line in lines[1:]:
-        to.print(line, highlight=False, markup=False)
-    to.print(currency_table(found))
-    for line in (disagreement(found), *result.advice):
-        if line:
-            to.print(line, highlight=False, markup=False)
+    heads = ["Larvae a day", f"Grams a day ({'95 % interval' if found is None else 'error'})"]
+    heads += ["Hours a week"]
+    rows = [_way(result, name) for name in order]
+    if found is not None and len(order) > 2:
+        heads += ["Most, of 100"]
+        best = found.standings.set_index("policy")["best_share"]
+        rows = [[*row[:-1], of_100(best[row[0]]), row[-1]] for row in rows]
+    table = Table(box=None, pad_edge=False)
+    table.add_column("Way", no_wrap=True, vertical="bottom")
+    for head in (*heads, "Died out"):
+        # With more columns a head takes two lines.
+        head = head.replace(" ", "\n", 1) if len(heads) > 3 else head
+        table.add_column(head, justify="right", no_wrap=True)
+    for name, *cells in rows:
+        table.add_row(_plain(shortened(name, 20)), *(dashed(cell) for cell in cells))
+    return table
+
+
+def _way(result: Comparison, name: str) -> list[str]:
+    """Name, larvae, grams, hours and runs that died out under a policy."""
+    if result.found is None:
+        rows = result.policies[result.policies["policy"] == name].set_index("measure")
+        grams, larvae, hours = (rows.loc[key] for key in (YIELD, LARVAE, HOURS))
+        means = number(larvae["mean"]), Estimate.of(grams).cell, number(hours["mean"])
+        died, runs = grams["n_died_out"], grams["n_runs"]
+    else:
+        found = result.found
+        row = found.standings.set_index("policy").loc[name]
+        grams = f"{number(row['mean'])} ({number(row['mean_se'])})"
+        means = number(found.mean(name, LARVAE)), grams, number(found.mean(name, HOURS))
+        died, runs = round(row["died_out_share"] * found.runs), found.runs
+    return [name, *means, f"{int(died)} of {int(runs)}"]
 
 
 def currency_table(found: OverWorlds) -> Table:
     """Who is ahead by what a keeper is short of."""
-    a, b = (_plain(f"“{shortened(name, 24)}”") for name in found.pair)
+    a, b = (_plain(f"“{shortened(name, 16)}”") for name in found.pair)
     table = Table(box=None, pad_edge=False)
     table.add_column("Of 100 colonies, more of")
     for head in (a, b, "first minus second"):

@@ -6,8 +6,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from rich.table import Table
+
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.show import console, progress_bar
+from colony_sim.commands.show import HOW, console, progress_bar, show_page
 from colony_sim.extras import MissingExtra, require
 from colony_sim.running.runner import Interrupted, Progress
 from colony_sim.studies.points import PointsFailed
@@ -45,13 +47,25 @@ def ended_in_one_line(folder: Path) -> Iterator[None]:
         raise Ending(str(error), 2) from None
 
 
-def tell(result: StudyResult) -> Path:
-    """Print what was found and where it is; returns where."""
-    to = console()
-    if result.headline:
-        to.print(f"{result.headline}.", style="bold", highlight=False, markup=False)
-    to.print(result.text, highlight=False, markup=False)
-    to.print(f"Results: {result.folder}", highlight=False, markup=False, soft_wrap=True)
+def tell(result: StudyResult, full: Table | bool = False, more: bool = False) -> Path:
+    """Print what was found and where it is; returns where.
+
+    One screen of it, or all words with `full`, below a table if it is one; `more` offers them.
+    """
+    headline = f"{result.headline[:1].upper()}{result.headline[1:]}."
+    folder = f"Results: {result.folder}"
+    if full is False:
+        where = "verdict.txt and the tables of the results"
+        last = [f"{HOW}: {'--full, or ' * more}{where}.", folder]
+        show_page(console(), [headline], result.plain, last)
+        return result.folder
+    to = console(wide=True)
+    to.print(headline, style="bold", highlight=False, markup=False)
+    to.print(f"\n{HOW}", style="bold")
+    if isinstance(full, Table):
+        to.print(full, highlight=False)
+    for line in (result.text, folder):
+        to.print(line, highlight=False, markup=False, soft_wrap=True)
     return result.folder
 
 

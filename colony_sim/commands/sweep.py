@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pandas as pd
@@ -10,10 +11,9 @@ from rich.table import Table
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.show import console, duration, progress_bar
+from colony_sim.commands.show import HOW, console, duration, progress_bar, show_page
 from colony_sim.experiment.files import load
 from colony_sim.experiment.worlds import worlds_of
-from colony_sim.measuring.catalogue import catalogue
 from colony_sim.results.folder import folder_of
 from colony_sim.running.executor import open_executor
 from colony_sim.running.protocol import ClusterLost
@@ -22,7 +22,9 @@ from colony_sim.studies.sweep.cost import SweepCost, estimate
 from colony_sim.studies.sweep.run import Sweep, SweepPlan, plan_sweep, run_sweep
 from colony_sim.studies.sweep.study import STUDY
 from colony_sim.studies.sweep.tables import PRIMARY
-from colony_sim.words.estimate import Estimate, dashed, number
+from colony_sim.words import labels
+from colony_sim.words.estimate import Estimate, dashed, number, of_100, short
+from colony_sim.words.labels import shortened
 
 MOST_ROWS = 6
 """Points on the screen, which is to hold everything at once."""
@@ -75,11 +77,9 @@ def run_sweep_command(
         with open_executor(workers, cluster) as executor:
             at_once = executor.at_once
             cost = estimate(sweep, folder, executor, at_once)
-        for line in [*sweep.notes, *in_words(cost, sweep), "Nothing was written."]:
-            to.print(line, highlight=False, markup=False, soft_wrap=True)
+        first, *rest = in_words(cost, sweep)
+        show_page(to, [first], [*rest, *sweep.notes], ["Nothing was written."])
         return None
-    for note in sweep.notes:
-        to.print(note, highlight=False, markup=False, soft_wrap=True)
     result = _run(sweep, folder, workers, cluster)
     show_sweep(sweep, result, to)
     if result.n_failed:
@@ -119,7 +119,7 @@ def in_words(cost: SweepCost, sweep: SweepPlan) -> list[str]:
     """An estimate in a few lines."""
     policies = "policy" if cost.policies == 1 else "policies"
     lines = [
-        f"{cost.points} points ({sweep.design}) x {cost.policies} {policies} x "
+        f"That takes {cost.points} points ({sweep.design}) x {cost.policies} {policies} x "
         f"{cost.replicates} replicates = {cost.runs} runs; {cost.stored} are stored, "
         f"{cost.left} to do."
     ]
@@ -151,75 +151,79 @@ def in_words(cost: SweepCost, sweep: SweepPlan) -> list[str]:
 
 
 def show_sweep(sweep: SweepPlan, result: Sweep, to: Console) -> None:
-    """Print the finding, yield by point and where the tables are."""
-    for line in result.finding:
-        to.print(line, highlight=False, markup=False)
+    """Print the finding, yield by point and where the tables are, on one screen."""
     worlds = sweep.plan.profile is not None and len(sweep.plan.policies) > 1
-    to.print(_over_worlds(sweep, result) if worlds else _yields(sweep, result))
-    if len(sweep.points) > MOST_ROWS:
-        left = len(sweep.points) - MOST_ROWS
-        where = "over_worlds.csv" if worlds else "differences.csv"
-        to.print(f"… and {left} more points in summary.csv and {where}.", markup=False)
+    answer, *rest = result.finding
+    notes = [*sweep.notes, *rest]
     if result.n_reused:
-        to.print(f"{result.n_reused} runs were finished before.", highlight=False, markup=False)
-    to.print(f"Results: {result.folder}", highlight=False, markup=False, soft_wrap=True)
+        notes.insert(0, f"{result.n_reused} runs were finished before.")
+    left = len(sweep.points) - MOST_ROWS
+    last = [f"… and {left} more points in the tables of the results."] if left > 0 else []
+    last += [f"{HOW}: summary.csv and methods.txt of the results.", f"Results: {result.folder}"]
+    make = _over_worlds if worlds else _yields
+    show_page(to, [answer], [make(sweep, result), *notes], last)
 
 
 def _over_worlds(sweep: SweepPlan, result: Sweep) -> Table:
     names = [policy.name for policy in sweep.plan.policies if policy.name != sweep.plan.baseline]
-    title = f"Yield over worlds, against “{sweep.plan.baseline}” (gains in g/day)"
-    table = _headed(sweep, title)
+    table = _headed(sweep)
     for name in names:
-        for head in ("ahead with probability (SE)", "gain (SE)", "90 % of gains"):
-            table.add_column(_plain(f"{name}: {head}"), justify="right")
+        against = f"{_short(name)} over {_short(sweep.plan.baseline)}"
+        table.add_column(_plain(f"{against}: more in, of 100 (error)"), justify="right")
+        table.add_column("g a day more (error)", justify="right")
     rows = pd.read_parquet(
         result.folder / "over_worlds.parquet", filters=[("point", "<=", MOST_ROWS)]
     ).set_index(["point", "policy"])
     for point, keys in sweep.points.head(MOST_ROWS).iterrows():
-        cells = [str(point), *(_value(value) for value in keys.tolist())]
+        cells = [_value(value) for value in keys.tolist()]
         for name in names:
             row = rows.loc[(point, name)]
             cells += [
-                f"{number(row['probability'])} ({number(row['probability_se'])})",
+                _share(row["probability"], row["probability_se"]),
                 f"{number(row['gain'])} ({number(row['gain_se'])})",
-                f"{number(row['gain_low'])} to {number(row['gain_high'])}",
             ]
         table.add_row(*(dashed(cell) for cell in cells))
     return table
 
 
-def _headed(sweep: SweepPlan, title: str) -> Table:
-    """An empty table with a column for the point and one for every key."""
-    table = Table(title=_plain(title), title_justify="left")
-    table.add_column("Point", justify="right")
+def _headed(sweep: SweepPlan) -> Table:
+    """An empty table with a column for every key."""
+    table = Table(box=None, pad_edge=False)
     for key in sweep.points.columns:
-        table.add_column(key, justify="right")
+        table.add_column(_plain(labels.axis(key)), justify="right")
     return table
 
 
 def _yields(sweep: SweepPlan, result: Sweep) -> Table:
     names = [policy.name for policy in sweep.plan.policies]
-    measure = catalogue()[PRIMARY]
-    paired = f"; paired to “{sweep.plan.baseline}”" if len(names) > 1 else ""
-    title = f"{measure.label} ({measure.unit}), mean of runs and 95 % interval{paired}"
-    table = _headed(sweep, title)
+    table = _headed(sweep)
+    table.title, table.title_justify = "Grams a day (95 % interval)", "left"
     for name in names:
-        table.add_column(_plain(name), justify="right")
+        table.add_column(_plain(_short(name)), justify="right")
     for name in names[1:]:
-        table.add_column(_plain(f"{name} minus {sweep.plan.baseline}"), justify="right")
+        head = f"{_short(name)} minus {_short(sweep.plan.baseline)}"
+        table.add_column(_plain(head), justify="right")
     means = _first_points(result, "summary").set_index(["point", "policy"])
     if len(names) > 1:
         pairs = _first_points(result, "differences").set_index(["point", "policy"])
     for point, keys in sweep.points.head(MOST_ROWS).iterrows():
-        cells = [str(point), *(_value(value) for value in keys.tolist())]
+        cells = [_value(value) for value in keys.tolist()]
         for name in names:
             row = means.loc[(point, name)]
             cells.append(Estimate.of(row).cell)
         for name in names[1:]:
             row = pairs.loc[(point, name)]
             cells.append(Estimate.of(row, "difference").cell)
-        table.add_row(*cells)
+        table.add_row(*(dashed(cell) for cell in cells))
     return table
+
+
+def _share(share: float, error: float) -> str:
+    return number(share) if math.isnan(share) else f"{of_100(share)} ({short(100 * error)})"
+
+
+def _short(name: str) -> str:
+    return shortened(name, 20)
 
 
 def _first_points(result: Sweep, name: str) -> pd.DataFrame:

@@ -6,15 +6,15 @@ from pathlib import Path
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
-from colony_sim.commands.show import Bars, console
+from colony_sim.commands.show import HOW, Bars, console, show_page
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import LARGEST_SEED
 from colony_sim.experiment.plan import whole
-from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.results.folder import folder_of
 from colony_sim.running.runner import Interrupted
 from colony_sim.worlds.shipped import ship
 from colony_sim.worlds.study import NAME, RELIABILITY, run_worlds
+from colony_sim.worlds.words import headline, plain
 
 
 def show_worlds(
@@ -41,11 +41,9 @@ def show_worlds(
         except (KeyboardInterrupt, Interrupted):
             kept = f"Stopped; what was lived is kept in {folder}: run it again to go on."
             raise Ending(kept, 130) from None
-    to = console()
-    figures = f"{folder / NAME}.png, {folder / RELIABILITY}.png"
-    told = [result.text, f"Worlds: {folder / SHIPPED}.csv; figures: {figures}"]
+    last = [f"{HOW}: verdict.txt; figures {NAME}.png and {RELIABILITY}.png of the results."]
     if into_package:
-        told.append(f"Put into the package: {ship(result.found)}")
-    for line in "\n".join(told).split("\n"):
-        to.print(line, highlight=False, markup=False, soft_wrap=True)
+        last.append(f"Put into the package: {ship(result.found)}")
+    last.append(f"Results: {folder}")
+    show_page(console(), [headline(result.found)], plain(result.found), last)
     return folder

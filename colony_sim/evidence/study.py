@@ -103,7 +103,9 @@ def run_evidence(
             manifest.write(
                 staged, {**data, "design": design(table), "findings": findings.as_data(told)}
             )
-    return StudyResult(STUDY.kind, NAME, folder, said.headline, said.text, tables, table)
+    return StudyResult(
+        STUDY.kind, NAME, folder, said.headline, said.text, tables, table, said.plain
+    )
 
 
 def say(tables: dict[str, pd.DataFrame], plan: object = None, *, defaults: bool = True) -> Said:
@@ -116,7 +118,8 @@ def say(tables: dict[str, pd.DataFrame], plan: object = None, *, defaults: bool 
     elif defaults:
         # The table of the package is that of the defaults.
         text += ["", words.uninformed_line(shipped())]
-    return Said(words.headline(table).rstrip("."), "\n".join(text))
+    screen = tuple(words.plain(table, tables["keepers"]))
+    return Said(words.headline(table).rstrip("."), "\n".join(text), screen)
 
 
 def design(table: pd.DataFrame) -> str:

@@ -24,6 +24,25 @@ def headline(table: pd.DataFrame) -> str:
     )
 
 
+def plain(table: pd.DataFrame, seen: pd.DataFrame) -> list[str]:
+    """The screen below the headline: by theme, what keepers see, and the widest misses."""
+    judged = table[table["standing"] == Standing.JUDGED]
+    themes = [
+        f"{theme} {int(rows['in'].sum())} of {len(rows)}"
+        for theme, rows in judged.groupby("theme", sort=False)
+    ]
+    found = [f"By theme: {', '.join(themes)}."]
+    for what, rows in seen.groupby("what", sort=False):
+        close = int(rows["in"].sum())
+        found.append(f"What keepers see, {what}: comes out in {close} of {len(rows)} rooms.")
+    out = judged[~judged["in"]]
+    far = out["ratio"].where(out["ratio"] > 0).map(math.log).abs().fillna(0.0)
+    found.append("What does not come out, the farthest first:")
+    for row in out.loc[far.sort_values(ascending=False, kind="stable").index].to_dict("records"):
+        found.append(f"- {row['quantity']}: published {row['published']}; {model(row)}")
+    return found
+
+
 _ORDER = (Standing.JUDGED, Standing.USED, Standing.HELD)
 
 

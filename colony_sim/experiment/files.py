@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -31,6 +31,7 @@ MOST_POINTS = 100_000
 LARGEST_SEED = 2**32 - 1
 
 Days = Annotated[int, Field(ge=1, le=LONGEST_DAYS)]
+Asked = Literal["", "yield", "worth the work", "how much may be taken"]
 Replicates = Annotated[int, Field(ge=2, le=MOST_REPLICATES)]
 
 
@@ -55,6 +56,7 @@ class _Experiment(_Section):
     quick_replicates: Replicates | None = None
     seed: Annotated[int, Field(ge=0, le=LARGEST_SEED)] = 1
     baseline: str | None = None
+    asks: Asked = ""
 
 
 class _Start(_Section):
@@ -128,6 +130,8 @@ class Experiment:
         The policies, baseline first.
     invented : bool
         Whether the scenario is invented: not data of a real colony.
+    asks : str
+        What the answer has to name (`asks.Asks`); empty: as what varies suggests.
     keeper : OwnKeeper or None
         A keeper of one's own, handed in from Python.
     sweep : SweepTable or None
@@ -151,6 +155,7 @@ class Experiment:
     invented: bool = False
     sweep: SweepTable | None = None
     keeper: OwnKeeper | None = None
+    asks: str = ""
 
 
 def load(path: str | Path) -> Experiment:
@@ -204,6 +209,7 @@ def load(path: str | Path) -> Experiment:
         policies=tuple(sorted(policies, key=lambda policy: policy.name != baseline)),
         invented=head.invented,
         sweep=file.sweep,
+        asks=head.asks,
     )
 
 
@@ -341,6 +347,10 @@ def _allowed(location: tuple[Any, ...], kind: str, fault: Any) -> str:
         return "one or more [[policy]] tables, each with a name"
     if len(location) == 1 or isinstance(location[-1], int):
         return f"a [{name}] table" if isinstance(name, str) and kind == "missing" else "a table"
+    if name == "asks":
+        return quoted(
+            [each for each in get_args(_Experiment.model_fields["asks"].annotation) if each]
+        )
     if kind.startswith("bool"):
         return "true or false"
     if kind.startswith("string"):

@@ -77,6 +77,8 @@ class Plan:
         Whether the scenario is invented: not data of a real colony.
     keeper : OwnKeeper or None
         A keeper of one's own, under every policy.
+    asks : str
+        What the file says the answer has to name.
     """
 
     name: str
@@ -95,6 +97,7 @@ class Plan:
     worlds: tuple[int, ...] = ()
     invented: bool = False
     keeper: OwnKeeper | None = None
+    asks: str = ""
 
     def runs(self) -> Iterator[PlannedRun]:
         """The runs, seed by seed, so that complete pairs come first."""
@@ -217,6 +220,7 @@ def expand(
         profile=with_hands(profile, experiment.policies) if profile and hands else profile,
         invented=experiment.invented,
         keeper=experiment.keeper,
+        asks=experiment.asks,
     )
     plan.check_draws()
     return plan

@@ -10,6 +10,7 @@ import pandas as pd
 from colony_sim.biology.parameters import catalogue
 from colony_sim.fitting import calibration, learnt, predictive
 from colony_sim.fitting.fit import Fit
+from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, number
 from colony_sim.words.estimate import percent as whole_percent
 
@@ -30,8 +31,27 @@ def headline(table: pd.DataFrame) -> str:
     total = len(table)
     if not known:
         return f"The log narrows none of {total} values of the biology to half its plausible range"
+    known = [labels.label(key) for key in known]
     named = f": {listed(known)}" if len(known) <= 2 else ""
     return f"The log narrows {len(known)} of {total} values to half their plausible range{named}"
+
+
+def plain(fit: Fit) -> list[str]:
+    """The screen below the headline: what was learnt, how far to trust it, what to measure."""
+    found = [f"{fits_log(fit)}"]
+    for row in fit.learnt.itertuples():
+        if row.learnt == learnt.NOT:
+            continue
+        unit = f" {row.unit}" if row.unit not in ("", "number", "share", "ratio") else ""
+        before = Estimate(row.median, row.before_low, row.before_high).limits
+        found.append(
+            f"- {row.learnt}: {labels.label(row.key)} {number(row.median)}{unit}, 90 % interval "
+            f"{interval(row)} (before {before})"
+        )
+    found += _open(fit)
+    for row in fit.learnt[fit.learnt["learnt"] != learnt.LEARNT].itertuples():
+        found.append(f"- to measure {labels.label(row.key)}: {catalogue()[row.key].measure}.")
+    return [*found, trust(fit.calibration)]
 
 
 def listed(names: list[str]) -> str:
@@ -125,7 +145,7 @@ def _odd(fit: Fit) -> list[str]:
     if fit.plausible_before < predictive.DOUBT:
         parts.append(
             "Before any fit: no plausible values of the biology give logs like this one (at most "
-            f"{percent(fit.plausible_before)} of those simulated lie as far out); the posterior "
+            f"{percent(fit.plausible_before)} of those simulated lie as far out); the fit "
             "is an extrapolation."
         )
     table = fit.predictive[~fit.predictive["inside"]].copy()
@@ -167,8 +187,8 @@ def trust(table: pd.DataFrame) -> str:
         )
     return (
         f"{text}over {len(table)} values. Beyond what chance allows for "
-        f"{listed(list(failed['key']))}: take their intervals as rough, or fit with more "
-        "--simulations."
+        f"{listed([labels.label(key) for key in failed['key']])}: take their intervals as rough, "
+        "or fit with more --simulations."
     )
 
 

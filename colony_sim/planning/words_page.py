@@ -16,11 +16,16 @@ REMEDIES = 2
 
 
 def page(plan: StoredPlan) -> str:
-    """The plan in at most 25 lines of 100 characters; the rest is in the folder."""
-    parts = [
-        f"{headline(plan)}.", sure(plan), rules(plan), dates(plan), short(plan), CAUTION,
-    ]  # fmt: skip
-    return "\n".join(part for part in parts if part)
+    """The plan on a screen of 100 characters; the rest is in the folder."""
+    first, more, last = parts(plan)
+    return "\n".join([first, *more, last])
+
+
+def parts(plan: StoredPlan) -> tuple[str, list[str], str]:
+    """The answer, what explains it with the most important first, and the caution."""
+    head, *luck = sure(plan).split("\n")
+    more = [rules(plan), dates(plan), head, *short(plan).split("\n"), *luck]
+    return f"{headline(plan)}.", [part for part in more if part], CAUTION
 
 
 def sure(plan: StoredPlan) -> str:

@@ -50,6 +50,7 @@ def build(plan: Plan, runs: list[PlannedRun], command: str) -> dict[str, Any]:
         "experiment": {
             "name": plan.name,
             "question": plan.question,
+            "asks": plan.asks,
             "invented": plan.invented,
             "days": plan.days,
             "replicates": len(plan.seeds),
@@ -238,6 +239,7 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             worlds=tuple(int(number) for number in head.get("worlds", ())),
             invented=is_invented(manifest),
             keeper=OwnKeeper(**own) if (own := manifest.get("keeper")) else None,
+            asks=str(head.get("asks", "")),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None

@@ -66,9 +66,9 @@ def left_out_in_words(left_out: int) -> list[str]:
     if not left_out:
         return []
     return [
-        f"{left_out} {'world does' if left_out == 1 else 'worlds do'} not go with every value that "
-        f"is varied (some keys must stay in order) and {'is' if left_out == 1 else 'are'} left out "
-        "everywhere."
+        f"{left_out} possible {'colony does' if left_out == 1 else 'colonies do'} not go with "
+        "every value that is varied (some keys must stay in order) and "
+        f"{'is' if left_out == 1 else 'are'} left out everywhere."
     ]
 
 

@@ -170,10 +170,11 @@ def in_words(table: pd.DataFrame, rule: StoppingRule) -> list[str]:
     for wanted in rule.wanted:
         here = table[table["measure"] == wanted.measure]
         measure = measures[wanted.measure]
-        paired = "paired " if (here["baseline"] != "").any() else ""
+        of_pairs = " of the difference" if (here["baseline"] != "").any() else ""
         head = (
             f"Precision of {measure.label[0].lower()}{measure.label[1:]}: half width of the "
-            f"{paired}{100 * rule.level:g} % interval at most {wanted.half_width:g} {measure.unit}"
+            f"{100 * rule.level:g} % interval{of_pairs} at most {wanted.half_width:g} "
+            f"{measure.unit}"
         )
         missed = here[~here["met"]]
         least, most = here["replicates"].min(), here["replicates"].max()

@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING
 
 from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.worlds import RANGE, SHIPPED, Worlds
+from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, dashed, number
 
 if TYPE_CHECKING:
     from colony_sim.studies.comparison.this_colony import ThisColony
 
+TEMPERATURES = "Temperatures:"
+"""How the sentence on a log of the room begins."""
 SIDES = ("default", "profile")
 _ENDS = ("difference", "low", "high")
 _LISTED = 4
@@ -41,7 +44,7 @@ def circumstances(plan: Plan, varied: Collection[str] = (), ranges: bool = False
 
 def temperatures(plan: Plan) -> list[str]:
     """What was read, left out and filled in the log of the room, in one sentence or none."""
-    return ["Temperatures: " + " ".join(plan.climate.notes)] if plan.climate.notes else []
+    return [f"{TEMPERATURES} " + " ".join(plan.climate.notes)] if plan.climate.notes else []
 
 
 def _profile(profile: Worlds | None, varied: Collection[str], ranges: bool) -> list[str]:
@@ -52,10 +55,9 @@ def _profile(profile: Worlds | None, varied: Collection[str], ranges: bool) -> l
     lines = []
     if drawn and profile.name == SHIPPED:
         lines.append(
-            f"Possible colonies: {len(drawn)} values that nobody knows are drawn together from the "
-            f"{len(profile.draws)} worlds that the published experiments allow (handling that no "
-            "source tells from its plausible range), one world for each run of a pair and the same "
-            "for every policy."
+            f"Possible colonies: {len(drawn)} values that nobody knows are drawn together from "
+            f"the {len(profile.draws)} sets that the published experiments allow (handling that no "
+            "source tells from its plausible range), the same set for every policy."
         )
     elif drawn:
         lines.append(
@@ -70,9 +72,9 @@ def _profile(profile: Worlds | None, varied: Collection[str], ranges: bool) -> l
         )
     elif fixed:
         verb = "is" if len(fixed) == 1 else "are"
-        lines.append(
-            f"Profile “{profile.name}”: {listed(fixed)} {verb} varied as asked, not drawn."
-        )
+        whose = "" if profile.name == SHIPPED else f"Profile “{profile.name}”: "
+        text = f"{whose}{listed(fixed)} {verb} varied as asked, not drawn."
+        lines.append(f"{text[0].upper()}{text[1:]}")
     return lines
 
 
@@ -81,8 +83,8 @@ def _moved(count: int) -> str:
 
 
 def listed(keys: Collection[str]) -> str:
-    """Some keys by name, the rest counted."""
-    names = list(keys)
+    """Some keys in plain words, the rest counted."""
+    names = [labels.label(key) for key in keys]
     if len(names) > _LISTED:
         return f"{', '.join(names[: _LISTED - 1])} and {len(names) - _LISTED + 1} more values"
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
@@ -98,8 +100,8 @@ def _change(found: ThisColony, profile: Worlds) -> str:
     first, second = (f"“{name}”" for name in found.pair)
     if min(row["default_pairs"], row["profile_pairs"], row["pairs"]) < 2:
         return (
-            "How the answer differs from that of the default biology cannot be told: of the seeds, "
-            f"{row['default_pairs']} with the default, "
+            "How the answer differs from that of the default biology cannot be told: of the pairs "
+            f"of runs, {row['default_pairs']} with the default, "
             f"{row['profile_pairs']} with profile “{profile.name}”."
         )
     states = [_state(found.pair, row[f"{name}_low"], row[f"{name}_high"]) for name in SIDES]
@@ -110,14 +112,14 @@ def _change(found: ThisColony, profile: Worlds) -> str:
     )
     moved = _interval(row["change"], row["change_low"], row["change_high"])
     if row["pairs"] < max(row["default_pairs"], row["profile_pairs"]):
-        moved += f" over the {row['pairs']} seeds of all four runs"
+        moved += f" over the {row['pairs']} pairs that all four runs have"
     if row["change_low"] <= 0 <= row["change_high"]:
         moved += ", which the runs do not separate from no change"
     return (
         f"How the answer differs from the default: {first} minus {second} is "
         f"{_interval(*(row[f'default_{end}'] for end in _ENDS))} with the default biology and "
-        f"{_interval(*(row[f'profile_{end}'] for end in _ENDS))} with profile “{profile.name}”, on "
-        f"the same seeds: a change of {moved}; {verdict}."
+        f"{_interval(*(row[f'profile_{end}'] for end in _ENDS))} with profile “{profile.name}”, "
+        f"with the same luck: a change of {moved}; {verdict}."
     )
 
 

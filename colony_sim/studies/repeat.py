@@ -73,7 +73,8 @@ def repeat(
         over = data.get("over_worlds") or {}
         later = None if over.get("stopped") else run
         zone = float(over.get("zone", 0.0))
-        tables |= write_answer(plan, pair, tables["runs"], zone, store, later, again)
+        equal = "handling.parquet" in data.get("files", ())
+        tables |= write_answer(plan, pair, tables["runs"], zone, store, later, again, equal)
         asked = data.get("assumptions", {})
         lean = None
         if asked.get("looked_for") and pair is not None:

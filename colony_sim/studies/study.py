@@ -25,10 +25,21 @@ from colony_sim.words.showing import as_html, one_line
 
 @dataclass(frozen=True)
 class Said:
-    """What was found, in words: in one line (may be empty), and in full."""
+    """What was found, in words.
+
+    Attributes
+    ----------
+    headline : str
+        In one line; may be empty.
+    text : str
+        In full.
+    plain : tuple of str
+        What a screen has below the headline, the most important first; empty: the lines of `text`.
+    """
 
     headline: str
     text: str
+    plain: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -128,6 +139,8 @@ class StudyResult:
         Where its tables, figures and the manifest are.
     headline, text : str
         What was found, in one line (may be empty) and in full.
+    plain : tuple of str
+        What a screen has of it below the headline, the most important first.
     tables : dict of str to DataFrame
         By name.
     found : object
@@ -141,6 +154,7 @@ class StudyResult:
     text: str
     tables: Mapping[str, pd.DataFrame]
     found: Any
+    plain: tuple[str, ...] = ()
 
     def table(self, name: str) -> pd.DataFrame:
         """One of the tables."""
@@ -203,4 +217,7 @@ def carry_out(
             answer=f"{said.headline}." if said.headline else "", design=study.design(found),
             command=command, draw=study.draw if figures else None,
         )  # fmt: skip
-    return StudyResult(study.kind, plan.name, folder, said.headline, said.text, tables, found)
+    plain = said.plain or tuple(said.text.split("\n"))
+    return StudyResult(
+        study.kind, plan.name, folder, said.headline, said.text, tables, found, plain
+    )

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.statistics.paired import separated
-from colony_sim.words.estimate import Estimate, dashed, limits, signed
+from colony_sim.words.estimate import Estimate, dashed, limits, number, signed
 from colony_sim.words.labels import shortened
 
 UNIT = "g per day"
+LARVAE, HOURS = "yield_larvae_per_day", "work_hours_per_week"
+"""Measures that are told beside the yield."""
+FADES = 0.1
+"""Share of runs that died out from which a policy is said to run the colony down."""
+NOTICED = 0.1
+"""Share of the work by which two policies must differ to be told apart by it."""
 
 
 def finding(
@@ -43,18 +50,30 @@ def finding(
     if len(gone) == len(rows):
         where = f"under {quoted[gone[0]]}" if len(rows) == 1 else "under every policy"
         return f"The colony died out in every run {where}"
-    start = ""
-    if len(gone) > 1:
-        start = f"The colony died out in every run under {len(gone)} of {len(rows)} policies; "
-    elif gone:
-        start = f"{quoted[gone[0]]} died out in all {rows[gone[0]]['n_runs']} runs; "
+    start = _run_down(rows, quoted)
     if len(known) == 1:
         return f"{start}{quoted[known[0]]} yields {_mean_text(rows[known[0]])}"
     ranked = sorted(known, key=lambda p: -rows[p]["mean"])
-    the = "the" if gone else "The"
+    the = "the" if start else "The"
     if len(known) == 2:
         return start + _two(all_differences, ranked, quoted, the)
     return start + _many(all_differences, ranked, quoted, the)
+
+
+def _run_down(rows: Mapping[str, pd.Series], quoted: Mapping[str, str]) -> str:
+    """The policies that run the colony down, which is said before all else."""
+    died = {p: int(row["n_died_out"]) for p, row in rows.items()}
+    parts = [
+        f"in {'all ' if died[p] == row['n_runs'] else f'{died[p]} of '}{row['n_runs']} runs"
+        for p, row in rows.items()
+        if died[p] >= FADES * row["n_runs"]
+    ]
+    names = [quoted[p] for p, row in rows.items() if died[p] >= FADES * row["n_runs"]]
+    if not names:
+        return ""
+    text = f"{names[0]} runs the colony down {parts[0]}"
+    more = [f"{name} {part}" for name, part in zip(names[1:], parts[1:], strict=True)]
+    return f"{', '.join([text, *more])}; "
 
 
 def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
@@ -85,13 +104,44 @@ def _many(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: s
         behind = len(others) - len(level)
         rest = quoted[level[0]] if len(level) == 1 else f"the other {len(level)}"
         count = f"{behind} of {len(others)} others"
-        return f"{first} yields more than {count}; the runs do not put it ahead of {rest}"
+        return f"{first} yields more than {count}; the runs do not tell it from {rest}"
     among = table[
         (table["measure"] == YIELD) & table["policy"].isin(ranked) & table["baseline"].isin(ranked)
     ]
     if not any(separated(row) for _, row in among.iterrows()):
         return f"{the} runs do not separate the {len(ranked)} policies in yield"
-    return f"{first} has the highest mean yield, but the runs do not put it ahead of any other"
+    return f"{first} has the highest mean yield; the runs do not tell it from the others"
+
+
+def beside(policies: Sequence[str], all_differences: pd.DataFrame, work: bool | None) -> str:
+    """What goes with the yield of two policies, in a sentence: larvae, and hours of work.
+
+    Parameters
+    ----------
+    policies : two names
+        In the order in which they are told.
+    all_differences : from `all_paired_differences`
+    work : bool or None
+        Whether to name the hours; None: where they differ so that a keeper notices.
+    """
+    larvae = difference(all_differences, LARVAE, *policies)
+    if larvae["difference"] < 0:
+        larvae = difference(all_differences, LARVAE, *policies[::-1])
+    parts = []
+    if math.isfinite(larvae["difference"]):
+        parts.append(
+            f"“{larvae['policy']}” minus “{larvae['baseline']}” is "
+            f"{change(larvae, 'larvae per day')}"
+        )
+    row = difference(all_differences, HOURS, *policies)
+    hours = row[["policy_mean", "baseline_mean"]]
+    notices = separated(row) and abs(row["difference"]) >= NOTICED * hours.min()
+    if notices if work is None else work and math.isfinite(row["difference"]):
+        parts.append(
+            f"“{policies[0]}” takes {number(hours.iloc[0])} hours of work a week, "
+            f"“{policies[1]}” {number(hours.iloc[1])}"
+        )
+    return f"{'; '.join(parts)}." if parts else ""
 
 
 def difference(

@@ -33,8 +33,8 @@ def headline(remade: Remade) -> str:
     judged = _of(remade.tables["numbers"], Standing.JUDGED)
     inside = int(judged["inside"].sum())
     return (
-        f"{len(remade.worlds.draws):,} worlds fit the published experiments; {inside} of "
-        f"{len(judged)} numbers held back ({percent(inside / len(judged))}) lie in their 90 % "
+        f"{len(remade.worlds.draws):,} possible colonies fit the published experiments; {inside} "
+        f"of {len(judged)} numbers held back ({percent(inside / len(judged))}) lie in their 90 % "
         "ranges."
     )
 
@@ -51,7 +51,7 @@ def lines(remade: Remade) -> list[str]:
         *_structures(tables["structures"]),
         *_ties(tables["ties"]),
         "",
-        "What a keeper sees in 90 % of the worlds, each with a strain of its own:",
+        "What a keeper sees in 90 % of the possible colonies, each with a strain of its own:",
         *(f"  {_seen(row)}" for row in tables["seen"].to_dict("records")),
     ]
     if "held" in tables:
@@ -62,6 +62,23 @@ def lines(remade: Remade) -> list[str]:
     if not current(remade):
         found.append("Out of date: formulas or values have changed; colony-sim worlds --remake.")
     return [shortened(line, WIDE) if len(line) > WIDE else line for line in found]
+
+
+def plain(remade: Remade) -> list[str]:
+    """The screen below the headline: what a keeper sees, then what is known and what is open."""
+    tables = remade.tables
+    found = [
+        "What a keeper sees in 90 % of them, each with a strain of its own:",
+        *(f"  {_seen(row)}" for row in tables["seen"].to_dict("records")),
+    ]
+    if not current(remade):
+        found.append("Out of date: formulas or values have changed; colony-sim worlds --remake.")
+    if "verdicts" in tables:
+        found.append(f"{reliable(tables)}.")
+    return [
+        *found, *_values(tables["values"]), *_structures(tables["structures"]),
+        *_ties(tables["ties"]),
+    ]  # fmt: skip
 
 
 def _of(numbers: pd.DataFrame, standing: Standing) -> pd.DataFrame:
@@ -179,7 +196,7 @@ def _facts(remade: Remade) -> list[str]:
         cost = f" ({facts['core_minutes']} core minutes, {facts['memory_mb']} MB)"
     found = [
         f"Made of {facts['rows']} + {facts['wave']} lived draws, seed {facts['seed']}"
-        f"{cost}; worth {facts['effective_size']} independent worlds."
+        f"{cost}; worth {facts['effective_size']} independent ones."
     ]
     if "repeat" in remade.tables:
         apart = remade.tables["repeat"]["apart"]

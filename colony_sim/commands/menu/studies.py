@@ -272,6 +272,7 @@ def evidence(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/evidence.")
     ] = None,
+    full: Annotated[bool, typer.Option("--full", help="Print a line for every number.")] = False,
 ) -> Path:
     """Live the published experiments and count the numbers that come out."""
     with getting_ready():
@@ -285,6 +286,7 @@ def evidence(
         out=out,
         bite=teeth,
         keys=split(keys),
+        full=full,
     )
 
 

@@ -50,7 +50,8 @@ from colony_sim.studies.points import (
     refuse_own_keys,
     window,
 )
-from colony_sim.words.estimate import dashed, number, percent
+from colony_sim.words import labels
+from colony_sim.words.estimate import dashed, of_100, short
 
 BREEDERS = "rotation.most_breeders_per_bin"
 WARM_UP, USED = 420, 504
@@ -408,14 +409,17 @@ def headline(result: BreakEven) -> str:
     left = total - one - other
     what = "yields more" if result.measure == YIELD else "does better"
     if result.over_worlds:
-        what += f" in {percent(KNOWN)} of the worlds or more"
+        what += f" in {of_100(KNOWN)} of 100 possible colonies or more"
     if one == total or other == total:
         winner = result.first if one else result.second
         return f"“{winner}” {what} in all {total} cells"
     if not one and not other:
         if result.over_worlds:
-            return f"Nobody knows which of the two policies is ahead in any of {total} cells"
-        return f"The runs separate the two policies in none of {total} cells"
+            return (
+                f"Nobody knows yet in any of {total} cells which {what.split(' in ')[0]}, "
+                f"“{result.first}” or “{result.second}”"
+            )
+        return f"The runs tell “{result.first}” from “{result.second}” in none of {total} cells"
     order = [(result.first, one), (result.second, other)]
     order.sort(key=lambda item: -item[1])
     text = f"“{order[0][0]}” {what} in {order[0][1]} of {total} cells"
@@ -426,16 +430,9 @@ def headline(result: BreakEven) -> str:
 
 
 def in_words(result: BreakEven) -> str:
-    """How the map was made, and where the order turns, row by row."""
-    known = catalogue()[result.measure]
-    unit = f" {result.y.unit}" if result.y.unit else ""
-    lines = [
-        f"{known.label} ({known.unit}), {result.first} minus {result.second}, over "
-        f"{result.x.key} and {result.y.key}: days {result.span.warm_up + 1} to "
-        f"{result.span.days}, {_lived(result)}"
-    ]
-    if BREEDERS in (result.x.key, result.y.key):
-        lines.append(f"Founder beetles follow {BREEDERS}.")
+    """Where the order turns, row by row, and how the map was made."""
+    x, y = labels.label(result.x.key), labels.heading(result.y.key)
+    lines = []
     spots = crossings(result)
     shown_rows = result.y.values[:MOST_ROWS]
     for value in shown_rows:
@@ -444,46 +441,56 @@ def in_words(result: BreakEven) -> str:
         counts = line["better"].value_counts().to_dict()
         shown = ", ".join(f"{count} {word}" for word, count in counts.items())
         where = (_turns if result.over_worlds else _sign_changes)(result, rows)
-        lines.append(f"{result.y.key} = {value:g}{unit}: {where} ({shown}).")
+        lines.append(f"{y} {labels.shown(value)}: {where} ({shown}).")
     left = len(result.y.values) - len(shown_rows)
     if left:
-        lines.append(f"… and {left} more values of {result.y.key} in crossings.csv.")
+        lines.append(f"… and {left} more values in crossings.csv.")
+    known = catalogue()[result.measure]
+    lines.append(
+        f"Along each line {x} rises ({', '.join(labels.shown(v) for v in result.x.values)}); what "
+        f"is counted is {known.label[0].lower()}{known.label[1:]} ({known.unit}), {result.first} "
+        f"minus {result.second}, days {result.span.warm_up + 1} to {result.span.days}, "
+        f"{_lived(result)}"
+    )
+    if BREEDERS in (result.x.key, result.y.key):
+        lines.append(f"Founder beetles follow the {labels.label(BREEDERS)}.")
     return "\n".join([*lines, *left_out_in_words(result.left_out)])
 
 
 def _lived(result: BreakEven) -> str:
     if not result.over_worlds:
         return (
-            f"{len(result.seeds)} seeds per cell, the same everywhere. A cell goes to a policy if "
-            "its own 95 % interval leaves out 0; were there no difference anywhere, about one cell "
-            "in twenty would go to one of them."
+            f"{len(result.seeds)} pairs of runs in each cell, the same luck everywhere. A cell "
+            "goes to a policy if its own 95 % interval leaves out 0; were there no difference "
+            "anywhere, about one cell in twenty would go to one of them."
         )
     worlds, error = int(result.table["worlds"].max()), result.table["probability_se"].max()
     text = (
-        f"{worlds} worlds per cell, the same everywhere. A cell goes to a policy that is ahead in "
-        f"{percent(KNOWN)} of them or more (standard error of such a probability: up to "
-        f"{number(error)}); the order turns where it is one half."
+        f"{worlds} possible colonies in each cell, the same everywhere. A cell goes to a policy "
+        f"that is ahead in {of_100(KNOWN)} of 100 or more (such a count is right to about "
+        f"{short(100 * error)}); the order turns where it is half."
     )
     if result.table["of_single_pairs"].all():
-        text += " Each world has one pair of runs, so chance is included."
+        text += " Each was lived once, so luck is part of that."
     return text
 
 
 def _sign_changes(result: BreakEven, rows: pd.DataFrame) -> str:
     at = rows[result.x.key].dropna()
     if at.empty:
-        return "no change of sign"
-    return f"sign changes near {result.x.key} = {', '.join(f'{spot:.3g}' for spot in at)}"
+        return "the order does not turn"
+    name = labels.label(result.x.key)
+    return f"the order turns near {name} {', '.join(f'{spot:.3g}' for spot in at)}"
 
 
 def _turns(result: BreakEven, rows: pd.DataFrame) -> str:
     """Where the probability is one half, and the expected difference 0, with their intervals."""
     parts = []
-    for by, what in (("probability", "even"), ("difference", "expected gain 0")):
+    for by, what in (("probability", "even"), ("difference", "mean gain 0")):
         here = rows[(rows["by"] == by) & rows[result.x.key].notna()]
         spots = [f"{row[result.x.key]:.3g} ({_between(row)})" for _, row in here.iterrows()]
         parts.append(f"{what} at {' and '.join(spots)}" if spots else f"{what} nowhere")
-    return dashed(f"{result.x.key}: {', '.join(parts)}")
+    return dashed(f"{labels.label(result.x.key)}, {', '.join(parts)}")
 
 
 def _between(row: pd.Series) -> str:

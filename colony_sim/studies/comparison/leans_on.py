@@ -93,15 +93,30 @@ def from_narrowing(found: Narrowing, pair: tuple[str, str], evpi: float) -> Lean
     return LeansOn(pair, found.runs, evpi, table)
 
 
+def what_would_tell(found: LeansOn) -> str:
+    """The one measurement at home that would tell most, for an answer that nobody knows."""
+    told = _told(found)
+    if told.empty:
+        first, second = (f"“{name}”" for name in found.pair)
+        return (
+            "No single measurement at home is shown to tell; what would is to try "
+            f"{first} and {second} side by side in your own bins."
+        )
+    top = told.iloc[0]
+    return (
+        f"To find out at home ({top['label']}): {top['measurement']}. That is worth "
+        f"{top['value_g_per_year']:.0f} g a year (error {top['value_g_per_year_se']:.0f})."
+    )
+
+
 def leaning_in_words(found: LeansOn) -> str:
     """What would change the answer, what that is worth in a year, and how to measure it."""
     whole = f"Knowing everything would be worth {DAYS_A_YEAR * found.evpi:.0f} g a year"
-    table = found.table
-    told = table[table["told_apart"] & (table["value_g_per_year"] >= _WORTH_NAMING)].head(_NAMED)
+    told = _told(found).head(_NAMED)
     if told.empty:
         enough = runs_needed(len(found.table))
         more = (
-            f"; some {enough} colonies would show one that settles a quarter of it"
+            f"; some {enough} colonies would show one that decides a quarter of it"
             if found.worlds < enough
             else ""
         )
@@ -115,3 +130,9 @@ def leaning_in_words(found: LeansOn) -> str:
         for row in told.itertuples()
     ]
     return dashed(f"What would change it: {'; '.join(parts)}. {whole}.")
+
+
+def _told(found: LeansOn) -> pd.DataFrame:
+    """Unknowns told apart from luck that are worth naming, the most worth first."""
+    table = found.table
+    return table[table["told_apart"] & (table["value_g_per_year"] >= _WORTH_NAMING)]

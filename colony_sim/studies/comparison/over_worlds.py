@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -12,6 +13,7 @@ import pandas as pd
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.statistics.currencies import in_currencies
 from colony_sim.statistics.over_worlds import WorldsVerdict, verdict_over_worlds
+from colony_sim.words.finding import HOURS, LARVAE
 
 #: What is divided by what; a policy is ahead in a currency that it has more of.
 CURRENCIES: dict[str, tuple[str, str | None]] = {
@@ -22,6 +24,8 @@ CURRENCIES: dict[str, tuple[str, str | None]] = {
     "beetles spared per 100 a day": ("spared", None),
 }
 FIRST = next(iter(CURRENCIES))
+NAMED = (YIELD, LARVAE, HOURS)
+"""What an answer names."""
 Pair = tuple[str, str]
 
 
@@ -51,6 +55,9 @@ class OverWorlds:
         yields most), best_share_se, regret, regret_se (g/day that the best of each world would
         yield over it, on average), died_out_share (of the runs). Means of single worlds are taken
         as they are, so that regrets hold the chance of their runs.
+    means : pandas.DataFrame
+        One row a policy and world: policy, world and those of `NAMED` that were measured, each the
+        mean of the runs there.
     """
 
     pair: Pair
@@ -61,6 +68,21 @@ class OverWorlds:
     table: pd.DataFrame
     gains: pd.DataFrame
     standings: pd.DataFrame
+    means: pd.DataFrame
+
+    def difference(self, a: str, b: str, measure: str) -> tuple[float, float]:
+        """Mean difference of a measure, A minus B, over worlds and its error; NaN if not known."""
+        if measure not in self.means:
+            return math.nan, math.nan
+        wide = self.means.pivot(index="world", columns="policy", values=measure)
+        found = (wide[a] - wide[b]).dropna()
+        return float(found.mean()), float(found.std(ddof=1) / math.sqrt(max(len(found), 1)))
+
+    def mean(self, policy: str, measure: str) -> float:
+        """Mean of a measure under a policy over worlds; NaN if it was not measured."""
+        if measure not in self.means:
+            return math.nan
+        return float(self.means.loc[self.means["policy"] == policy, measure].mean())
 
     @property
     def first(self) -> WorldsVerdict:
@@ -146,7 +168,7 @@ def over_worlds(
     verdict = verdicts[pair][FIRST]
     return OverWorlds(
         pair, zone, verdict.worlds, verdict.runs, verdicts, table,
-        pd.concat(gains, ignore_index=True), _standings(runs, policies),
+        pd.concat(gains, ignore_index=True), _standings(runs, policies), _means(runs),
     )  # fmt: skip
 
 
@@ -173,6 +195,11 @@ def _ratio(table: pd.DataFrame, currency: str) -> pd.Series:
         values = values / table[below].astype(float)
     # A colony that died out has no hours, bins or bran; what it yields of them is nothing.
     return values.where(np.isfinite(values), 0.0) if above != "spared" else values
+
+
+def _means(runs: pd.DataFrame) -> pd.DataFrame:
+    named = [measure for measure in NAMED if measure in runs]
+    return runs.groupby(["policy", "world"], sort=False)[named].mean().reset_index()
 
 
 def _standings(runs: pd.DataFrame, policies: Sequence[str]) -> pd.DataFrame:

@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from colony_sim.atomic import write_atomic
+from colony_sim.experiment.asks import Asks, asks_of, in_order
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
 from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.measuring.catalogue import catalogue
@@ -40,10 +41,16 @@ from colony_sim.studies.comparison.assumptions import (
     find_assumptions,
     skipped,
 )
-from colony_sim.studies.comparison.leans_on import from_narrowing, leaning_in_words, leans_on
+from colony_sim.studies.comparison.leans_on import (
+    from_narrowing,
+    leaning_in_words,
+    leans_on,
+    what_would_tell,
+)
 from colony_sim.studies.comparison.over_words import (
     answer,
     in_words,
+    is_open,
     means_left_over,
 )
 from colony_sim.studies.comparison.over_worlds import OverWorlds, over_worlds, verdicts_on_yield
@@ -57,7 +64,7 @@ from colony_sim.studies.profile_words import (
     this_colony_in_words,
     with_profile,
 )
-from colony_sim.words.finding import finding
+from colony_sim.words.finding import beside, finding
 from colony_sim.words.showing import as_html, one_line
 
 DAILY = (
@@ -148,7 +155,11 @@ class Comparison:
     profile : str
         Name of the worlds.
     advice : tuple of str
-        Which policy leaves means unused, and what would change the answer, in sentences.
+        For a keeper's profile: how the answer differs from that of the default.
+    turning : str
+        Over worlds: what would change the answer.
+    left_over : tuple of str
+        Which policy leaves means unused, in sentences.
     stopped : bool
         Ctrl-C ended it: it holds the whole stages that were lived before.
     """
@@ -174,15 +185,18 @@ class Comparison:
     found: OverWorlds | None = None
     profile: str = ""
     advice: tuple[str, ...] = ()
+    turning: str = ""
+    left_over: tuple[str, ...] = ()
     stopped: bool = False
 
     @property
     def findings(self) -> list[Finding]:
         """Everything in words, by the part it plays."""
-        details = (*self.answer, *self.advice, *self.circumstances, self.details)
+        advice = (*self.advice, self.turning, *self.left_over)
+        details = (*self.answer, *advice, *self.circumstances, self.details)
         return [
             Finding("answer", self.verdict),
-            *(Finding("detail", text) for text in details),
+            *(Finding("detail", text) for text in details if text),
             Finding("leaning", self.leaning),
         ]
 
@@ -282,7 +296,9 @@ def compare_plan(
             pair = compared(plan, comparison["policies"])
             zone = rule.zone if rule else 0.0
             later = None if stopped else run
-            comparison |= write_answer(plan, pair, comparison["runs"], zone, store, later, staged)
+            comparison |= write_answer(
+                plan, pair, comparison["runs"], zone, store, later, staged, handling is not None
+            )
             if assumptions:
                 without = "there are not two policies to compare"
                 if pair is not None:
@@ -337,9 +353,11 @@ def write_tables(
     differences = everything[everything["baseline"] == plan.baseline].reset_index(drop=True)
     died = died_out_comparison(once, plan.baseline)
     names = [plan.baseline] + [p.name for p in plan.policies if p.name != plan.baseline]
-    under = f"In this model{with_profile(plan.profile)} and under its "
-    under += "assumptions" if plan.profile is None else "other assumptions"
-    sentence = f"{under}: {finding(names, summary, everything)}."
+    sentence = f"{finding(names, summary, everything)}{with_profile(plan.profile)}."
+    if len(names) == 2:
+        asks = asks_of(plan.asks, plan.policies)
+        work = None if asks is None else asks is Asks.WORTH
+        sentence = f"{sentence} {beside(in_order(plan.policies), everything, work)}".rstrip()
     pairs = everything if len(plan.policies) > 2 else differences
     details = verdict("", _quoted(summary), _quoted(pairs), _quoted(died))
     for name, frame in (
@@ -372,11 +390,13 @@ def write_answer(
     store: OutcomeStore,
     run: Callable[[Plan], None] | None,
     folder: Path,
+    equal: bool = False,
 ) -> dict[str, Any]:
     """Add the answer over the worlds of a plan to the tables; fields of a Comparison.
 
     `zone` is the half width (g/day) of gains that count as none. A keeper's profile is held
-    against the default, which `run` runs; None leaves that out.
+    against the default, which `run` runs; None leaves that out. `equal` says that every policy has
+    the handling that suits it best.
     """
     if plan.profile is None or pair is None or runs["world"].nunique() < 2:
         return {}
@@ -395,12 +415,18 @@ def write_answer(
     tables["leans_on"] = leaning.table
     for name, table in tables.items():
         write_table(folder, name, table)
+    asks = asks_of(plan.asks, plan.policies)
+    sentence = answer(over, asks, in_order(plan.policies))
+    if is_open(over):
+        sentence += f" {what_would_tell(leaning)}"
     return {
-        "verdict": answer(over),
+        "verdict": sentence,
         "found": over,
         "profile": plan.profile.name,
         "answer": (*in_words(over, plan.profile.name), *lines[1:]),
-        "advice": (*lines[:1], leaning_in_words(leaning), *means_left_over(plan.policies, runs)),
+        "advice": tuple(lines[:1]),
+        "turning": leaning_in_words(leaning),
+        "left_over": tuple(means_left_over(plan.policies, runs, equal)),
         **tables,
     }
 

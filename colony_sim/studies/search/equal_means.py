@@ -18,6 +18,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -136,11 +137,12 @@ def at_equal_means(
     worlds, seeds = _selection(plan, replicates * (1 + TIMES_MORE))
     span = window(before, warm_up, used)
     best = min(max(2, math.ceil(trials / 4)), trials)
-    total = len(plan.policies) * replicates * (trials + TIMES_MORE * (best + 1))
-    whole = Whole(on_progress, total)
+    given = limits.minutes_per_week is not None
+    # The busiest is looked for first; one candidate more is the handling of the file.
+    each = replicates * (trials + TIMES_MORE * (best + 1) + (not given))
+    whole = Whole(on_progress, len(plan.policies) * each)
     with open_points(folder, workers) as runner:
         bench = _Bench(replace(before, worlds=worlds, first=1), seeds, span, runner, whole)
-        given = limits.minutes_per_week is not None
         if not given:
             limits = replace(limits, minutes_per_week=bench.busiest(replicates, limits.sure))
         found = [
@@ -224,12 +226,22 @@ class _Bench:
 
     def run(self, policy: str, points: Sequence[dict[str, Value]], runs: slice) -> pd.DataFrame:
         """Runs of one policy at some points, with some of the seeds."""
-        plan = replace(only(self.plan, [policy]), worlds=self.plan.worlds[runs])
         seeds = self.seeds[runs]
-        rows = self.runner.run(plan, points, seeds, self.span, measures=MEASURES,
-                               on_progress=self.whole.report)  # fmt: skip
+        rows = self._lived(policy, points, runs, on_progress=self.whole.report)
         self.whole.next()
         return rows
+
+    def again(self, policy: str, points: Sequence[dict[str, Value]], runs: slice) -> pd.DataFrame:
+        """Runs that are stored already and were counted then."""
+        return self._lived(policy, points, runs)
+
+    def _lived(
+        self, policy: str, points: Sequence[dict[str, Value]], runs: slice, **options: Any
+    ) -> pd.DataFrame:
+        plan = replace(only(self.plan, [policy]), worlds=self.plan.worlds[runs])
+        return self.runner.run(
+            plan, points, self.seeds[runs], self.span, measures=MEASURES, **options
+        )
 
     def busiest(self, replicates: int, sure: float) -> float:
         """Minutes a week that the busiest policy of the file keeps to in this share of runs."""
@@ -278,7 +290,8 @@ def _best_of(
     points = [plain({key: table.loc[row, key] for key in keys}) for row in taken]
     if own not in points:
         points.append(own)
-    rows = pd.concat([bench.run(policy, points, first), bench.run(policy, points, more)])
+    bench.whole.total -= TIMES_MORE * replicates * (best + 1 - len(points))
+    rows = pd.concat([bench.again(policy, points, first), bench.run(policy, points, more)])
     found = came(rows, points)
     place = min(range(len(points)),
                 key=lambda i: (found[i].worst, -found[i].means["yield_g_per_day"]))  # fmt: skip

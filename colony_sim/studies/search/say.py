@@ -11,19 +11,22 @@ from colony_sim.studies.search.run import Search, needed
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, number, of_100
 
+ROWS = 4
+"""Candidates that a screen has before all else."""
+
 
 def headline(result: Search) -> str:
-    """The front in one sentence, from the runs with fresh seeds."""
+    """The best of those worth choosing in one sentence, from the fresh runs."""
     front = result.front[result.front["on_front"]]
     if front.empty:
-        return "No candidate kept to all limits on fresh seeds"
+        return "No candidate kept to all limits in fresh runs"
     best = front.sort_values("yield_g_per_day", ascending=False).iloc[0]
     least = front.sort_values("minutes_per_week").iloc[0]
     others = front[front["candidate"] != best["candidate"]]
     # Intervals that overlap tell nothing apart; those that do not are stricter than a paired test.
     ahead = others.empty or best["yield_low"] > others["yield_high"].max()
     word = "yields most" if ahead else "has the highest mean yield"
-    one = f"{_called(best)} {word} of the front, {_yield(best)} for {_work(best)}"
+    one = f"{_called(best)} {word}, {_yield(best)} for {_work(best)}"
     if not ahead:
         close = int((~(others["yield_high"] < best["yield_low"])).sum())
         one += f", not told from {close} other{'s' if close > 1 else ''}"
@@ -45,6 +48,13 @@ def in_words(result: Search) -> str:
             _limits_in_words(result),
         ]
     )
+
+
+def plain(result: Search) -> tuple[str, ...]:
+    """The screen below the headline: what to do, how sure that is, what would change it."""
+    sure, *rows = _how_sure(result)
+    doing, changing = _what_to_do(result), _what_would_change_it(result)
+    return (*doing, sure, *rows[:ROWS], *changing, *rows[ROWS:], _limits_in_words(result))
 
 
 def _what_to_do(result: Search) -> list[str]:
@@ -81,7 +91,7 @@ def _one(row: pd.Series) -> str:
         "not met": f"fades in {of_100(row['fading'])} of 100 (limit not met)",
     }[row["persistence"]]
     over = "" if row["within_limits"] else "; beyond a limit too often"
-    place = "" if row["on_front"] else "; not on the front"
+    place = "" if row["on_front"] else "; another does better"
     return (
         f"{row['candidate']}: {_yield(row)}{_limits(row, 'yield')}{against}; {_work(row)}; {word}; "
         f"all limits kept in {of_100(row['kept'])}{over}{place}."
@@ -105,11 +115,11 @@ def _what_would_change_it(result: Search) -> list[str]:
     if len(again):
         gap = (again["yield_in_search"] - again["yield_g_per_day"]).mean()
         lines.append(
-            f"Yields in the search were {number(abs(gap))} g/day higher on average than on fresh "
-            "seeds: that is the luck of being chosen, and left out above."
+            f"Yields in the search were {number(abs(gap))} g/day higher on average than in fresh "
+            "runs: that is the luck of being chosen, and left out above."
             if gap > 0
-            else f"Yields in the search were {number(abs(gap))} g/day lower on average than on "
-            "fresh seeds: being chosen did not flatter these."
+            else f"Yields in the search were {number(abs(gap))} g/day lower on average than in "
+            "fresh runs: being chosen did not flatter these."
         )
     least = needed(result.limits.persist)
     if result.fresh_seeds < least:
@@ -169,4 +179,4 @@ def _limits(row: pd.Series, name: str) -> str:
 
 
 def _value(value: object) -> str:
-    return number(value) if isinstance(value, float) else labels.shown(value)
+    return number(value) if isinstance(value, float) else labels.shown(value).replace("_", " ")

@@ -14,10 +14,10 @@ from colony_sim.experiment.plan import Plan
 from colony_sim.figures.slide import Slide
 from colony_sim.studies.origin import Origin
 from colony_sim.studies.points import Window
-from colony_sim.studies.profile_words import circumstances
+from colony_sim.studies.profile_words import circumstances, temperatures
 from colony_sim.studies.search.limits import Limits
 from colony_sim.studies.search.run import Search, search
-from colony_sim.studies.search.say import headline, in_words
+from colony_sim.studies.search.say import headline, in_words, plain
 from colony_sim.studies.study import Said, Study
 
 
@@ -79,7 +79,8 @@ def design(result: Search) -> str:
 
 def say(result: Search, plan: Plan) -> Said:
     """What the search found and what it rests on."""
-    return Said(headline(result), "\n".join([in_words(result), *circumstances(plan)]))
+    text = "\n".join([in_words(result), *circumstances(plan)])
+    return Said(headline(result), text, (*plain(result), *temperatures(plan)))
 
 
 def slides(folder: Path, seed: int | None = None) -> list[Slide]:

@@ -10,9 +10,11 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.studies.sensitivity.run import Sensitivity
-from colony_sim.words.estimate import Estimate, number
+from colony_sim.words import labels
+from colony_sim.words.estimate import Estimate, dashed, number
 
-NAMED = 5
+NAMED, PLAIN = 5, 3
+"""Values named in full, and on a screen."""
 WIDE = 0.5
 """Width of the interval of a Sobol' index, of at most 1, that tells nothing of its place."""
 _HOW = {
@@ -20,11 +22,78 @@ _HOW = {
     "morris": "moved along random trajectories through the plausible ranges (Morris)",
     "sobol": "drawn from the plausible ranges together with all others (Sobol' indices)",
 }
+_PLAINLY = {
+    "oneway": "largest change at an end of its range",
+    "morris": "mean change over its range, 95 % interval",
+    "sobol": "share of the spread with all it acts through, 95 % interval",
+}
 _INFLUENCE = {
     "oneway": "largest change",
     "morris": "mean absolute effect over the whole range (mu*)",
     "sobol": "share of the variance, with all it acts through (total index)",
 }
+
+
+def headline(result: Sensitivity) -> str:
+    """The answer in one sentence: what would change who is ahead, or what moves the result most."""
+    table = result.table
+    if not result.is_difference:
+        top = table.iloc[0]
+        unit = "" if result.method == "sobol" else f" {result.unit}"
+        return (
+            f"Of {len(table)} values {labels.label(top['key'])} is seen to move "
+            f"{result.output.split(',')[0]} most: {number(top['influence'])}{unit}"
+        )
+    first, second = (f"“{name}”" for name in result.policies)
+    found = turning(table)
+    if found.empty:
+        return (
+            f"None of the {len(table)} values, moved alone, changes which is ahead, {first} or "
+            f"{second}"
+        )
+    named = [labels.label(key) for key in found["key"].head(PLAIN)]
+    more = f" and {len(found) - PLAIN} more" if len(found) > PLAIN else ""
+    text = (
+        f"{', '.join(named)}{more}, moved alone, would change which is ahead, {first} or {second}"
+    )
+    return f"{text[0].upper()}{text[1:]}"
+
+
+def plain(result: Sensitivity) -> tuple[str, ...]:
+    """The screen below that: what to measure at home, and what moves the result how far."""
+    turns = turning(result.table) if result.is_difference else result.table
+    rows = (turns if len(turns) else result.table).head(PLAIN)
+    top = [
+        f"{labels.label(row.key)} {number(row.influence)}{_bounds(row)}"
+        for row in result.table.head(NAMED).itertuples()
+    ]
+    mean, _, low, high = result.central
+    unit = "" if result.method == "sobol" else f", {result.unit}"
+    return (
+        "What to measure in your own bins:",
+        *(
+            f"- {labels.label(row.key)}: {catalogue()[row.key].measure}."
+            for row in rows[np.isfinite(rows["influence"])].itertuples()
+        ),
+        dashed(f"Largest first ({_PLAINLY[result.method]}{unit}): {'; '.join(top)}."),
+        dashed(
+            f"With nothing moved: {result.output}, {Estimate(mean, low, high, result.unit)}, mean "
+            f"of {result.noise.seeds} runs, days {result.span.warm_up + 1} to {result.span.days}."
+        ),
+    )
+
+
+def _bounds(row: Any) -> str:
+    found = Estimate(row.influence, row.influence_low, row.influence_high)
+    if found.bounded:
+        return f" ({found.limits})"
+    return f" (error {number(row.seed_se)})" if math.isfinite(row.seed_se) else ""
+
+
+def turning(table: pd.DataFrame) -> pd.DataFrame:
+    """Keys that changed who is ahead when moved alone, those that did most often first."""
+    found = table[table["sign_changes"] > 0]
+    return found.sort_values(["sign_changes", "influence"], ascending=False)
 
 
 def answer(result: Sensitivity) -> str:
@@ -116,19 +185,18 @@ def _verdict(result: Sensitivity) -> list[str]:
             f"Over the plausible ranges taken together, {first} is ahead at {ahead} of "
             f"{len(means)} points and {second} at {int((means < 0).sum())}."
         )
-    turning = result.table[result.table["sign_changes"] > 0]
-    turning = turning.sort_values(["sign_changes", "influence"], ascending=False)
-    if turning.empty:
+    found = turning(result.table)
+    if found.empty:
         lines.append(
             "No key changed the sign of the difference when it was moved alone: none of these "
             "unknowns by itself would change which policy is ahead. To know by how much:"
         )
         return [*lines, *_measure(result.table)]
-    named = ", ".join(turning["key"].head(NAMED))
-    more = f" and {len(turning) - NAMED} more" if len(turning) > NAMED else ""
+    named = ", ".join(found["key"].head(NAMED))
+    more = f" and {len(found) - NAMED} more" if len(found) > NAMED else ""
     lines.append(f"Unknowns that would change which policy is ahead: {named}{more}.")
     lines.append("What to measure in your own bins to settle it:")
-    return [*lines, *_measure(turning)]
+    return [*lines, *_measure(found)]
 
 
 def _measure(table: pd.DataFrame) -> list[str]:

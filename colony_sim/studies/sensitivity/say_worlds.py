@@ -35,7 +35,7 @@ def headline(result: Sensitivity) -> str:
         if len(names) == 1:
             return (
                 f"{labels.heading(top['key'])} decides most of {what}: knowing it would remove "
-                f"{percent(max(top['S1'], 0.0))} of its variance over worlds"
+                f"{percent(max(top['S1'], 0.0))} of its spread (variance) over possible colonies"
             )
         listed = f"{', '.join(names[:-1])} and {names[-1]}" if len(names) < 4 else (
             f"{', '.join(names[:3])} and {len(names) - 3} more"
@@ -45,11 +45,52 @@ def headline(result: Sensitivity) -> str:
     first = result.table["influence_low"].iloc[0] > result.table["influence_high"].iloc[1:].max()
     value = f"{number(top['influence'])} {result.unit}"
     if first:
-        return f"{labels.heading(top['key'])}, taken from another world, moves {what} most: {value}"
+        return (
+            f"{labels.heading(top['key'])}, taken from another possible colony, moves {what} most: "
+            f"{value}"
+        )
     return (
         f"The intervals do not rank the values: {labels.label(top['key'])}, taken from another "
-        f"world, moves {what} most of those seen, {value}"
+        f"possible colony, moves {what} most of those seen, {value}"
     )
+
+
+def plain(result: Sensitivity) -> tuple[str, ...]:
+    """The screen below the headline: what to measure at home, and what moves the result how far."""
+    shares = result.method == "sobol"
+    keys = leading(result) if shares else _above(result)
+    worlds = int(result.sampled["world"].nunique())
+    mean = Estimate(result.central[0], *result.central[2:], result.unit)
+    top = [
+        f"{labels.label(row.key)} "
+        + (_share(row.S1, row.S1_se) + _shown(row) if shares else _change(row))
+        for row in result.table.head(NAMED).itertuples()
+    ]
+    what = (
+        "share of the spread (variance) that knowing it would remove"
+        if shares
+        else f"mean change, {result.unit}, 95 % interval"
+    )
+    none = "No measurement at home is shown to tell; more possible colonies (--size) may show one."
+    lines = [
+        *(_measure(result, keys) if keys else [none]),
+        f"Largest first ({what}): {'; '.join(top)}.",
+        f"{worlds} possible colonies were lived, days {result.span.warm_up + 1} to "
+        f"{result.span.days}: {result.output}, {mean} on average.",
+    ]  # fmt: skip
+    if shares:
+        lines.append(_chance(result))
+    return tuple(dashed(line) for line in lines)
+
+
+def _change(row: Any) -> str:
+    found = Estimate(row.influence, row.influence_low, row.influence_high)
+    return found.cell
+
+
+def _above(result: Sensitivity) -> list[str]:
+    """Keys whose effect is told from chance."""
+    return list(result.table.loc[result.table["influence_low"] > floor(result), "key"])
 
 
 def leading(result: Sensitivity) -> list[str]:
@@ -135,11 +176,11 @@ def _steps(result: Sensitivity) -> list[str]:
         if result.is_difference:
             text += f"; the sign changed in {row.sign_changes} of {row.moves} moves"
         lines.append(text)
-    above = result.table[result.table["influence_low"] > floor(result)]
-    if above.empty:
+    above = _above(result)
+    if not above:
         lines.append("None is told from chance: more worlds (--size) or seeds are needed.")
         return lines
-    return [*lines, *_measure(result, list(above["key"]))]
+    return [*lines, *_measure(result, above)]
 
 
 def _measure(result: Sensitivity, keys: list[str]) -> list[str]:

@@ -19,7 +19,7 @@ from colony_sim.studies.profile_words import circumstances, temperatures
 from colony_sim.studies.sensitivity import say_worlds
 from colony_sim.studies.sensitivity.indices import Noise
 from colony_sim.studies.sensitivity.run import Sensitivity, output_words, sensitivity
-from colony_sim.studies.sensitivity.say import answer
+from colony_sim.studies.sensitivity.say import answer, headline, plain
 from colony_sim.studies.study import Said, Study
 
 GROUPS = "groups"
@@ -109,11 +109,13 @@ def design(result: Sensitivity) -> str:
 def say(result: Sensitivity, plan: Plan) -> Said:
     """Which keys move the result and what it rests on."""
     if result.over_worlds:
-        headline, text = say_worlds.answer(result)
-        return Said(headline, "\n".join([text, *temperatures(plan)]))
+        line, text = say_worlds.answer(result)
+        rests_on = temperatures(plan)
+        return Said(line, "\n".join([text, *rests_on]), (*say_worlds.plain(result), *rests_on))
     rests_on = circumstances(plan, result.keys, ranges=True)
     rests_on += left_out_in_words(result.left_out)
-    return Said("", "\n".join([answer(result), *rests_on]))
+    text = "\n".join([answer(result), *rests_on])
+    return Said(headline(result), text, (*plain(result), *temperatures(plan)))
 
 
 def slides(folder: Path, seed: int | None = None) -> list[Slide]:

@@ -55,31 +55,34 @@ def run_single(
             for table in TABLES:
                 write_table(staged, table, getattr(record, table))
             data = manifest.build_single(name, run, command, profile, draw)
-            said = [Finding("answer", " ".join(in_words(run, record)[1:]))]
+            said = [Finding("answer", " ".join(in_words(run, record)))]
             manifest.write(staged, {**data, "findings": told.as_data(said)})
     return record
 
 
 def in_words(run: PlannedRun, record: RunRecord) -> list[str]:
-    """A few lines on how the run went."""
-    daily = record.daily
-    last = daily.iloc[-1] if len(daily) else None
-    lines = [f"{run.policy}, seed {run.scenario.seed}, {len(daily)} days"]
+    """How the run went: what the policy gave and took, in a sentence, and what was there last."""
+    daily, name = record.daily, f"“{run.policy}”"
+    if not len(daily):
+        return [f"{name} gave nothing: the colony died out on day {record.died_out_day}."]
+    grams, larvae, bran = (
+        float(daily[column].sum()) for column in ("harvest_g", "harvest_larvae", "bran_given_g")
+    )
+    hours = daily["work_minutes"].sum() / 60
+    took = (
+        f"gave {grams:.0f} g ({larvae:.0f} larvae) in {len(daily)} days, for {number(hours)} hours "
+        f"of work and {bran:.0f} g of bran."
+    )
     if record.died_out_day is not None:
-        lines.append(f"The colony died out on day {record.died_out_day}.")
-    elif last is not None:
-        stocks = ", ".join(
-            f"{int(last[stage])} {stage}" for stage in ("eggs", "larvae", "pupae", "adults")
-        )
-        lines.append(f"At the end: {stocks}, {int(last['bins_in_use'])} bins in use.")
-    if last is not None:
-        grams, bran = daily["harvest_g"].sum(), daily["bran_given_g"].sum()
-        hours = daily["work_minutes"].sum() / 60
-        lines.append(
-            f"Over all days: {grams:.0f} g harvested, {bran:.0f} g bran given, "
-            f"{number(hours)} h of work."
-        )
-    return lines
+        return [f"{name} ran the colony down: it died out on day {record.died_out_day}. It {took}"]
+    last = daily.iloc[-1]
+    stocks = ", ".join(
+        f"{int(last[stage])} {stage}" for stage in ("eggs", "larvae", "pupae", "adults")
+    )
+    return [
+        f"{name} {took}",
+        f"At the end: {stocks}, {int(last['bins_in_use'])} bins in use.",
+    ]
 
 
 def findings(folder: Path, data: dict[str, Any]) -> dict[str, pd.DataFrame]:

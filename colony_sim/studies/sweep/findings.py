@@ -11,7 +11,8 @@ from colony_sim.measuring.catalogue import YIELD
 from colony_sim.statistics.core import holm
 from colony_sim.statistics.worlds_pointwise import KNOWN
 from colony_sim.studies import precision
-from colony_sim.words.estimate import dashed, number, percent
+from colony_sim.words import labels
+from colony_sim.words.estimate import dashed, number, of_100, short
 from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
@@ -60,14 +61,17 @@ class Finding:
             table = pd.concat(self._parts, ignore_index=True)
             clear = separated_anywhere(table)
             family = int(table["p_t"].notna().sum())
-            for policy in plan.policies:
-                if policy.name != plan.baseline:
-                    here = table["policy"] == policy.name
-                    lines.append(_against(table[here], clear[here], policy.name, plan.baseline))
+            others = [p.name for p in plan.policies if p.name != plan.baseline]
+            against = [
+                _against(table[here], clear[here], name, plan.baseline)
+                for name in others
+                for here in [table["policy"] == name]
+            ]
+            lines = [*against, *lines]
             if family:
                 lines.append(
-                    "A tie is a paired 95 % interval that holds 0, or a p value of 0.05 or more "
-                    f"once adjusted by Holm for all {family} comparisons of yield in the sweep."
+                    "A tie is a 95 % interval of the difference that holds 0, or a p value of 0.05 "
+                    f"or more once adjusted for all {family} comparisons of yield in the sweep."
                 )
         rule = self._sweep.rule
         if rule is not None and self._precision:
@@ -78,27 +82,26 @@ class Finding:
         known = means.dropna()
         name = f"“{shortened(policy, 40)}”"
         if known.empty:
-            return f"No run of {name} has a value at any of the {len(means)} points."
+            return f"No run of {name} has a value at any of {len(means)} points."
         left = len(means) - len(known)
         none = f"; no value at {left} of {len(means)} points" if left else ""
         low, high = known.idxmin(), known.idxmax()
         if len(known) == 1:
-            text = f"yields {number(known[low])} g per day at {self._point(low)}"
+            text = f"gives {number(known[low])} g a day where {self._point(low)}"
         else:
             text = (
-                f"yields from {number(known[low])} g per day at {self._point(low)} to "
-                f"{number(known[high])} at {self._point(high)} (means of runs)"
+                f"is seen to give most, {number(known[high])} g a day, where {self._point(high)}, "
+                f"and least, {number(known[low])}, where {self._point(low)} (means of runs)"
             )
         return f"{name} {text}{none}."
 
     def _point(self, point: int) -> str:
         values = self._sweep.points.loc[point]
         keys = [
-            f"{key} = {number(value) if isinstance(value, float) else value}"
+            f"{labels.label(key)} is {number(value) if isinstance(value, float) else value}"
             for key, value in zip(self._sweep.points.columns, values.tolist(), strict=True)
         ]
-        shown = ", ".join(keys[:4]) + (", …" if len(keys) > 4 else "")
-        return f"point {point} ({shown})"
+        return ", ".join(keys[:4]) + (", …" if len(keys) > 4 else "")
 
 
 def _over_worlds(table: pd.DataFrame) -> list[str]:
@@ -111,12 +114,12 @@ def _over_worlds(table: pd.DataFrame) -> list[str]:
     if not math.isfinite(error):
         return lines
     text = (
-        f"Ahead means: in {percent(KNOWN)} of the {worlds} worlds or more, the same at every point "
-        f"(standard error of such a probability: up to {number(error)})."
+        f"Known means: in {of_100(KNOWN)} of 100 possible colonies or more; {worlds} were lived, "
+        f"the same at every point (a count of 100 is right to about {short(100 * error)})."
     )
     if table["of_single_pairs"].all():
         text += (
-            " Each world has one pair of runs, so chance is included; more replicates than worlds "
+            " Each was lived once, so luck is part of that; more replicates than possible colonies "
             "take it off."
         )
     return [*lines, text]
@@ -126,17 +129,21 @@ def _in_most_worlds(table: pd.DataFrame, policy: str, baseline: str) -> str:
     first, second = (f"“{shortened(name, 40)}”" for name in (policy, baseline))
     more, less = (int((table["known"] == name).sum()) for name in (policy, baseline))
     unknown = len(table) - more - less
-    text = f"Of {len(table)} points, {first} yields more than {second} at {more} and less at {less}"
+    text = f"Of {len(table)} points, {first} gives more than {second} at {more} and less at {less}"
     known = table.dropna(subset=["probability"])
     if known.empty:
         return f"{text}; nothing is known at the rest."
-    low, high = (number(known["probability"].agg(how)) for how in ("min", "max"))
+    if unknown == len(table):
+        text = (
+            f"Nobody knows yet at any of {len(table)} points which gives more, {first} or {second}"
+        )
+    elif unknown:
+        text += f"; at {unknown} nobody knows yet"
+    low, high = (of_100(known["probability"].agg(how)) for how in ("min", "max"))
     gains = [number(known["gain"].agg(how)) for how in ("min", "max")]
-    if unknown:
-        text += f"; at {unknown} the worlds do not tell"
     return dashed(
-        f"{text}. The probability that it does goes from {low} to {high}, its expected gain from "
-        f"{gains[0]} to {gains[1]} g/day."
+        f"{text}. {first} gives more in {low if low == high else f'{low} to {high}'} of 100 "
+        f"possible colonies, by {gains[0]} to {gains[1]} g a day on average."
     )
 
 

@@ -39,6 +39,7 @@ from colony_sim.running.whole import Whole
 from colony_sim.studies.fitting_worlds import WORLDS, in_fitting_worlds, left_out_in_words
 from colony_sim.studies.precision import StoppingRule, make_rule, next_replicates, reached
 from colony_sim.studies.sweep import tables as sweep_tables
+from colony_sim.words import labels
 from colony_sim.words.showing import as_html, one_line
 
 MOST_RUNS = 10_000_000
@@ -343,5 +344,7 @@ def _choose(plan: Plan, keys: list[str], name: str | None) -> tuple[Plan, tuple[
     own = [k for k in keys if k not in ("start.breeders", "start.larvae")]
     for key in own:
         if len(kept) > 1 and len({policy.parameters[key] for policy in plan.policies}) > 1:
-            notes.append(f"{key} is varied, so each policy's own value of it does not count.")
+            notes.append(
+                f"{labels.heading(key)} is varied, so each policy's own value of it does not count."
+            )
     return replace(plan, policies=tuple(kept)), tuple(notes)
