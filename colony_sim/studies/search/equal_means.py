@@ -226,7 +226,6 @@ class _Bench:
 
     def run(self, policy: str, points: Sequence[dict[str, Value]], runs: slice) -> pd.DataFrame:
         """Runs of one policy at some points, with some of the seeds."""
-        seeds = self.seeds[runs]
         rows = self._lived(policy, points, runs, on_progress=self.whole.report)
         self.whole.next()
         return rows
