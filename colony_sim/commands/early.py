@@ -7,7 +7,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-PATIENCE_SECONDS = 0.7
+PATIENCE_SECONDS = 0.4
 LINE = "Getting ready."
 
 
