@@ -21,9 +21,8 @@ SLIDES = {
     "isolation": "isolation/slides/*gains.png",
     "harvest": "harvest/slides/*gains.png",
     "eggs": "rotation/slides/*egg_fates.png",
-    "plan": "flock-plan/slides/*weeks.png",
-    "fit": "demo_log-fit/slides/*learnt.png",
-    "sweep": "rotation-sweep/slides/*.png",
+    "plan": "flock-plan/slides/*plan_year.png",
+    "unknowns": "rotation-sobol/slides/*screening.png",
 }
 """Picture by page, and the slide that it is."""
 WIDTH, COLOURS, MOST_BYTES = 860, 40, 60_000
