@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 
@@ -34,6 +35,8 @@ from colony_sim.words.finding import HOURS, LARVAE
 from colony_sim.words.labels import shortened
 
 _LABEL_WIDTH, _CELL_WIDTH = 48, 28
+SILENT_SECONDS = 30.0
+"""Longest time without a line of progress where the output is no terminal."""
 
 
 MOST_LINES = 25
@@ -140,13 +143,14 @@ class Bars:
 
 
 def _progress_lines(what: str) -> Callable[[RunProgress], None]:
-    told = -1
+    told, at = -1, 0.0
 
     def update(progress: RunProgress) -> None:
-        nonlocal told
+        nonlocal told, at
         tenth = 10 * (progress.done + progress.failed) // max(progress.total, 1)
-        if tenth > told:
-            told = tenth
+        now = time.monotonic()
+        if tenth > told or now - at > SILENT_SECONDS:
+            told, at = max(tenth, told), now
             left = _left(progress)
             count = f"{what}: {progress.done} of {progress.total} runs"
             print(count + (f", {left}" if left else ""), file=sys.stderr, flush=True)
