@@ -51,7 +51,7 @@ def run_check(log: Path) -> None:
         more = "; then check again" if logbook.faults else ""
         raise Ending(f"{log}: {len(faults)} fault{'s' * (len(faults) > 1)} to mend{more}", 2)
     answer = (
-        f"{log} has no faults: {len(logbook.entries)} rows, {len(schedule.bins)} bins, "
+        f"{log.name} has no faults: {len(logbook.entries)} rows, {len(schedule.bins)} bins, "
         f"{schedule.days} days from {schedule.start}; {len(schedule.observed)} numbers to learn "
         "from."
     )
