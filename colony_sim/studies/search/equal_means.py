@@ -276,10 +276,13 @@ def _best_of(
             for one, point in zip(found, points, strict=True)
         ]  # fmt: skip
 
+    before = bench.watch.before
     name = search_name(plan, factors, {}, limits, bench.seeds[first], bench.span)
     own = {factor.key: base[factor.key] for factor in factors}
     table = propose(folder / "study.sqlite", name, factors, _OBJECTIVE, trials, judge,
                     seed=plan.seed, first=own)  # fmt: skip
+    # Candidates of a search that was stopped are not tried again, but counted.
+    bench.watch.before = before + replicates * trials
     keys = [factor.key for factor in factors]
     ranked = table.drop_duplicates(keys)
     ranked = ranked[[fits(base, plain(row)) for row in ranked[keys].to_dict("records")]]
