@@ -262,7 +262,11 @@ def _best_of(
         return [came_to(rows[rows["point"] == i], expected_breeders(plan, point), limits)
                 for i, point in enumerate(points)]  # fmt: skip
 
+    tried = 0
+
     def judge(points: list[dict[str, Value]]) -> list[Judged]:
+        nonlocal tried
+        tried += len(points)
         fitting = [point if fits(base, point) else {} for point in points]
         found = came(bench.run(policy, fitting, first), fitting)
         return [
@@ -276,13 +280,12 @@ def _best_of(
             for one, point in zip(found, points, strict=True)
         ]  # fmt: skip
 
-    before = bench.watch.before
     name = search_name(plan, factors, {}, limits, bench.seeds[first], bench.span)
     own = {factor.key: base[factor.key] for factor in factors}
     table = propose(folder / "study.sqlite", name, factors, _OBJECTIVE, trials, judge,
                     seed=plan.seed, first=own)  # fmt: skip
-    # Candidates of a search that was stopped are not tried again, but counted.
-    bench.watch.before = before + replicates * trials
+    # Candidates that were tried before the search was stopped are not tried again.
+    bench.whole.total -= replicates * (trials - tried)
     keys = [factor.key for factor in factors]
     ranked = table.drop_duplicates(keys)
     ranked = ranked[[fits(base, plain(row)) for row in ranked[keys].to_dict("records")]]
