@@ -18,6 +18,7 @@ from colony_sim.experiment.design import Factor
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import expand
 from colony_sim.experiment.worlds import Worlds
+from colony_sim.running.runner import Progress
 from colony_sim.studies.search import best as best_module
 from colony_sim.studies.search import equal_means
 from colony_sim.studies.search.best import best_against_best
@@ -64,6 +65,8 @@ class MadeUp:
                         "work_hours_per_week": self.minutes(p) / 60, "bins_in_use": 8.0,
                         "yield_g_per_kg_bran": 50.0, "adult_losses_per_100_per_day": 1.0,
                     })  # fmt: skip
+        if on_progress is not None:
+            on_progress(Progress(len(rows), len(rows), 0, 0, None))
         return pd.DataFrame(rows).astype({"died_out_day": "Int64"})
 
 
@@ -165,12 +168,25 @@ def test_minutes_bind_at_equal_means(tmp_path, runs):
                 lambda p: 150.0 if p["rotation.surplus"] == "split" else
                 (120.0 if p["rotation.interval_days"] == 14 else 80.0)))  # fmt: skip
     plan = plan_of(tmp_path)
-    found = at_equal_means(plan, tmp_path, keys=KEYS, trials=10, replicates=2)
+    told = []
+    found = at_equal_means(plan, tmp_path, keys=KEYS, trials=10, replicates=2,
+                           on_progress=told.append)  # fmt: skip
+    # Two of each to find the busier, ten candidates twice, the best few twice as often.
+    assert all(one.done <= one.total for one in told) and told[-1].done == told[-1].total
+    assert told[0].total == 2 * (2 + 2 * 10 + 4 * 4)
     # The busier of the two takes 120 as in the file: splitting takes more than either may.
     assert found.limits.minutes_per_week == pytest.approx(120) and not found.given_minutes
     assert {p.parameters["rotation.surplus"] for p in found.plan.policies} == {"remove"}
-    given = at_equal_means(plan, tmp_path, keys=KEYS, trials=10, replicates=2,
-                           limits=Limits(minutes_per_week=160))  # fmt: skip
+    given = at_equal_means(
+        plan,
+        tmp_path,
+        keys=KEYS,
+        trials=10,
+        replicates=2,
+        limits=Limits(minutes_per_week=160),
+        on_progress=told.append,
+    )
+    assert told[-1].done == told[-1].total
     assert given.given_minutes
     assert {p.parameters["rotation.surplus"] for p in given.plan.policies} == {"split"}
 

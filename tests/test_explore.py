@@ -12,7 +12,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 from commandline import wait_for
-from test_figures import SIGHT, _contrast, _lab, _linear
+from sight import SIGHT, contrast, lab, linear
 
 from colony_sim.biology.climate import Climate, constant
 from colony_sim.biology.parameters import Parameters, catalogue
@@ -366,8 +366,8 @@ def test_stages_keep_apart_for_every_reader(scheme):
     colours = dict(re.findall(r"--([\w-]+): (#\w{6})", block))
     stages = [colours[name] for name in session.STAGES]
     for sight in SIGHT.values():
-        seen = [_lab(sight @ _linear(colour)) for colour in stages]
+        seen = [lab(sight @ linear(colour)) for colour in stages]
         assert min(np.linalg.norm(a - b) for a, b in combinations(seen, 2)) > 25
-    assert min(_contrast(colour, colours["ground"]) for colour in stages) >= 3
+    assert min(contrast(colour, colours["ground"]) for colour in stages) >= 3
     words = ("ink", "quiet", "this", "held")
-    assert min(_contrast(colours[name], colours["sheet"]) for name in words) >= 4.5
+    assert min(contrast(colours[name], colours["sheet"]) for name in words) >= 4.5

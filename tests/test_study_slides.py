@@ -15,8 +15,9 @@ import pytest
 from commandline import EXPERIMENT
 from pictures import as_kept, drawn, readable
 from scipy import stats
+from sight import SIGHT, contrast, lab, linear
 from test_breakeven import made as made_map
-from test_figures import SIGHT, _contrast, _lab, _linear, texts
+from test_figures import texts
 from test_search import made_up as made_search
 from test_sensitivity import made as made_sensitivity
 
@@ -391,10 +392,10 @@ def test_no_candidate_within_the_limits_is_said():
 def test_pairs_of_colours_keep_apart_in_colour_blind_sight(sight):
     for one_, other in ((tornado.LOW, tornado.HIGH), (screening.TURNS, screening.PLAIN),
                         (heat.ABOVE, heat.BELOW)):  # fmt: skip
-        a, b = (_lab(SIGHT[sight] @ _linear(c)) for c in (one_, other))
+        a, b = (lab(SIGHT[sight] @ linear(c)) for c in (one_, other))
         assert np.linalg.norm(a - b) > 40, (one_, other)
     # An interval drawn in ink shows on the bars.
-    assert all(_contrast(style.INK, c) > 4 for c in (tornado.LOW, tornado.HIGH))
+    assert all(contrast(style.INK, c) > 4 for c in (tornado.LOW, tornado.HIGH))
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -485,6 +485,8 @@ def _sign_changes(result: BreakEven, rows: pd.DataFrame) -> str:
 
 def _turns(result: BreakEven, rows: pd.DataFrame) -> str:
     """Where the probability is one half, and the expected difference 0, with their intervals."""
+    if rows[result.x.key].isna().all():
+        return "the order is not seen to turn"
     parts = []
     for by, what in (("probability", "even"), ("difference", "mean gain 0")):
         here = rows[(rows["by"] == by) & rows[result.x.key].notna()]

@@ -40,7 +40,7 @@ GIVES = {
     "g per hour of work": "g for an hour of work",
     "g/day per bin in use": "g a day for a bin in use",
     "g per kg of bran": "g for a kilogram of bran",
-    "beetles spared per 100 a day": "beetles kept of 100 a day",
+    "beetles spared per 100 a day": "beetles kept of 100/day",
 }
 
 

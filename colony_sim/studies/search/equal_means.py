@@ -262,7 +262,11 @@ def _best_of(
         return [came_to(rows[rows["point"] == i], expected_breeders(plan, point), limits)
                 for i, point in enumerate(points)]  # fmt: skip
 
+    tried = 0
+
     def judge(points: list[dict[str, Value]]) -> list[Judged]:
+        nonlocal tried
+        tried += len(points)
         fitting = [point if fits(base, point) else {} for point in points]
         found = came(bench.run(policy, fitting, first), fitting)
         return [
@@ -280,6 +284,8 @@ def _best_of(
     own = {factor.key: base[factor.key] for factor in factors}
     table = propose(folder / "study.sqlite", name, factors, _OBJECTIVE, trials, judge,
                     seed=plan.seed, first=own)  # fmt: skip
+    # Candidates that were tried before the search was stopped are not tried again.
+    bench.whole.total -= replicates * (trials - tried)
     keys = [factor.key for factor in factors]
     ranked = table.drop_duplicates(keys)
     ranked = ranked[[fits(base, plain(row)) for row in ranked[keys].to_dict("records")]]
