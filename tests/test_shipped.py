@@ -48,7 +48,7 @@ def test_commands_take_names_and_copy_never_replaces_untold(tmp_path):
     code, _, err = cli("fit", "demo_log", "--check", cwd=tmp_path)
     assert code == 0 and err == []
     code, out, err = cli("copy", "demo_log", "--to", "mine", cwd=tmp_path)
-    assert (code, err) == (0, []) and out.count("Copied") == 2
+    assert (code, err) == (0, []) and "demo_log.csv, demo_log.toml" in out
     assert tree(tmp_path / "mine") == {
         name: (HERE / name).read_bytes() for name in ("demo_log.csv", "demo_log.toml")
     }

@@ -12,10 +12,10 @@ from colony_sim.experiment import shipped
 def run_copy(name: str | None, *, to: Path, over: bool) -> None:
     """List the shipped files with their questions, or copy those of a name."""
     if name is None:
+        print("These come with the program, all invented. To change one: colony-sim copy NAME.")
         width = max(map(len, shipped.names()))
         for each in shipped.names():
             print(f"{each:{width}}  {shipped.question(each)}")
-        print("All are invented. To change one: colony-sim copy NAME")
         return
     copies = {path: to / path.name for path in shipped.files(name)}
     for copy in copies.values():
@@ -25,4 +25,4 @@ def run_copy(name: str | None, *, to: Path, over: bool) -> None:
     for path, copy in copies.items():
         data = path.read_bytes()
         write_atomic(copy, lambda staged, data=data: staged.write_bytes(data))  # type: ignore[misc]
-        print(f"Copied: {copy}")
+    print(f"Copied to {to}: {', '.join(path.name for path in copies)}.")
