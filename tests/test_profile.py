@@ -37,6 +37,7 @@ from colony_sim.studies.profile_words import circumstances, this_colony_in_words
 from colony_sim.studies.repeat import first_difference
 from colony_sim.studies.sensitivity.run import sensitivity
 from colony_sim.studies.sweep.run import plan_sweep
+from colony_sim.words import labels
 from colony_sim.words.estimate import number
 
 HEADER = "the header row world,KEY"
@@ -120,8 +121,8 @@ def test_a_point_that_does_not_go_with_a_draw_is_named(experiment, tmp_path):
     lived = {(run.point, run.scenario.parameters[keys[0]]) for run in swept.runs(SteadyMeasuring())}
     assert lived == {(1, 150.0), (2, 150.0)} and swept.left_out == 1
     assert swept.notes == (
-        "1 world does not go with every value that is varied (some keys must stay in order) and is "
-        "left out everywhere.",
+        "1 possible colony does not go with every value that is varied (some keys must stay in "
+        "order) and is left out everywhere.",
     )
     # If none goes with a point, it is told which keys clash.
     with pytest.raises(InputError, match="larva.asymptotic_mass_mg"):
@@ -184,7 +185,8 @@ def test_structures_are_drawn_with_the_numbers(experiment):
     stored = json.loads(json.dumps(manifest.build(plan, [], "")))
     assert stored["profile"]["draws"][0] == list(worlds.draw(1).values())
     assert manifest.plan_from(stored, "x") == plan
-    assert f"{LAW}, {EGG} and {OWN} are drawn from its 32 draws" in circumstances(plan)[0]
+    law, egg, own = map(labels.label, (LAW, EGG, OWN))
+    assert f"{law}, {egg} and {own} are drawn from its 32 draws" in circumstances(plan)[0]
 
 
 def test_values_fixed_at_the_centre_go_with_those_that_are_drawn(experiment):
@@ -264,7 +266,8 @@ def test_compare_says_what_knowing_the_structure_would_settle(tmp_path):
     share = 1 - within / (len(y) - 2) / y.var(ddof=1)
     assert table.loc[LAW, "share"] == pytest.approx(share) and share > 0.5
     assert table.loc[LAW, "kind"] == table.loc[OWN, "kind"] == "structure"
-    assert f"{LAW}, {EGG}, {OWN} and" in (folder / "verdict.txt").read_text()
+    named = ", ".join(labels.label(key) for key in (LAW, EGG, OWN))
+    assert f"{named} and" in (folder / "verdict.txt").read_text()
 
 
 def test_the_default_in_the_folder_of_a_profile_is_refused(answered, monkeypatch, capsys):
@@ -337,8 +340,8 @@ def test_sensitivity_moves_fitted_keys_through_their_draws(experiment, tmp_path,
     row = found.table.set_index("key").loc[EGG]
     assert (row["low_value"], row["high_value"], row["basis"]) == (low, high, "fitted")
     said = " ".join(circumstances(plan, [EGG], ranges=True))
-    assert f"{EGG} goes through the interval that holds 90 % of the draws" in said
-    assert f"{LAID} and {LIFE} are drawn" in said
+    assert f"{labels.label(EGG)} goes through the interval that holds 90 % of the draws" in said
+    assert f"{labels.label(LAID)} and {labels.label(LIFE)} are drawn" in said
 
 
 def test_assumptions_start_from_the_central_draw(experiment, tmp_path, monkeypatch):
@@ -377,8 +380,11 @@ def test_a_sweep_draws_what_it_does_not_vary(experiment):
                      for r in range(3)]  # fmt: skip
     drawn, varied = circumstances(sweep.plan, [EGG])
     # Handling that nobody chooses is drawn as well.
-    assert f"{LAID}, {LIFE}" in drawn and "are drawn from its 40 draws" in drawn
-    assert f"{EGG} is varied as asked, not drawn" in varied
+    assert (
+        f"{labels.label(LAID)}, {labels.label(LIFE)}" in drawn
+        and "are drawn from its 40 draws" in drawn
+    )
+    assert f"{labels.label(EGG)} is varied as asked, not drawn" in varied
     assert circumstances(expand(experiment)) == []
 
 

@@ -320,6 +320,7 @@ def test_from_the_dry_run_to_a_failed_run_as_a_user_does(place):
              "--one-world")  # fmt: skip
     code, out, err = cli(*words, "--dry-run", cwd=place)
     assert (code, told_of(err)) == (0, [])
+    out = " ".join(out.split())
     assert "2 points (factorial) x 2 policies x 3 replicates = 12 runs; 0 are stored" in out
     assert "one pilot run, made just now and not kept" in out and "Memory: about" in out
     assert not (place / "results").exists()
@@ -342,6 +343,7 @@ def test_from_the_dry_run_to_a_failed_run_as_a_user_does(place):
     assert "Grams a day (95 % interval)" in out and "Results: results/demo-sweep" in out
 
     code, out, err = cli(*words, "--dry-run", cwd=place)
+    out = " ".join(out.split())
     assert "8 are stored, 4 to do" in out and "mean of 8 stored runs" in out
     log = place / "log"
     code, out, err = cli(*words, cwd=place, log=log)

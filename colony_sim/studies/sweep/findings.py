@@ -141,9 +141,10 @@ def _in_most_worlds(table: pd.DataFrame, policy: str, baseline: str) -> str:
         text += f"; at {unknown} nobody knows yet"
     low, high = (of_100(known["probability"].agg(how)) for how in ("min", "max"))
     gains = [number(known["gain"].agg(how)) for how in ("min", "max")]
+    shares, by = (" to ".join(dict.fromkeys(ends)) for ends in ((low, high), gains))
     return dashed(
-        f"{text}. {first} gives more in {low if low == high else f'{low} to {high}'} of 100 "
-        f"possible colonies, by {gains[0]} to {gains[1]} g a day on average."
+        f"{text}. {first} gives more in {shares} of 100 possible colonies; {first} minus {second} "
+        f"is {by} g a day on average."
     )
 
 
