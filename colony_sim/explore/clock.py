@@ -1,4 +1,4 @@
-"""Lets a session's run live in the background, at a pace that a person can follow."""
+"""Lets a session's racks live in the background, at a pace that a person can follow."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
-from colony_sim.explore.session import Run, Session
+from colony_sim.explore.session import Session
 
-#: Rest after a change before the run starts again, so that a drag is one change (s).
-REST = 0.35
+#: Rest after a change before a run starts again, so that some taps are one change (s).
+REST = 0.25
 #: Days a second that can be chosen, and the one at the start.
-PACES, PACE = (2, 7, 28, 120), 28
+PACES, PACE = (1, 4, 14, 60), 4
+#: Time waits so long (s) for a hand that was on the rack.
+HAND = 2.0
 #: While days are late, others get the lock again after this long (s).
 _SLICE = 0.02
 
@@ -33,7 +35,7 @@ class Clock:
     Attributes
     ----------
     running : bool
-        Whether days go by.
+        Whether time passes.
     pace : int
         Days a second.
     changes : int
@@ -48,8 +50,9 @@ class Clock:
         self.pace = PACE
         self.changes = 0
         self.fault: str | None = None
-        self._due = 0.0
+        self._due = self._hand = 0.0
         self._again = False
+        self._watched = True
         self._closed = False
         self._lock = threading.Condition(threading.RLock())
         self._thread = threading.Thread(target=self._work, name="colony", daemon=True)
@@ -67,57 +70,63 @@ class Clock:
             return question(self.session)
 
     def change(self, key: str, to: object) -> None:
-        """Set a rule; the run starts again after a short rest.
+        """Set a rule; its rack starts again after a short rest.
 
         Raises
         ------
         InputError
         """
-        with self._lock:
-            before = self.session.scenario
-            self.session.change(key, to)
-            self._changed(before)
+        with self.changing() as session:
+            session.change(key, to)
 
-    def revert(self) -> None:
-        """Set all rules as at the start."""
+    @contextmanager
+    def changing(self) -> Iterator[Session]:
+        """The session, to change what is set."""
         with self._lock:
-            before = self.session.scenario
-            self.session.revert()
-            self._changed(before)
-
-    def _changed(self, before: object) -> None:
-        if self.session.scenario != before:
-            self.changes += 1
-            self._due = time.monotonic() + REST
-            self._lock.notify_all()
+            session = self.session
+            before = (session.old, session.new)
+            yield session
+            if (session.old, session.new) != before:
+                self.changes += 1
+                self._due = time.monotonic() + REST
+                self._lock.notify_all()
 
     def start(self) -> None:
-        """Let days go by."""
+        """Let time pass."""
         self._set(running=True)
 
     def pause(self) -> None:
         """Stop before the next day."""
-        with self._lock:
-            self.session.stop_here()
-            self._set(running=False)
+        self._set(running=False)
 
-    def step(self, days: int = 1) -> None:
-        """Live some days at once, then pause."""
+    def step(self, days: int) -> None:
+        """Live some days at once."""
         with self._lock:
-            self.session.target = max(self.session.run.day, self.session.target) + days
-            self._set(running=False)
-
-    def to_the_end(self) -> None:
-        """Live all days that are left as fast as they go."""
-        with self._lock:
-            self.session.target = self.session.scenario.days
-            self._set(running=False)
+            session = self.session
+            session.day = min(session.day + days, session.start.days)
+            self._lock.notify_all()
 
     def again(self) -> None:
-        """Start the run again from its first day, paused."""
+        """Start from the first day."""
         with self._lock:
             self._again = True
-            self._set(running=False)
+            self._lock.notify_all()
+
+    def hand(self) -> None:
+        """Somebody's hand is on the rack: time waits for it."""
+        with self._lock:
+            self._hand = time.monotonic() + HAND
+
+    def watch(self, watched: bool) -> None:
+        """Tell whether anybody looks: time stands still where nobody does."""
+        with self._lock:
+            self._watched = watched
+            self._lock.notify_all()
+
+    @property
+    def waiting(self) -> bool:
+        """Whether time waits for a hand."""
+        return time.monotonic() < self._hand
 
     def close(self) -> None:
         """End the thread."""
@@ -130,8 +139,8 @@ class Clock:
     def busy(self) -> bool:
         """Whether something is still to be done at once."""
         with self._lock:
-            late = self.session.catching_up or self.session.stale or self._again
-            return late and self.fault is None
+            late = self.session.behind or self.session.stale or self._again
+            return bool(late) and self.fault is None
 
     def _set(self, running: bool) -> None:
         with self._lock:
@@ -148,19 +157,24 @@ class Clock:
                 with self._lock:
                     self.fault, self.running = f"{type(error).__name__}: {error}", False
                     # A run that cannot start would be tried for ever.
-                    self.session.scenario, self.session.target = self.session.run.scenario, 0
+                    session = self.session
+                    session.old, session.day = session.old_run.scenario, session.old_run.day
+                    session.new, session.new_run = session.old, None
                     self.changes += 1
 
     def _turn(self) -> None:
         with self._lock:
             wait, began = self._renew_if_due(), time.monotonic()
-            if wait is None and self.session.catching_up and self.fault is None:
-                while self.session.catching_up and time.monotonic() - began < _SLICE:
-                    self.session.live()
+            session = self.session
+            if wait is None and session.behind and self.fault is None:
+                while session.behind and time.monotonic() - began < _SLICE:
+                    session.catch_up()
                 wait = 0.0
-            elif wait is None and self.running and self.fault is None:
-                self.session.live()
-                self.running = not self.session.run.over
+            elif wait is None and self.running and self.waiting:
+                wait = self._hand - began
+            elif wait is None and self.running and self._watched and self.fault is None:
+                session.live()
+                self.running = not session.over
                 wait = 1.0 / self.pace - (time.monotonic() - began)
             if wait is None or wait > 0:
                 self._lock.wait(wait)
@@ -168,10 +182,9 @@ class Clock:
         time.sleep(0.001)  # Lets those in who wait for the lock.
 
     def _renew_if_due(self) -> float | None:
-        """Start the run again if asked or changed; seconds to wait if a change is too fresh."""
-        session = self.session
+        """Start runs again if asked or changed; seconds to wait if a change is too fresh."""
         if not self._again:
-            if not session.stale:
+            if not self.session.stale:
                 return None
             rest = self._due - time.monotonic()
             if rest > 0:
@@ -179,7 +192,7 @@ class Clock:
         self.fault = None
         if self._again:
             self._again = False
-            session.again()
+            self.session.again()
         else:
-            session.adopt(Run(session.scenario))
+            self.session.renew()
         return None

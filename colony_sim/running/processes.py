@@ -93,10 +93,15 @@ class Stopped(Exception):
 _stop: Event | None = None
 
 
-def start_worker(stop: Event) -> None:
-    """First call in a new worker: keep the event by which the parent asks for an end."""
+def start_worker(stop: Event, behind: bool = False) -> None:
+    """First call in a new worker: keep the event by which the parent asks for an end.
+
+    With `behind` it takes only what the other processes of the machine leave it.
+    """
     global _stop
     _stop = stop
+    if behind and hasattr(os, "nice"):
+        os.nice(19)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_leave_with_parent, daemon=True).start()
 
