@@ -32,7 +32,7 @@ def headline(so_far: SoFar, changed: bool, gives: Gives) -> str:
         return f"This rack feeds {_birds(gives.birds)}."
     lived = len(so_far.ahead)
     if lived < 2:
-        return "Does the new way give more? The first possible colonies are being lived."
+        return "Does the new way give more? Possible colonies are being lived."
     more = sum(so_far.ahead)
     colonies = f"{lived} possible colonies{_so_far(so_far)}"
     if so_far.known == "more":

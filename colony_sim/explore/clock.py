@@ -55,18 +55,30 @@ class Clock:
         self._watched = True
         self._closed = False
         self._lock = threading.Condition(threading.RLock())
+        # Who waits for the lock holds it, so that a thread that hurries cannot come in again first.
+        self._turnstile = threading.Lock()
         self._thread = threading.Thread(target=self._work, name="colony", daemon=True)
         self._thread.start()
 
     @contextmanager
+    def _entered(self) -> Iterator[None]:
+        """The lock, in turn; not to be nested."""
+        with self._turnstile:
+            self._lock.acquire()
+        try:
+            yield
+        finally:
+            self._lock.release()
+
+    @contextmanager
     def holding(self) -> Iterator[Session]:
         """The session, with the thread kept off it."""
-        with self._lock:
+        with self._entered():
             yield self.session
 
     def ask(self, question: Callable[[Session], T]) -> T:
         """An answer read from the session between two days."""
-        with self._lock:
+        with self._entered():
             return question(self.session)
 
     def change(self, key: str, to: object) -> None:
@@ -82,7 +94,7 @@ class Clock:
     @contextmanager
     def changing(self) -> Iterator[Session]:
         """The session, to change what is set."""
-        with self._lock:
+        with self._entered():
             session = self.session
             before = (session.old, session.new)
             yield session
@@ -101,25 +113,25 @@ class Clock:
 
     def step(self, days: int) -> None:
         """Live some days at once."""
-        with self._lock:
+        with self._entered():
             session = self.session
             session.day = min(session.day + days, session.start.days)
             self._lock.notify_all()
 
     def again(self) -> None:
         """Start from the first day."""
-        with self._lock:
+        with self._entered():
             self._again = True
             self._lock.notify_all()
 
     def hand(self) -> None:
         """Somebody's hand is on the rack: time waits for it."""
-        with self._lock:
+        with self._entered():
             self._hand = time.monotonic() + HAND
 
     def watch(self, watched: bool) -> None:
         """Tell whether anybody looks: time stands still where nobody does."""
-        with self._lock:
+        with self._entered():
             self._watched = watched
             self._lock.notify_all()
 
@@ -130,7 +142,7 @@ class Clock:
 
     def close(self) -> None:
         """End the thread."""
-        with self._lock:
+        with self._entered():
             self._closed = True
             self._lock.notify_all()
         self._thread.join()
@@ -138,12 +150,12 @@ class Clock:
     @property
     def busy(self) -> bool:
         """Whether something is still to be done at once."""
-        with self._lock:
+        with self._entered():
             late = self.session.behind or self.session.stale or self._again
             return bool(late) and self.fault is None
 
     def _set(self, running: bool) -> None:
-        with self._lock:
+        with self._entered():
             self.running = running
             self._lock.notify_all()
 
@@ -163,7 +175,7 @@ class Clock:
                     self.changes += 1
 
     def _turn(self) -> None:
-        with self._lock:
+        with self._entered():
             wait, began = self._renew_if_due(), time.monotonic()
             session = self.session
             if wait is None and session.behind and self.fault is None:
@@ -178,8 +190,6 @@ class Clock:
                 wait = 1.0 / self.pace - (time.monotonic() - began)
             if wait is None or wait > 0:
                 self._lock.wait(wait)
-                return
-        time.sleep(0.001)  # Lets those in who wait for the lock.
 
     def _renew_if_due(self) -> float | None:
         """Start runs again if asked or changed; seconds to wait if a change is too fresh."""

@@ -32,7 +32,8 @@ const exploring = (() => {
     const less = element("button", { type: "button", "aria-label": words.less }, "−");
     const more = element("button", { type: "button", "aria-label": words.more }, "+");
     const grip = element("div", { class: "grip", role: "spinbutton", tabindex: 0, "aria-label": words.label });
-    const box = element("div", { class: `hand ${name}`, role: "group", "aria-label": words.label }, less, grip, more);
+    const sign = element("span", { class: "emblem", "aria-hidden": "true" });
+    const box = element("div", { class: `hand ${name}`, role: "group", "aria-label": words.label }, sign, less, grip, more);
     let now = { value: 0, low: 0, high: 1, step: 1 }, quiet = 0, from = null;
     const write = () => {
       const said = text(now.value);
@@ -79,7 +80,7 @@ const exploring = (() => {
       now = told;
       write();
     };
-    return { box, set, write };
+    return { box, sign, set, write };
   };
 
   let day = "";
@@ -114,7 +115,7 @@ const exploring = (() => {
     if (box) box.classList.toggle("away", !on);
   };
 
-  const mount = (side, svg, places) => {
+  const mount = (side, svg, places, scoop) => {
     const box = document.getElementById(`rack-${side}`);
     if (!box) return;
     if (!(side in racks)) watch(box);
@@ -126,6 +127,7 @@ const exploring = (() => {
     racks[side] = { box, drawing, places, rack: drawnRack(drawing, places) };
     if (side !== "new") return;
     box.append(tray, hands.stay.box, hands.scoop.box);
+    hands.scoop.sign.innerHTML = scoop;
     // Beside the tray, or above it where there is no room.
     const beside = (across + 240) / 2 + 8;
     tray.classList.toggle("above", across < 600);

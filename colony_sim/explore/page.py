@@ -15,6 +15,8 @@ from nicegui import ui
 
 from colony_sim.drawing import live, palette, typeface
 from colony_sim.drawing.content import Scale
+from colony_sim.drawing.scene import Mark, Place, Scene
+from colony_sim.drawing.svg import svg as drawing
 from colony_sim.errors import InputError
 from colony_sim.explore import answer, rules
 from colony_sim.explore.band import WEEK, YEAR
@@ -252,7 +254,7 @@ class Page:
             if shown.renew(len(rack.bins), self._across):
                 svg = live.live_svg(rack, scale, sentence, self._across, f"{side}-")
                 places = live.places(rack, self._across, f"{side}-")
-                _call("mount", side, svg, places)
+                _call("mount", side, svg, places, scoop_svg())
             told: dict[str, Any] = {
                 "state": live.state(rack, scale),
                 "flights": goes[side],
@@ -356,6 +358,11 @@ class Page:
 def _call(what: str, *given: Any) -> None:
     """Call a function of `explore.js`."""
     ui.run_javascript(f"exploring.{what}({', '.join(map(json.dumps, given))})")
+
+
+def scoop_svg() -> str:
+    """The scoop that stands at the bowl."""
+    return drawing(Scene(40, 16, [Mark("scoop", Place(18, 7))]), "", prefix="scoop-")
 
 
 def _bowl(run: Run, session: Session) -> float:
