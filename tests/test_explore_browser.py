@@ -86,7 +86,7 @@ def open_page(chromium, server, size=browser.LAPTOP, **options):
 def fresh(page):
     """Everything as at first, on the day the rack is set up."""
     page.context.set_default_timeout(60_000)
-    page.locator("#rack-new svg").wait_for()
+    page.locator("#rack-new > svg").wait_for()
     page.locator(DRAWER).click()
     page.get_by_role("button", name="Everything as it was at first").click()
     page.get_by_role("button", name="Again from the first day").click()
@@ -171,7 +171,8 @@ def test_colonies_are_counted_until_there_is_an_answer(page):
     assert "give or take" in page.locator(".under").inner_text()
     page.get_by_role("button", name="Back to the old way").click()
     page.locator(".way.old").wait_for(state="hidden")
-    shows(page, page.get_by_role("switch").get_attribute("aria-checked").__str__, "false")
+    tray = page.get_by_role("switch")
+    shows(page, lambda: tray.get_attribute("aria-checked"), "true")
 
 
 def test_time_passes_and_stands_still(page):

@@ -28,7 +28,7 @@ def run_explore(
     else:
         run = single(load(file), policy=policy)
         scenario = run.scenario
-        about = f'Starts from the policy "{run.policy}" of {file.name}, seed of replicate 1.'
+        about = f'Starts from the policy "{run.policy}" of {file.name}, as in its first run.'
     fitted = profile_of(profile)
     if fitted is not None:
         own = scenario.parameters.with_values(fitted.centre(), where=str(profile))

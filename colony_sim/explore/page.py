@@ -104,9 +104,13 @@ class Page:
         ui.on("window", self._window)
         ui.on("set", self._set)
         ui.on("hand", lambda _: self.clock.hand())
-        ui.timer(_RACKS, self.look)
-        ui.timer(_WORDS, self.tell)
+        self._timers = [ui.timer(_RACKS, self.look), ui.timer(_WORDS, self.tell)]
         self.tell()
+
+    def watched(self, watched: bool) -> None:
+        """Keep up with the session while somebody looks, and only then."""
+        for timer in self._timers:
+            timer.active = watched
 
     # -- parts of the page ----------------------------------------------------------------
 

@@ -121,10 +121,11 @@ def _app(clock: Clock, colonies: Colonies, about: str, scale: Scale) -> Guard:
 
         def watch(come: bool) -> None:
             (watching.add if come else watching.discard)(client.id)
+            page.watched(come)
             clock.watch(bool(watching))
             colonies.watch(bool(watching))
 
-        Page(clock, colonies, about, scale)
+        page = Page(clock, colonies, about, scale)
         client.on_connect(lambda: watch(True))
         client.on_disconnect(lambda: watch(False))
         await client.connected()
@@ -141,6 +142,6 @@ def _app(clock: Clock, colonies: Colonies, about: str, scale: Scale) -> Guard:
         tailwind=False,
         show_welcome_message=False,
         # A machine that is busy with more than this page must not lose it.
-        reconnect_timeout=20,
+        reconnect_timeout=8,
     )
     return Guard(web)
