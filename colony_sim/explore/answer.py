@@ -5,7 +5,7 @@ from __future__ import annotations
 from colony_sim.colony.simulate import Scenario
 from colony_sim.explore.colonies import SoFar
 from colony_sim.explore.rules import ON_THE_RACK, SCOOP, STAY, TRAY, differences
-from colony_sim.explore.session import Gives, birds_fed
+from colony_sim.explore.session import WINDOW, Gives, birds_fed
 from colony_sim.planning.wants import LARVAE_EACH
 
 ALLOWANCE = f"A bird counts as fed with {LARVAE_EACH:g} larvae a day (common practice, no source)."
@@ -27,8 +27,8 @@ def headline(so_far: SoFar, changed: bool, gives: Gives) -> str:
         What the rack shown gives.
     """
     if not changed:
-        if not gives.days:
-            return "A rack of mealworms, as it is set up today."
+        if gives.days < WINDOW:
+            return "A rack of mealworms in its first weeks."
         return f"This rack feeds {_birds(gives.birds)}."
     lived = len(so_far.ahead)
     if lived < 2:

@@ -36,6 +36,8 @@ class Clock:
     ----------
     running : bool
         Whether time passes.
+    touched : bool
+        Whether somebody has let it pass or stand still.
     pace : int
         Days a second.
     changes : int
@@ -46,7 +48,7 @@ class Clock:
 
     def __init__(self, session: Session) -> None:
         self.session = session
-        self.running = False
+        self.running = self.touched = False
         self.pace = PACE
         self.changes = 0
         self.fault: str | None = None
@@ -156,7 +158,7 @@ class Clock:
 
     def _set(self, running: bool) -> None:
         with self._entered():
-            self.running = running
+            self.running, self.touched = running, True
             self._lock.notify_all()
 
     # -- the thread ---------------------------------------------------------------------

@@ -128,6 +128,7 @@ class Page:
         with ui.element("section").classes("bar").props('aria-label="Time"'):
             self._go = self._button("Let time pass", self.clock.start, "main")
             self._stop = self._button("Let time stand still", self.clock.pause)
+            self._anew = self._button("Begin again", self.clock.again)
             with ui.element("p").classes("state").props("role=status"):
                 self._state = words("span", "")
                 self._news = words("span", "", "spoken")
@@ -185,7 +186,7 @@ class Page:
         first, self._ready, self._across = not self._ready, True, across
         for side in self._sides.values():
             side.forget()
-        if first and not calm and self.clock.ask(lambda session: session.day) == 0:
+        if first and not calm and not self.clock.touched:
             self.clock.start()
         self._looked, self._changes = None, -1
         self.look()
@@ -318,9 +319,9 @@ class Page:
         self._dots.set_visibility(differs)
         put(self._state, state)
         put(self._day, where)
-        self._go.set_visibility(not stays)
-        prop(self._go, "aria-disabled", "true" if over else "false")
-        self._stop.set_visibility(stays)
+        self._go.set_visibility(not stays and not over)
+        self._stop.set_visibility(stays and not over)
+        self._anew.set_visibility(over)
         self._choice.set_visibility(differs)
         milestone = answer.milestone(so_far) if differs else None
         if milestone != self._milestone:
@@ -399,7 +400,7 @@ def _state(clock: Clock, session: Session) -> str:
     if gone:
         return "The old way died out." if gone[0] is session.old_run else "The new way died out."
     if session.over:
-        return "These years are over. The drawer has the first day again."
+        return "These years are over."
     return "Time passes." if clock.running else "Time stands still."
 
 

@@ -17,16 +17,15 @@ from colony_sim.drawing.rack import sign_scene
 from colony_sim.drawing.svg import svg
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.worlds import Worlds
+from colony_sim.explore.band import YEAR
 from colony_sim.explore.clock import Clock
 from colony_sim.explore.colonies import Colonies
 from colony_sim.explore.guard import Guard
 from colony_sim.explore.page import TITLE, Page
 from colony_sim.explore.rack import rack_now
-from colony_sim.explore.session import Run, Session
+from colony_sim.explore.session import Session
 
 HOST = "127.0.0.1"
-#: Days of a run that are lived before the page opens, to know how full bins get.
-_AHEAD = 200
 
 
 def listening(port: int) -> socket.socket:
@@ -83,8 +82,9 @@ def serve(
     with closing(listening(port)) as bound:
         address = f"http://{HOST}:{bound.getsockname()[1]}/"
         # Also loads the kernels: the page would stand still for as long as that takes.
-        scale = scale_of(scenario)
-        clock, colonies = Clock(Session(scenario)), Colonies(worlds)
+        session = Session(scenario)
+        scale = lived_on(session, min(YEAR, scenario.days // 2))
+        clock, colonies = Clock(session), Colonies(worlds)
         try:
             # An open page must not hold up the end.
             app = _app(clock, colonies, about, scale)
@@ -101,14 +101,17 @@ def serve(
             clock.close()
 
 
-def scale_of(scenario: Scenario, days: int = _AHEAD) -> Scale:
-    """A scale of the drawing that the rack keeps to, as far as its first days tell."""
-    run = Run(scenario)
-    scale = Scale.of([rack_now(run, 0)])
-    for day in range(1, days + 1):
-        run.live()
-        if day % 5 == 0:
-            scale = scale.wider(Scale.of([rack_now(run, run.gives(day).larvae)]))
+def lived_on(session: Session, days: int) -> Scale:
+    """Live some days before the page opens; the scale of drawing that holds all of them.
+
+    A rack that was just set up has nothing to say: it opens when it is worth looking at.
+    """
+    scale = Scale.of([rack_now(session.old_run, 0)])
+    for _ in range(days):
+        session.live()
+        if session.day % 5 == 0:
+            larvae = session.old_run.gives(session.day).larvae
+            scale = scale.wider(Scale.of([rack_now(session.old_run, larvae)]))
     return scale
 
 
