@@ -175,6 +175,15 @@ def test_colonies_are_counted_until_there_is_an_answer(page):
     shows(page, lambda: tray.get_attribute("aria-checked"), "true")
 
 
+def test_a_page_that_stands_still_knows_what_is_set(chromium, server, page):
+    with open_page(chromium, server) as seen:
+        tray = seen.page.get_by_role("switch", name="Pupae on the tray")
+        tray.wait_for(timeout=60_000)
+        assert tray.get_attribute("aria-checked") == "true"
+        grip = seen.page.get_by_role("spinbutton", name="Beetles stay in a bin")
+        assert grip.get_attribute("aria-valuenow") == "14"
+
+
 def test_time_passes_and_stands_still(page):
     page.get_by_role("button", name="Let time pass").click()
     page.get_by_role("status").get_by_text("Time passes.").wait_for()

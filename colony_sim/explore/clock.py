@@ -11,7 +11,7 @@ from typing import TypeVar
 from colony_sim.explore.session import Session
 
 #: Rest after a change before a run starts again, so that some taps are one change (s).
-REST = 0.25
+REST = 0.15
 #: Days a second that can be chosen, and the one at the start.
 PACES, PACE = (1, 4, 14, 60), 4
 #: Time waits so long (s) for a hand that was on the rack.

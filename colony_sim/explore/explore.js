@@ -150,7 +150,10 @@ const exploring = (() => {
     hands.stay.write();
   };
 
+  // Nothing can be set before it is known what is set.
+  for (const box of [tray, hands.stay.box, hands.scoop.box]) box.hidden = true;
   const set = (told, force) => {
+    tray.hidden = hands.scoop.box.hidden = false;
     hands.stay.box.hidden = told.stay === null;
     if (told.stay !== null) hands.stay.set(told.stay, force);
     hands.scoop.set(told.scoop, force);

@@ -7,6 +7,7 @@ everywhere; NiceGUI carries their events and the changes of the page, `explore.j
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable
 from importlib.resources import files
 from typing import Any
@@ -31,8 +32,8 @@ from colony_sim.explore.session import Gives, Run, Session
 from colony_sim.explore.side import Side
 
 TITLE = "Try a change on a rack of mealworms"
-#: Seconds between two looks at the session: racks, and words.
-_RACKS, _WORDS = 0.1, 0.5
+#: Seconds between two looks at the session: racks, words, and racks that catch up.
+_RACKS, _WORDS, _HURRY = 0.1, 0.5, 0.3
 #: Bins side by side on a narrow screen.
 _NARROW = 3
 #: Days after which those who do not see the rack are told of it anew, while time passes.
@@ -84,6 +85,8 @@ class Page:
         self._controls: dict[str, Control] = {}
         self._changes = -1
         self._looked: Any = None
+        self._shown: list[str] = []
+        self._drawn = 0.0
         self._told: Any = None
         self._milestone: Any = None
         ui.add_head_html(head())
@@ -188,7 +191,8 @@ class Page:
             side.forget()
         if first and not calm and not self.clock.touched:
             self.clock.start()
-        self._looked, self._changes = None, -1
+        self._looked = self._told = None
+        self._changes = -1
         self.look()
         self.tell()
 
@@ -204,6 +208,7 @@ class Page:
         else:
             self._complain("")
         self._set_hands(force=bool(self._refused.content))
+        self.tell()
 
     def _complain(self, text: str) -> None:
         put(self._refused, text)
@@ -242,7 +247,7 @@ class Page:
         with self.clock.holding() as session:
             runs = self._runs(session)
             now = [(id(run), run.day) for run in runs.values()]
-            if now == self._looked:
+            if now == self._looked or (session.behind and not self._due(runs)):
                 return
             self._looked = now
             racks = {side: rack_now(run, _bowl(run, session)) for side, run in runs.items()}
@@ -253,6 +258,10 @@ class Page:
             away = {side: not run.scenario.parameters[rules.TRAY] for side, run in runs.items()}
             passing = self.clock.running
         self._scale = scale
+        if list(runs) != self._shown:
+            # Another rack is to be seen at once, not at the next words.
+            self._shown = list(runs)
+            self.tell()
         for side, rack in racks.items():
             sentence = rack_words(rack, days[side])
             shown = self._sides[side]
@@ -271,6 +280,13 @@ class Page:
                 told["words"] = sentence
                 shown.spoken_day = days[side]
             _call("show", side, told)
+
+    def _due(self, runs: dict[str, Run]) -> bool:
+        """Whether racks that hurry to catch up are to be drawn again: drawing takes its time."""
+        if list(runs) != self._shown or time.monotonic() - self._drawn >= _HURRY:
+            self._drawn = time.monotonic()
+            return True
+        return False
 
     def _runs(self, session: Session) -> dict[str, Run]:
         """The runs by the side that they are shown on."""

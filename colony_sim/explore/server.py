@@ -122,15 +122,17 @@ def _app(clock: Clock, colonies: Colonies, about: str, scale: Scale) -> Guard:
     async def root() -> None:
         client = ui.context.client
 
-        def watch(come: bool) -> None:
-            (watching.add if come else watching.discard)(client.id)
-            page.watched(come)
+        def watch() -> None:
+            # A page that comes back may do so before its old connection is given up.
+            here = client.has_socket_connection
+            (watching.add if here else watching.discard)(client.id)
+            page.watched(here)
             clock.watch(bool(watching))
             colonies.watch(bool(watching))
 
         page = Page(clock, colonies, about, scale)
-        client.on_connect(lambda: watch(True))
-        client.on_disconnect(lambda: watch(False))
+        client.on_connect(watch)
+        client.on_disconnect(watch)
         await client.connected()
         ui.run_javascript("exploring.ready()")
 

@@ -135,7 +135,7 @@ def flock(birds: int, most: int) -> str:
 def _caption(year: Band) -> str:
     return (
         f"<b>Year {year.number}</b> "
-        '<span><i class="key bar" aria-hidden="true"></i> harvest of a week</span> '
+        '<span><i class="key harvest" aria-hidden="true"></i> harvest of a week</span> '
         '<span><i class="key move" aria-hidden="true"></i> beetles moved</span> '
         f'<span><i class="key room" aria-hidden="true"></i> room {room_words(year)}</span> '
         '<span><i class="key today" aria-hidden="true"></i> today</span>'
