@@ -442,7 +442,7 @@ def test_workers_give_way_and_end_with_the_page(monkeypatch):
         behind.watch(True)
         wait_for(lambda: behind._executor._pool is not None and behind._executor._pool._processes)
         process = next(iter(behind._executor._pool._processes.values()))
-        wait_for(lambda: niceness(process.pid) == 19)
+        wait_for(lambda: niceness(process.pid) == 10)
     finally:
         behind.close()
     wait_for(lambda: not process.is_alive())
