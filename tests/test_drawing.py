@@ -97,6 +97,13 @@ def test_larvae_are_drawn_to_size():
     assert size_of(120 / 8) == SIZES // 2
 
 
+def test_a_scale_that_grows_holds_what_both_hold():
+    other = Scale({**SCALE.each, "eggs": 900.0, "larvae": 1.0}, 100)
+    wide = SCALE.wider(other)
+    assert wide.each == {**SCALE.each, "eggs": 900.0} and wide.full_g == SCALE.full_g
+    assert other.wider(SCALE) == wide
+
+
 def test_frass_takes_the_place_of_eaten_bran():
     full = drawn(BinContent(1, "growing", bran_g=4000), SCALE)
     eaten = drawn(BinContent(1, "growing", bran_g=1000, frass_g=1500), SCALE)
@@ -204,9 +211,12 @@ def shown(page):
              return [use.getAttribute("href"), [m.a, m.b, m.c, m.d, m.e, m.f]];
            })"""
     )
-    texts = page.evaluate("() => [...document.querySelectorAll('text')].map((t) => t.textContent)")
+    texts = page.evaluate(
+        """() => [...document.querySelectorAll("text")].map(
+             (t) => [t.textContent, t.getAttribute("font-weight") === "700"])"""
+    )
     names, places = zip(*found, strict=True)
-    return names, np.array(places), [text for text in texts if text]
+    return names, np.array(places), [text for text in texts if text[0]]
 
 
 def test_the_script_shows_what_the_drawing_shows():
@@ -228,6 +238,9 @@ def test_the_script_shows_what_the_drawing_shows():
             (names, there, words), (others, here, said) = shown(page), shown(still)
             assert names == others and words == said
             assert np.abs(there - here).max() < 0.02
-        page.evaluate("() => window.rack.fly('beetle', 0, 'bowl', 5, 60)")
-        assert page.locator("use[href='#beetle'][aria-hidden]").count() == 5
+        flying = page.evaluate(
+            """() => { window.rack.fly("beetle", 0, "bowl", 5, 60);
+                 return document.querySelectorAll("use[href='#beetle'][aria-hidden]").length; }"""
+        )
+        assert flying == 5
         page.wait_for_function("() => !document.querySelector('use[aria-hidden]')")

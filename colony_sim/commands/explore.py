@@ -1,4 +1,4 @@
-"""``colony-sim explore``: a local page with sliders for the rules and a run behind them."""
+"""``colony-sim explore``: a local page with a drawn rack that rules are tried on."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from colony_sim.commands.study import needed
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
-from colony_sim.experiment.worlds import profile_of
+from colony_sim.experiment.worlds import SHIPPED, profile_of, read_worlds
 from colony_sim.explore.session import invented
 from colony_sim.running.runner import compile_kernels
 
@@ -28,7 +28,7 @@ def run_explore(
     else:
         run = single(load(file), policy=policy)
         scenario = run.scenario
-        about = f'Starts from the policy "{run.policy}" of {file.name}, seed of replicate 1.'
+        about = f'Starts from the policy "{run.policy}" of {file.name}, as in its first run.'
     fitted = profile_of(profile)
     if fitted is not None:
         own = scenario.parameters.with_values(fitted.centre(), where=str(profile))
@@ -38,7 +38,7 @@ def run_explore(
     from colony_sim.explore.server import serve
 
     compile_kernels()
-    serve(scenario, f"{about} {MODEL}", port, _tell, browse)
+    serve(scenario, f"{about} {MODEL}", fitted or read_worlds(SHIPPED), port, _tell, browse)
 
 
 def _tell(address: str) -> None:

@@ -104,6 +104,11 @@ class Scale:
         full = max((one.bran_g + one.frass_g for one in bins), default=0.0)
         return cls(each, round_up(full))
 
+    def wider(self, other: Scale) -> Scale:
+        """The scale that holds what either holds: a drawing that goes on never jumps back."""
+        each = {kind: max(one, other.each[kind]) for kind, one in self.each.items()}
+        return Scale(each, max(self.full_g, other.full_g))
+
     def signs(self, kind: str, count: float, slots: int) -> int:
         """Signs for a count: none for none, at least one for any."""
         return 0 if count <= 0 else min(slots, max(1, round(count / self.each[kind])))

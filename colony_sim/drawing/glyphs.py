@@ -66,6 +66,20 @@ _CARROT = (
     Part("M -6 -3.6 L -6.4 -1 M -1.6 2.9 L -1.4 0.6 M 2.4 -2.9 L 2 -0.8",
          stroke=palette.MOISTURE_EDGE, width=0.7),
 )  # fmt: skip
+_HEN = (
+    Part("M -1.6 5 L -2 10.4 M 2 5 L 2.6 10.4 M -2 10.4 L -0.2 10.4 M 2.6 10.4 L 4.4 10.4",
+         stroke=palette.POLICY, width=1.1),
+    Part("M -10 -5.6 C -8.6 -7 -6.6 -6.4 -5.6 -4.4 C -4 -2.6 -0.6 -2.4 1.4 -4 C 2.6 -5.4 2.6 -8.6"
+         " 5 -9.6 C 7.4 -10.4 9.2 -8.6 9 -6.6 C 8.8 -4.6 8.8 -1.6 7.4 1.4 C 5.8 4.8 2.6 6.2 -0.4 6"
+         " C -4.6 5.8 -7.4 3.4 -8.4 0 C -9 -2 -9.2 -4.4 -10 -5.6 Z", palette.POLICY),
+    Part("M 8.8 -7.6 L 11.4 -6.6 L 8.8 -5.8 Z", palette.FAINT),
+    Part(ellipse(6.4, -7.2, 0.8, 0.8), palette.CARD),
+)  # fmt: skip
+_SCOOP = (
+    Part("M 6 -2.4 L 19 -5 L 19.6 -2.2 L 7 1.4 Z", palette.WOOD),
+    Part("M -16 -3 C -14 -5 6 -5 8 -3 C 9.6 2 6.6 7 2.6 7.4 L -6 7.4 C -12 7 -15 2 -16 -3 Z",
+         "#c9d6d8", palette.QUIET, 1.1),
+)  # fmt: skip
 
 BIN_WIDTH, RIM, FLOOR, FOOT, INNER_LEFT, INNER = 120.0, 10.0, 70.0, 94.0, 8.0, 104.0
 """Frame of a bin: width; height of the rim, floor and lower edge; left end and width inside."""
@@ -122,6 +136,8 @@ GLYPHS: dict[str, Glyph] = {
     "tray": _TRAY,
     "bowl-back": _BOWL_BACK,
     "bowl": _BOWL,
+    "hen": _HEN,
+    "scoop": _SCOOP,
     "sign-box": (
         Part("M 5 22 L 43 22 L 43 42 L 5 42 Z", palette.BRAN),
         Part("M 3 8 L 3 44 L 45 44 L 45 8", stroke=palette.INK, width=3.4),

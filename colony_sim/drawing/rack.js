@@ -68,17 +68,19 @@ const drawnRack = (svg, places) => {
       });
     });
   };
-  const label = (index, lines) => {
+  const label = (index, lines, bold) => {
     of(index, "label-line").forEach((mark, k) => {
       const text = lines[k] || "";
       if (mark.textContent !== text) mark.textContent = text;
+      const weight = bold && k === 0 ? "700" : "400";
+      if ((mark.getAttribute("font-weight") || "400") !== weight) mark.setAttribute("font-weight", weight);
     });
   };
   const tray = ([pupae, adults]) => { some(of(-1, "tray-pupae"), pupae); some(of(-1, "tray-adults"), adults); };
   const bowl = (count) => some(of(-1, "bowl-larvae"), count);
   const all = (state) => {
     state.bins.forEach((one, index) => bin(index, one));
-    state.labels.forEach((lines, index) => label(index, lines));
+    state.labels.forEach((lines, index) => label(index, lines, state.bins[index][0] === 1));
     tray(state.tray);
     bowl(state.bowl);
   };

@@ -1,4 +1,4 @@
-"""What can be set on the page: handling rules, founders, room and seed, with ranges and words."""
+"""What can be set on the page: handling rules, founders, room and chance, with their words."""
 
 from __future__ import annotations
 
@@ -22,6 +22,11 @@ if TYPE_CHECKING:
 #: Where a value came from, in error lines.
 WHERE = "page"
 TEMPERATURE, BREEDERS, LARVAE, SEED = "temperature_c", "breeders", "larvae", "seed"
+COMMON = (TEMPERATURE, BREEDERS, LARVAE, SEED)
+"""What both ways share: room, start and chance."""
+STAY, TRAY, SCOOP = "rotation.interval_days", "pupae.isolate", "harvest.fraction"
+ON_THE_RACK = (STAY, TRAY, SCOOP)
+"""Rules that are set on the drawn rack."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +94,7 @@ def rules() -> tuple[Setting, ...]:
         Setting(
             TEMPERATURE,
             "Room temperature",
-            "C",
+            "°C",
             "One temperature all year. The range is where larvae develop under every plausible "
             "value of their limits.",
             "number",
@@ -119,10 +124,10 @@ def rules() -> tuple[Setting, ...]:
         ),
         Setting(
             SEED,
-            "Seed",
+            "Number of the chance",
             "",
-            "The number that all chance in the run is drawn from. The same seed and the same "
-            "rules give the same run; another seed gives another run.",
+            "All chance in both racks is drawn from this number (the seed). The same number and "
+            "the same rules give the same rack; another number gives another one.",
             "integer",
         ),
     ]

@@ -12,22 +12,20 @@ from fastapi import FastAPI
 from nicegui import ui
 
 from colony_sim.colony.simulate import Scenario
+from colony_sim.drawing.content import Scale
+from colony_sim.drawing.rack import sign_scene
+from colony_sim.drawing.svg import svg
 from colony_sim.errors import ARGUMENT, InputError
+from colony_sim.experiment.worlds import Worlds
+from colony_sim.explore.band import YEAR
 from colony_sim.explore.clock import Clock
+from colony_sim.explore.colonies import Colonies
 from colony_sim.explore.guard import Guard
 from colony_sim.explore.page import TITLE, Page
-from colony_sim.explore.session import Run, Session
+from colony_sim.explore.rack import rack_now
+from colony_sim.explore.session import Session
 
 HOST = "127.0.0.1"
-_ICON = (
-    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 16 16"><rect x="1" y="3" width="14" '
-    'height="11" rx="1" fill="#14508c"/><rect x="3" y="8" width="10" height="4" fill="#fff"/></svg>'
-)
-_TELL_SCHEME = """
-const scheme = matchMedia('(prefers-color-scheme: dark)');
-scheme.addEventListener('change', () => emitEvent('scheme', scheme.matches));
-if (scheme.matches) emitEvent('scheme', true);
-"""
 
 
 def listening(port: int) -> socket.socket:
@@ -51,7 +49,12 @@ def listening(port: int) -> socket.socket:
 
 
 def serve(
-    scenario: Scenario, about: str, port: int, ready: Callable[[str], None], browse: bool
+    scenario: Scenario,
+    about: str,
+    worlds: Worlds,
+    port: int,
+    ready: Callable[[str], None],
+    browse: bool,
 ) -> None:
     """Serve the page until Ctrl-C.
 
@@ -61,6 +64,8 @@ def serve(
         What the page starts from.
     about : str
         Where it comes from, in a sentence or two.
+    worlds : Worlds
+        Colonies that are possible.
     port : int
     ready : callable
         Called with the address once the page can be opened.
@@ -76,14 +81,14 @@ def serve(
     """
     with closing(listening(port)) as bound:
         address = f"http://{HOST}:{bound.getsockname()[1]}/"
-        # Loads the kernels: the page would stand still for as long as that takes.
-        Run(scenario).live()
-        clock = Clock(Session(scenario))
+        # Also loads the kernels: the page would stand still for as long as that takes.
+        session = Session(scenario)
+        scale = lived_on(session, min(YEAR, scenario.days // 2))
+        clock, colonies = Clock(session), Colonies(worlds)
         try:
             # An open page must not hold up the end.
-            config = uvicorn.Config(
-                _app(clock, about), log_level="warning", timeout_graceful_shutdown=1
-            )
+            app = _app(clock, colonies, about, scale)
+            config = uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=1)
             server = uvicorn.Server(config)
             server.config.load()
             ready(address)
@@ -92,28 +97,56 @@ def serve(
             # uvicorn raises KeyboardInterrupt again once it has shut down.
             server.run(sockets=[bound])
         finally:
+            colonies.close()
             clock.close()
 
 
-def _app(clock: Clock, about: str) -> Guard:
+def lived_on(session: Session, days: int) -> Scale:
+    """Live some days before the page opens; the scale of drawing that holds all of them.
+
+    A rack that was just set up has nothing to say: it opens when it is worth looking at.
+    """
+    scale = Scale.of([rack_now(session.old_run, 0)])
+    for _ in range(days):
+        session.live()
+        if session.day % 5 == 0:
+            larvae = session.old_run.gives(session.day).larvae
+            scale = scale.wider(Scale.of([rack_now(session.old_run, larvae)]))
+    return scale
+
+
+def _app(clock: Clock, colonies: Colonies, about: str, scale: Scale) -> Guard:
     web = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
+    watching: set[str] = set()
 
     async def root() -> None:
-        page = Page(clock, about)
-        # Charts are drawn by script: they must be told of the reader's light or dark scheme.
-        ui.on("scheme", lambda event: page.colours(bool(event.args)))
-        await ui.context.client.connected()
-        ui.run_javascript(_TELL_SCHEME)
+        client = ui.context.client
+
+        def watch() -> None:
+            # A page that comes back may do so before its old connection is given up.
+            here = client.has_socket_connection
+            (watching.add if here else watching.discard)(client.id)
+            page.watched(here)
+            clock.watch(bool(watching))
+            colonies.watch(bool(watching))
+
+        page = Page(clock, colonies, about, scale)
+        client.on_connect(watch)
+        client.on_disconnect(watch)
+        await client.connected()
+        ui.run_javascript("exploring.ready()")
 
     ui.run_with(
         web,
         root=root,
         title=TITLE,
-        favicon=_ICON,
+        favicon=svg(sign_scene(), TITLE, width=48),
         dark=None,
         language="en-US",
         binding_refresh_interval=None,
         tailwind=False,
         show_welcome_message=False,
+        # A machine that is busy with more than this page must not lose it.
+        reconnect_timeout=8,
     )
     return Guard(web)

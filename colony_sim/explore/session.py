@@ -1,4 +1,4 @@
-"""The run behind the page: settings, the run being lived, and the run held beside it.
+"""What one page works on: the old way and the new way to handle a rack, and the run of each.
 
 Nothing here knows of a page, a clock or a thread.
 """
@@ -12,16 +12,14 @@ import pandas as pd
 
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
-from colony_sim.colony.bins import Phase
-from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.simulate import Scenario, day_by_day
-from colony_sim.explore.rules import changed, value
+from colony_sim.explore.rules import COMMON, changed, value
 from colony_sim.measuring.catalogue import window_measures
+from colony_sim.planning.wants import LARVAE_EACH
 
-#: Days that rates are averaged over, and days of a "month" in the charts.
-WINDOW, MONTH = 28, 30
+#: Days that rates are averaged over.
+WINDOW = 28
 STAGES = ("eggs", "larvae", "pupae", "adults")
-MEASURES = ("yield_g_per_day", "adult_losses_per_100_per_day", "work_hours_per_week")
 
 
 def invented() -> Scenario:
@@ -37,39 +35,51 @@ def invented() -> Scenario:
 
 
 @dataclass(frozen=True)
-class Numbers:
-    """A run on one day.
+class Gives:
+    """What a rack gives, over the last `WINDOW` days or as many as were lived.
 
     Attributes
     ----------
-    day : int
-    window : int
-        Days that the measures are taken over: the last `WINDOW`, fewer before.
-    stocks : dict
-        Eggs, larvae, pupae and adults at the end of the day, and bins in use.
-    measures : dict
-        `MEASURES` over the window, in the units of `experiment.measures`; NaN where undefined.
+    days : int
+        Days that it is the mean of; 0: none was lived.
+    larvae, grams : float
+        Larvae harvested a day, and their live weight (g).
+    hours : float
+        Work a week (h).
     """
 
-    day: int
-    window: int
-    stocks: dict[str, int]
-    measures: dict[str, float]
+    days: int
+    larvae: float = 0.0
+    grams: float = 0.0
+    hours: float = 0.0
+
+    @property
+    def birds(self) -> int:
+        """Birds that are fed, each with its allowance."""
+        return birds_fed(self.larvae)
 
 
-class Lived:
-    """The days that a run has lived: what numbers and charts are made from.
+def birds_fed(larvae: float) -> int:
+    """Birds that so many larvae a day feed, each with the allowance of a plan."""
+    return int(larvae / LARVAE_EACH)
+
+
+class Run:
+    """A rack that is lived day by day.
 
     Attributes
     ----------
     scenario : Scenario
+    colony : Colony
     columns : dict of str to list
         The daily series, one value a day.
     """
 
-    def __init__(self, scenario: Scenario, columns: dict[str, list[Any]]) -> None:
+    def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
-        self.columns = columns
+        self._days = day_by_day(scenario)
+        self.colony = next(self._days)
+        self.columns: dict[str, list[Any]] = self.colony.datacollector.model_vars
 
     @property
     def day(self) -> int:
@@ -77,93 +87,29 @@ class Lived:
         return len(self.columns["day"])
 
     @property
-    def died_out_day(self) -> int | None:
-        """Day on which no insect was left."""
-        last = self.day - 1
-        gone = last >= 0 and all(self.columns[stage][last] == 0 for stage in STAGES)
-        return self.day if gone else None
-
-    def numbers(self, day: int) -> Numbers | None:
-        """The numbers of a day (the last one, if it was not reached); None before day 1."""
-        day = min(day, self.day)
-        if day < 1:
-            return None
-        first = max(0, day - WINDOW)
-        window = pd.DataFrame({name: rows[first:day] for name, rows in self.columns.items()})
-        measures = window_measures(window)
-        return Numbers(
-            day=day,
-            window=day - first,
-            stocks={name: int(self.columns[name][day - 1]) for name in (*STAGES, "bins_in_use")},
-            measures={key: measures[key] for key in MEASURES},
-        )
-
-    def months(self) -> list[float]:
-        """Harvest (g/day) of each whole stretch of `MONTH` days."""
-        grams = self.columns["harvest_g"]
-        whole = len(grams) // MONTH
-        return [sum(grams[k * MONTH : (k + 1) * MONTH]) / MONTH for k in range(whole)]
-
-
-@dataclass(frozen=True)
-class BinState:
-    """A bin at the end of a day.
-
-    Attributes
-    ----------
-    label : int
-    phase : str
-        "free", "breeding" or "growing".
-    age : int or None
-        Days since the beetles went in (breeding) or out (growing); None for a free bin.
-    due : int or None
-        Days until they are moved, or until the bin is emptied as old, at the latest; None where
-        the rule does not go by the date.
-    stages : tuple of int
-        Eggs, larvae, pupae and adults.
-    """
-
-    label: int
-    phase: str
-    age: int | None
-    due: int | None
-    stages: tuple[int, int, int, int]
-
-
-class Run(Lived):
-    """A run being lived, day by day.
-
-    Attributes
-    ----------
-    colony : Colony
-    """
-
-    def __init__(self, scenario: Scenario) -> None:
-        self._days = day_by_day(scenario)
-        self.colony = next(self._days)
-        super().__init__(scenario, self.colony.datacollector.model_vars)
+    def died_out(self) -> bool:
+        """Whether no insect is left."""
+        return bool(self.colony.alive == 0)
 
     @property
     def over(self) -> bool:
         """Whether the last day was lived, or no insect is left."""
-        return self.day >= self.scenario.days or self.colony.alive == 0
+        return self.day >= self.scenario.days or self.died_out
 
-    def rack(self) -> list[BinState]:
-        """Every bin now."""
-        colony, day = self.colony, self.day
-        p = self.scenario.parameters
-        states = []
-        for bin_ in colony.bins:
-            since = bin_.date_out if bin_.phase is Phase.GROWING else bin_.date_in
-            age, due = None if since is None else day - since, None
-            if bin_.phase is Phase.BREEDING:
-                # A keeper of one's own need not go by the date of the last move.
-                if p["rotation.when"] == "by_date" and isinstance(colony.keeper, Keeper):
-                    due = max(0, p["rotation.interval_days"] - (day - colony.keeper.last_move))
-            elif bin_.phase is Phase.GROWING and p["rack.clear_when"] == "by_date":
-                due = max(0, p["rack.clear_after_days"] - age)
-            states.append(BinState(bin_.label, bin_.phase.value, age, due, bin_.counts))
-        return states
+    def gives(self, day: int) -> Gives:
+        """What the rack gives on a day: days after its death count, with nothing."""
+        first = max(0, day - WINDOW)
+        lived = {name: rows[first:day] for name, rows in self.columns.items()}
+        if not lived["day"]:
+            return Gives(min(day, WINDOW))
+        measures = window_measures(pd.DataFrame(lived))
+        share = len(lived["day"]) / (day - first)
+        return Gives(
+            day - first,
+            share * measures["yield_larvae_per_day"],
+            share * measures["yield_g_per_day"],
+            share * measures["work_hours_per_week"],
+        )
 
     def live(self) -> None:
         """Live one day, unless the run is over.
@@ -178,10 +124,11 @@ class Run(Lived):
 
 
 class Session:
-    """What one page works on.
+    """The old way, the new way, and the day it is.
 
-    A changed rule starts the run again from day 1 with the same seed. It then catches up to the
-    day on which the earlier run stood, which is held beside it, so that both show the same day.
+    Both ways have one room, one start and one chance: a change of these (`rules.COMMON`) goes to
+    both, any other to the new way alone. A run of a way that was changed begins anew and is lived
+    up to today.
 
     Parameters
     ----------
@@ -190,34 +137,47 @@ class Session:
 
     Attributes
     ----------
-    scenario : Scenario
-        As set on the page; `stale` until the run is one of this scenario.
-    run : Run
-    held : Lived or None
-        The run before the last change, or the one that is kept.
-    keep : bool
-        Whether later changes leave `held` as it is.
-    target : int
-        Day that the run catches up to.
+    old, new : Scenario
+        As set; equal as long as nothing is changed.
+    old_run : Run
+        Of the old way.
+    new_run : Run or None
+        Of the new way, if it is another.
+    day : int
+        Today: runs that are behind catch up to it.
     """
 
     def __init__(self, start: Scenario) -> None:
-        self.start = start
-        self.scenario = start
-        self.run = Run(start)
-        self.held: Lived | None = None
-        self.keep = False
-        self.target = 0
+        self.start = self.old = self.new = start
+        self.old_run = Run(start)
+        self.new_run: Run | None = None
+        self.day = 0
+
+    @property
+    def runs(self) -> tuple[Run, ...]:
+        """The run of the old way, and that of the new one if there is one."""
+        return (self.old_run,) if self.new_run is None else (self.old_run, self.new_run)
+
+    @property
+    def shown(self) -> Run:
+        """The run whose rules are set on the page."""
+        return self.new_run or self.old_run
 
     @property
     def stale(self) -> bool:
-        """Whether the settings have changed since the run was started."""
-        return self.scenario != self.run.scenario
+        """Whether a way is set that no run lives."""
+        lived = self.old if self.new_run is None else self.new_run.scenario
+        return self.old_run.scenario != self.old or lived != self.new
 
     @property
-    def catching_up(self) -> bool:
-        """Whether the run is behind the day it is to reach at once."""
-        return self.run.day < self.target and not self.run.over
+    def behind(self) -> list[Run]:
+        """Runs that are to be lived up to today."""
+        return [run for run in self.runs if run.day < self.day and not run.over]
+
+    @property
+    def over(self) -> bool:
+        """Whether no day is left to live."""
+        return self.day >= self.start.days or all(run.died_out for run in self.runs)
 
     def change(self, key: str, to: Any) -> None:
         """Set one rule; nothing changes if the value is refused.
@@ -226,47 +186,55 @@ class Session:
         ------
         InputError
         """
-        self.scenario = changed(self.scenario, key, to, self.start.climate)
+        new = changed(self.new, key, to, self.start.climate)
+        if key in COMMON:
+            self.old = changed(self.old, key, to, self.start.climate)
+        self.new = new
 
     def value(self, key: str) -> Any:
         """What is set for a rule."""
-        return value(self.scenario, key)
+        return value(self.new, key)
 
     def start_value(self, key: str) -> Any:
         """What was set for a rule at the start."""
         return value(self.start, key)
 
-    def revert(self) -> None:
-        """Set all rules as they were at the start."""
-        self.scenario = self.start
+    def back(self) -> None:
+        """Leave the new way."""
+        self.new = self.old
 
-    def adopt(self, run: Run) -> None:
-        """Go on with a new run, and hold the one before it.
+    def keep(self) -> None:
+        """Let the new way be the old one from now on."""
+        self.old = self.new
+        if self.new_run is not None and self.new_run.scenario == self.new:
+            self.old_run, self.new_run = self.new_run, None
 
-        A run that had not yet caught up is not held: it was only passed through.
-        """
-        before, same = self.run, run.scenario == self.run.scenario
-        caught_up = before.day > 0 and not self.catching_up
-        kept = self.keep and self.held is not None
-        if caught_up and not kept and not same:
-            self.held = Lived(before.scenario, before.columns)
-        self.target = max(self.target, before.day)
-        self.run = run
+    def to_the_start(self) -> None:
+        """Set everything as it was when the page was opened first."""
+        self.old = self.new = self.start
 
     def renew(self) -> None:
-        """Start a run of what is set, if it is stale."""
-        if self.stale:
-            self.adopt(Run(self.scenario))
+        """Start a run of each way that is set and has none."""
+        if self.old_run.scenario != self.old:
+            self.old_run = Run(self.old)
+        if self.new == self.old:
+            self.new_run = None
+        elif self.new_run is None or self.new_run.scenario != self.new:
+            self.new_run = Run(self.new)
 
     def again(self) -> None:
-        """Start the run of what is set from its first day; what is held stays."""
-        self.run = Run(self.scenario)
-        self.target = 0
+        """Start both ways from their first day."""
+        self.day = 0
+        self.old_run = Run(self.old)
+        self.new_run = None if self.new == self.old else Run(self.new)
+
+    def catch_up(self) -> None:
+        """Live one day of the run that is furthest behind."""
+        min(self.behind, key=lambda run: run.day).live()
 
     def live(self) -> None:
-        """Live one day."""
-        self.run.live()
-
-    def stop_here(self) -> None:
-        """Give up catching up."""
-        self.target = min(self.target, self.run.day)
+        """Live one day in all racks."""
+        if not self.over:
+            self.day += 1
+            for run in self.behind:
+                run.live()

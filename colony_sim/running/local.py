@@ -22,10 +22,13 @@ class LocalExecutor:
     ----------
     workers : int, optional
         Default: one per core.
+    behind : bool
+        Whether they give way to everything else on the machine.
     """
 
-    def __init__(self, workers: int | None = None) -> None:
+    def __init__(self, workers: int | None = None, *, behind: bool = False) -> None:
         self.workers = check_workers(workers)
+        self._behind = behind
         self._pool: ProcessPoolExecutor | None = None
         self._others: set[BaseProcess] = set()
         self._stop: Callable[[], object] = lambda: None
@@ -88,7 +91,7 @@ class LocalExecutor:
         self._others = set(multiprocessing.active_children())
         stop = context.Event()
         self._stop = stop.set
-        return ProcessPoolExecutor(self.workers, context, start_worker, (stop,))
+        return ProcessPoolExecutor(self.workers, context, start_worker, (stop, self._behind))
 
 
 class SerialExecutor:

@@ -20,6 +20,8 @@ from multiprocessing.synchronize import Event
 from typing import Any
 
 GRACE_SECONDS = 1.0
+_BEHIND = 10
+"""Niceness of workers that give way: a tenth of a core where all are busy, not nothing."""
 #: Variables by which libraries of linear algebra learn their number of threads as they load.
 _THREADS = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
@@ -93,10 +95,15 @@ class Stopped(Exception):
 _stop: Event | None = None
 
 
-def start_worker(stop: Event) -> None:
-    """First call in a new worker: keep the event by which the parent asks for an end."""
+def start_worker(stop: Event, behind: bool = False) -> None:
+    """First call in a new worker: keep the event by which the parent asks for an end.
+
+    With `behind` it takes only what the other processes of the machine leave it.
+    """
     global _stop
     _stop = stop
+    if behind and hasattr(os, "nice"):
+        os.nice(_BEHIND)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_leave_with_parent, daemon=True).start()
 

@@ -83,7 +83,7 @@ def explore(
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
 ) -> None:
-    """Try rules on a running colony: a page in your browser, served to this machine only."""
+    """Try a change on a drawn rack: a page in your browser, served to this machine only."""
     with getting_ready():
         from colony_sim.commands.explore import run_explore
 
