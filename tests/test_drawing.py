@@ -228,6 +228,9 @@ def test_the_script_shows_what_the_drawing_shows():
             (names, there, words), (others, here, said) = shown(page), shown(still)
             assert names == others and words == said
             assert np.abs(there - here).max() < 0.02
-        page.evaluate("() => window.rack.fly('beetle', 0, 'bowl', 5, 60)")
-        assert page.locator("use[href='#beetle'][aria-hidden]").count() == 5
+        flying = page.evaluate(
+            """() => { window.rack.fly('beetle', 0, 'bowl', 5, 60);
+              return document.querySelectorAll("use[href='#beetle'][aria-hidden]").length; }"""
+        )
+        assert flying == 5
         page.wait_for_function("() => !document.querySelector('use[aria-hidden]')")

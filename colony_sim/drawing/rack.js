@@ -68,8 +68,11 @@ const drawnRack = (svg, places) => {
       });
     });
   };
-  const label = (index, lines) => {
+  // The first line of a bin with beetles in it is bold.
+  const label = (index, lines, bold) => {
     of(index, "label-line").forEach((mark, k) => {
+      if (k === 0 && bold) mark.setAttribute("font-weight", "700");
+      else mark.removeAttribute("font-weight");
       const text = lines[k] || "";
       if (mark.textContent !== text) mark.textContent = text;
     });
@@ -78,7 +81,7 @@ const drawnRack = (svg, places) => {
   const bowl = (count) => some(of(-1, "bowl-larvae"), count);
   const all = (state) => {
     state.bins.forEach((one, index) => bin(index, one));
-    state.labels.forEach((lines, index) => label(index, lines));
+    state.labels.forEach((lines, index) => label(index, lines, state.bins[index][0] === 1));
     tray(state.tray);
     bowl(state.bowl);
   };
