@@ -22,12 +22,11 @@ from colony_sim.drawing.scene import Mark, Place, Scene
 from colony_sim.drawing.svg import svg
 from colony_sim.errors import InputError
 from colony_sim.figures.slide import Slide
-from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import rack_data, tables, words
-from colony_sim.report.contents import COMPARISON, Contents, gather_contents, ordered
+from colony_sim.report.contents import COMPARISON, Contents, gather_contents
 from colony_sim.report.pictures import picture
+from colony_sim.report.watched import check_days, pair_of, racks_of
 from colony_sim.results import manifest
-from colony_sim.studies.comparison.relive import retrace
 
 REPORT = "report.html"
 SCRIPTS = ("rack_words.js", "rack_draw.js", "rack_play.js")
@@ -88,10 +87,9 @@ def write_report(
     path = Path(out) if out is not None else folder / REPORT
     if path.is_dir() or not path.parent.is_dir():
         raise InputError("argument out", "file", str(path), "a file in a folder that exists")
-    if days is not None and not 1 <= days <= rack_data.MOST_DAYS:
-        raise InputError("argument days", "days", days, f"1 to {rack_data.MOST_DAYS} days")
+    check_days(days)
     facts = manifest.read(folder, ())
-    pair = _pair(facts, folder, policies)
+    pair = pair_of(facts, folder, policies)
     contents = gather_contents(folder, facts, beside=beside)
     rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
     chosen = "two" if policies else "the baseline and the other one with the highest mean yield"
@@ -100,37 +98,14 @@ def write_report(
     return Written(path, path.stat().st_size, without)
 
 
-def _pair(facts: dict[str, Any], folder: Path, asked: list[str] | None) -> tuple[str, str] | None:
-    """The two policies of the rack; None: there are not two."""
-    names = ordered(facts)
-    if asked is not None:
-        if facts.get("kind") != COMPARISON:
-            allowed = "the folder of a comparison (only its runs can be watched)"
-            raise InputError(str(folder), "policies", ",".join(asked), allowed)
-        unknown = [name for name in asked if name not in names]
-        if unknown or len(asked) != 2 or asked[0] == asked[1]:
-            shown = unknown[0] if unknown else ",".join(asked)
-            raise InputError("argument policies", "policies", shown, f"two of {', '.join(names)}")
-        return asked[0], asked[1]
-    if facts.get("kind") != COMPARISON or len(names) < 2:
-        return None
-    summary = tables.read(folder, "policies")
-    means = summary[summary["measure"] == YIELD].set_index("policy")["mean"].fillna(-1.0)
-    return names[0], max(names[1:], key=lambda name: means[name])
-
-
 def _rack(
     folder: Path, facts: dict[str, Any], pair: tuple[str, str] | None, days: int
 ) -> tuple[rack_data.Rack | None, str]:
+    """The racks, or why there are none; a study has none and need not say so."""
     if facts.get("kind") != COMPARISON:
         return None, ""
-    if pair is None:
-        return None, "there are not two policies to compare"
-    bins = max(entry["handling"]["rack.bins"] for entry in facts["policies"])
-    if bins > rack_data.MOST_BINS:
-        return None, f"the rack has {bins} bins, and at most {rack_data.MOST_BINS} can be watched"
     try:
-        return rack_data.build(retrace(folder, pair), pair, days), ""
+        return racks_of(folder, facts, pair, days), ""
     except InputError as error:
         return None, error.line
 

@@ -117,11 +117,14 @@ def gather_sure(folder: Path, facts: dict[str, Any], leaning: Sequence[str]) -> 
         tables.read(folder, "leans_on"),
     )  # fmt: skip
     many = len(names) > 2
-    shortages = () if many else tuple(row[:3] for row in over_words.currency_rows(found))
+    flip = 1 if pair == names else -1
+    shortages = () if many else tuple(
+        (row[0], *row[1:3][::flip]) for row in over_words.currency_rows(found)
+    )  # fmt: skip
     decides = "" if many else over_words.disagreement(found)
     return Sure(
         _of_colonies(found, names), (sure,), tuple(filter(None, (decides, costs))),
-        (leaning_in_words(lean),), ways, shortages, pair, names,
+        (leaning_in_words(lean),), ways, shortages, pair[::flip], names,
     )  # fmt: skip
 
 
