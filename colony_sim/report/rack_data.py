@@ -15,16 +15,14 @@ import pandas as pd
 from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.simulate import RunRecord
-from colony_sim.drawing import live
-from colony_sim.drawing.content import BinContent, RackContent, Scale
+from colony_sim.drawing import live, lived
+from colony_sim.drawing.content import RackContent, Scale
 from colony_sim.studies.comparison.relive import Traces
 
 MOST_DAYS = 730
 MOST_BINS = 120
 BOWL_DAYS = 28
 """The bowl holds what was harvested in so many days."""
-MOIST_G = 1.0
-"""Free moisture (g) from which a piece of vegetable is drawn."""
 STAGES = ("eggs", "larvae", "pupae", "adults")
 PHASES = (Phase.FREE, Phase.BREEDING, Phase.GROWING)
 MARKS = {
@@ -75,8 +73,7 @@ class Side:
     @cached_property
     def contents(self) -> list[RackContent]:
         """The rack at the end of each day, to be drawn."""
-        columns = ["bin", "phase", *STAGES, "larvae_g", *_SUBSTRATE, "in_for", "out_for"]
-        found = [_content(*row) for row in self.bins[columns].itertuples(index=False, name=None)]
+        found = list(lived.contents(self.bins))
         across = len(found) // len(self.totals)
         apart = bool(self.tray.to_numpy().any())
         bowls = self.totals["bowl_larvae"].astype(int)
@@ -89,18 +86,6 @@ class Side:
             )
             for k, (bowl, tray) in rows
         ]
-
-
-def _content(
-    number: int, phase: str, eggs: int, larvae: int, pupae: int, adults: int, larvae_g: float,
-    bran_g: float, frass_g: float, skins: float, moisture_g: float, in_for: int, out_for: int,
-) -> BinContent:  # fmt: skip
-    label = {"breeding": f"in {in_for} d", "growing": f"out {out_for} d"}.get(phase, phase)
-    larva_mg = _MG * larvae_g / larvae if larvae else 0.0
-    return BinContent(
-        number, phase, eggs, larvae, pupae, adults, larva_mg, bran_g, frass_g, int(skins),
-        moisture_g >= MOIST_G, (label,),
-    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -155,10 +140,7 @@ def _side(policy: str, record: RunRecord, first: int, last: int) -> Side:
     days = range(first, last + 1)
     table = record.bins_daily
     here = table["day"].between(first, last)
-    since = {
-        name: np.nan_to_num(table["day"].to_numpy(float) - table[date].to_numpy(float)).astype(int)
-        for name, date in (("in_for", "date_in"), ("out_for", "date_out"))
-    }
+    since = lived.since(table)
     bins = table.assign(**since)[here]
     bins = bins[["day", "bin", "phase", *since, *STAGES, "larvae_g", *_SUBSTRATE]]
     bins = _lengthened(bins, sorted(table["bin"].unique()), days)

@@ -118,9 +118,8 @@ def gather_sure(folder: Path, facts: dict[str, Any], leaning: Sequence[str]) -> 
     )  # fmt: skip
     many = len(names) > 2
     flip = 1 if pair == names else -1
-    shortages = () if many else tuple(
-        (row[0], *row[1:3][::flip]) for row in over_words.currency_rows(found)
-    )  # fmt: skip
+    rows = () if many else over_words.currency_rows(found)
+    shortages = tuple((gives, *((a, b) if flip == 1 else (b, a))) for gives, a, b, _ in rows)
     decides = "" if many else over_words.disagreement(found)
     return Sure(
         _of_colonies(found, names), (sure,), tuple(filter(None, (decides, costs))),
