@@ -71,7 +71,7 @@ def write_report(
     out : Path, optional
         Default: ``report.html`` in the folder.
     policies : list of str, optional
-        The two policies of the rack, in this order; only for a comparison. Default: the baseline
+        The two policies of the racks, in this order; only for a comparison. Default: the baseline
         and the other policy with the highest mean yield.
     days : int, optional
         Days of the rack (1 to 730; default 730, or as many as the runs have).
@@ -92,7 +92,7 @@ def write_report(
     pair = pair_of(facts, folder, policies)
     contents = gather_contents(folder, facts, beside=beside)
     rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
-    chosen = "two" if policies else "the baseline and the other one with the highest mean yield"
+    chosen = "two" if policies else "the old one and the best of the others"
     text = render(folder, contents, rack, without, chosen)
     write_atomic(path, lambda temporary: temporary.write_text(text, encoding="utf-8", newline="\n"))
     return Written(path, path.stat().st_size, without)
