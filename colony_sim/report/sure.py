@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 
+from colony_sim.experiment.asks import in_order
 from colony_sim.experiment.plan import Plan
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import tables
@@ -84,7 +85,7 @@ class Sure:
     pair : tuple of str
         The two of `shortages`.
     names : tuple of str
-        Policies in the order of the experiment.
+        Policies in the order of what varies.
     """
 
     signs: Signs | None
@@ -101,7 +102,7 @@ def gather_sure(folder: Path, facts: dict[str, Any], leaning: Sequence[str]) -> 
     """Read the tables of a comparison; `leaning` is what its findings say it leans on."""
     plan = manifest.plan_from(facts, str(folder / MANIFEST))
     summary, runs = tables.read(folder, "policies"), tables.read(folder, "runs")
-    names = tuple(policy.name for policy in plan.policies)
+    names = tuple(in_order(plan.policies))
     pair = compared(plan, summary)
     ways = tuple(_ways(summary, names))
     found = _over(plan, facts, runs, names, pair)
@@ -117,13 +118,13 @@ def gather_sure(folder: Path, facts: dict[str, Any], leaning: Sequence[str]) -> 
         tables.read(folder, "leans_on"),
     )  # fmt: skip
     many = len(names) > 2
-    flip = 1 if pair == names else -1
+    shown = pair if many else names[:2]
     rows = () if many else over_words.currency_rows(found)
-    shortages = tuple((gives, *((a, b) if flip == 1 else (b, a))) for gives, a, b, _ in rows)
+    shortages = tuple((gives, *((a, b) if pair == shown else (b, a))) for gives, a, b, _ in rows)
     decides = "" if many else over_words.disagreement(found)
     return Sure(
         _of_colonies(found, names), (sure,), tuple(filter(None, (decides, costs))),
-        (leaning_in_words(lean),), ways, shortages, pair[::flip], names,
+        (leaning_in_words(lean),), ways, shortages, shown, names,
     )  # fmt: skip
 
 
