@@ -23,6 +23,9 @@ from colony_sim.colony.binlog import COLUMNS, BinLog
 from colony_sim.commands.calendar import run_calendar
 from colony_sim.commands.main import run
 from colony_sim.commands.run import run_single
+from colony_sim.drawing.content import SLOTS
+from colony_sim.drawing.rack import sign_scene
+from colony_sim.drawing.scene import Mark
 from colony_sim.errors import InputError
 from colony_sim.planning.choose import Effort
 from colony_sim.planning.facts import stored
@@ -35,7 +38,7 @@ from colony_sim.running.task import run_task
 from colony_sim.worklist import cautions, ical
 from colony_sim.worklist.checklist import checklist
 from colony_sim.worklist.fillings import fillings
-from colony_sim.worklist.labels import labelled, labels
+from colony_sim.worklist.labels import Looks, labelled, labels
 from colony_sim.worklist.paper import EDGE, SIZES, Paper
 from colony_sim.worklist.task import Kind, Task, bins_in_words, day_in_words, merged
 from colony_sim.worklist.tasks import build
@@ -470,6 +473,41 @@ def test_labels_hold_every_bin_and_date(work):
             expected += [day_in_words(work.date(int(days.min())))] if len(days) else []
         shown = [text for text in own if re.search(r"\d{4}$", text)]
         assert Counter(shown) == Counter(expected)
+
+
+def test_a_label_shows_its_bin_as_the_run_has_it_before_the_first_harvest(work, monkeypatch):
+    looks, harvested = Looks(work), [f for f in labelled(work, 40) if f.harvest]
+    held = work.bins.set_index(["day", "bin"])
+    for filling in harvested:
+        row = held.loc[filling.harvest - 1, filling.bin]
+        marks = [item.of for item in looks.of(filling).items if isinstance(item, Mark)]
+        for kind in ("larvae", "pupae"):
+            due = looks.scale.signs(kind, row[kind], SLOTS[kind])
+            assert marks.count(kind) == due
+        assert marks.count("larvae") > 0
+    assert len(harvested) > 3
+    drawn, scene = [], Paper.scene
+    monkeypatch.setattr(Paper, "scene", lambda *given: drawn.append(given[1]) or scene(*given))
+    count = len(labelled(work, 40))
+    for known, due in ((work, [s for s in map(looks.of, labelled(work, 40)) if s]), (
+        replace(work, bins=None), [])):  # fmt: skip
+        drawn.clear()
+        data = labels(known, 40, "a4")
+        assert [s for s in drawn if s != sign_scene()] == due
+        assert len(drawn) == 2 * count
+        assert b"AtkinsonHyperlegible" in data and b"DejaVu" not in data
+
+
+def test_the_checklist_begins_with_the_rack_of_the_first_day(work, tasks, monkeypatch):
+    drawn, scene = [], Paper.scene
+    monkeypatch.setattr(Paper, "scene", lambda *given: drawn.append(given[1]) or scene(*given))
+    checklist(work, tasks, 2, "letter")
+    checklist(replace(work, bins=None), tasks, 2, "letter")
+    rack, sign = drawn
+    assert sign == sign_scene()
+    first = work.bins[work.bins["day"] == work.bins["day"].min()]
+    used = {m.bin + 1 for m in rack.items if isinstance(m, Mark) and m.of == "bran"}
+    assert used == set(first.loc[first["phase"] != "free", "bin"])
 
 
 def test_founder_larvae_have_labels_and_a_place_in_the_set_up():

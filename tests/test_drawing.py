@@ -113,7 +113,7 @@ def test_frass_takes_the_place_of_eaten_bran():
 
 def outline(glyph, at):
     """Corners of all that a glyph draws, in its place."""
-    turned = in_figures._patch
+    turned = in_figures.patch
     boxes = [turned(part, at, 1.0, 2.0).get_path().get_extents() for part in GLYPHS[glyph]]
     return np.array([[b.x0, b.y0, b.x1, b.y1] for b in boxes])
 

@@ -11,7 +11,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
 #: Distributions by the name that is imported, where the two differ.
-IMPORTED_AS = {"fpdf2": "fpdf", "SALib": "SALib"}
+IMPORTED_AS = {"pillow": "PIL", "fpdf2": "fpdf", "SALib": "SALib"}
 #: Declared for another package's sake.
 FOR_OTHERS = {"networkx"}
 

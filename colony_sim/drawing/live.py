@@ -16,7 +16,7 @@ from colony_sim.drawing.content import (
     drawn,
     numbers,
 )
-from colony_sim.drawing.glyphs import BIN_WIDTH, FLOOR
+from colony_sim.drawing.glyphs import BIN_WIDTH, FLOOR, FOOT
 from colony_sim.drawing.rack import offsets, rack_scene
 from colony_sim.drawing.svg import svg
 
@@ -39,6 +39,7 @@ def places(rack: RackContent, across: int | None = None, prefix: str = "") -> di
     return {
         "floor": FLOOR,
         "binWidth": BIN_WIDTH,
+        "binHeight": FOOT,
         "size": [scene.width, scene.height],
         "offsets": [list(corner) for corner in offsets(rack, across)],
         "kinds": list(SLOTS),

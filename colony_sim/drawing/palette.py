@@ -43,6 +43,6 @@ def css() -> str:
     stages = "".join(f"--{name}: {value}; " for name, value in STAGES.items())
     return (
         f":root {{ color-scheme: light dark; {light}{stages}--moisture: {MOISTURE}; "
-        f"--bran: {BRAN}; }}\n"
+        f"--bran: {BRAN}; --wood: {WOOD}; }}\n"
         f"@media (prefers-color-scheme: dark) {{ :root:not([data-print]) {{ {dark}}} }}\n"
     )

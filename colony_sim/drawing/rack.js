@@ -68,6 +68,7 @@ const drawnRack = (svg, places) => {
       });
     });
   };
+  // The first line of a bin with beetles in it is bold.
   const label = (index, lines, bold) => {
     of(index, "label-line").forEach((mark, k) => {
       const text = lines[k] || "";

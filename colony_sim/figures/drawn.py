@@ -61,10 +61,11 @@ def paint(panel: Axes, scene: Scene) -> None:
             continue
         if item.shown:
             for part in GLYPHS[item.glyph]:
-                panel.add_patch(_patch(part, item.at, unit, 2 + rank / 1e4))
+                panel.add_patch(patch(part, item.at, unit, 2 + rank / 1e4))
 
 
-def _patch(part: Part, at: Place, unit: float, above: float) -> PathPatch:
+def patch(part: Part, at: Place, unit: float, above: float) -> PathPatch:
+    """A part in its place; `unit` points of line to a unit of the drawing, `above` its rank."""
     turned = Affine2D().scale(at.across, at.down).rotate_deg(at.turn).translate(at.x, at.y)
     line = part.stroke != "none"
     return PathPatch(

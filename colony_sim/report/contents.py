@@ -13,6 +13,7 @@ import pandas as pd
 from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import tables
+from colony_sim.report.sure import Sure, gather_sure
 from colony_sim.report.tables import Table
 from colony_sim.results import findings
 from colony_sim.results.folder import MANIFEST
@@ -46,6 +47,8 @@ class Contents:
     all_measures : list of Table
     assumptions : Table or None
     deck : Deck
+    sure : Sure or None
+        Of a comparison.
     invented : bool
         Whether the scenario was declared to be invented.
     """
@@ -63,6 +66,7 @@ class Contents:
     all_measures: list[Table]
     assumptions: Table | None
     deck: Deck
+    sure: Sure | None
     invented: bool
 
     @property
@@ -115,6 +119,7 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
             between=None,
             all_measures=[],
             assumptions=None,
+            sure=None,
             **shared,
         )
     looked = (folder / "assumptions.parquet").is_file()
@@ -131,6 +136,7 @@ def gather_contents(folder: Path, facts: dict[str, Any], *, beside: bool = True)
             *tables.difference_tables(differences),
         ],
         assumptions=assumptions,
+        sure=gather_sure(folder, facts, said["leaning"]),
         **shared,
     )
 

@@ -12,21 +12,36 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+import numpy as np
 from markupsafe import Markup
 
 from colony_sim.atomic import write_atomic
+from colony_sim.drawing import live, palette, typeface
+from colony_sim.drawing.rack import sign_scene
+from colony_sim.drawing.scene import Mark, Place, Scene
+from colony_sim.drawing.svg import svg
 from colony_sim.errors import InputError
 from colony_sim.figures.slide import Slide
-from colony_sim.measuring.catalogue import YIELD
 from colony_sim.report import rack_data, tables, words
-from colony_sim.report.contents import COMPARISON, Contents, gather_contents, ordered
+from colony_sim.report.contents import COMPARISON, Contents, gather_contents
 from colony_sim.report.pictures import picture
+from colony_sim.report.watched import check_days, pair_of, racks_of
 from colony_sim.results import manifest
-from colony_sim.studies.comparison.relive import retrace
 
 REPORT = "report.html"
-SCRIPTS = ("rack_words.js", "rack_paint.js", "rack_play.js")
-"""Parts of the page's one script, in this order; a later one uses the names of those before."""
+SCRIPTS = ("rack_words.js", "rack_draw.js", "rack_play.js")
+"""Parts of the page's one script, in this order, after that of the drawing; a later one uses the
+names of those before."""
+MARKS = "●■◆▲▼"
+"""Signs of policies by their place, the baseline first; `page.css` draws them."""
+KEY = (
+    ("egg", "eggs", "eggs"),
+    ("larva", "larvae", "larvae, the larger the heavier on average"),
+    ("pupa", "pupae", "pupae"),
+    ("beetle", "adults", "beetles"),
+    ("skin", "skins", "shed skins"),
+)
+"""Sign, what a scale calls it, and its words."""
 _PACKAGE = "colony_sim.report"
 
 
@@ -56,7 +71,7 @@ def write_report(
     out : Path, optional
         Default: ``report.html`` in the folder.
     policies : list of str, optional
-        The two policies of the rack, in this order; only for a comparison. Default: the baseline
+        The two policies of the racks, in this order; only for a comparison. Default: the baseline
         and the other policy with the highest mean yield.
     days : int, optional
         Days of the rack (1 to 730; default 730, or as many as the runs have).
@@ -72,49 +87,25 @@ def write_report(
     path = Path(out) if out is not None else folder / REPORT
     if path.is_dir() or not path.parent.is_dir():
         raise InputError("argument out", "file", str(path), "a file in a folder that exists")
-    if days is not None and not 1 <= days <= rack_data.MOST_DAYS:
-        raise InputError("argument days", "days", days, f"1 to {rack_data.MOST_DAYS} days")
+    check_days(days)
     facts = manifest.read(folder, ())
-    pair = _pair(facts, folder, policies)
+    pair = pair_of(facts, folder, policies)
     contents = gather_contents(folder, facts, beside=beside)
     rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
-    chosen = "two" if policies else "the baseline and the other one with the highest mean yield"
+    chosen = "two" if policies else "the old one and the best of the others"
     text = render(folder, contents, rack, without, chosen)
     write_atomic(path, lambda temporary: temporary.write_text(text, encoding="utf-8", newline="\n"))
     return Written(path, path.stat().st_size, without)
 
 
-def _pair(facts: dict[str, Any], folder: Path, asked: list[str] | None) -> tuple[str, str] | None:
-    """The two policies of the rack; None: there are not two."""
-    names = ordered(facts)
-    if asked is not None:
-        if facts.get("kind") != COMPARISON:
-            allowed = "the folder of a comparison (only its runs can be watched)"
-            raise InputError(str(folder), "policies", ",".join(asked), allowed)
-        unknown = [name for name in asked if name not in names]
-        if unknown or len(asked) != 2 or asked[0] == asked[1]:
-            shown = unknown[0] if unknown else ",".join(asked)
-            raise InputError("argument policies", "policies", shown, f"two of {', '.join(names)}")
-        return asked[0], asked[1]
-    if facts.get("kind") != COMPARISON or len(names) < 2:
-        return None
-    summary = tables.read(folder, "policies")
-    means = summary[summary["measure"] == YIELD].set_index("policy")["mean"].fillna(-1.0)
-    return names[0], max(names[1:], key=lambda name: means[name])
-
-
 def _rack(
     folder: Path, facts: dict[str, Any], pair: tuple[str, str] | None, days: int
 ) -> tuple[rack_data.Rack | None, str]:
+    """The racks, or why there are none; a study has none and need not say so."""
     if facts.get("kind") != COMPARISON:
         return None, ""
-    if pair is None:
-        return None, "there are not two policies to compare"
-    bins = max(entry["handling"]["rack.bins"] for entry in facts["policies"])
-    if bins > rack_data.MOST_BINS:
-        return None, f"the rack has {bins} bins, and at most {rack_data.MOST_BINS} can be watched"
     try:
-        return rack_data.build(retrace(folder, pair), pair, days), ""
+        return racks_of(folder, facts, pair, days), ""
     except InputError as error:
         return None, error.line
 
@@ -137,8 +128,9 @@ def render(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    style = _part("page.css")
-    script = "".join(['(() => {\n"use strict";\n', *map(_part, SCRIPTS), "})();\n"])
+    family = f":root {{ --type: {typeface.STACK}; }}\n"
+    style = "".join([typeface.css(), palette.css(), family, _part("page.css")])
+    script = "".join(['(() => {\n"use strict";\n', live.script(), *map(_part, SCRIPTS), "})();\n"])
     page = environment.get_template("page.html")
     return page.render(
         c=contents,
@@ -148,11 +140,18 @@ def render(
         style_hash=_hash(style),
         script_hash=_hash(script),
         figures=[_figure(slide, place) for slide, place in _slides(contents)],
+        sign=Markup(svg(sign_scene(), "")),
+        icon=_address(svg(sign_scene(), "", width=48)),
         rack=rack,
+        drawings=[] if rack is None else list(_drawings(rack)),
+        key=[] if rack is None else list(_key(rack)),
+        course=None if rack is None else _course(rack),
+        bowl_days=rack_data.BOWL_DAYS,
         rack_json=None if rack is None else Markup(rack_data.as_json(rack)),
         without=without,
         chosen=chosen,
-        policy_index={name: i % 5 for i, name in enumerate(contents.names)},
+        marks=MARKS,
+        policy_index={name: i % len(MARKS) for i, name in enumerate(contents.names)},
         limits=words.LIMITS,
         cautions=words.CAUTIONS,
         made=_made(contents.facts),
@@ -170,6 +169,39 @@ def _hash(text: str) -> str:
     """What the page's policy calls a style or script that may be used."""
     digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")
     return f"'sha256-{digest}'"
+
+
+def _drawings(rack: rack_data.Rack) -> Iterator[Markup]:
+    """Both racks on the first day, with all that the script may show."""
+    for k, side in enumerate(rack.sides):
+        title = f"Rack under “{side.policy}”; its numbers are in the table below"
+        first = side.contents[0]
+        yield Markup(live.live_svg(first, rack.scale, title, prefix=rack_data.prefix(k)))
+
+
+def _key(rack: rack_data.Rack) -> Iterator[dict[str, Any]]:
+    """What is drawn: a sign, its words, and how many it stands for."""
+    for glyph, kind, text in KEY:
+        scene = Scene(28, 18, [Mark(glyph, Place(14, 10, 1.1, 1.1))])
+        drawn = Markup(svg(scene, "", width=28, prefix=f"key-{glyph}-"))
+        yield {"sign": drawn, "text": text, "each": f"{rack.scale.each[kind]:g}"}
+
+
+def _course(rack: rack_data.Rack) -> dict[str, Any]:
+    """Harvested larvae so far of both racks as lines in a frame of 1000 by 100."""
+    most = max(1, *(int(side.totals["harvested_larvae"].max()) for side in rack.sides))
+    lines = []
+    for side in rack.sides:
+        heights = 99 - 98 * side.totals["harvested_larvae"].to_numpy() / most
+        places = np.linspace(0, 1000, len(heights)).round(1)
+        points = zip(places, heights.round(2), strict=True)
+        lines.append(" ".join(f"{x:g},{y:g}" for x, y in points))
+    return {"lines": lines, "most": most}
+
+
+def _address(text: str) -> str:
+    """A drawing as a data address."""
+    return f"data:image/svg+xml;base64,{base64.b64encode(text.encode()).decode('ascii')}"
 
 
 def _slides(contents: Contents) -> Iterator[tuple[Slide, Path]]:

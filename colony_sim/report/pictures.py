@@ -9,6 +9,7 @@ from typing import Any
 
 import matplotlib
 from matplotlib.figure import Figure
+from PIL import Image
 
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
@@ -37,10 +38,19 @@ def picture(slide: Slide) -> Picture:
         width, height = (round(96 * inches) for inches in figure.get_size_inches())
         kind, data = "svg+xml", _saved(figure, format="svg", metadata={"Date": None})
         if len(data) > LARGE:
-            png = _saved(figure, format="png", dpi=style.DPI, metadata={"Software": None})
+            png = _fewer(_saved(figure, format="png", dpi=style.DPI, metadata={"Software": None}))
             kind, data = ("png", png) if len(png) < len(data) else (kind, data)
     text = base64.b64encode(data).decode("ascii")
     return Picture(f"data:image/{kind};base64,{text}", width, height)
+
+
+def _fewer(png: bytes) -> bytes:
+    """The same with 256 colours, which flat areas do with; a third of the bytes."""
+    file = io.BytesIO()
+    drawn = Image.open(io.BytesIO(png)).convert("RGB")
+    few = drawn.quantize(256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    few.save(file, format="PNG", optimize=True)
+    return file.getvalue()
 
 
 def _saved(figure: Figure, **options: Any) -> bytes:

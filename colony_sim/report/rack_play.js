@@ -3,7 +3,8 @@
 const view = $("rack-view"), section = $("rack");
 const play = $("rack-play"), slide = $("rack-slide"), speed = $("rack-speed");
 const less = window.matchMedia("(prefers-reduced-motion: reduce)");
-const dark = window.matchMedia("(prefers-color-scheme: dark)");
+// Faster than this, moves would be over before they are seen.
+const MOVES_TO = 14;
 
 let day = 0, playing = false, last = 0, owed = 0, telling = 0;
 if (less.matches) speed.value = "1";
@@ -20,9 +21,10 @@ const fillTables = () => {
     const side = sides[k];
     for (let bin = 0; bin < data.bins; bin++) {
       const i = day * data.bins + bin, phase = side.phase[i];
-      const texts = [data.phases[phase], phase === FREE ? "" : `${side.since[i]}`,
+      const days = phase === FREE ? "" : `${(phase === BREEDING ? side.inFor : side.outFor)[i]}`;
+      const texts = [data.phases[phase], days,
         ...STAGES.map((stage) => `${side[stage][i]}`), (side.larvaeMg[i] / 1000).toFixed(1),
-        doneOn(side, day, bin).map(markText).join(", ")];
+        doneOn(side, day, bin).map(doneText).join("; ")];
       texts.forEach((text, c) => set(rows[bin].cells[c + 1], text));
     }
     const tray = rows[data.bins].cells;
@@ -56,8 +58,13 @@ const update = () => {
 };
 
 const go = (to) => {
+  const from = day;
   day = Math.max(0, Math.min(data.days - 1, to));
   update();
+  const pace = playing ? Number(speed.value) : 1;
+  if (pace <= MOVES_TO && day > from && day - from <= 2) {
+    for (let at = from + 1; at <= day; at++) flights(at, pace < 3 ? 900 : 650);
+  }
 };
 
 const tick = (time) => {
@@ -123,26 +130,28 @@ view.addEventListener("keydown", (event) => {
   act();
 });
 
-const redraw = () => { readColours(); arrange(); draw(day); };
-new ResizeObserver(() => {
-  const printing = document.documentElement.dataset.print !== undefined;
-  if (!printing && Math.floor(canvases[0].clientWidth) !== layout.width) redraw();
-}).observe(view);
-dark.addEventListener("change", redraw);
+// A bin that is touched or clicked tells its label.
+racks.forEach((_, k) => {
+  $(`rack-${k}`).addEventListener("click", (event) => {
+    const box = $(`rack-${k}`).querySelector("svg").getBoundingClientRect();
+    const { offsets, size, binWidth } = data.sides[k].places;
+    const x = ((event.clientX - box.left) / box.width) * size[0];
+    const y = ((event.clientY - box.top) / box.height) * size[1];
+    const bin = offsets.findIndex(([left, top]) =>
+      x >= left && x <= left + binWidth && y >= top && y <= top + data.sides[k].places.binHeight);
+    if (bin < 0) return;
+    if (playing) stop();
+    window.clearTimeout(telling);
+    set($("rack-told"), binInWords(sides[k], day, bin));
+  });
+});
+
 window.addEventListener("beforeprint", () => {
   if (playing) stop();
   document.documentElement.dataset.print = "";
-  readColours();
-  arrange(PRINTED);
-  draw(day);
   say();
 });
-window.addEventListener("afterprint", () => {
-  delete document.documentElement.dataset.print;
-  redraw();
-});
+window.addEventListener("afterprint", () => { delete document.documentElement.dataset.print; });
 
 section.dataset.playing = "no";
-readColours();
-arrange();
 go(0);

@@ -16,12 +16,12 @@ const unpackAll = (side) => {
   }
   const marks = {};
   for (const [name, value] of Object.entries(side.marks)) marks[name] = unpack(value);
-  // Marks by day and bin: the last word of the list that was done counts most.
+  // What was done by day and bin, in the order it was done.
   found.done = new Map();
   for (let i = 0; i < marks.day.length; i++) {
     const key = marks.day[i] * data.bins + marks.bin[i];
     const list = found.done.get(key) || [];
-    list.push({ word: data.words[marks.word[i]], mg: marks.mg[i] });
+    list.push({ word: data.words[marks.word[i]], amount: marks.amount[i], mg: marks.mg[i] });
     found.done.set(key, list);
   }
   return found;
@@ -34,13 +34,18 @@ const digits = (x) => {
   return rounded >= 100 ? rounded.toFixed(0) : x.toPrecision(3);
 };
 const grams = (mg) => (mg >= 1e6 ? (mg / 1000).toFixed(0) : digits(mg / 1000));
+const count = (x) => `${x}`.replace(/\B(?=(\d{3})+$)/g, "\u202f");
 const duration = (minutes) => (minutes < 60 ? `${minutes} min` : `${digits(minutes / 60)} h`);
 const SAY = {
-  harvestedMg: (x) => `${grams(x)} g`, harvestMg: (x) => `${grams(x)} g`,
-  standingMg: (x) => `${grams(x)} g`, breeders: (x) => `${x}`, minutes: duration,
+  harvestedLarvae: (x) => `${count(x)} larvae`, harvestedMg: (x) => `${grams(x)} g`,
+  bowlLarvae: (x) => `${count(x)} larvae`, standingMg: (x) => `${grams(x)} g`,
+  breeders: (x) => `${x}`, minutes: duration,
 };
 const doneOn = (side, at, bin) => side.done.get(at * data.bins + bin) || [];
-const markText = (mark) => (mark.word === "harvest" ? `harvest ${grams(mark.mg)} g` : mark.word);
+const doneText = (mark) => {
+  if (mark.word === "harvest") return `harvest ${count(mark.amount)} larvae, ${grams(mark.mg)} g`;
+  return mark.amount ? `${mark.amount} ${mark.word}` : mark.word;
+};
 
 const doneInWords = (side, day) => {
   const by = new Map();
@@ -57,15 +62,31 @@ const inWords = (side, day) => {
       `${grams(side.harvestedMg[day])} g harvested in all.`;
   }
   let used = 0;
-  const count = STAGES.map(() => 0);
+  const held = STAGES.map(() => 0);
   for (let bin = 0; bin < data.bins; bin++) {
     const i = day * data.bins + bin;
     used += side.phase[i] !== FREE;
-    STAGES.forEach((stage, k) => { count[k] += side[stage][i]; });
+    STAGES.forEach((stage, k) => { held[k] += side[stage][i]; });
   }
-  count[2] += side.trayPupae[day];
-  count[3] += side.trayAdults[day];
-  return `“${side.policy}”: ${used} of ${data.bins} bins in use; ${count[0]} eggs, ${count[1]} ` +
-    `larvae (${grams(side.standingMg[day])} g), ${count[2]} pupae, ${count[3]} beetles; ` +
+  held[2] += side.trayPupae[day];
+  held[3] += side.trayAdults[day];
+  return `“${side.policy}”: ${used} of ${data.bins} bins in use; ${held[0]} eggs, ${held[1]} ` +
+    `larvae (${grams(side.standingMg[day])} g), ${held[2]} pupae, ${held[3]} beetles; ` +
     `${grams(side.harvestedMg[day])} g harvested so far. Done today: ${doneInWords(side, day)}.`;
+};
+
+// The label of a bin, with its dates, and what is in it.
+const date = (day) => (day < 1 ? "before day 1" : `on day ${day}`);
+const datesInWords = (side, day, bin) => {
+  const i = day * data.bins + bin, phase = side.phase[i], now = data.first + day;
+  if (phase === FREE) return "free, empty and clean";
+  const into = `beetles in ${date(now - side.inFor[i])}`;
+  return phase === BREEDING ? into : `${into}, out ${date(now - side.outFor[i])}`;
+};
+const binInWords = (side, day, bin) => {
+  const i = day * data.bins + bin;
+  const start = `Bin ${bin + 1}, “${side.policy}”, day ${data.first + day}: ${datesInWords(side, day, bin)}`;
+  if (side.phase[i] === FREE) return `${start}.`;
+  const held = STAGES.map((stage) => `${count(side[stage][i])} ${stage === "adults" ? "beetles" : stage}`);
+  return `${start}; ${held.join(", ")}; ${grams(side.larvaeMg[i])} g of larvae.`;
 };

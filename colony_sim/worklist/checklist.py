@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from colony_sim.drawing import lived
+from colony_sim.drawing.content import RackContent, Scale
+from colony_sim.drawing.rack import rack_scene, sign_scene
+from colony_sim.drawing.scene import Scene
 from colony_sim.worklist import cautions, ical
 from colony_sim.worklist.paper import EDGE, GREY, INK, QUIET, Paper
 from colony_sim.worklist.task import ORDER, Task, day_in_words, weekday_in_words
@@ -21,6 +25,8 @@ CAUTION = (150, 60, 0)
 """Colour of the rule at the cautions; it is not needed to tell them from the rest."""
 MANY = 3
 """A task on so many days of a week has its boxes in one line, above tasks of single days."""
+RACK, RACK_HIGH = 76.0, 52.0
+"""Room for the drawn rack beside the title (mm)."""
 STEP, TICK = 5.2, 13.5
 """From one box to the next below it, or beside it (mm)."""
 
@@ -58,7 +64,7 @@ def checklist(work: Work, tasks: list[Task], weeks: int, paper: str) -> bytes:
         If the package ``fpdf2`` is not installed.
     """
     sheet = _Sheet(work, paper)
-    sheet.opening(ical.about(work))
+    sheet.opening(ical.about(work), _rack(work))
     before = rows_of_week(tasks, date.min, work.start - timedelta(1))
     if before:
         sheet.week("Before the start", before)
@@ -71,6 +77,17 @@ def checklist(work: Work, tasks: list[Task], weeks: int, paper: str) -> bytes:
         )
         sheet.week(f"Week {week + 1}: {days}", rows_of_week(tasks, first, last))
     return sheet.data()
+
+
+def _rack(work: Work) -> Scene:
+    """The rack after the first day; the sign of the rack where that is not known."""
+    if work.bins is None or work.bins.empty:
+        return sign_scene()
+    table = work.bins[work.bins["day"] == work.bins["day"].min()]
+    bins = list(lived.contents(table.assign(**lived.since(table))))
+    tray = {"pupae": 0, "adults": 0} if work.handling["pupae.isolate"] else None
+    rack = RackContent(bins, tray)
+    return rack_scene(rack, Scale.of([rack]))
 
 
 class _Sheet(Paper):
@@ -94,9 +111,12 @@ class _Sheet(Paper):
         self.put(self.left, self.height - EDGE - 2.0, name)
         self.put(self.right, self.height - EDGE - 2.0, f"Page {self.pages}", right=True)
 
-    def opening(self, about: str) -> None:
-        """Title, where the dates come from, how to read the list, and the cautions in full."""
+    def opening(self, about: str, rack: Scene) -> None:
+        """Title, the rack, where the dates come from, how to read the list, and the cautions."""
         self.turn()
+        tall = rack.height / rack.width
+        wide = min(RACK, RACK_HIGH / tall)
+        low = self.scene(rack, self.right - wide, self.y, wide)
         self.type(20, bold=True)
         self.put(self.left, self.y + 6.5, "Checklist of the work")
         self.y += 11.0
@@ -105,8 +125,9 @@ class _Sheet(Paper):
             "shift. The cautions stand beside the tasks that need them, and in full here:"
         )
         for text in (*about.splitlines(), legend):
-            self.paragraph(text, self.left, 9, 4.2)
+            self.paragraph(text, self.left, 9, 4.2, wide + 5.0 if self.y < low else 0.0)
             self.y += 1.5
+        self.y = max(self.y, low + 2.0)
         for caution in cautions.ALL:
             top = self.y
             self.type(9, bold=True)
@@ -115,10 +136,12 @@ class _Sheet(Paper):
             self.rule(self.left, top + 0.4, self.left, self.y - 0.4, CAUTION, 0.8)
             self.y += 1.5
 
-    def paragraph(self, text: str, left: float, size: float, step: float) -> None:
-        """A text from `left` to the right margin."""
+    def paragraph(
+        self, text: str, left: float, size: float, step: float, free: float = 0.0
+    ) -> None:
+        """A text from `left` to the right margin, `free` mm of which are left free."""
         self.type(size)
-        self.y = self.lines(left, self.y, self.wrap(text, self.right - left), step)
+        self.y = self.lines(left, self.y, self.wrap(text, self.right - free - left), step)
 
     def week(self, heading: str, rows: list[Row]) -> None:
         """The tasks of a week; a short one stays on one page, a long one may run on."""

@@ -1,12 +1,22 @@
 """Labels for the bins, one for each filling, as a PDF to print and cut.
 
 Eight on a sheet: on A4 each is an A7, so that three straight cuts of a stack do it. The number
-on the bin and the dates of the beetles can be read at arm's length: at 0.7 m, type of 14 points
-or more has capitals of 3.6 mm, a 200th of the distance (a rule of thumb, from memory).
+on the bin and the dates of the beetles can be read at arm's length: at 0.7 m, type of 15 points
+or more has capitals of 3.5 mm, a 200th of the distance (a rule of thumb, from memory). A run knows
+what is in a bin: each of its labels shows the bin as it should look when the first harvest is due.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import pandas as pd
+
+from colony_sim.drawing import lived
+from colony_sim.drawing.bins import bin_scene
+from colony_sim.drawing.content import FREE, RackContent, Scale
+from colony_sim.drawing.rack import sign_scene
+from colony_sim.drawing.scene import Scene
 from colony_sim.worklist.fillings import Filling, fillings, numbered
 from colony_sim.worklist.paper import CAP, GREY, INK, MM_PER_PT, QUIET, Colour, Paper
 from colony_sim.worklist.task import day_in_words
@@ -17,6 +27,8 @@ INSET = 9.0
 """Distance of the print from the edges of a label (mm), for cuts that miss a little."""
 MARK = (5.0, 4.0)
 """Cut marks at the edge of the paper: distance and length (mm)."""
+PICTURE, SIGN = 24.0, 5.0
+"""Width of the drawn bin and of the sign of the rack (mm)."""
 FOOT = "Grey: expected by the model. Go by what you see in the bin. Keep bleach off live bins."
 
 
@@ -39,6 +51,7 @@ def labels(work: Work, weeks: int, paper: str) -> bytes:
     sheet = Paper(paper, f"Bin labels: {work.name}", work.made)
     found = labelled(work, weeks)
     place = numbered(fillings(work.log))
+    looks = Looks(work)
     width, height = sheet.width / ACROSS, sheet.height / DOWN
     for k, filling in enumerate(found):
         spot = k % (ACROSS * DOWN)
@@ -46,8 +59,31 @@ def labels(work: Work, weeks: int, paper: str) -> bytes:
             sheet.page()
             _cut_marks(sheet, width, height)
         row, column = divmod(spot, ACROSS)
-        _label(sheet, work, filling, place[filling], column * width, row * height, width, height)
+        corner = column * width, row * height
+        _label(sheet, work, looks, filling, place[filling], *corner, width, height)
     return sheet.data()
+
+
+class Looks:
+    """How bins of a run look, all drawn to one scale."""
+
+    def __init__(self, work: Work) -> None:
+        self.table: pd.DataFrame | None = None
+        if work.bins is not None:
+            self.table = work.bins.assign(**lived.since(work.bins))
+            self.scale = Scale.of([RackContent(list(lived.contents(self.table)))])
+
+    def of(self, filling: Filling) -> Scene | None:
+        """The bin before the first harvest, else as the beetles go out; None: not known."""
+        due = filling.harvest or filling.day_out
+        if self.table is None or due is None:
+            return None
+        # The keeper works at the end of a day.
+        here = (self.table["bin"] == filling.bin) & (self.table["day"] == due - 1)
+        for content in lived.contents(self.table[here]):
+            scene = bin_scene(replace(content, label=()), self.scale)
+            return scene if content.phase != FREE else None
+        return None
 
 
 def _cut_marks(sheet: Paper, width: float, height: float) -> None:
@@ -69,6 +105,7 @@ def _cut_marks(sheet: Paper, width: float, height: float) -> None:
 def _label(
     sheet: Paper,
     work: Work,
+    looks: Looks,
     filling: Filling,
     place: int,
     x: float,
@@ -87,10 +124,11 @@ def _label(
     out = None if filling.day_out is None else _day(work, filling.day_out)
     _date(sheet, "Beetles out", out, middle, right, top + 12.8, INK if by_rule else GREY)
     base, bottom = top + 28.8, y + height - INSET
-    line, edge = left + 29.0, right - 29.0
+    end = right - PICTURE - 2.5
+    line, edge = left + 24.5, end - 22.5
     sheet.type(7, colour=QUIET)
     sheet.put(line, base, "seen")
-    sheet.put(right, base, "expected", right=True)
+    sheet.put(end, base, "expected", right=True)
     step = (bottom - 3.6 - base) / 3
     for k, (name, day) in enumerate(
         (
@@ -100,18 +138,32 @@ def _label(
         )
     ):
         here = base + (k + 1) * step - 1.0
-        sheet.type(11)
+        sheet.type(10.5)
         sheet.put(left, here, name)
         sheet.rule(line, here + 0.6, edge, here + 0.6, INK)
-        sheet.type(12, colour=GREY)
-        sheet.put(right, here, "" if day is None else _day(work, day), right=True)
+        sheet.type(10.5, colour=GREY)
+        sheet.put(end, here, "" if day is None else _day(work, day), right=True)
+    _look(sheet, looks.of(filling), filling, right - PICTURE, base)
     sheet.type(sheet.fit(FOOT, right - left, 6.5), colour=QUIET)
     sheet.put(left, bottom, FOOT)
 
 
+def _look(sheet: Paper, scene: Scene | None, filling: Filling, left: float, base: float) -> None:
+    """The bin as it should look, or the sign of the rack where that is not known."""
+    if scene is None:
+        side = 0.7 * PICTURE
+        sheet.scene(sign_scene(), left + PICTURE - side, base - 1.0, side)
+        return
+    sheet.scene(scene, left, base + 0.6, PICTURE)
+    sheet.type(7, colour=QUIET)
+    text = "at the first harvest" if filling.harvest else "as beetles go out"
+    sheet.put(left + PICTURE, base, text, right=True)
+
+
 def _number(sheet: Paper, filling: Filling, place: int, left: float, top: float) -> None:
+    sheet.scene(sign_scene(), left, top - 1.0, SIGN)
     sheet.type(9, colour=QUIET)
-    sheet.put(left, top + 9 * CAP * MM_PER_PT, f"Bin, filling {place}")
+    sheet.put(left + SIGN + 1.5, top + 9 * CAP * MM_PER_PT, f"Bin, filling {place}")
     size = sheet.fit(str(filling.bin), 35.0, 68, bold=True)
     sheet.type(size, bold=True)
     sheet.put(left, top + 22.5, str(filling.bin))

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
-from pathlib import Path
+from io import BytesIO
 
+from colony_sim.drawing import typeface
+from colony_sim.drawing.scene import Mark, Scene, Words
+from colony_sim.drawing.svg import svg
 from colony_sim.errors import InputError
 from colony_sim.extras import require
 
@@ -17,8 +20,8 @@ Colour = tuple[int, int, int]
 INK, QUIET, GREY = (26, 26, 26), (87, 87, 87), (110, 110, 110)
 """Colours; GREY, for what is only expected, stands out from white by 5 : 1."""
 MM_PER_PT = 25.4 / 72
-CAP = 0.73
-"""Height of capitals and figures over the size of the type (DejaVu Sans)."""
+CAP = 0.67
+"""Height of capitals and figures over the size of the type."""
 _FONT = "text"
 _PARTS = re.compile(r"\S+|\s+")
 
@@ -58,8 +61,8 @@ class Paper:
         fpdf = require("fpdf", "fpdf2>=2.8", "calendar")
         self.pdf = fpdf.FPDF(unit="mm", format=(self.width, self.height))
         self.pdf.set_auto_page_break(False)
-        for style, file in (("", "DejaVuSans.ttf"), ("B", "DejaVuSans-Bold.ttf")):
-            self.pdf.add_font(_FONT, style, str(_fonts() / file))
+        for style in ("", "B"):
+            self.pdf.add_font(_FONT, style, str(typeface.path(style == "B")))
         self.pdf.set_title(title)
         self.pdf.set_lang("en")
         self.pdf.set_creator("colony_sim")
@@ -147,6 +150,24 @@ class Paper:
         self.pdf.set_line_width(0.3)
         self.pdf.rect(x, y, side, side)
 
+    def scene(self, scene: Scene, x: float, y: float, width: float) -> float:
+        """A drawing with its upper left corner at (x, y), `width` mm wide; returns where it ends.
+
+        Its words are text of the page.
+        """
+        unit = width / scene.width
+        marks = [item for item in scene.items if isinstance(item, Mark)]
+        drawn = BytesIO(svg(Scene(scene.width, scene.height, list(marks)), "").encode())
+        self.pdf.image(drawn, x, y, w=width)
+        for item in scene.items:
+            if isinstance(item, Words) and item.text:
+                self.type(item.size * unit / MM_PER_PT, bold=item.bold)
+                left = x + item.x * unit
+                if item.anchor == "middle":
+                    left -= self.measure(item.text) / 2
+                self.put(left, y + item.y * unit, item.text, right=item.anchor == "end")
+        return y + unit * scene.height
+
     def data(self) -> bytes:
         """The finished document."""
         return bytes(self.pdf.output())
@@ -155,10 +176,3 @@ class Paper:
         """The text with a question mark for every character the type does not have."""
         known = self.pdf.fonts[_FONT].cmap
         return "".join(c if ord(c) in known else "?" for c in text)
-
-
-def _fonts() -> Path:
-    """Folder of the DejaVu fonts that come with Matplotlib."""
-    import matplotlib
-
-    return Path(matplotlib.get_data_path()) / "fonts" / "ttf"

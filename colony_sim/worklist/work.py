@@ -14,6 +14,7 @@ import pyarrow as pa
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.binlog import COLUMNS
+from colony_sim.drawing.lived import COLUMNS as OF_BINS
 from colony_sim.errors import InputError
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
@@ -56,6 +57,9 @@ class Work:
         When the folder was made (UTC).
     notes : tuple of str
         What a reader must know about the dates.
+    bins : DataFrame or None
+        What the bins of the run held, one row a day and bin (`drawing.lived.COLUMNS`); None where
+        that was not kept, as by a plan.
     """
 
     name: str
@@ -69,6 +73,7 @@ class Work:
     log: pd.DataFrame
     made: datetime
     notes: tuple[str, ...] = ()
+    bins: pd.DataFrame | None = None
 
     def date(self, day: int) -> date:
         """The date of a day of the log; day 0 is the morning of day 1 (see `start`)."""
@@ -111,6 +116,7 @@ def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: 
         raise InputError(
             "argument start", "date", None, f"needed for the folder of a run: {_DATES}"
         )
+    held = folder / "bins_daily.parquet"
     lived = len(_table(folder / "daily.parquet", ("day",), data))
     notes = [] if _is_constant(data) else [
         "The temperatures are those of the run: its first day stands for the start date, "
@@ -128,6 +134,7 @@ def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: 
         log=_table(folder / "bin_log.parquet", COLUMNS, data),
         made=_made(data),
         notes=tuple(notes),
+        bins=_table(held, OF_BINS, data) if held.is_file() else None,
     )
 
 

@@ -62,6 +62,29 @@ def report(
 
 
 @app.command(rich_help_panel=SHOW)
+def film(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Results folder of a comparison.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="File .gif, .webp or .mp4; default: FOLDER/film.gif."),
+    ] = None,
+    policies: Annotated[
+        str | None, typer.Option("--policies", help="The two policies, FIRST,SECOND.")
+    ] = None,
+    days: Annotated[
+        int | None, typer.Option("--days", help="Days shown, a frame each; default: a year.")
+    ] = None,
+    pace: Annotated[int, typer.Option("--pace", help="Days a second, 2 to 30.")] = 15,
+) -> None:
+    """Film two ways side by side for a slide: both racks day by day, moves and harvest seen."""
+    from colony_sim.commands.film import run_film
+
+    run_film(folder, out=out, policies=policies, days=days, pace=pace)
+
+
+@app.command(rich_help_panel=SHOW)
 def explore(
     file: Annotated[
         Path | None,

@@ -341,7 +341,8 @@ def _one(pair: tuple[str, str], rows: pd.DataFrame) -> str:
     about = first["about"].split(". ")[0].rstrip(".")
     ends = "; ".join(
         f"at {row['value']:g}{' (the furthest that fits the other keys)' if row['clipped'] else ''}"
-        f" it is {_difference(row['difference'], row['low'], row['high'])}, {_end_state(pair, row)}"
+        f" it is {_difference(row['difference'], row['low'], row['high'])}, "
+        f"{end_in_words(pair, row)}"
         for _, row in rows.sort_values("value").iterrows()
     )
     return (
@@ -350,7 +351,8 @@ def _one(pair: tuple[str, str], rows: pd.DataFrame) -> str:
     )
 
 
-def _end_state(pair: tuple[str, str], row: pd.Series) -> str:
+def end_in_words(pair: tuple[str, str], row: pd.Series) -> str:
+    """What the answer is with a value at an end of its range."""
     if row["state"] == "failed":
         return "not known, as runs failed"
     if row["state"] == row["central_state"]:

@@ -1,0 +1,31 @@
+"""``colony-sim film``: the racks of two policies side by side, as a film for a slide."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from colony_sim.commands.ending import Ending
+from colony_sim.commands.show import console
+from colony_sim.commands.study import split
+from colony_sim.extras import MissingExtra
+from colony_sim.report.film import write_film
+
+
+def run_film(
+    folder: Path, *, out: Path | None, policies: str | None, days: int | None, pace: int
+) -> None:
+    """Write the film and tell where it is and how long it lasts."""
+    try:
+        done = write_film(
+            folder, out, policies=split(policies), days=days, pace=pace,
+            tell=lambda text: print(text, file=sys.stderr, flush=True),
+        )  # fmt: skip
+    except MissingExtra as error:
+        raise Ending(str(error), 2) from None
+    except KeyboardInterrupt:
+        raise Ending("Stopped. Nothing was written.", 130) from None
+    text = (
+        f"Film: {done.path} ({done.size / 1e6:.1f} MB), {done.frames} days in {done.seconds:.0f} s"
+    )
+    console().print(text, highlight=False, markup=False, soft_wrap=True)
