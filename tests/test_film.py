@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from PIL import Image, ImageSequence
+from plain_words import faults
 from report_case import PAIR, case, command, lived_again
 
 from colony_sim.drawing.content import Scale
@@ -32,7 +33,8 @@ def few(rack, monkeypatch):
 def test_film_read_back_has_a_frame_a_day_at_the_stated_pace(few, ending, tmp_path, capsys):
     out = tmp_path / f"film.{ending}"
     assert command("film", case().folder, "--out", out, "--days", SHORT, "--pace", PACE) == 0
-    assert f"{SHORT} days in 1 s" in capsys.readouterr().out
+    screen = capsys.readouterr().out
+    assert f"{SHORT} days in 1 s" in screen and not faults(screen)
     shots = film.Shots(film.racks_of(), PAIR, PACE, True)
     with Image.open(out) as found:
         assert found.size == (film.WIDTH, film.HEIGHT) and found.n_frames == SHORT

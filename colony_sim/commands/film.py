@@ -26,6 +26,7 @@ def run_film(
     except KeyboardInterrupt:
         raise Ending("Stopped. Nothing was written.", 130) from None
     text = (
-        f"Film: {done.path} ({done.size / 1e6:.1f} MB), {done.frames} days in {done.seconds:.0f} s"
+        f"The film is ready in {done.path} ({done.size / 1e6:.1f} MB): {done.frames} days in "
+        f"{done.seconds:.0f} s."
     )
     console().print(text, highlight=False, markup=False, soft_wrap=True)

@@ -19,8 +19,7 @@ from colony_sim.worlds.shipped import current
 
 #: Values and pairs named one by one.
 _VALUES, _PAIRS = 2, 2
-#: Characters of a line, and of a label within it.
-WIDE = 110
+#: Characters of a label.
 _LABEL = 38
 #: Groups of the calibration on its first line.
 _FIRST = 3
@@ -40,7 +39,7 @@ def headline(remade: Remade) -> str:
 
 
 def lines(remade: Remade) -> list[str]:
-    """At most 25 lines: what the worlds agree on, what not, and how far to trust them."""
+    """What the worlds agree on, what not, and how far to trust them."""
     tables = remade.tables
     used = _of(tables["numbers"], Standing.USED)
     found = [
@@ -61,7 +60,7 @@ def lines(remade: Remade) -> list[str]:
     found += _facts(remade)
     if not current(remade):
         found.append("Out of date: formulas or values have changed; colony-sim worlds --remake.")
-    return [shortened(line, WIDE) if len(line) > WIDE else line for line in found]
+    return found
 
 
 def plain(remade: Remade) -> list[str]:
