@@ -20,7 +20,7 @@ SLIDES = {
     "rotation": "rotation/slides/*gains.png",
     "isolation": "isolation/slides/*gains.png",
     "harvest": "harvest/slides/*gains.png",
-    "eggs": "rotation/slides/*egg_fates.png",
+    "eggs": "rotation/slides/*why.png",
     "plan": "flock-plan/slides/*plan_year.png",
     "unknowns": "rotation-sobol/slides/*screening.png",
 }

@@ -113,8 +113,7 @@ def test_frass_takes_the_place_of_eaten_bran():
 
 def outline(glyph, at):
     """Corners of all that a glyph draws, in its place."""
-    turned = in_figures.patch
-    boxes = [turned(part, at, 1.0, 2.0).get_path().get_extents() for part in GLYPHS[glyph]]
+    boxes = [in_figures.turned(part, at).get_extents() for part in GLYPHS[glyph]]
     return np.array([[b.x0, b.y0, b.x1, b.y1] for b in boxes])
 
 
@@ -182,8 +181,9 @@ def test_a_figure_draws_as_many_patches_as_the_svg_has_parts():
         panel = style.axes(figure, 0.4, 0.4, 12, 6.6)
         in_figures.paint(panel, scene)
     parts = sum(len(GLYPHS[item.glyph]) for item in scene.items if isinstance(item, Mark))
-    assert len(panel.patches) == parts
-    edges = [p.get_path().get_extents() for p in panel.patches]
+    (drawn_all,) = panel.collections
+    assert len(drawn_all.get_paths()) == parts
+    edges = [path.get_extents() for path in drawn_all.get_paths()]
     assert min(e.x0 for e in edges) >= -1 and max(e.x1 for e in edges) <= scene.width + 1
 
 

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from colony_sim.drawing import palette
 from colony_sim.figures import style
 from colony_sim.results.folder import write_table
 from colony_sim.statistics.paired import (
@@ -340,7 +341,7 @@ def test_every_run_is_a_dot_and_what_became_of_it_is_told(tmp_path, monkeypatch)
     assert len(pairs) == 1 and len(pairs[0]) == yield_row(folder)["n_pairs"] == 8
     assert (table["yield_g_per_day"] == 0).sum() == 2
     words = [t.get_text() for t in texts(figure)]
-    assert {"dot = run, 8 a policy", "baseline"} <= set(words)
+    assert {"dot = run, 8 a policy", "set against"} <= set(words)
     assert any("2 died out ×, 1 not steady" in text for text in words)
 
 
@@ -374,16 +375,19 @@ def test_importing_the_figures_starts_no_pyplot():
 
 
 @pytest.mark.parametrize("sight", SIGHT)
-def test_policies_keep_apart_in_colour_blind_sight(sight):
-    seen = [lab(SIGHT[sight] @ linear(c)) for c in style.PALETTE]
-    assert min(np.linalg.norm(a - b) for a, b in combinations(seen, 2)) > 40
-    # The well-known red and green of the same lightness would not pass.
-    red, green = (lab(SIGHT["deuteranopia"] @ linear(c)) for c in ("#a05a2c", "#5f7a1f"))
-    assert np.linalg.norm(red - green) < 40
+def test_no_policy_has_the_colour_of_a_stage(sight):
+    own, *stages = (
+        lab(SIGHT[sight] @ linear(c)) for c in (style.POLICY, *palette.STAGES.values())
+    )  # fmt: skip
+    assert min(np.linalg.norm(own - stage) for stage in stages) > 10
+    # All policies look alike but for marker and dashes, which differ up to five.
+    for found in (style.MARKERS, style.SIGNS, style.DASHES):
+        assert len(set(found)) == len(found) >= 5
+    assert len(style.SIGNS) == len(style.MARKERS)
 
 
 def test_colours_and_words_stand_out_from_their_ground():
-    assert min(contrast(c) for c in style.PALETTE) >= 3
+    assert contrast(style.POLICY) >= 4.5 and contrast(style.OTHER) >= 3
     assert contrast(style.QUIET, style.SHADE) >= 4.5 and contrast(style.INK) >= 12
     steps = list(style.LOSSES.values())
     assert all(contrast(a, b) >= 1.8 for a, b in zip(steps, steps[1:], strict=False))

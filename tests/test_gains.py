@@ -190,11 +190,15 @@ def test_a_comparison_over_worlds_opens_with_it_and_one_of_one_world_does_not(tm
     folder = made_up_results(tmp_path / "made-up", {B: 8.0, A: 9.0})
     daily = pd.read_parquet(folder / "daily.parquet")
     daily.assign(larvae_g=100.0, adults=50).to_parquet(folder / "daily.parquet", index=False)
-    assert slides(folder)[0].name == "comparison"
+
+    def more(folder):
+        return [each for each in slides(folder) if not each.talk]
+
+    assert more(folder)[0].name == "comparison"
     assert gains.slides(read(folder), folder) == []
     for name, table in zip(gains.TABLES, one(), strict=True):
         write_table(folder, name, table)
-    names = [each.name for each in slides(folder)[:2]]
+    names = [each.name for each in more(folder)[:2]]
     assert names == ["gains", "comparison"]
     paths = [Path(path).name for path in draw.draw(folder)]
     assert paths == ["gains.png", "gains.svg", "comparison.png", "comparison.svg"]

@@ -19,7 +19,7 @@ from colony_sim.figures.slide import Slide, says_only
 from colony_sim.results import manifest
 from colony_sim.results.folder import claim
 from colony_sim.studies.comparison import slides as comparison_slides
-from colony_sim.talk import deck, notes
+from colony_sim.talk import deck, notes, sheet
 from colony_sim.talk import write as talk
 from colony_sim.talk.deck import gather, studies_beside
 from colony_sim.talk.write import write_talk
@@ -32,7 +32,7 @@ COMMAND = "colony-sim figures small"
 def whole_talk() -> tuple[talk.Talk, Path]:
     """The talk of a small comparison, written once, and its results folder."""
     folder = small("two", made("two").parent / "talk")
-    return write_talk(folder, command=COMMAND), folder
+    return write_talk(folder, pptx=True, command=COMMAND), folder
 
 
 @cache
@@ -63,9 +63,10 @@ def test_every_slide_has_a_picture_twice_its_numbers_and_a_page():
     assert done.folder == folder / "slides"
     stems = [stem for stem, _ in done.slides]
     assert [stem[:3] for stem in stems] == [f"{n:02d}-" for n in range(1, len(stems) + 1)]
-    assert len(set(stems)) == len(stems) == 6
+    assert len(set(stems)) == len(stems) == 11
     names = {f"{stem}.{kind}" for stem in stems for kind in ("png", "svg", "csv")}
-    assert {p.name for p in done.folder.iterdir()} == names | {"talk.md", "talk.pdf"}
+    whole = {"talk.md", "talk.pdf", "talk.html", "talk.pptx", *sheet.SIZES}
+    assert {p.name for p in done.folder.iterdir()} == names | whole
     pdf = (done.folder / "talk.pdf").read_bytes()
     assert len(re.findall(rb"/Type /Page\b", pdf)) == len(stems)
     # 13.33 x 7.5 in, in points; without a date.
@@ -121,7 +122,7 @@ def test_a_second_call_writes_the_same_bytes_in_the_place_of_the_first():
     done, folder = whole_talk()
     first = tree(folder)
     (done.folder / "01-of_an_earlier_talk.png").write_bytes(b"old")
-    again = write_talk(folder, command=COMMAND)
+    again = write_talk(folder, pptx=True, command=COMMAND)
     assert again.folder == done.folder and tree(folder) == first
 
 
@@ -280,9 +281,11 @@ def test_the_command_tells_what_it_wrote(tmp_path):
     code, out, err = cli("figures", folder, "--alone", cwd=tmp_path, faults=None)
     assert code == 0
     lines = out.splitlines()
-    title = deck.deck(folder)[0].title
-    assert lines[1] == f"01-comparison: {title}" and len(lines) == 7
-    assert lines[0].startswith(f"6 slides are ready in {folder / 'slides'}: PNG, SVG and CSV")
+    assert lines[0].startswith(f"10 slides are ready in {folder / 'slides'}: PNG, SVG and CSV of")
+    assert "talk.html, handout-a4.pdf" in lines[0] and "pptx" not in lines[0]
+    assert lines[1:] == [f"{stem}: {slide.title}" for stem, slide in
+                         zip(sorted(p.stem for p in (folder / "slides").glob("*.png")),
+                             deck.deck(folder), strict=True)]  # fmt: skip
     assert err[0] == f"Gathering the slides of {folder}"
     text = (folder / "slides" / "talk.md").read_text(encoding="utf-8")
     assert f"`colony-sim figures {folder} --alone`" in text

@@ -11,17 +11,27 @@ from colony_sim.commands.show import console
 from colony_sim.extras import MissingExtra
 from colony_sim.results import manifest
 from colony_sim.running.runner import compile_kernels
-from colony_sim.talk.write import NOTES, PDF, write_talk
+from colony_sim.talk import present as show
+from colony_sim.talk.write import NOTES, PAGE, PDF, POWERPOINT, write_talk
 
 
-def run_figures(folder: Path, *, out: Path | None, alone: bool, seed: int | None) -> None:
-    """Write the slides and tell what was written."""
+def run_figures(
+    folder: Path,
+    *,
+    out: Path | None,
+    alone: bool,
+    seed: int | None,
+    present: bool = False,
+    pptx: bool = False,
+) -> None:
+    """Write the slides, tell what was written, and open them if that is asked for."""
     try:
         if manifest.read(folder, ()).get("kind") == "comparison":
             compile_kernels()  # One of its runs is lived again.
         talk = write_talk(
-            folder, out, beside=not alone, seed=seed, command=command_line(), tell=_tell
-        )
+            folder, out, beside=not alone, seed=seed, pptx=pptx, command=command_line(),
+            tell=_tell,
+        )  # fmt: skip
     except MissingExtra as error:
         raise Ending(str(error), 2) from None
     except KeyboardInterrupt:
@@ -31,12 +41,19 @@ def run_figures(folder: Path, *, out: Path | None, alone: bool, seed: int | None
     def say(text: str) -> None:
         to.print(text, highlight=False, markup=False, soft_wrap=True)
 
-    files = f"PNG, SVG and CSV of each, {PDF} and {NOTES} with what to say"
+    whole = [PDF, PAGE, *([POWERPOINT] if pptx else []), *talk.sheets]
+    files = f"PNG, SVG and CSV of each, {', '.join(whole)}, and {NOTES} with what to say"
     say(f"{len(talk.slides)} slides are ready in {talk.folder}: {files}.")
     for stem, slide in talk.slides:
         say(f"{stem}: {slide.title}")
     for place, why in talk.left_out:
         say(f"Left out: {place} ({why})")
+    if present:
+        page = talk.folder / PAGE
+        if show.present(page):
+            say(f"Opened in the browser: {page} (arrow keys; N for the notes, F for full screen)")
+        else:
+            say(f"No browser to be seen from here; the talk to open: {page}")
 
 
 def _tell(text: str) -> None:

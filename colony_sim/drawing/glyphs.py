@@ -142,6 +142,10 @@ GLYPHS: dict[str, Glyph] = {
         Part("M 5 22 L 43 22 L 43 42 L 5 42 Z", palette.BRAN),
         Part("M 3 8 L 3 44 L 45 44 L 45 8", stroke=palette.INK, width=3.4),
     ),
+    "clock": (
+        Part(ellipse(0, 0, 15, 15), palette.CARD, palette.INK, 2.6),
+        Part("M 0 -10 L 0 0 L 7 4", stroke=palette.INK, width=2.6),
+    ),
     "shelf": (Part(box(0, 0, 1, 5), palette.WOOD),),
     "post": (Part(box(0, 0, 6, 1), palette.WOOD),),
 }  # fmt: skip

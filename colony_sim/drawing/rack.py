@@ -27,7 +27,11 @@ def across_of(bins: int) -> int:
 
 
 def rack_scene(
-    rack: RackContent, scale: Scale, across: int | None = None, live: bool = False
+    rack: RackContent,
+    scale: Scale,
+    across: int | None = None,
+    live: bool = False,
+    label: bool = True,
 ) -> Scene:
     """The rack.
 
@@ -40,19 +44,20 @@ def rack_scene(
         Bins side by side; default: by `across_of`.
     live : bool
         With hidden signs, for a script (see `rack.js`).
+    label : bool
+        Whether labels are drawn: they cannot be read on a slide.
     """
     across = min(len(rack.bins), across or across_of(len(rack.bins)))
     rows = -(-len(rack.bins) // across)
-    width = 2 * POST + across * (BIN_WIDTH + GAP) + GAP
     top, row = _top(rack), FOOT + SHELF
     bottom = top + rows * row
-    height = bottom + (BOWL_HEIGHT + 6 if rack.bowl_larvae is not None else 10.0)
-    scene = Scene(width, height)
+    scene = Scene(*extent(rack, across))
+    width = scene.width
     for x in (0.0, width - POST):
         scene.items.append(Mark("post", Place(x, top - 3, 1, bottom - top + 11), "post"))
     corners = offsets(rack, across)
     for index, (content, (x, y)) in enumerate(zip(rack.bins, corners, strict=True)):
-        scene.add(bin_scene(content, scale, index, live=live).items, x, y)
+        scene.add(bin_scene(content, scale, index, label, live).items, x, y)
     for k in range(rows + 1 if rack.tray is not None else rows):
         y = bottom - k * row - SHELF + 8
         scene.items.append(Mark("shelf", Place(0, y, width, 1), "shelf"))
@@ -61,6 +66,14 @@ def rack_scene(
     if rack.bowl_larvae is not None:
         scene.add(_bowl(rack.bowl_larvae, scale, live), (width - BIN_WIDTH) / 2, bottom + 4)
     return scene
+
+
+def extent(rack: RackContent, across: int) -> tuple[float, float]:
+    """Width and height of the drawing with so many bins side by side."""
+    rows = -(-len(rack.bins) // across)
+    below = BOWL_HEIGHT + 6 if rack.bowl_larvae is not None else 10.0
+    width = 2 * POST + across * (BIN_WIDTH + GAP) + GAP
+    return width, _top(rack) + rows * (FOOT + SHELF) + below
 
 
 def offsets(rack: RackContent, across: int | None = None) -> list[tuple[float, float]]:

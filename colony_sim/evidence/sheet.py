@@ -14,7 +14,7 @@ from matplotlib.lines import Line2D
 from colony_sim.figures import style
 from colony_sim.words.labels import shortened
 
-IN, OUT = style.PALETTE[0], style.PALETTE[1]
+IN, OUT = style.POLICY, style.OTHER
 _COLUMNS = 3
 SIZE, SMALL = 9.0, 8.0
 """Type sizes (points) of an axis and of a row."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.collections import Collection
-from matplotlib.colors import FuncNorm, Normalize
+from matplotlib.colors import Colormap, FuncNorm, Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
@@ -19,10 +19,8 @@ from colony_sim.words.estimate import dashed
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-DIVERGING, RISING = "PuOr", "cividis"
-"""Readable with deuteranopia and protanopia; in the first orange is below 0, violet above."""
-ABOVE, BELOW = "#7f6fae", "#d8801b"
-"""Colours of the two sides of `DIVERGING`, for legends."""
+ABOVE, BELOW = "#545f65", "#d8d8d5"
+"""Shades of the two sides of a difference, for legends: dark is above 0."""
 HATCH = "///"
 LEAST = 12.0
 """Least type size (points) of the numbers in the cells; smaller ones are left out."""
@@ -32,7 +30,7 @@ def tiles(
     axes: Axes,
     values: np.ndarray,
     norm: Normalize,
-    colours: str,
+    colours: Colormap = style.SHADES,
     hatched: np.ndarray | None = None,
     words: Callable[[int, int], str] = lambda i, j: "",
 ) -> Collection:
@@ -45,8 +43,7 @@ def tiles(
     values : array
         NaN: the cell stays white.
     norm : Normalize
-    colours : str
-        Name of a colour map.
+    colours : Colormap
     hatched : array of bool, optional
         Cells to hatch.
     words : callable

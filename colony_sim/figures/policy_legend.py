@@ -35,7 +35,15 @@ def draw(
         Place in the tables of the first of the names.
     """
     marks = [
-        Line2D([], [], color=style.colour(i), marker=style.marker(i), markersize=9, linewidth=2.5)
+        Line2D(
+            [],
+            [],
+            color=style.POLICY,
+            linestyle=style.dash(i),
+            marker=style.marker(i),
+            markersize=9,
+            linewidth=2.5,
+        )  # fmt: skip
         for i in range(first, first + len(names))
     ]
     most = 26 if len(names) > 1 else 80

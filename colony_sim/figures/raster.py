@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw, ImageFont
 from colony_sim.drawing import palette, typeface
 from colony_sim.drawing.glyphs import GLYPHS
 from colony_sim.drawing.scene import Place, Scene, Words
-from colony_sim.figures.drawn import patch
+from colony_sim.figures.drawn import outlines
 
 _ANCHOR = {"start": "ls", "middle": "ms", "end": "rs"}
 #: Corners of the signs of policies in a square of side 1; the first is a disc.
@@ -103,8 +103,7 @@ def _sprite(
     panel.set_xlim(left / unit, (left + wide) / unit)
     panel.set_ylim((top + tall) / unit, top / unit)
     at = Place(0, 0, across, down, turn)
-    for rank, part in enumerate(GLYPHS[glyph]):
-        panel.add_patch(patch(part, at, unit, rank))
+    panel.add_collection(outlines([(part, at) for part in GLYPHS[glyph]], unit), autolim=False)
     canvas.draw()
     return Image.fromarray(np.asarray(canvas.buffer_rgba()).copy(), "RGBA"), left, top
 

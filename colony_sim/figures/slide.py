@@ -34,6 +34,8 @@ class Slide:
         Draws it; called within `style.theme()`, returns a new figure whose title is `title`.
     runs : str
         How many runs are behind it, in words; empty: what the manifest says.
+    talk : bool
+        One of the talk itself; the others are shown if somebody asks.
     """
 
     name: str
@@ -44,6 +46,7 @@ class Slide:
     data: pd.DataFrame
     paint: Callable[[], Figure]
     runs: str = ""
+    talk: bool = False
 
     def figure(self) -> Figure:
         """The picture."""

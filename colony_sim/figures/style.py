@@ -1,8 +1,7 @@
 """How the figures look: size, type, colours, and how they are written to files.
 
-One figure fills one slide of 13.33 x 7.5 in. Colours keep apart for readers with normal sight,
-deuteranopia and protanopia (least CIELAB distance 40) and stand out from white by 3 : 1 or more;
-beyond five policies they come again with another marker.
+One figure fills one slide of 13.33 x 7.5 in. A stage has its colour (`drawing.palette`); policies
+have none: they are told by marker, dashes and place.
 """
 
 from __future__ import annotations
@@ -14,15 +13,16 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 import matplotlib
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure, SubFigure
-from matplotlib.font_manager import FontProperties, fontManager
+from matplotlib.font_manager import FontProperties, findfont, fontManager, get_font
+from matplotlib.ft2font import LoadFlags
 from matplotlib.ticker import MaxNLocator
 from matplotlib.typing import LineStyleType
 
@@ -34,15 +34,24 @@ WIDTH, HEIGHT, DPI = 40 / 3, 7.5, 150
 BODY, HEAD, TITLE, FOOT = 16.0, 18.0, 26.0, 12.0
 """Type sizes (points): all text, panel headings, the largest title, the footer."""
 LEAST_TITLE = 22.0
-FONTS = [typeface.NAME, "DejaVu Sans", "Verdana", "sans-serif"]
+FONTS = [typeface.NAME, "DejaVu Sans", "sans-serif"]
 """What the typeface of the package has no sign for comes from the next."""
 for _bold in (False, True):
     fontManager.addfont(typeface.path(_bold))
 INK, QUIET, FAINT, SHADE = palette.INK, palette.QUIET, palette.FAINT, palette.RULE
-PALETTE = ("#14508c", "#e06010", "#4aa08f", "#3d0c1a", "#3a35d8")
+POLICY, OTHER = palette.POLICY, "#87949b"
+"""Marks and lines of every policy; of what is told from the main thing on a figure."""
 MARKERS = ("o", "s", "D", "^", "v", "P", "X")
-LOSSES = {"age": "#cfd6de", "background": "#8793a1", "handling": "#37424e"}
+SIGNS = "●■◆▲▼✚✖"
+"""The markers as they are written."""
+DASHES: tuple[LineStyleType, ...] = (
+    "-", (0, (5, 2)), (0, (1.5, 1.2)), (0, (7, 2, 1.5, 2)), (0, (3, 1.2)),
+)  # fmt: skip
+"""Lines of policies that cross each other."""
+LOSSES = {"age": "#d3d8db", "background": "#8b979e", "handling": "#333d43"}
 """Shades of one hue, light to dark, for the causes of adult losses."""
+SHADES = LinearSegmentedColormap.from_list("shades", ["#f3f0ea", "#a9b1b4", "#2a3338"])
+"""Numbers as shades, low is light: prints without colour and has no colour of a stage."""
 STAGES: dict[str, tuple[str, LineStyleType]] = {
     "eggs": (palette.STAGES["eggs"], (0, (5, 2))),
     "larvae": (palette.STAGES["larvae"], "-"),
@@ -59,28 +68,33 @@ def theme() -> Iterator[None]:
         # From the defaults, so that a figure does not depend on a personal matplotlibrc.
         matplotlib.rcdefaults()
         matplotlib.rcParams.update({
-            "font.family": ["sans-serif"],
-            "font.sans-serif": FONTS,
+            "font.family": FONTS,
             "font.size": BODY, "text.parse_math": False, "text.color": INK,
             "axes.labelcolor": INK, "axes.labelsize": BODY,
             "axes.edgecolor": QUIET, "axes.linewidth": 1.0, "axes.spines.top": False,
             "axes.spines.right": False, "axes.spines.left": False, "axes.axisbelow": True,
             "xtick.color": INK, "ytick.color": INK, "xtick.labelsize": BODY,
             "ytick.labelsize": BODY, "xtick.major.size": 5, "ytick.major.size": 0,
+            "xtick.major.pad": 6.5,
             "legend.fontsize": BODY, "legend.frameon": False,
             "svg.fonttype": "none", "svg.hashsalt": "colony_sim", "pdf.fonttype": 42,
         })  # fmt: skip
         yield
 
 
-def colour(index: int) -> str:
-    """Colour of the policy with this place in the table."""
-    return PALETTE[index % len(PALETTE)]
-
-
 def marker(index: int) -> str:
     """Marker of the policy with this place in the table."""
     return MARKERS[index % len(MARKERS)]
+
+
+def sign(index: int) -> str:
+    """The marker of the policy as a character."""
+    return SIGNS[index % len(SIGNS)]
+
+
+def dash(index: int) -> LineStyleType:
+    """Dashes of the policy with this place in the table."""
+    return DASHES[index % len(DASHES)]
 
 
 def new_figure() -> Figure:
@@ -100,21 +114,25 @@ def save(figure: Figure, folder: Path, name: str) -> list[Path]:
 
 def text_width(figure: Figure | SubFigure, text: str, size: float, weight: str = "normal") -> float:
     """Width (in) of a text, of its longest line, on a figure of `new_figure`."""
-    return max(_width(line, size, weight) for line in text.split("\n"))
+    return max(line_width(line, size, weight) for line in text.split("\n"))
 
 
-@lru_cache(maxsize=20_000)
-def _width(text: str, size: float, weight: str) -> float:
-    # Fitting a title measures the same words again and again.
-    renderer = _renderer()
-    font = FontProperties(family=FONTS[0], size=size, weight=weight)
-    with matplotlib.rc_context({"text.hinting": matplotlib.rcParamsDefault["text.hinting"]}):
-        return renderer.get_text_width_height_descent(text, font, False)[0] / renderer.dpi
+def line_width(text: str, size: float, weight: str = "normal") -> float:
+    """Width (in) of a line, as the sum of the advances of its letters."""
+    return sum(_advance(letter, weight) for letter in text) * size / 72
 
 
-@lru_cache(maxsize=1)
-def _renderer() -> Any:
-    return FigureCanvasAgg(Figure(dpi=100)).get_renderer()
+@lru_cache(maxsize=4_000)  # Fitting a title measures the same letters again and again.
+def _advance(letter: str, weight: str) -> float:
+    """Width of a letter at a type size of 1, in the first of `FONTS` that has it."""
+    for name in FONTS[:2]:
+        font = get_font(findfont(FontProperties(family=name, weight=weight)))
+        glyph = font.get_char_index(ord(letter))
+        if glyph:
+            font.set_size(1000, 72)
+            # 16.16 numbers.
+            return font.load_glyph(glyph, LoadFlags.NO_HINTING).linearHoriAdvance / 65536 / 1000
+    return 0.6
 
 
 def labels(names: Sequence[str], lines: int, width: int = 18) -> list[str]:
@@ -175,8 +193,9 @@ def _broken(figure: Figure, parts: list[str], width: float, size: float) -> list
 def headed(figure: Figure, text: str) -> float:
     """Write a finding as the slide's title, on as few lines as it takes; the height below (in)."""
     text, size = fitted(figure, text, WIDTH - 0.8, 12) or (text, LEAST_TITLE)
-    figure.text(0.4 / WIDTH, 1 - 0.35 / HEIGHT, text, size=size, weight="bold", va="top")
-    return HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.2 / 72
+    figure.text(0.4 / WIDTH, 1 - 0.35 / HEIGHT, text, size=size, weight="bold", va="top",
+                linespacing=0.96)  # fmt: skip
+    return HEIGHT - 0.35 - (text.count("\n") + 1) * size * 1.25 / 72
 
 
 def axes(figure: Figure, left: float, low: float, width: float, height: float) -> Axes:
@@ -216,6 +235,24 @@ def finish(panel: Axes, unit: str, any_value: bool) -> None:
         panel.set_xticks([])
         # Where it would be below numbers.
         panel.xaxis.labelpad += 1.5 * BODY
+
+
+def from_zero(panel: Axes) -> None:
+    """Let the x axis of amounts begin at 0, so that lengths compare."""
+    low, high = panel.get_xlim()
+    panel.set_xlim(min(0.0, low) if low < 0.0 else -0.02 * high, high)
+
+
+def mark_break(panel: Axes) -> None:
+    """Two strokes at the foot of a y axis that does not begin at 0."""
+    low, high = panel.get_ylim()
+    if not low > 0.0 or not high > low:
+        return
+    place = panel.get_position()
+    width, height = 72 * WIDTH * place.width, 72 * HEIGHT * place.height
+    for up in (0.0, 5.0):
+        panel.plot([-6 / width, 6 / width], [(up + 8) / height, (up + 13) / height], color=INK,
+                   linewidth=1.8, transform=panel.transAxes, clip_on=False, zorder=5)  # fmt: skip
 
 
 def note(panel: Axes, x: float, y: float, text: str) -> None:

@@ -27,8 +27,8 @@ from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import Estimate, number
 from colony_sim.words.labels import heading, label, printed
 
-_COLOURS = {learnt.LEARNT: "#14508c", learnt.HARDLY: "#e06010", learnt.NOT: style.QUIET}
-_OUT = "#e06010"
+_COLOURS = {learnt.LEARNT: style.POLICY, learnt.HARDLY: style.OTHER, learnt.NOT: style.FAINT}
+_OUT = style.OTHER
 #: Panels of the log against the model.
 _PANELS = 6
 _ACTIONS = {
@@ -315,7 +315,7 @@ def _paint_calibration(found: Found, title: str) -> Figure:
                           low + (rows - 1 - down) * (height + gap_y), width, height)  # fmt: skip
         axes.axhspan(*band, color=style.SHADE, zorder=0)
         axes.axhline(logs / calibration.BINS, color=style.QUIET, linewidth=1, zorder=1)
-        colour = style.PALETTE[0] if row.passed else _OUT
+        colour = style.POLICY if row.passed else _OUT
         counts = [getattr(row, name) for name in bars]
         axes.bar(np.arange(calibration.BINS) + 0.5, counts, width=0.86, color=colour, zorder=2)
         axes.set_ylim(0, tallest)
@@ -329,7 +329,7 @@ def _paint_calibration(found: Found, title: str) -> Figure:
         if across:
             axes.tick_params(labelleft=False)
     handles = [
-        Patch(color=style.PALETTE[0], label="logs by tenth of the rank of the true value"),
+        Patch(color=style.POLICY, label="logs by tenth of the rank of the true value"),
         Patch(color=style.SHADE, label="99 % of the bars of a right fit"),
     ]
     slide.legend(handles=handles, ncols=2, loc="upper left", borderpad=0,

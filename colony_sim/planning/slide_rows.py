@@ -9,6 +9,7 @@ import matplotlib.dates as mdates
 import numpy as np
 import pandas as pd
 
+from colony_sim.drawing import palette
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.planning.facts import StoredPlan
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MONTHS = 24
-_BRAN, _WATER = style.PALETTE[1], style.PALETTE[0]
+_BRAN, _WATER = palette.CRUST, palette.MOISTURE
 
 
 def startup(plan: StoredPlan, origin: Origin) -> Slide:
@@ -68,13 +69,13 @@ def _dates(plan: StoredPlan, origin: Origin, title: str) -> Figure:
             axes.text(0.01, place, share, transform=axes.get_yaxis_transform(), va="center",
                       color=style.QUIET)  # fmt: skip
             continue
-        axes.plot([low, end if high is None else high], [place, place], color=style.PALETTE[0],
+        axes.plot([low, end if high is None else high], [place, place], color=style.POLICY,
                   linewidth=4, alpha=0.5, solid_capstyle="butt")  # fmt: skip
         if high is None:
-            axes.plot([end], [place], marker=">", color=style.PALETTE[0], markersize=12,
+            axes.plot([end], [place], marker=">", color=style.POLICY, markersize=12,
                       clip_on=False)  # fmt: skip
         if mid is not None:
-            axes.plot([mid], [place], marker="o", color=style.PALETTE[0], markersize=13)
+            axes.plot([mid], [place], marker="o", color=style.POLICY, markersize=13)
             axes.annotate(nice(row.date), (mid, place), (0, 12), textcoords="offset points",
                           ha="center")  # fmt: skip
         else:
@@ -193,9 +194,9 @@ def _gains(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) -> 
     axes.axvline(0, color=style.QUIET, linewidth=1.3)
     for place, row in enumerate(rows.itertuples()):
         axes.plot([100 * row.gain_low, 100 * row.gain_high], [place, place],
-                  color=style.PALETTE[0], linewidth=3)  # fmt: skip
-        axes.plot([100 * row.gain], [place], marker="o", markersize=12, color=style.PALETTE[0],
-                  markerfacecolor=style.PALETTE[0] if row.helps else "white",
+                  color=style.POLICY, linewidth=3)  # fmt: skip
+        axes.plot([100 * row.gain], [place], marker="o", markersize=12, color=style.POLICY,
+                  markerfacecolor=style.POLICY if row.helps else "white",
                   markeredgewidth=2)  # fmt: skip
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.set_yticks(range(len(rows)), labels=[_broken(name, 44) for name in rows["remedy"]])

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 YEAR_WEEKS = 52
-_HARVEST, _ROOM, _GROWTH = "#14508c", "#575757", "#e06010"
+_HARVEST, _ROOM, _GROWTH = style.POLICY, style.QUIET, style.INK
 _COLD = style.SHADE
 _SERIES = "four_weeks_g_per_day"
 

@@ -34,13 +34,17 @@ def notes(folder: Path, found: Deck, stems: Sequence[str], command: str) -> str:
         parts.append(f"The question: {_plain(question)}")
     parts.append(_provenance(facts, folder))
     parts.append(
-        "One slide, one finding. The pictures are beside this file as PNG and SVG, all slides in "
-        "`talk.pdf`, the numbers behind each picture as CSV. This folder is written anew each "
-        "time: copy it before you change anything in it."
+        "One slide, one idea. `talk.html` shows the slides full screen in any browser, without a "
+        "network (arrow keys, a click or a touch; N opens these notes in a second window). The "
+        "pictures are beside this file as PNG and SVG, all slides in `talk.pdf`, the numbers "
+        "behind each picture as CSV. This folder is written anew each time: copy it before you "
+        "change anything in it."
     )
     for number, (slide, place, stem) in enumerate(
         zip(found.slides, found.folders, stems, strict=True), start=1
     ):
+        if number > 1 and not slide.talk and found.slides[number - 2].talk:
+            parts.append("# More, if somebody asks")
         parts.append(_slide(number, slide, place, stem, facts[place]))
     parts.append(_cautions())
     parts.append(_how(found, facts, command))

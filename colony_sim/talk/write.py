@@ -1,4 +1,4 @@
-"""A talk from a results folder: pictures, one PDF, the data behind them and speaker notes."""
+"""A talk from a results folder: pictures, PDF, a page to present, handout, poster, data, notes."""
 
 from __future__ import annotations
 
@@ -15,11 +15,16 @@ from colony_sim.errors import InputError
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
+from colony_sim.studies.comparison.seven import case
+from colony_sim.talk import powerpoint, present, sheet
 from colony_sim.talk.deck import Deck, gather
 from colony_sim.talk.notes import notes
 
 FOLDER, NOTES, PDF = "slides", "talk.md", "talk.pdf"
-_OURS = re.compile(r"\d\d+-[\w-]+\.(png|svg|csv)|talk\.(md|pdf)")
+PAGE, POWERPOINT = "talk.html", "talk.pptx"
+_OURS = re.compile(
+    r"\d\d+-[\w-]+\.(png|svg|csv)|talk\.(md|pdf|html|pptx)|" + "|".join(map(re.escape, sheet.SIZES))
+)
 
 
 @dataclass(frozen=True)
@@ -33,11 +38,14 @@ class Talk:
         Stem of the files of each slide, and the slide.
     left_out : list of tuple of Path and str
         Folders beside it that could not be drawn, and why.
+    sheets : tuple of str
+        Names of handouts and poster.
     """
 
     folder: Path
     slides: list[tuple[str, Slide]]
     left_out: list[tuple[Path, str]]
+    sheets: tuple[str, ...] = ()
 
 
 def write_talk(
@@ -46,6 +54,7 @@ def write_talk(
     *,
     beside: bool = True,
     seed: int | None = None,
+    pptx: bool = False,
     command: str = "",
     tell: Callable[[str], None] = lambda text: None,
 ) -> Talk:
@@ -62,6 +71,8 @@ def write_talk(
         For a comparison: also the slides of studies of the same experiment beside it.
     seed : int, optional
         Seed of the run whose bins are shown.
+    pptx : bool
+        Also as PowerPoint.
     command : str
         Command line, for the notes.
     tell : callable
@@ -71,10 +82,14 @@ def write_talk(
     ------
     InputError
         If the folder cannot be drawn, or `out` cannot be written or holds other files.
+    MissingExtra
+        If a package is missing that PowerPoint needs.
     """
     folder = Path(folder)
+    if pptx:
+        powerpoint.library()
     out = folder / FOLDER if out is None else Path(out)
-    manifest.read(folder, ())
+    facts = manifest.read(folder, ())
     _refuse_foreign(out)
     tell(f"Gathering the slides of {folder}")
     found = gather(folder, beside, seed)
@@ -90,10 +105,19 @@ def write_talk(
         named = _draw(found, staged, tell)
         text = notes(folder, found, [stem for stem, _ in named], command)
         (staged / NOTES).write_text(text, encoding="utf-8", newline="\n")
+        title = str(facts["experiment"].get("question") or facts["experiment"]["name"])
+        present.write(staged / PAGE, title, named)
+        if pptx:
+            tell("Writing the slides as PowerPoint")
+            powerpoint.write(staged / POWERPOINT, title, named)
+        sheets: tuple[str, ...] = ()
+        if facts.get("kind") == "comparison":
+            tell("Drawing handout and poster")
+            sheets = tuple(path.name for path in sheet.write(case.read(folder, seed), staged))
         _swap(staged, out)
     finally:
         shutil.rmtree(staged, ignore_errors=True)
-    return Talk(out, named, found.left_out)
+    return Talk(out, named, found.left_out, sheets)
 
 
 def _draw(found: Deck, staged: Path, tell: Callable[[str], None]) -> list[tuple[str, Slide]]:

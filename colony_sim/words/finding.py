@@ -76,16 +76,27 @@ def _run_down(rows: Mapping[str, pd.Series], quoted: Mapping[str, str]) -> str:
     return f"{', '.join([text, *more])}; "
 
 
-def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
+def first_of_two(table: pd.DataFrame, policies: Sequence[str], summary: pd.DataFrame) -> str:
+    """The one of two policies whose difference from the other the finding states."""
+    means = summary[summary["measure"] == YIELD].set_index("policy")["mean"]
+    ranked = sorted(policies, key=lambda policy: -means[policy])
+    return str(_lead(table, ranked)["policy"])
+
+
+def _lead(table: pd.DataFrame, ranked: Sequence[str]) -> pd.Series:
     # The means are over all runs; the pairs alone decide who is ahead.
     ahead = [
         row
         for row in (_row(table, *ranked), _row(table, *ranked[::-1]))
         if separated(row) and row["difference"] > 0
     ]
-    row = ahead[0] if ahead else _row(table, *ranked)
+    return ahead[0] if ahead else _row(table, *ranked)
+
+
+def _two(table: pd.DataFrame, ranked: list[str], quoted: dict[str, str], the: str) -> str:
+    row = _lead(table, ranked)
     first, second = quoted[row["policy"]], quoted[row["baseline"]]
-    if ahead:
+    if separated(row) and row["difference"] > 0:
         return f"{first} yields more than {second}: {_change(row)}"
     if row["n_pairs"] < 2:
         return f"{the} pairs are too few to compare {first} with {second}"

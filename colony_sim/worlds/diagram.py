@@ -56,7 +56,7 @@ def _panel(axes: Axes, series: Sequence[tuple[str, pd.DataFrame]]) -> None:
         low, high = rows["came"] - rows["came_low"], rows["came_high"] - rows["came"]
         axes.errorbar(
             x, rows["came"], yerr=[low.clip(lower=0.0), high.clip(lower=0.0)], fmt=style.marker(k),
-            color=style.colour(k), ms=10, lw=2.2, label=shortened(name, 34), zorder=2 + k,
+            color=style.POLICY, ms=10, lw=2.2, label=shortened(name, 34), zorder=2 + k,
         )  # fmt: skip
         if len(series) <= 2:
             _counts(axes, rows, x, k)
@@ -75,5 +75,5 @@ def _counts(axes: Axes, rows: pd.DataFrame, x: pd.Series, k: int) -> None:
     for at, y, count in zip(x, rows["came"], rows["verdicts"], strict=True):
         axes.annotate(
             f"{count}", (at, y), (-9 if k == 0 else 9, 0), textcoords="offset points",
-            ha="right" if k == 0 else "left", va="center", size=style.FOOT, color=style.colour(k),
+            ha="right" if k == 0 else "left", va="center", size=style.FOOT, color=style.POLICY,
         )  # fmt: skip

@@ -29,12 +29,18 @@ def figures(
             "settled under the most policies.",
         ),
     ] = None,
+    present: Annotated[
+        bool, typer.Option("--present", help="Open the talk in the browser, notes beside it.")
+    ] = False,
+    pptx: Annotated[
+        bool, typer.Option("--pptx", help="Write the talk as PowerPoint too (extra: talk).")
+    ] = False,
 ) -> None:
-    """Draw the slides of a talk (PNG, SVG, PDF), with speaker notes and the data behind them."""
+    """Draw the slides of a talk, with speaker notes, handout, poster and the data behind them."""
     with getting_ready():
         from colony_sim.commands.figures import run_figures
 
-    run_figures(folder, out=out, alone=alone, seed=seed)
+    run_figures(folder, out=out, alone=alone, seed=seed, present=present, pptx=pptx)
 
 
 @app.command(rich_help_panel=SHOW)

@@ -83,8 +83,8 @@ def _differences(page: Figure, axes: Axes, bar: Axes, result: BreakEven) -> bool
     norm, most = heat.difference_norm(d)
     shown = heat.signed(most)
     mesh = heat.tiles(
-        axes, d, norm, heat.DIVERGING, hatched, lambda i, j: shown(d[i, j])
-        if np.isfinite(d[i, j]) else ""
+        axes, d, norm, hatched=hatched,
+        words=lambda i, j: shown(d[i, j]) if np.isfinite(d[i, j]) else "",
     )  # fmt: skip
     heat.difference_bar(page, mesh, bar, most)
     return _border(axes, _grid(result, "better"))
@@ -99,7 +99,7 @@ def _probabilities(page: Figure, axes: Axes, bar: Axes, result: BreakEven) -> bo
     def words(i: int, j: int) -> str:
         return f"{lead[i, j]:.2f}\n{shown(d[i, j])}" if np.isfinite(lead[i, j]) else ""
 
-    mesh = heat.tiles(axes, lead, Normalize(0.0, 1.0), heat.DIVERGING, hatched, words)
+    mesh = heat.tiles(axes, lead, Normalize(0.0, 1.0), hatched=hatched, words=words)
     colours = page.colorbar(mesh, cax=bar)
     colours.outline.set_visible(False)
     colours.set_ticks([0.0, 1 - KNOWN, 0.5, KNOWN, 1.0], labels=["0", ".3", ".5", ".7", "1"])

@@ -11,6 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
+from colony_sim.drawing import palette
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide, says_only
 from colony_sim.figures.titles import fitting
@@ -53,8 +54,9 @@ def _slide(
         say=f"{title}. {bin_words.moist_in_words(lives)}",
         caveat="Bins of one run of each policy, filled after its warm-up; lines are medians over "
         "bins and bands their middle 80 %. Bins of one run are not independent, so this shows "
-        "how a bin lives, not how sure a difference is. Larvae and pupae left in a bin that is "
-        "cleared go on to an older bin.",
+        "how a bin lives, not how sure a difference is. From the thin upright line on some bins "
+        "are cleared and only the others are counted, so that curves may jump there. Larvae and "
+        "pupae left in a bin that is cleared go on to an older bin.",
         alt=bin_words.alt(lives),
         data=bin_words.data(lives),
         paint=lambda: _figure(results, seed, lives, title),
@@ -95,13 +97,26 @@ def _figure(results: Results, seed: int, lives: dict[str, Life | None], title: s
         came = min(int(life.bands["adults"]["age"].min()), 0)
         for panel in panels:
             panel.axvspan(came, 0, color=style.SHADE, linewidth=0, zorder=0)
+        thins = _thins(life)
+        if thins is not None:
+            for panel in panels:
+                panel.axvline(thins, color=style.QUIET, linewidth=1.4, zorder=1)
         _stages(panels[0], life)
-        _mass(panels[1], life, style.colour(results.index(policy)))
+        _mass(panels[1], life, style.POLICY)
         _line(panels[2], life.bands["skins_per_day"], style.INK, "-")
         if life.moist is not None:
             for panel in panels:
-                panel.axvline(life.moist, color="#14508c", linewidth=1.8, linestyle=(0, (2, 2)))
+                panel.axvline(
+                    life.moist, color=palette.MOISTURE, linewidth=1.8, linestyle=(0, (2, 2))
+                )
     return figure
+
+
+def _thins(life: Life) -> int | None:
+    """The day from which fewer bins are followed, as the others are cleared; None if none is."""
+    table = life.bands["larvae_g"]
+    few = table[(table["age"] > 0) & (table["bins"] < table["watched"])]
+    return None if few.empty else int(few["age"].iloc[0])
 
 
 def _legend(figure: Figure, top: float) -> None:
@@ -111,9 +126,9 @@ def _legend(figure: Figure, top: float) -> None:
     ]
     handles += [
         Patch(facecolor=style.SHADE, label="beetles in the bin"),
-        Line2D([], [], color="#14508c", linestyle=(0, (2, 2)), linewidth=1.8,
+        Line2D([], [], color=palette.MOISTURE, linestyle=(0, (2, 2)), linewidth=1.8,
                label="moisture starts"),
-        Patch(facecolor=style.FAINT, label="middle 80 % of bins"),
+        Line2D([], [], color=style.QUIET, linewidth=1.4, label="first bins cleared"),
     ]  # fmt: skip
     figure.legend(
         handles=handles,
@@ -145,7 +160,7 @@ def _head(axes: Axes, place: int, policy: str, life: Life | None, width: float) 
         7 / 72 / width,
         1 + 15 / 72 / height,
         style.marker(place),
-        color=style.colour(place),
+        color=style.POLICY,
         markersize=11,
         transform=axes.transAxes,
         clip_on=False,

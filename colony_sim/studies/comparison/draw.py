@@ -17,7 +17,7 @@ from colony_sim.studies.comparison import gains
 from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, footer, read, span
 from colony_sim.words.estimate import number
-from colony_sim.words.finding import finding
+from colony_sim.words.finding import difference, finding, first_of_two
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -100,24 +100,37 @@ def _yields(axes: Axes, results: Results) -> None:
             policy_rows.dots(axes, results.values(policy).to_numpy(), row, "mean", i)
     style.heading(axes, "a", "Yield", f"dot = run, {span(counts)} a policy")
     style.finish(axes, "g live larvae per day", bool(counts[-1]))
+    if counts[-1]:
+        style.from_zero(axes)
 
 
 def _differences(axes: Axes, results: Results) -> None:
-    table = results.differences[results.differences["measure"] == YIELD].set_index("policy")
-    base = results.values(results.policies[0])
+    reference = against(results)
+    base = results.values(reference)
     axes.axvline(0, color=style.QUIET, linewidth=1.6, zorder=1)
     pairs = {}
-    for i, policy in enumerate(results.policies[1:], start=1):
+    for i, policy in enumerate(results.policies):
+        if policy == reference:
+            continue
         values = (results.values(policy) - base).dropna().to_numpy()
         pairs[i] = len(values)
         if len(values):
-            policy_rows.dots(axes, values, table.loc[policy], "difference", i)
+            row = difference(results.all_differences, YIELD, policy, reference)
+            policy_rows.dots(axes, values, row, "difference", i)
     counts = sorted(set(pairs.values())) or [0]
     noun = "pair" if counts == [1] else "pairs"
     style.heading(axes, "b", "Paired difference", f"dot = pair, {span(counts)} {noun}")
     style.finish(axes, "g live larvae per day", counts[-1] > 0)
     none = {i: "no pairs" for i, count in pairs.items() if not count}
-    policy_rows.beside_zero(axes, {0: "baseline", **none})
+    policy_rows.beside_zero(axes, {results.index(reference): "set against", **none})
+
+
+def against(results: Results) -> str:
+    """The policy that pairs are set against: of two the one that the title does, else the first."""
+    if len(results.policies) != 2:
+        return results.policies[0]
+    lead = first_of_two(results.all_differences, results.policies, results.summary)
+    return next(policy for policy in results.policies if policy != lead)
 
 
 def _losses(axes: Axes, results: Results) -> None:
@@ -203,10 +216,11 @@ def _over_time(axes: Axes, results: Results) -> None:
             x="day",
             y="harvest_g",
             ax=axes,
-            color=style.colour(i),
+            color=style.POLICY,
             marker=style.marker(i),
             markersize=8,
             linewidth=2.2,
+            linestyle=style.dash(i),
             markevery=(i, 5),
             errorbar=lambda values: mean_interval(values.to_numpy()).limits,
             legend=False,
@@ -218,7 +232,7 @@ def _over_time(axes: Axes, results: Results) -> None:
                 run["day"],
                 run["harvest_g"],
                 "--",
-                color=style.colour(i),
+                color=style.POLICY,
                 linewidth=1,
                 alpha=0.7,
                 zorder=1.5,
@@ -228,7 +242,7 @@ def _over_time(axes: Axes, results: Results) -> None:
                     run["day"].iloc[-1],
                     run["harvest_g"].iloc[-1],
                     "x",
-                    color=style.colour(i),
+                    color=style.POLICY,
                     markersize=9,
                     markeredgewidth=2,
                 )

@@ -1,26 +1,19 @@
-"""Where every egg went: an account per 100 eggs laid, one column a policy."""
+"""Where every egg went: an account per 100 eggs laid."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from colony_sim.figures import style
-from colony_sim.figures.slide import Slide, says_only
-from colony_sim.figures.titles import fitting
 from colony_sim.statistics.paired import all_paired_differences, policy_summary, separated
 from colony_sim.studies.comparison.egg_ledger import FATES, STOCK, egg_ledgers
-from colony_sim.studies.comparison.results import Results, footer, runs_in_words
+from colony_sim.studies.comparison.results import Results
 from colony_sim.words.estimate import dashed, limits, number, signed
 from colony_sim.words.finding import difference
 from colony_sim.words.labels import shortened
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 NAMES = {
     "egg_eaten_by_beetles": "Egg eaten by beetles",
@@ -34,7 +27,7 @@ NAMES = {
     "beetle_emerged": "Beetle emerged",
     STOCK: "Change of number alive",
 }
-_ENDS = {
+ENDS = {
     "egg_eaten_by_beetles": "eaten by beetles",
     "egg_eaten_by_larvae": "eaten by larvae",
     "egg_unhatched": "not hatched",
@@ -46,39 +39,58 @@ _ENDS = {
     "beetle_emerged": "grown up to beetles",
 }
 _KEPT = ("larva_harvested", "beetle_emerged")
-EATEN, LOST = "#37424e", "#8793a1"
-UNIT = "of 100 eggs laid"
 
 
-def slide(results: Results, folder: Path) -> Slide:
+@dataclass(frozen=True)
+class Account:
+    """Ends of the eggs of all runs.
+
+    Attributes
+    ----------
+    known : list of str
+        Policies with a run in which eggs were laid in the days measured.
+    summary : DataFrame
+        One row a policy and end: mean and interval, per 100 eggs laid.
+    differences : DataFrame
+        Paired differences of every two policies.
+    """
+
+    known: list[str]
+    summary: pd.DataFrame
+    differences: pd.DataFrame
+
+    def mean(self, policy: str, fate: str) -> float:
+        """Mean of an end (of 100 eggs laid)."""
+        return float(_row(self.summary, policy, fate)["mean"])
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """What a slide keeps."""
+        return self.summary.drop(columns="measure").assign(
+            end=self.summary["measure"], unit="eggs per 100 eggs laid"
+        )[["policy", "end", "unit", "n_runs", "n_used", "mean", "low", "high", "level"]]
+
+    def finding(self, most: int = 60) -> str:
+        """What becomes of most eggs, in a sentence no stronger than the intervals."""
+        return _title(self, _largest(self), most)
+
+    def in_words(self) -> str:
+        """Every end under every policy."""
+        return _all_in_words(self)
+
+    def kept(self) -> str:
+        """What the keeper has of 100 eggs."""
+        return _kept_in_words(self)
+
+
+def account(results: Results, folder: Path) -> Account:
     """The account of the eggs of all runs, from their stored daily series."""
     table = egg_ledgers(folder, results.manifest, results.runs)
     keys = [*FATES, STOCK]
     summary = policy_summary(table, measures=keys)
     differences = all_paired_differences(table, measures=keys)
     known = [p for p in results.policies if math.isfinite(_row(summary, p, STOCK)["mean"])]
-    name, runs = "egg_fates", runs_in_words(results)
-    if not known:
-        why = "No account of the eggs: in no run that is kept were eggs laid in the days measured"
-        return says_only(name, why, lambda figure: footer(figure, results), runs)
-    largest = _largest(summary, known)
-    title = fitting(lambda most: _title(results, summary, differences, known, largest, most), known)
-    return Slide(
-        name=name,
-        title=title,
-        say=f"{title}. {_kept_in_words(summary, known)}",
-        caveat="Means over the runs in which eggs were laid in the days measured. Eggs laid "
-        "before these days end in them and eggs laid at their end are still alive; the last row "
-        "closes the account. How many eggs a beetle eats has never been measured well in this "
-        "species.",
-        alt=f"One column a policy, one bar an end of an egg, per 100 eggs laid. "
-        f"{_all_in_words(summary, known)}",
-        data=summary.drop(columns="measure").assign(
-            end=summary["measure"], unit="eggs per 100 eggs laid"
-        )[["policy", "end", "unit", "n_runs", "n_used", "mean", "low", "high", "level"]],
-        paint=lambda: _figure(results, summary, known, title),
-        runs=runs,
-    )
+    return Account(known, summary, differences)
 
 
 def _row(summary: pd.DataFrame, policy: str, fate: str) -> pd.Series:
@@ -86,23 +98,18 @@ def _row(summary: pd.DataFrame, policy: str, fate: str) -> pd.Series:
     return rows[(rows["policy"] == policy) & (rows["measure"] == fate)].iloc[0]
 
 
-def _largest(summary: pd.DataFrame, known: list[str]) -> str:
+def _largest(found: Account) -> str:
     """The end of most eggs under the first policy."""
-    rows = summary[(summary["policy"] == known[0]) & summary["measure"].isin(list(FATES))]
+    rows = found.summary
+    rows = rows[(rows["policy"] == found.known[0]) & rows["measure"].isin(list(FATES))]
     return rows.set_index("measure")["mean"].idxmax()
 
 
-def _title(
-    results: Results,
-    summary: pd.DataFrame,
-    differences: pd.DataFrame,
-    known: list[str],
-    fate: str,
-    most: int,
-) -> str:
+def _title(found: Account, fate: str, most: int) -> str:
+    summary, known = found.summary, found.known
     rows = [_row(summary, policy, fate) for policy in known]
     quoted = [f"“{shortened(policy, most)}”" for policy in known]
-    end = _ENDS[fate]
+    end = ENDS[fate]
     if all(row["low"] > 50 for row in rows):
         start = f"Most eggs laid are {end}"
     elif _ahead(summary, known, fate):
@@ -119,7 +126,7 @@ def _title(
     if len(known) == 1:
         return text
     text = f"{text}; {values[1]} under {quoted[1]}"
-    row = difference(differences, fate, known[1], known[0])
+    row = difference(found.differences, fate, known[1], known[0])
     if row["n_pairs"] < 2:
         return text
     if separated(row):
@@ -136,7 +143,8 @@ def _ahead(summary: pd.DataFrame, known: list[str], fate: str) -> bool:
     )
 
 
-def _kept_in_words(summary: pd.DataFrame, known: list[str]) -> str:
+def _kept_in_words(found: Account) -> str:
+    summary, known = found.summary, found.known
     parts = [
         f"under “{policy}” {number(_row(summary, policy, _KEPT[0])['mean'])} are harvested and "
         f"{number(_row(summary, policy, _KEPT[1])['mean'])} become beetles"
@@ -145,7 +153,8 @@ def _kept_in_words(summary: pd.DataFrame, known: list[str]) -> str:
     return f"Of 100 eggs laid, {'; '.join(parts)}."
 
 
-def _all_in_words(summary: pd.DataFrame, known: list[str]) -> str:
+def _all_in_words(found: Account) -> str:
+    summary, known = found.summary, found.known
     parts = []
     for policy in known:
         values = [
@@ -154,99 +163,3 @@ def _all_in_words(summary: pd.DataFrame, known: list[str]) -> str:
         ]
         parts.append(f"Under “{policy}”: {', '.join(values)}.")
     return " ".join(parts)
-
-
-def _figure(results: Results, summary: pd.DataFrame, known: list[str], title: str) -> Figure:
-    figure = style.new_figure()
-    top = style.headed(figure, title)
-    footer(figure, results)
-    names = max(style.text_width(figure, text, style.BODY) for text in NAMES.values())
-    left, gap, low = 0.35 + names + 0.25, 0.45, 1.3
-    width = (style.WIDTH - 0.45 - left + gap) / len(known) - gap
-    characters = int((width - 0.3) / 0.135)
-    lines = 1 if max(map(len, known)) <= characters else 2 if len(known) < 4 else 3
-    heads = style.labels(known, lines, characters)
-    high = top - 0.55 - lines * 0.27
-    figure.text(
-        0.4 / style.WIDTH,
-        (top - 0.15) / style.HEIGHT,
-        "Each bar starts where the one above ends.  Dark: eaten.  Grey: other losses.  "
-        "Colour: what the keeper has of it.",
-        color=style.QUIET,
-        va="top",
-    )
-    ends = {policy: _stairs(summary, policy) for policy in known}
-    most = max(max(start, end) for stairs in ends.values() for start, end in stairs.values())
-    for i, policy in enumerate(known):
-        axes = style.axes(figure, left + i * (width + gap), low, width, high - low)
-        axes.set(xlim=(0, max(most, 100) * 1.02), ylim=(len(NAMES) - 0.5, -0.5), xlabel=UNIT)
-        axes.set_xticks([0, 50, 100] if most < 150 else [0, 100, 100 * int(most / 100)])
-        axes.set_yticks(range(len(NAMES)), labels=list(NAMES.values()) if i == 0 else [""] * 10)
-        place = results.index(policy)
-        _bars(axes, ends[policy], style.colour(place), width)
-        axes.annotate(
-            heads[i],
-            (0, 1),
-            (20, 8),
-            xycoords="axes fraction",
-            textcoords="offset points",
-            weight="bold",
-            linespacing=1.05,
-        )
-        axes.plot(
-            6 / 72 / width,
-            1 + 14 / 72 / (high - low),
-            style.marker(place),
-            color=style.colour(place),
-            markersize=11,
-            transform=axes.transAxes,
-            clip_on=False,
-        )
-    return figure
-
-
-def _stairs(summary: pd.DataFrame, policy: str) -> dict[str, tuple[float, float]]:
-    """Start and end of each bar."""
-    found, start = {}, 0.0
-    for fate in NAMES:
-        end = start + float(_row(summary, policy, fate)["mean"])
-        found[fate] = (start, end)
-        start = end
-    return found
-
-
-def _bars(axes: Axes, stairs: dict[str, tuple[float, float]], colour: str, width: float) -> None:
-    scale = axes.get_xlim()[1]
-    for i, (fate, (start, end)) in enumerate(stairs.items()):
-        if i:
-            axes.plot([start, start], [i - 0.7, i + 0.3], color=style.FAINT, linewidth=1, zorder=0)
-        fill = colour if fate in _KEPT else EATEN if "eaten" in fate else LOST
-        stock = fate == STOCK
-        axes.barh(
-            i,
-            end - start,
-            left=start,
-            height=0.6,
-            color="white" if stock else fill,
-            edgecolor=style.QUIET if stock else fill,
-            hatch="////" if stock else None,
-            linewidth=1.2,
-        )
-        text = _value(end - start, stock)
-        low, high = sorted((start, end))
-        room = 0.72 / width * scale
-        if high - low > room and not stock:
-            axes.text((low + high) / 2, i, text, color="white", ha="center", va="center")
-        elif scale - high > room:
-            axes.annotate(text, (high, i), (5, 0), textcoords="offset points", va="center")
-        else:
-            axes.annotate(text, (low, i), (-5, 0), textcoords="offset points", va="center",
-                          ha="right")  # fmt: skip
-
-
-def _value(value: float, sign: bool) -> str:
-    """At most two decimals: a hundredth of an egg in a hundred is enough on a slide."""
-    if 0 < abs(value) < 0.005:
-        return "−<0.01" if value < 0 else "<0.01"
-    text = number(value) if abs(value) >= 1 else f"{value:.2f}" if value else "0"
-    return dashed(f"+{text}" if sign and value > 0 else text)

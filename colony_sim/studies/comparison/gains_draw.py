@@ -121,7 +121,7 @@ def _middles(values: np.ndarray, zone: float, step: float) -> np.ndarray:
 def _one(slide: Figure, side: Side, top: float, unit: str, source: str, results: Results) -> None:
     left, width, low = 0.6, style.WIDTH - 1.2, 1.35
     # Inches upwards, from where the stacks stand; below is room for the interval.
-    foot, high = 0.75, top - 1.6 - low - 0.75
+    foot, high = 0.75, top - 1.68 - low - 0.75
     axes = style.axes(slide, left, low, width, foot + high)
     ends = limits([side])
     axes.set(xlim=ends, ylim=(-foot, high), yticks=[])
@@ -161,10 +161,7 @@ def _values(side: Side) -> np.ndarray:
 
 def _colours(results: Results, side: Side) -> list[str]:
     """Of A ahead, of the zone, of B ahead."""
-    return [
-        style.QUIET if name is None else style.colour(results.index(name))
-        for name in (side.a, None, side.b)
-    ]
+    return [style.POLICY, style.OTHER, style.POLICY]
 
 
 def _shares(
@@ -193,7 +190,7 @@ def _shares(
         slide.text(at, (y - 0.32) / style.HEIGHT, f"{share} of 100", ha=ha, va="top", size=BIG,
                    weight="bold", color=colour)  # fmt: skip
     of = f"possible colonies that {source} allow, right to about {side.give_or_take};  a dot each"
-    slide.text(0.5, (y - 0.98) / style.HEIGHT, of, ha="center", va="top", color=style.QUIET)
+    slide.text(0.5, (y - 1.06) / style.HEIGHT, of, ha="center", va="top", color=style.QUIET)
 
 
 def _heads(slide: Figure, names: Sequence[str], width: float) -> list[str]:

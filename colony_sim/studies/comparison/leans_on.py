@@ -95,7 +95,7 @@ def from_narrowing(found: Narrowing, pair: tuple[str, str], evpi: float) -> Lean
 
 def what_would_tell(found: LeansOn) -> str:
     """The one measurement at home that would tell most, for an answer that nobody knows."""
-    told = _told(found)
+    told = worth_naming(found.table)
     if told.empty:
         first, second = (f"“{name}”" for name in found.pair)
         return (
@@ -112,7 +112,7 @@ def what_would_tell(found: LeansOn) -> str:
 def leaning_in_words(found: LeansOn) -> str:
     """What would change the answer, what that is worth in a year, and how to measure it."""
     whole = f"Knowing everything would be worth {DAYS_A_YEAR * found.evpi:.0f} g a year"
-    told = _told(found).head(_NAMED)
+    told = worth_naming(found.table).head(_NAMED)
     if told.empty:
         enough = runs_needed(len(found.table))
         more = (
@@ -132,7 +132,6 @@ def leaning_in_words(found: LeansOn) -> str:
     return dashed(f"What would change it: {'; '.join(parts)}. {whole}.")
 
 
-def _told(found: LeansOn) -> pd.DataFrame:
+def worth_naming(table: pd.DataFrame) -> pd.DataFrame:
     """Unknowns told apart from luck that are worth naming, the most worth first."""
-    table = found.table
     return table[table["told_apart"] & (table["value_g_per_year"] >= _WORTH_NAMING)]

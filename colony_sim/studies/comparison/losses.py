@@ -11,9 +11,12 @@ import pandas as pd
 from colony_sim.figures import policy_rows, style
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
+from colony_sim.statistics.paired import separated
 from colony_sim.studies.comparison.ranking import Words, fewest, paired_in_words
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, footer, runs_in_words, span
 from colony_sim.words.estimate import dashed, limits, number
+from colony_sim.words.finding import difference
+from colony_sim.words.labels import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,7 +36,7 @@ def slide(results: Results) -> Slide:
     return Slide(
         name="losses",
         title=title,
-        say=f"{title}. {means}",
+        say=f"{title}. {means} {_causes_in_words(results)}".strip(),
         caveat="Dead of age, of background causes or in handling, over all beetles of the "
         "colony; beetles removed as surplus are not losses. A difference that is separated from 0 "
         "can still be too small to matter. A statement about the model.",
@@ -45,7 +48,21 @@ def slide(results: Results) -> Slide:
 
 
 def _title(results: Results, most: int) -> str:
-    return fewest(WORDS, results.policies, results.summary, results.all_differences, most)
+    text = fewest(WORDS, results.policies, results.summary, results.all_differences, most)
+    return f"{text}{_of_age(results)}"
+
+
+def _of_age(results: Results) -> str:
+    """That most of a difference is old age, where it is: longer stays lose more to it, no harm."""
+    if len(results.policies) != 2:
+        return ""
+    table = results.all_differences
+    whole, age = (
+        difference(table, key, *results.policies) for key in (LOSS, CAUSES["age"])
+    )  # fmt: skip
+    if not separated(whole) or not age["difference"] / whole["difference"] >= 0.5:
+        return ""
+    return "; most of the gap is old age"
 
 
 def _means_in_words(results: Results) -> str:
@@ -113,6 +130,8 @@ def _each(axes: Axes, results: Results) -> None:
         axes, "a", "Losses of beetles", f"dot = run, {span(counts)} a policy; box = middle half"
     )
     style.finish(axes, UNIT, bool(counts[-1]))
+    if counts[-1]:
+        style.from_zero(axes)
 
 
 def _pairs(axes: Axes, results: Results) -> None:
@@ -128,8 +147,8 @@ def _pairs(axes: Axes, results: Results) -> None:
     seen = sorted(set(counts.values())) or [0]
     noun = "pair" if seen == [1] else "pairs"
     text = f"dot = pair, {span(seen)} {noun}; | | = 95 % interval"
-    style.heading(axes, "b", "Difference from the baseline", text)
+    style.heading(axes, "b", f"Minus “{shortened(results.policies[0], 24)}”", text)
     style.finish(axes, UNIT, seen[-1] > 0)
     policy_rows.beside_zero(
-        axes, {0: "baseline", **{i: "no pairs" for i, n in counts.items() if not n}}
+        axes, {0: "set against", **{i: "no pairs" for i, n in counts.items() if not n}}
     )

@@ -13,6 +13,7 @@ from colony_sim.studies.comparison import draw as comparison
 from colony_sim.studies.comparison.ranking import paired_in_words
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, runs_in_words
 from colony_sim.words.estimate import dashed, limits, number
+from colony_sim.words.finding import difference
 
 UNIT = "g live larvae per day"
 LOSS_UNIT = "per 100 adults per day"
@@ -67,19 +68,19 @@ def _data(results: Results) -> pd.DataFrame:
             rows.append({"panel": panel, "what": what, "policy": policy, "value": value,
                          "unit": unit, **more})  # fmt: skip
 
-    base = results.values(results.policies[0])
-    table = results.differences[results.differences["measure"] == YIELD].set_index("policy")
+    reference = comparison.against(results)
+    base = results.values(reference)
     for policy in results.policies:
         own = results.values(policy)
         row = results.of(policy)
         for seed, value in own.items():
             add("a", "yield of a run", policy, value, UNIT, seed=seed)
         add("a", "mean yield", policy, row["mean"], UNIT, low=row["low"], high=row["high"])
-        if policy != results.policies[0]:
+        if policy != reference:
             for seed, value in (own - base).dropna().items():
                 add("b", "difference of a pair", policy, value, UNIT, seed=seed)
-            row = table.loc[policy]
-            add("b", "mean difference from the baseline", policy, row["difference"], UNIT,
+            row = difference(results.all_differences, YIELD, policy, reference)
+            add("b", f"mean difference from {reference}", policy, row["difference"], UNIT,
                 low=row["low"], high=row["high"])  # fmt: skip
         for what, key in {**CAUSES, "all causes": LOSS}.items():
             row = results.of(policy, key)

@@ -12,6 +12,7 @@ from matplotlib.colors import LinearSegmentedColormap, to_rgb
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
+from colony_sim.drawing import palette
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
@@ -29,8 +30,8 @@ ROWS = 3
 """Policies above each other on one slide."""
 SPAN = 420
 """Days shown at most."""
-BREEDING, FREE = "#e06010", "#ffffff"
-YOUNG, OLD = "#b8d4e8", "#0b2545"
+BREEDING, FREE = palette.STAGES["adults"], "#ffffff"
+YOUNG, OLD = palette.BRAN, "#8a6b42"
 """Ends of the scale of ages; breeding bins keep apart from all of it by 30 or more in CIELAB."""
 
 
@@ -41,7 +42,7 @@ def slides(results: Results, traces: Traces) -> list[Slide]:
 
 def ages() -> LinearSegmentedColormap:
     """Colours of the days since the beetles left, light for young to dark for old."""
-    return LinearSegmentedColormap.from_list("ages", [YOUNG, "#5b9bc4", "#1f5f94", OLD])
+    return LinearSegmentedColormap.from_list("ages", [YOUNG, palette.CRUST, palette.FRASS, OLD])
 
 
 def _slide(results: Results, traces: Traces, group: Sequence[str]) -> Slide:
@@ -102,6 +103,9 @@ def _title(ends: dict[str, pd.DataFrame | None], most: int) -> str:
     if not parts:
         return "The rack as it was filled: no bin of a settled run was seen to its clearing"
     days, where = parts[0]
+    if len(parts) > 1 and len({day for day, _ in parts}) == 1:
+        which = "both ways" if len(parts) == 2 else f"all {len(parts)} ways"
+        return f"Bins are cleared a median of {days} days after the beetles leave in {which}"
     start = f"Bins are cleared a median of {days} days after the beetles leave {where}"
     return "; ".join([start, *(f"{days} days {where}" for days, where in parts[1:])])
 
@@ -226,7 +230,7 @@ def _head(axes: Axes, place: int, text: str, width: float, height: float) -> Non
         7 / 72 / width,
         1 + 14 / 72 / height,
         style.marker(place),
-        color=style.colour(place),
+        color=style.POLICY,
         markersize=11,
         transform=axes.transAxes,
         clip_on=False,

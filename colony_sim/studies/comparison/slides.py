@@ -8,7 +8,6 @@ from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.figures.slide import Slide, says_only
 from colony_sim.studies.comparison import (
     bin_life,
-    egg_fates,
     gains,
     losses,
     overview,
@@ -16,11 +15,12 @@ from colony_sim.studies.comparison import (
     results,
     steady,
 )
-from colony_sim.studies.comparison.relive import retrace
+from colony_sim.studies.comparison.seven import case, talk
+from colony_sim.studies.comparison.seven.case import Case
 
 
 def slides(folder: Path, seed: int | None = None) -> list[Slide]:
-    """One slide a question; that of gains over worlds first, where there is one.
+    """The talk, one idea a slide, and after it what to show if somebody asks.
 
     Parameters
     ----------
@@ -41,22 +41,22 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
     if seed is not None and seed not in seeds:
         shown = ", ".join(str(value) for value in seeds[:3])
         raise InputError(ARGUMENT, "seed", seed, f"the seed of a run in {folder} ({shown}, ...)")
+    told = case.read(folder, seed)
     return [
+        *talk.slides(told),
         *gains.slides(found, folder),
         overview.slide(found),
         losses.slide(found),
-        egg_fates.slide(found, folder),
-        *_bins(found, folder, seed),
+        *_bins(told),
         *steady.slides(found, folder),
     ]
 
 
-def _bins(found: results.Results, folder: Path, seed: int | None) -> list[Slide]:
+def _bins(told: Case) -> list[Slide]:
     """What happens in the bins of one run."""
-    try:
-        traces = retrace(folder, seed=seed)
-    except InputError as error:
-        why = f"The bins cannot be shown: the stored runs {error.value}"
+    found, traces = told.results, told.traces
+    if traces is None:
+        why = f"The bins cannot be shown: {told.no_traces}"
         runs = results.runs_in_words(found)
         return [says_only("bins", why, lambda figure: results.footer(figure, found), runs)]
     return [*bin_life.slides(found, traces), *rack_ages.slides(found, traces)]

@@ -185,7 +185,7 @@ def _name(axes: Axes, results: Results, policy: str, width: float, height: float
         7 / 72 / width,
         1 + 13 / 72 / height,
         style.marker(place),
-        color=style.colour(place),
+        color=style.POLICY,
         markersize=11,
         transform=axes.transAxes,
         clip_on=False,
@@ -207,7 +207,7 @@ def _lines(axes: Axes, table: pd.DataFrame, column: str, place: int) -> None:
         before, after = day < warm_up, day > warm_up
         axes.plot([*day[before], warm_up], [*value[before], at], color=style.FAINT, linewidth=1,
                   zorder=1)  # fmt: skip
-        axes.plot([warm_up, *day[after]], [at, *value[after]], color=style.colour(place),
+        axes.plot([warm_up, *day[after]], [at, *value[after]], color=style.POLICY,
                   linewidth=1.3, alpha=0.6, zorder=2)  # fmt: skip
         axes.plot(warm_up, at, "o", color=style.INK, markersize=4.5, zorder=3)
 
@@ -217,7 +217,7 @@ def _legend(figure: Figure, top: float, lengths: list[int]) -> None:
     handles = [
         Line2D([], [], color=style.FAINT, linewidth=2, label="warm-up"),
         Line2D([], [], color=style.INK, marker="o", markersize=6, linestyle="", label="its end"),
-        Line2D([], [], color=style.colour(0), linewidth=2.5, label="days used"),
+        Line2D([], [], color=style.POLICY, linewidth=2.5, label="days used"),
         Line2D([], [], color=style.QUIET, linestyle=dash, linewidth=1.5, label="never settled"),
         Line2D([], [], color=style.INK, marker="x", markersize=8, markeredgewidth=2,
                linestyle=dash, linewidth=1.5, label="died out"),

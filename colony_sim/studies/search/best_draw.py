@@ -55,8 +55,8 @@ def figure(result: Best, origin: Origin) -> Figure:
     gains, zone = gains_of(result)["gain"].to_numpy(), result.over.zone
     places = np.arange(1, len(gains) + 1)
     for rows, colour, text in (
-        (gains > zone, style.PALETTE[0], f"{a} ahead"),
-        (gains < -zone, style.PALETTE[1], f"{b} ahead"),
+        (gains > zone, style.POLICY, f"{a} ahead"),
+        (gains < -zone, style.OTHER, f"{b} ahead"),
         (abs(gains) <= zone, style.FAINT, "too close to care"),
     ):
         if rows.any():

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from colony_sim.studies.search.run import Search
 
-COLOURS = "viridis"
+COLOURS = style.SHADES
 _UNITS = {
     "yield_g_per_day": "yield (g/day)",
     "minutes_per_week": "work (minutes per week)",
@@ -73,9 +73,8 @@ def figure(result: Search, origin: Origin) -> Figure:
     dots = _marks(axes, result)
     _limits(axes, result)
     front = result.front
-    others = front[front["candidate"] != OWN]
-    spots = list(zip(others["minutes_per_week"], others["yield_g_per_day"], strict=True))
-    beside(axes, spots, list(others["candidate"]), style.BODY, 8)
+    spots = list(zip(front["minutes_per_week"], front["yield_g_per_day"], strict=True))
+    beside(axes, spots, [_name(name) for name in front["candidate"]], style.BODY, 8)
     left = 8.75
     bar = page.colorbar(dots, cax=style.axes(page, left, low, 3.9, 0.2), orientation="horizontal")
     bar.outline.set_visible(False)
@@ -86,9 +85,9 @@ def figure(result: Search, origin: Origin) -> Figure:
     page.legend(handles, names, loc="upper left", borderpad=0, markerscale=0.75,
                 labelspacing=0.3,
                 bbox_to_anchor=((left - 0.1) / style.WIDTH, top / style.HEIGHT))  # fmt: skip
-    room = top - 1.35 - (low + 0.35)
+    room = top - 1.65 - (low + 0.35)
     text = _candidates(result, int(room * 72 / (style.BODY * 1.2)))
-    page.text(left / style.WIDTH, (top - 1.35) / style.HEIGHT, text, va="top",
+    page.text(left / style.WIDTH, (top - 1.65) / style.HEIGHT, text, va="top",
               linespacing=1.2)  # fmt: skip
     return page
 
@@ -144,15 +143,29 @@ def _candidates(result: Search, lines: int) -> str:
     """What the candidates of the front are, the best yields first, in so many lines."""
     rows = result.front[result.front["on_front"]]
     rows = rows.sort_values("yield_g_per_day", ascending=False)
-    found: list[str] = []
-    for _, row in rows.iterrows():
-        name = "File" if row["candidate"] == OWN else row["candidate"]
-        keys = [f"{labels.label(key)} {_value(row[key])}" for key in result.keys]
-        part = [f"{name}  {keys[0]}", *(f"     {text}" for text in keys[1:])]
-        if len(found) + len(part) > lines:
-            break
-        found += part
-    return "\n".join(found)
+    names = {row["candidate"]: _name(row["candidate"]) for _, row in rows.iterrows()}
+    whole = [
+        [f"{names[row['candidate']]}  {labels.label(result.keys[0])} {_value(row[result.keys[0]])}",
+         *(f"     {labels.label(key)} {_value(row[key])}" for key in result.keys[1:])]
+        for _, row in rows.iterrows()
+    ]  # fmt: skip
+    if sum(map(len, whole)) <= lines:
+        return "\n".join(line for part in whole for line in part)
+    # Too many for a line a value: the keys once, then a line a candidate.
+    found = [f"{labels.label(key)}," for key in result.keys[:-1]]
+    found.append(f"{labels.label(result.keys[-1])}:")
+    room = lines - len(found)
+    short = [
+        f"{names[row['candidate']]}  {', '.join(_value(row[key]) for key in result.keys)}"
+        for _, row in rows.iterrows()
+    ]
+    if len(short) > room:
+        short = [*short[: room - 1], f"and {len(short) - room + 1} more (see the notes)"]
+    return "\n".join([*found, *short])
+
+
+def _name(candidate: str) -> str:
+    return "File" if candidate == OWN else candidate
 
 
 def _value(value: object) -> str:

@@ -11,6 +11,8 @@ from colony_sim.studies.search.run import Search, needed
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, number, of_100
 
+WORTH = 0.5
+"""Share of the best yield from which little work is worth naming."""
 ROWS = 4
 """Candidates that a screen has before all else."""
 
@@ -21,7 +23,9 @@ def headline(result: Search) -> str:
     if front.empty:
         return "No candidate kept to all limits in fresh runs"
     best = front.sort_values("yield_g_per_day", ascending=False).iloc[0]
-    least = front.sort_values("minutes_per_week").iloc[0]
+    # What hardly yields is no choice, however little work it is.
+    rich = front[front["yield_g_per_day"] >= WORTH * best["yield_g_per_day"]]
+    least = rich.sort_values("minutes_per_week").iloc[0]
     others = front[front["candidate"] != best["candidate"]]
     # Intervals that overlap tell nothing apart; those that do not are stricter than a paired test.
     ahead = others.empty or best["yield_low"] > others["yield_high"].max()
@@ -30,9 +34,10 @@ def headline(result: Search) -> str:
     if not ahead:
         close = int((~(others["yield_high"] < best["yield_low"])).sum())
         one += f", not told from {close} other{'s' if close > 1 else ''}"
-    others = front[front["candidate"] != least["candidate"]]
+    others = rich[rich["candidate"] != least["candidate"]]
     apart = others.empty or least["minutes_high"] < others["minutes_low"].min()
     takes = "takes the least work" if apart else "has the least mean work"
+    takes += " of those that give half as much or more" if len(rich) < len(front) else ""
     if least["candidate"] == best["candidate"]:
         return f"{one}, and {takes}"
     return f"{one}; {_called(least)} {takes}, {_work(least)} for {_yield(least)}"

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from colony_sim.studies.sensitivity.run import Sensitivity
 
 NAMED, SHOWN = 8, 8
-TURNS, PLAIN = "#e06010", "#14508c"
+TURNS, PLAIN = style.INK, style.OTHER
 
 
 def slide(result: Sensitivity, origin: Origin) -> Slide:

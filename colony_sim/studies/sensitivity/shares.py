@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from colony_sim.studies.sensitivity.run import Sensitivity
 
 SHOWN = 8
-TOLD, PLAIN = "#14508c", "#9aa3ad"
+TOLD, PLAIN = style.INK, style.FAINT
 
 
 def slide(result: Sensitivity, origin: Origin) -> Slide:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from colony_sim.studies.sensitivity.run import Sensitivity
 
 SHOWN = 6
-LOW, HIGH = "#e06010", "#7db1e3"
+LOW, HIGH = style.OTHER, "#e4e6e6"
 ENDS = ("low", "high")
 
 

@@ -169,17 +169,17 @@ def _panel(
         if not sweep.grid:
             dots = _point_values(sweep, aim, what, policy)
             sns.scatterplot(x=scale.at(sweep.points.loc[dots.index, key]), y=dots.to_numpy(),
-                            ax=axes, s=34, alpha=0.35, color=style.colour(i),
+                            ax=axes, s=34, alpha=0.35, color=style.POLICY,
                             marker=style.marker(i), linewidth=0, legend=False)  # fmt: skip
         rows = found.levels[(found.levels["key"] == key) & (found.levels["policy"] == policy)]
         rows = rows.dropna(subset=["mean"])
         half = ((rows["high"] - rows["low"]) / 2).fillna(0)
         shift = 0.0 if scale.numeric else 0.12 * (i - (len(policies) - 1) / 2)
         axes.errorbar(rows["place"] + shift, rows["mean"], yerr=half, fmt="none", capsize=5,
-                      ecolor=style.colour(i), elinewidth=2.2, zorder=3)  # fmt: skip
+                      ecolor=style.POLICY, elinewidth=2.2, zorder=3)  # fmt: skip
         sns.lineplot(x=rows["place"] + shift, y=rows["mean"], ax=axes, zorder=4, errorbar=None,
-                     color=style.colour(i), marker=style.marker(i), markersize=10, linewidth=2.5,
-                     linestyle="-" if scale.numeric else "", legend=False)  # fmt: skip
+                     color=style.POLICY, marker=style.marker(i), markersize=10, linewidth=2.5,
+                     linestyle=style.dash(i) if scale.numeric else "", legend=False)  # fmt: skip
     wide = axes.get_window_extent().width / axes.figure.dpi
     text = labels.heading(key)
     size = style.BODY * min(1, wide / style.text_width(axes.figure, text, style.BODY, "bold"))

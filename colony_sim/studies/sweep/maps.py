@@ -70,7 +70,7 @@ def mean_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Fig
     seen: set[str] = set()
     for panel, grid, policy in zip(panels, grids, sweep.policies, strict=True):
         part = _grid(sweep, _incomplete(sweep, policy)).astype(bool)
-        mesh = heat.tiles(panel, grid, norm, heat.RISING,
+        mesh = heat.tiles(panel, grid, norm,
                           words=_words(sweep, grid, part, [policy], _short, seen))  # fmt: skip
     _ticks(sweep, panels)
     left = style.WIDTH - SIDE
@@ -104,12 +104,12 @@ def difference_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) 
         told = clear[table["policy"] == policy].set_axis(rows[policy].index)
         hatched = ~_grid(sweep, told).astype(bool) & np.isfinite(grid)
         part = _grid(sweep, rows[policy]["n_dropped"] > 0).astype(bool)
-        mesh = heat.tiles(panel, grid, norm, heat.DIVERGING, hatched,
-                          _words(sweep, grid, part, [policy, sweep.policies[0]],
-                                 heat.signed(most), seen))  # fmt: skip
+        mesh = heat.tiles(panel, grid, norm, hatched=hatched,
+                          words=_words(sweep, grid, part, [policy, sweep.policies[0]],
+                                       heat.signed(most), seen))  # fmt: skip
         hatched_any |= bool(hatched.any())
     _ticks(sweep, panels)
-    left, middle = style.WIDTH - SIDE, foot + 2.05
+    left, middle = style.WIDTH - SIDE, foot + 2.3
     head = _beside(page, f"{aim.measure.label}, difference\n({aim.unit})", left, top)
     bar = style.axes(page, left, middle, 0.22, head - middle)
     heat.difference_bar(page, mesh, bar, most)

@@ -94,6 +94,7 @@ def figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) -> Figure:
         panel.locator_params(axis="y", nbins=6)
         panel.set_xlabel(labels.axis(scale.key))
         panel.set_ylabel(aim.unit)
+    style.mark_break(main)
     known = [sweep.summary.loc[sweep.summary["measure"] == aim.key, "mean"]]
     known += [sweep.paired(aim.key)["difference"]] if several else []
     for panel, values in zip(panels, known, strict=True):
@@ -121,7 +122,7 @@ def _responses(axes: Axes, sweep: StoredSweep, aim: Aim, scale: Scale) -> None:
         runs = sweep.runs[sweep.runs["policy"] == policy].dropna(subset=[aim.key])
         at = scale.at(sweep.points.loc[runs["point"], scale.key]) + _aside(sweep, scale, i)
         sns.scatterplot(x=at, y=runs[aim.key].to_numpy(), ax=axes, s=34, alpha=FAINT,
-                        color=style.colour(i), marker=style.marker(i), linewidth=0,
+                        color=style.POLICY, marker=style.marker(i), linewidth=0,
                         legend=False)  # fmt: skip
         means = sweep.means(aim.key, policy)
         _curve(axes, sweep, scale, means["mean"], means, i)
@@ -150,20 +151,21 @@ def _curve(
     table = rows[["low", "high"]].assign(x=at, y=means)
     table["hollow"] = False if hollow is None else hollow.to_numpy()
     table = table.sort_values("x", kind="stable")
-    shape = {"color": style.colour(i), "marker": style.marker(i), "markersize": 10}
+    shape = {"color": style.POLICY, "marker": style.marker(i), "markersize": 10}
     known = table.dropna(subset=["y"])
     if scale.numeric:
-        axes.fill_between(table["x"], table["low"], table["high"], color=style.colour(i),
+        axes.fill_between(table["x"], table["low"], table["high"], color=style.POLICY,
                           alpha=BAND, linewidth=0)  # fmt: skip
         # A value without runs is a gap, not a bridge.
-        axes.plot(table["x"], table["y"], color=style.colour(i), linewidth=2.5, zorder=3)
+        axes.plot(table["x"], table["y"], color=style.POLICY, linestyle=style.dash(i),
+                  linewidth=2.5, zorder=3)  # fmt: skip
     half = (known["high"] - known["low"]) / 2
     axes.errorbar(known["x"], known["y"], yerr=half.fillna(0), fmt="none",
-                  ecolor=style.colour(i), elinewidth=2, capsize=5, zorder=3)  # fmt: skip
+                  ecolor=style.POLICY, elinewidth=2, capsize=5, zorder=3)  # fmt: skip
     for pale, part in known.groupby("hollow"):
         sns.lineplot(x=part["x"], y=part["y"], ax=axes, linestyle="", zorder=4, errorbar=None,
-                     markerfacecolor="white" if pale else style.colour(i),
-                     markeredgecolor=style.colour(i) if pale else "white",
+                     markerfacecolor="white" if pale else style.POLICY,
+                     markeredgecolor=style.POLICY if pale else "white",
                      markeredgewidth=2.2 if pale else 1, legend=False, **shape)  # fmt: skip
     axes.set(xlabel="", ylabel="")
 
@@ -195,7 +197,7 @@ def _strip(axes: Axes, sweep: StoredSweep, scale: Scale, rows: list[str]) -> Non
             seen |= set(words)
             text = " ".join(f"{SIGNS[s]}{n}" if few else SIGNS[s] for s, n in words.items())
             x = scale.at([sweep.points.loc[point, scale.key]])[0]
-            axes.text(x, place, text, color=style.colour(sweep.policies.index(policy)),
+            axes.text(x, place, text, color=style.POLICY,
                       ha="center", va="center_baseline", weight="bold")  # fmt: skip
     meaning = ", ".join(f"{SIGNS[s]} {_MEANING[s]}" for s in SIGNS if s in seen)
     axes.set_xlabel(labels.axis(scale.key))

@@ -1,0 +1,1 @@
+"""What does a talk say first, one idea a slide?"""
