@@ -1,0 +1,52 @@
+"""The keeper after the log: from today on the handling rules, in a rack as the log has left it."""
+
+from __future__ import annotations
+
+from colony_sim.colony.bins import Phase
+from colony_sim.colony.keeper import Keeper
+from colony_sim.colony.model import Colony
+from colony_sim.fitting.log_keeper import LogKeeper
+
+
+class Onward(Keeper):
+    """Takes over from a keeper who did what a log says.
+
+    Parameters
+    ----------
+    model : Colony
+        Its keeper is the one whose work goes on.
+    move_on : int or None
+        Day of the next move of beetles, whatever the rules say; the rules hold after it. None: by
+        the rules.
+    """
+
+    def __init__(self, model: Colony, move_on: int | None = None) -> None:
+        before = model.keeper
+        assert isinstance(before, LogKeeper)
+        super().__init__(model)
+        # What both know of the bran: day, grams and pace at the last look at each bin.
+        self._looked, self._left, self._pace = before._looked, before._left, before._pace
+        self._look_today = before._look_today
+        self.move_on = move_on
+        breeding = self._bins(Phase.BREEDING)
+        self.last_move = max((b.date_in or 0 for b in breeding), default=model.day)
+
+    def _move_is_due(self) -> bool:
+        if self.move_on is None or self.model.day > self.move_on:
+            return super()._move_is_due()
+        return self.model.day == self.move_on
+
+
+def take_over(colony: Colony, move_on: int | None = None) -> None:
+    """Let the rules go on from this evening.
+
+    Parameters
+    ----------
+    colony : Colony
+        With a `LogKeeper`.
+    move_on : int, optional
+        As in `Onward`.
+    """
+    before, colony.keeper = colony.keeper, Onward(colony, move_on)
+    assert isinstance(before, LogKeeper)
+    before.remove()

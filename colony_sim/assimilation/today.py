@@ -1,0 +1,295 @@
+"""From a log to what is in each bin today and in the weeks to come."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from colony_sim.assimilation import lived
+from colony_sim.assimilation.checkpoint import Kept
+from colony_sim.assimilation.conditioning import (
+    Draws,
+    Kind,
+    Nearness,
+    adjust,
+    kernel,
+    near_of,
+)
+from colony_sim.assimilation.ensemble import Ensemble, Lived, live, live_on
+from colony_sim.assimilation.misfit import Misfit, misfit
+from colony_sim.atomic import write_atomic
+from colony_sim.fitting import observe
+from colony_sim.running.runner import Progress
+
+MEMBERS = 400
+"""Possible colonies that live the log; as many as a minute on two cores allows for a year of it."""
+WAITS = (0, 3, 7, 10)
+"""Days of waiting whose cost is told."""
+WAITING = 48
+"""Members that live on with each of `WAITS`."""
+KEPT_DAYS = 28
+"""Kept colonies older than this (d) are not gone on from: others may be the near ones by now."""
+KINDS = {
+    "contents": Kind(), "rack": Kind(), "larvae": Kind(),
+    "harvest_g": Kind(), "harvested_g": Kind(), "large_g": Kind(),
+    "firsts": Kind(log=False, least=1.0, most=float(lived.NEVER)),
+    "beetles": Kind(), "hatched": Kind(), "move": Kind(log=False, least=1.0, most=lived.NEVER),
+}  # fmt: skip
+_FOLDER, _INDEX = "colonies", "index.json"
+
+Tell = Callable[[str, Progress], None]
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """What waiting with the next move costs, against moving on the first day (tomorrow).
+
+    Attributes
+    ----------
+    days : tuple of int
+    weights : float64 array, shape (draws,)
+    grams, hatched : float64 arrays, shape (draws, days)
+        Harvested (g), and eggs that hatch, in the weeks to come.
+    """
+
+    days: tuple[int, ...]
+    weights: np.ndarray
+    grams: np.ndarray
+    hatched: np.ndarray
+
+
+@dataclass(frozen=True)
+class State:
+    """What a log says of today and of the weeks to come.
+
+    Attributes
+    ----------
+    ensemble : Ensemble
+    lived_members : int
+        How many lived the log.
+    resumed : bool
+        Whether they were gone on from kept colonies: those nearest when last all were lived.
+    draws : Draws
+        See `quantities`.
+    members : int array, shape (draws,)
+        Member behind each draw.
+    known : float64 array, shape (slots, contents), or None
+        Share of the spread that the log has taken away, on the scale of log(1 + x): 1 - standard
+        deviation after / before it. NaN where nothing was unknown. None where resumed.
+    known_overall : dict of str to float
+        The same by quantity, over the bins in use.
+    misfit : Misfit or None
+    waiting : Waiting or None
+        None where no beetles are in a bin.
+    """
+
+    ensemble: Ensemble
+    lived_members: int
+    resumed: bool
+    draws: Draws
+    members: np.ndarray
+    known: np.ndarray | None
+    known_overall: Mapping[str, float]
+    misfit: Misfit | None
+    waiting: Waiting | None
+
+
+def assimilate(
+    ensemble: Ensemble,
+    members: int = MEMBERS,
+    folder: Path | None = None,
+    *,
+    anew: bool = False,
+    waits: bool = True,
+    workers: int = 1,
+    on_progress: Tell = lambda what, progress: None,
+) -> State:
+    """Let possible colonies live a log, and tell from their numbers what the keeper's say.
+
+    Parameters
+    ----------
+    ensemble : Ensemble
+    members : int
+        How many live it.
+    folder : Path, optional
+        Results folder, where colonies are kept for a further row.
+    anew : bool
+        All of it, whatever is kept.
+    waits : bool
+        With what waiting costs.
+    workers : int
+    on_progress : callable
+        Told what is lived, and how far.
+
+    Raises
+    ------
+    runner.Interrupted, runner.WorkerDied
+    """
+    with ExitStack() as stack:
+        if folder is None:
+            home = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        else:
+            home = folder / _FOLDER
+        index = None if anew else _fitting_index(home, ensemble)
+        if index is None:
+            kept = Kept(home / ensemble.kept_digest(ensemble.keep_day)[:16])
+            found = live(
+                ensemble, range(1, members + 1), folder, kept=kept, save=kept, workers=workers,
+                on_progress=lambda p: on_progress("the log", p),
+            )  # fmt: skip
+        else:
+            kept = Kept(home / index["digest"][:16])
+            found = live(
+                ensemble, index["members"], folder, kept=kept, workers=workers,
+                on_progress=lambda p: on_progress("the last days", p),
+            )  # fmt: skip
+        features = observe.features(ensemble.schedule, found.written)
+        log = observe.features(ensemble.schedule, observe.on_paper(ensemble.schedule))[0]
+        count = len(found.members)  # Kept ones are near already.
+        weights = weights_of(
+            features, found.contents, log, near_of(count) if index is None else count
+        )
+        near = weights > 0
+        chosen = [int(member) for member in found.members[near]]
+        ahead = live_on(
+            ensemble, chosen, (None,), folder, kept=kept, workers=workers,
+            on_progress=lambda p: on_progress("the weeks to come", p),
+        )[0]  # fmt: skip
+        wanted = quantities(found.contents[near], ahead)
+        draws = adjust(features[near], wanted, KINDS, weights[near], log)
+        if index is None:
+            known = _known(found, draws)
+            overall = _overall(known)
+            kept.keep_only(set(chosen))
+            if folder is not None:
+                _write_index(home, ensemble, chosen, overall)
+        else:
+            known, overall = None, index["known"]
+        waiting = None
+        if waits and draws.values["contents"][:, :, 5].max() > 0:
+            best = np.argsort(-weights[near], kind="stable")[:WAITING]
+            some = [chosen[place] for place in best]
+            waiting = _waiting(
+                ensemble, some, weights[near][best], folder, kept, workers, on_progress
+            )
+        judged = misfit(ensemble.schedule, features[near], log)
+    return State(
+        ensemble, len(found.members), index is not None, draws, np.array(chosen), known, overall, judged,
+        waiting,
+    )  # fmt: skip
+
+
+def quantities(contents: np.ndarray, ahead: lived.Ahead) -> dict[str, np.ndarray]:
+    """What is told of a log, by the names of `KINDS`; members first.
+
+    Sums over the rack are told by themselves: those of draws bin by bin are less sharp, and too
+    large where most bins have none.
+    """
+    larvae = [name.endswith("_larvae") for name in lived.CONTENTS]
+    return {
+        "contents": contents,
+        "rack": contents.sum(axis=1),
+        "larvae": contents[:, :, larvae].sum(axis=(1, 2))[:, None],
+        "harvested_g": np.cumsum(ahead["harvest_g"].sum(axis=2), axis=1),
+        **ahead,
+    }
+
+
+def weights_of(
+    features: np.ndarray, contents: np.ndarray, log: np.ndarray, near: int
+) -> np.ndarray:
+    """Weights of members for a log, by their contents as what is to be told apart.
+
+    Parameters
+    ----------
+    features : float64 array, shape (members, features)
+    contents : float64 array, members first
+    log : float64 array, shape (features,)
+    near : int
+        How many get a weight above 0.
+    """
+    if features.shape[1] == 0:  # Nothing was counted yet: all are alike.
+        return (np.arange(len(features)) < near).astype(float)
+    nearness = Nearness.learn(features, np.log1p(contents.reshape(len(contents), -1)))
+    return kernel(nearness.distances(log), near)
+
+
+def _known(found: Lived, draws: Draws) -> np.ndarray:
+    before = np.log1p(found.contents).std(axis=0)
+    after = np.log1p(draws.values["contents"])
+    middle = np.tensordot(draws.weights, after, axes=1)
+    spread = np.sqrt(np.tensordot(draws.weights, (after - middle) ** 2, axes=1))
+    told = before > 0.02  # Less is of no interest, and nothing to divide by.
+    return np.where(told, 1 - spread / np.where(told, before, 1.0), np.nan)
+
+
+def _overall(known: np.ndarray) -> dict[str, float]:
+    with np.errstate(invalid="ignore"):
+        return {
+            name: float(np.nanmean(column)) if np.isfinite(column).any() else 0.0
+            for name, column in zip(lived.CONTENTS, known.T, strict=True)
+        }
+
+
+def _waiting(
+    ensemble: Ensemble,
+    members: Sequence[int],
+    weights: np.ndarray,
+    folder: Path | None,
+    kept: Kept,
+    workers: int,
+    on_progress: Tell,
+) -> Waiting:
+    options = live_on(
+        ensemble, members, [1 + wait for wait in WAITS], folder, kept=kept, workers=workers,
+        on_progress=lambda p: on_progress("moving the beetles later", p),
+    )  # fmt: skip
+    grams = np.column_stack([option["harvest_g"].sum(axis=(1, 2)) for option in options])
+    hatched = np.column_stack([option["hatched"].sum(axis=1) for option in options])
+    return Waiting(WAITS, weights / weights.sum(), grams, hatched)
+
+
+# -- colonies kept for a further row -------------------------------------------------------------
+
+
+def _fitting_index(home: Path, ensemble: Ensemble) -> dict[str, Any] | None:
+    """What is kept, if the log says the same up to its day and that is not long ago."""
+    try:
+        index = json.loads((home / _INDEX).read_text(encoding="utf-8"))
+        day = int(index["day"])
+        fits = (
+            0 <= ensemble.today - day <= KEPT_DAYS
+            and day <= ensemble.schedule.days
+            and index["digest"] == ensemble.kept_digest(day)
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return index if fits else None
+
+
+def _write_index(
+    home: Path, ensemble: Ensemble, members: Sequence[int], known: Mapping[str, float]
+) -> None:
+    day = ensemble.keep_day
+    digest = ensemble.kept_digest(day)
+    index = {"day": day, "digest": digest, "members": list(members), "known": dict(known)}
+    text = json.dumps(index)
+    home.mkdir(parents=True, exist_ok=True)
+    write_atomic(home / _INDEX, lambda staged: staged.write_text(text, encoding="utf-8"))
+    for path in home.iterdir():  # Those of an earlier log are of no use any more.
+        if path.is_dir() and path.name != digest[:16]:
+            Kept(path).keep_only(set())
+            path.rmdir()
+
+
+def day_of(start: datetime.date, day: float) -> datetime.date:
+    """The date of a day of the log, or of a day from a date."""
+    return start + datetime.timedelta(days=round(day))
