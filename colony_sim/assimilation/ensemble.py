@@ -20,6 +20,7 @@ import numpy as np
 
 from colony_sim.assimilation import lived
 from colony_sim.assimilation.checkpoint import Kept, prefix_digest
+from colony_sim.assimilation.onward import Course
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.model import Colony
 from colony_sim.experiment.plan import model_fingerprint
@@ -207,29 +208,28 @@ def live(
 def live_on(
     ensemble: Ensemble,
     members: Sequence[int],
-    moves: Sequence[int | None] = (None,),
+    courses: Sequence[Course] = (lived.BY_THE_RULES,),
     folder: Path | None = None,
     *,
     kept: Kept | None = None,
     workers: int = 1,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> list[lived.Ahead]:
-    """Let members live the weeks to come, once for each day of the next move.
+    """Let members live the weeks to come, once on each course.
 
     Parameters
     ----------
-    moves : sequence of (int or None)
-        As in `lived.live_on`.
+    courses : sequence of Course
 
     Returns
     -------
     list of lived.Ahead
-        One for each of `moves`; arrays have members first.
+        One for each course; arrays have members first.
     """
-    table = _run(ensemble, members, "on", folder, workers, on_progress, kept, None, tuple(moves))
-    table = table.reshape(len(members), len(moves), -1)
+    table = _run(ensemble, members, "on", folder, workers, on_progress, kept, None, tuple(courses))
+    table = table.reshape(len(members), len(courses), -1)
     bins = max(len(ensemble.schedule.bins), ensemble.parameters["rack.bins"], 2)
-    return [_apart(table[:, k], bins) for k in range(len(moves))]
+    return [_apart(table[:, k], bins) for k in range(len(courses))]
 
 
 def _shapes(bins: int) -> dict[str, tuple[int, ...]]:
@@ -259,7 +259,7 @@ class Chunk:
     members: tuple[int, ...]
     kept: Kept | None
     save: Kept | None
-    moves: tuple[int | None, ...]
+    courses: tuple[Course, ...]
 
     def run(self) -> TaskResult:
         """One row a member, as the bytes of a numpy file."""
@@ -274,10 +274,10 @@ class Chunk:
             lived.end(colony)
             return np.concatenate([lived.shown(colony), lived.contents(colony).ravel()])
         parts = []
-        for move in self.moves:
+        for course in self.courses:
             # Living the last days again is quicker than a copy of the colony, and needs no code.
             colony = self.ensemble.today_of(member, self.kept)
-            ahead = lived.live_on(colony, move, _stop)
+            ahead = lived.live_on(colony, course, _stop)
             lived.end(colony)
             parts += [ahead[name].ravel() for name in _shapes(len(colony.bins))]
         return np.concatenate(parts)
@@ -292,14 +292,14 @@ def _run(
     on_progress: Callable[[Progress], None],
     kept: Kept | None,
     save: Kept | None,
-    moves: tuple[int | None, ...],
+    courses: tuple[Course, ...],
 ) -> np.ndarray:
     chunks = []
     for start in range(0, len(members), CHUNK):
         some = tuple(int(member) for member in members[start : start + CHUNK])
-        text = f"{ensemble.digest} {what} {some} {moves}"
+        text = f"{ensemble.digest} {what} {some} {courses}"
         key = hashlib.sha256(text.encode()).hexdigest()
-        chunks.append(Chunk(key, ensemble, what, some, kept, save, moves))
+        chunks.append(Chunk(key, ensemble, what, some, kept, save, courses))
 
     def tell(progress: Progress) -> None:
         done, reused = (min(CHUNK * n, len(members)) for n in (progress.done, progress.reused))

@@ -12,7 +12,7 @@ from functools import partial
 import mesa
 import numpy as np
 
-from colony_sim.assimilation.onward import take_over
+from colony_sim.assimilation.onward import Course, take_over
 from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
 from colony_sim.colony.binlog import Action
@@ -35,6 +35,7 @@ FIRSTS = ("skins", "moisture", "harvest", "pupae", "free")
 """What first happens to a bin: skins to be seen enough of, moisture, a harvest, a pupa, free."""
 WEEKS = 12
 DAYS = 7 * WEEKS
+BY_THE_RULES = Course()
 NEVER = DAYS + 1
 """Stands for a day after the last week."""
 
@@ -169,7 +170,7 @@ first move."""
 
 def live_on(
     colony: Colony,
-    move_on: int | None = None,
+    course: Course = BY_THE_RULES,
     each_day: Callable[[Colony], object] = lambda colony: None,
 ) -> Ahead:
     """Live the weeks to come by the rules.
@@ -178,12 +179,11 @@ def live_on(
     ----------
     colony : Colony
         On the evening of today.
-    move_on : int, optional
-        Days from today to the next move of the beetles; default: by the rules.
+    course : Course, optional
     each_day : callable, optional
     """
     today, bins, p = colony.day, len(colony.bins), colony.parameters
-    take_over(colony, None if move_on is None else today + move_on)
+    take_over(colony, course)
     enough = max(1.0, p["moisture.visible_skins_per_dm2"] * p["rack.bin_area_dm2"])
     standing, beetles = np.zeros((WEEKS, bins)), np.zeros(WEEKS)
     hatched, harvest = np.zeros(WEEKS), np.zeros((WEEKS, bins))

@@ -22,19 +22,24 @@ from colony_sim.assimilation.conditioning import (
     adjust,
     kernel,
     near_of,
+    quantiles,
 )
 from colony_sim.assimilation.ensemble import Ensemble, Lived, live, live_on
 from colony_sim.assimilation.misfit import Misfit, misfit
+from colony_sim.assimilation.onward import Course
 from colony_sim.atomic import write_atomic
 from colony_sim.fitting import observe
 from colony_sim.running.runner import Progress
 
 MEMBERS = 400
 """Possible colonies that live the log; as many as a minute on two cores allows for a year of it."""
-WAITS = (0, 3, 7, 10)
+WAITS = (3, 7, 10)
 """Days of waiting whose cost is told."""
-WAITING = 48
-"""Members that live on with each of `WAITS`."""
+MOVE_NOW = Course(move_on=1)
+FRACTIONS = (0.5, 0.9)
+"""Shares taken at a harvest that are tried beside that of the rules."""
+OTHERWISE = 32
+"""Members that live on with each other course."""
 KEPT_DAYS = 28
 """Kept colonies older than this (d) are not gone on from: others may be the near ones by now."""
 KINDS = {
@@ -49,21 +54,33 @@ Tell = Callable[[str, Progress], None]
 
 
 @dataclass(frozen=True)
-class Waiting:
-    """What waiting with the next move costs, against moving on the first day (tomorrow).
+class Courses:
+    """What comes of other courses than the rules, in the same possible colonies, on the same seeds.
 
     Attributes
     ----------
-    days : tuple of int
+    courses : tuple of Course
     weights : float64 array, shape (draws,)
-    grams, hatched : float64 arrays, shape (draws, days)
+    harvested_g, hatched : float64 arrays, shape (draws, courses)
         Harvested (g), and eggs that hatch, in the weeks to come.
+    beetles : float64 array, shape (draws, courses, weeks)
+        At the end of each week.
     """
 
-    days: tuple[int, ...]
+    courses: tuple[Course, ...]
     weights: np.ndarray
-    grams: np.ndarray
+    harvested_g: np.ndarray
     hatched: np.ndarray
+    beetles: np.ndarray
+
+    def place(self, course: Course) -> int:
+        """Where a course stands among them."""
+        return self.courses.index(course)
+
+    def cost(self, what: np.ndarray, course: Course, levels: tuple[float, ...]) -> np.ndarray:
+        """Quantiles of what a course loses against moving the beetles tomorrow."""
+        lost = what[:, self.place(MOVE_NOW)] - what[:, self.place(course)]
+        return quantiles(lost, self.weights, levels)
 
 
 @dataclass(frozen=True)
@@ -87,8 +104,8 @@ class State:
     known_overall : dict of str to float
         The same by quantity, over the bins in use.
     misfit : Misfit or None
-    waiting : Waiting or None
-        None where no beetles are in a bin.
+    otherwise : Courses or None
+        None where not asked for.
     """
 
     ensemble: Ensemble
@@ -99,7 +116,7 @@ class State:
     known: np.ndarray | None
     known_overall: Mapping[str, float]
     misfit: Misfit | None
-    waiting: Waiting | None
+    otherwise: Courses | None
 
 
 def assimilate(
@@ -108,7 +125,7 @@ def assimilate(
     folder: Path | None = None,
     *,
     anew: bool = False,
-    waits: bool = True,
+    otherwise: bool = True,
     workers: int = 1,
     on_progress: Tell = lambda what, progress: None,
 ) -> State:
@@ -123,8 +140,8 @@ def assimilate(
         Results folder, where colonies are kept for a further row.
     anew : bool
         All of it, whatever is kept.
-    waits : bool
-        With what waiting costs.
+    otherwise : bool
+        Try other courses as well.
     workers : int
     on_progress : callable
         Told what is lived, and how far.
@@ -160,7 +177,7 @@ def assimilate(
         near = weights > 0
         chosen = [int(member) for member in found.members[near]]
         ahead = live_on(
-            ensemble, chosen, (None,), folder, kept=kept, workers=workers,
+            ensemble, chosen, (lived.BY_THE_RULES,), folder, kept=kept, workers=workers,
             on_progress=lambda p: on_progress("the weeks to come", p),
         )[0]  # fmt: skip
         wanted = quantities(found.contents[near], ahead)
@@ -173,17 +190,15 @@ def assimilate(
                 _write_index(home, ensemble, chosen, overall)
         else:
             known, overall = None, index["known"]
-        waiting = None
-        if waits and draws.values["contents"][:, :, 5].max() > 0:
-            best = np.argsort(-weights[near], kind="stable")[:WAITING]
-            some = [chosen[place] for place in best]
-            waiting = _waiting(
-                ensemble, some, weights[near][best], folder, kept, workers, on_progress
-            )
+        tried = None
+        if otherwise:
+            best = np.argsort(-weights[near], kind="stable")[:OTHERWISE]
+            some, share = [chosen[place] for place in best], weights[near][best]
+            tried = _try(ensemble, some, share, folder, kept, workers, on_progress)
         judged = misfit(ensemble.schedule, features[near], log)
     return State(
-        ensemble, len(found.members), index is not None, draws, np.array(chosen), known, overall, judged,
-        waiting,
+        ensemble, len(found.members), index is not None, draws, np.array(chosen), known, overall,
+        judged, tried,
     )  # fmt: skip
 
 
@@ -239,7 +254,7 @@ def _overall(known: np.ndarray) -> dict[str, float]:
         }
 
 
-def _waiting(
+def _try(
     ensemble: Ensemble,
     members: Sequence[int],
     weights: np.ndarray,
@@ -247,14 +262,21 @@ def _waiting(
     kept: Kept,
     workers: int,
     on_progress: Tell,
-) -> Waiting:
-    options = live_on(
-        ensemble, members, [1 + wait for wait in WAITS], folder, kept=kept, workers=workers,
-        on_progress=lambda p: on_progress("moving the beetles later", p),
+) -> Courses:
+    courses = (
+        lived.BY_THE_RULES, MOVE_NOW, *(Course(move_on=1 + wait) for wait in WAITS),
+        *(Course(fraction=share) for share in FRACTIONS),
     )  # fmt: skip
-    grams = np.column_stack([option["harvest_g"].sum(axis=(1, 2)) for option in options])
-    hatched = np.column_stack([option["hatched"].sum(axis=1) for option in options])
-    return Waiting(WAITS, weights / weights.sum(), grams, hatched)
+    came = live_on(
+        ensemble, members, courses, folder, kept=kept, workers=workers,
+        on_progress=lambda p: on_progress("other days, other harvests", p),
+    )  # fmt: skip
+    return Courses(
+        courses, weights / weights.sum(),
+        np.column_stack([one["harvest_g"].sum(axis=(1, 2)) for one in came]),
+        np.column_stack([one["hatched"].sum(axis=1) for one in came]),
+        np.stack([one["beetles"] for one in came], axis=1),
+    )  # fmt: skip
 
 
 # -- colonies kept for a further row -------------------------------------------------------------
