@@ -35,7 +35,6 @@ MEMBERS = 400
 """Possible colonies that live the log; as many as a minute on two cores allows for a year of it."""
 WAITS = (3, 7, 10)
 """Days of waiting whose cost is told."""
-MOVE_NOW = Course(move_on=1)
 FRACTIONS = (0.5, 0.9)
 """Shares taken at a harvest that are tried beside that of the rules."""
 OTHERWISE = 32
@@ -49,6 +48,12 @@ KINDS = {
     "beetles": Kind(), "hatched": Kind(), "move": Kind(log=False, least=1.0, most=lived.NEVER),
 }  # fmt: skip
 _FOLDER, _INDEX = "colonies", "index.json"
+
+
+def waiting(days: int) -> Course:
+    """The beetles are moved so many days after tomorrow."""
+    return Course(move_on=1 + days)
+
 
 Tell = Callable[[str, Progress], None]
 
@@ -79,7 +84,7 @@ class Courses:
 
     def cost(self, what: np.ndarray, course: Course, levels: tuple[float, ...]) -> np.ndarray:
         """Quantiles of what a course loses against moving the beetles tomorrow."""
-        lost = what[:, self.place(MOVE_NOW)] - what[:, self.place(course)]
+        lost = what[:, self.place(waiting(0))] - what[:, self.place(course)]
         return quantiles(lost, self.weights, levels)
 
 
@@ -264,7 +269,7 @@ def _try(
     on_progress: Tell,
 ) -> Courses:
     courses = (
-        lived.BY_THE_RULES, MOVE_NOW, *(Course(move_on=1 + wait) for wait in WAITS),
+        lived.BY_THE_RULES, *(waiting(days) for days in (0, *WAITS)),
         *(Course(fraction=share) for share in FRACTIONS),
     )  # fmt: skip
     came = live_on(
