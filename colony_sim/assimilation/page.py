@@ -98,7 +98,7 @@ def _drawn(told: Told, slot: int, bin_: BinTold) -> BinContent:
     since = bin_.beetles_in if bin_.phase == "breeding" else bin_.beetles_out
     word = "in" if bin_.phase == "breeding" else "out"
     days = 0 if since is None else (told.on - since).days
-    larvae = sum(middle[what] for what in ("small_larvae", "medium_larvae", "large_larvae"))
+    larvae = middle["larvae"]
     return BinContent(
         number, bin_.phase, round(middle["eggs"]), round(larvae), round(middle["pupae"]),
         round(middle["beetles"]), 1000 * middle["larvae_g"] / larvae if larvae >= 1 else 0.0,

@@ -42,7 +42,7 @@ def _contents(told: Told) -> pd.DataFrame:
     rows = []
     for bin_ in (*told.bins, told.tray):
         for what, one in bin_.contents.items():
-            known = None if bin_.known is None else bin_.known[what]
+            known = None if bin_.known is None else bin_.known.get(what)
             rows.append(_label(bin_) | {"what": what} | asdict(one) | {"known": known})
     for what, one in told.rack.items():
         row = {"bin": "rack", "phase": "", "beetles_in": None, "beetles_out": None}

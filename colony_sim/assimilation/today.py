@@ -42,7 +42,7 @@ OTHERWISE = 32
 KEPT_DAYS = 28
 """Kept colonies older than this (d) are not gone on from: others may be the near ones by now."""
 KINDS = {
-    "contents": Kind(), "rack": Kind(), "larvae": Kind(),
+    "contents": Kind(), "rack": Kind(), "larvae": Kind(), "rack_larvae": Kind(),
     "harvest_g": Kind(), "harvested_g": Kind(), "large_g": Kind(),
     "firsts": Kind(log=False, least=1.0, most=float(lived.NEVER)),
     "beetles": Kind(), "hatched": Kind(), "move": Kind(log=False, least=1.0, most=lived.NEVER),
@@ -217,7 +217,8 @@ def quantities(contents: np.ndarray, ahead: lived.Ahead) -> dict[str, np.ndarray
     return {
         "contents": contents,
         "rack": contents.sum(axis=1),
-        "larvae": contents[:, :, larvae].sum(axis=(1, 2))[:, None],
+        "larvae": contents[:, :, larvae].sum(axis=2),
+        "rack_larvae": contents[:, :, larvae].sum(axis=(1, 2))[:, None],
         "harvested_g": np.cumsum(ahead["harvest_g"].sum(axis=2), axis=1),
         **ahead,
     }

@@ -67,7 +67,7 @@ class BinTold:
     beetles_in, beetles_out : datetime.date or None
     moist : bool
     contents : dict of str to Range
-        By `lived.CONTENTS`.
+        By `lived.CONTENTS`, and "larvae" of all sizes.
     known : dict of str to float, or None
         See `today.State.known`.
     steps : tuple of Step
@@ -195,6 +195,12 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
     """
     draws, ensemble = state.draws, state.ensemble
     contents = draws.quantiles(draws.values["contents"], LEVELS)
+    larvae = draws.quantiles(draws.values["larvae"], LEVELS)
+
+    def held(slot: int) -> dict[str, Range]:
+        found = _ranges(contents[:, slot])
+        return found | {"larvae": Range.of(larvae[:, slot])}
+
     # Bins and dates are the log's, the same in all possible colonies.
     colony = ensemble.today_of(int(state.members[0]))
     names = bin_names(ensemble.schedule.bins, len(colony.bins))
@@ -204,11 +210,9 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
         steps = _steps(state, bin_.index, bin_.phase, bin_.moist, move)
         bins.append(BinTold(
             name, bin_.phase.value, _date(asked, bin_.date_in), _date(asked, bin_.date_out),
-            bin_.moist, _ranges(contents[:, bin_.index]), _known(state, bin_.index), steps,
+            bin_.moist, held(bin_.index), _known(state, bin_.index), steps,
         ))  # fmt: skip
-    tray = BinTold(
-        "tray", "tray", None, None, False, _ranges(contents[:, -1]), _known(state, -1), ()
-    )
+    tray = BinTold("tray", "tray", None, None, False, held(-1), _known(state, -1), ())
     rack = draws.quantiles(draws.values["rack"], LEVELS)
     here = _ranges(rack)
     fewest = float(
@@ -219,7 +223,8 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
         on=asked.on,
         bins=tuple(bins),
         tray=tray,
-        rack=here | {"larvae": Range.of(draws.quantiles(draws.values["larvae"], LEVELS)[:, 0])},
+        rack=here
+        | {"larvae": Range.of(draws.quantiles(draws.values["rack_larvae"], LEVELS)[:, 0])},
         known=state.known_overall,
         harvest_g=tuple(Range.of(total[:, week]) for week in range(lived.WEEKS)),
         move=move,

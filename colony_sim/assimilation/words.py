@@ -7,8 +7,10 @@ import datetime
 from colony_sim.assimilation import lived
 from colony_sim.assimilation.told import BinTold, Range, Step, Told
 
+MOST_BINS = 12
+"""Bins that have a line of their own on the screen."""
 _SAID = {
-    "moisture": "moisture", "harvest": "harvest", "pupae": "first pupae", "free": "empty and wash",
+    "moisture": "moisture", "harvest": "harvest", "pupae": "first pupae", "free": "empty it",
     "beetles out": "beetles out",
 }  # fmt: skip
 
@@ -39,47 +41,55 @@ def waiting(told: Told) -> str:
     """What waiting costs."""
     if not told.waits:
         return ""
-    days = ", ".join(str(wait.days) for wait in told.waits)
-    grams = "; ".join(_loss(wait.grams, " g") for wait in told.waits)
-    eggs = "; ".join(_loss(wait.hatched, "") for wait in told.waits)
+    each = "; ".join(
+        f"{_days(wait.days)} {_range(wait.grams)} g and {_range(wait.hatched)} eggs that hatch"
+        for wait in told.waits
+    )
     return (
-        f"Waiting {days} days instead of moving tomorrow costs, over {lived.WEEKS} weeks, {grams} "
-        f"of harvest, and {eggs} eggs that hatch (90 % ranges; minus is a gain)."
+        f"Waiting instead of moving tomorrow costs, over {lived.WEEKS} weeks: {each} "
+        "(minus: a gain)."
     )
 
 
 def bins(told: Told) -> list[str]:
     """A line a bin, and the tray if there is something on it."""
-    lines = [line(told, bin_) for bin_ in told.bins if bin_.phase != "free"]
+    used = [bin_ for bin_ in told.bins if bin_.phase != "free"]
+    lines = [line(told, bin_) for bin_ in used[:MOST_BINS]]
+    if len(used) > MOST_BINS:
+        lines.append(f"{len(used) - MOST_BINS} more bins are on the page.")
     free = [bin_.name for bin_ in told.bins if bin_.phase == "free"]
-    if free:
-        lines.append(f"Free: {_and(free)}.")
     tray = told.tray.contents
+    last = [f"Free: {_and(free)}."] if free else []
     if max(tray["pupae"].high_90, tray["beetles"].high_90) >= 1:
-        lines.append(f"Tray: {_counted(tray['pupae'], 'pupae')}, "
-                     f"{_counted(tray['beetles'], 'beetles')}.")  # fmt: skip
-    return lines
+        last.append(f"Tray: {_range(tray['pupae'])} pupae, {_range(tray['beetles'])} beetles.")
+    return [*lines, *([" ".join(last)] if last else [])]
 
 
 def line(told: Told, bin_: BinTold) -> str:
-    """One bin: its label, what is in it, what comes next."""
+    """One bin: its label, most of what is in it, what comes next."""
+    label = (
+        f"in {short_date(bin_.beetles_in)}"
+        if bin_.phase == "breeding"
+        else f"out {short_date(bin_.beetles_out)}"
+    )
+    step = bin_.next
+    text = f"{bin_.name:>2} {label + ':':11s} {most_of(bin_)}."
+    return f"{text} Next: {step_in_words(told, step)}." if step else text
+
+
+def most_of(bin_: BinTold) -> str:
+    """The stage that a keeper looks for in a bin, with its range of 90 %."""
     c = bin_.contents
     if bin_.phase == "breeding":
-        label = f"in {short_date(bin_.beetles_in)}"
-        held = [_counted(c["beetles"], "beetles"), _counted(c["eggs"], "eggs")]
-        held += [_counted(larvae_of(c), "larvae")] if larvae_of(c).high_90 >= 1 else []
-    else:
-        label = f"out {short_date(bin_.beetles_out)}"
-        held = [f"{word} {_range(c[name])}" for name, word in (
-            ("eggs", "eggs"), ("small_larvae", "small larvae"), ("medium_larvae", "medium"),
-        ) if c[name].high_90 >= 1]  # fmt: skip
-        if c["large_g"].high_90 >= 0.5:
-            held.append(f"of harvest size {_range(c['large_g'])} g")
-        if c["pupae"].high_90 >= 1:
-            held.append(f"pupae {_range(c['pupae'])}")
-    step = bin_.next
-    text = f"{bin_.name}  {label}: {', '.join(held) or 'nothing left'}."
-    return f"{text} Next: {step_in_words(told, step)}." if step else text
+        return f"{_range(c['beetles'])} beetles"
+    if c["large_g"].median >= 5:
+        return f"{_range(c['large_g'])} g to harvest"
+    if c["larvae"].median >= 1:
+        return f"{_range(c['larvae'])} larvae"
+    for what in ("eggs", "pupae"):
+        if c[what].median >= 1:
+            return f"{_range(c[what])} {what}"
+    return "next to nothing"
 
 
 def step_in_words(told: Told, step: Step) -> str:
@@ -92,27 +102,24 @@ def span(told: Told, days: Range) -> str:
     first, middle, last = (day_in(told.on, d) for d in (days.low_90, days.median, days.high_90))
     if first == last:
         return f"on {nice(middle)}"
-    end = f"after {short_date(last)}" if days.high_90 > lived.DAYS else short_date(last)
-    return f"about {short_date(middle)} ({short_date(first)} to {end})"
+    end = "later" if days.high_90 > lived.DAYS else short_date(last)
+    return f"{short_date(middle)} ({short_date(first)} to {end})"
 
 
 def take(told: Told) -> str:
     """What may be taken now."""
     one = told.take
     some = [
-        f"bin {name} {_range(grams)} g ({_range(count)} larvae)"
-        for name, (count, grams) in one.by_bin.items()
+        f"bin {name} {_range(grams)} g"
+        for name, (_, grams) in one.by_bin.items()
         if grams.median >= 0.5
     ]
     share = f"{100 * one.fraction:.0f} % of the larvae of harvest size"
-    if one.is_sure:
-        text = f"You may take {share} now and at each harvest"
-    else:
-        text = f"Even taking only {share} may leave too few breeders"
-    listed = f": {'; '.join(some)}" if some else "; today no bin has any"
+    head = "You may take" if one.is_sure else "Take no more than"
+    listed = f" (today {'; '.join(some)})" if some else " (today no bin has any)"
     return (
-        f"{text}{listed}. At least {one.breeders:.0f} beetles are then there for {lived.WEEKS} "
-        f"weeks with probability {one.probability:.2f}."
+        f"{head} {share}{listed}: at least {one.breeders:.0f} beetles are then there for "
+        f"{lived.WEEKS} weeks with probability {one.probability:.2f}."
     )
 
 
@@ -122,8 +129,8 @@ def buy(told: Told) -> str:
     if one.on is None:
         return ""
     return (
-        f"Beetles: with probability {one.probability:.2f} fewer than {told.take.breeders:.0f} are "
-        f"left at some time; buy {one.beetles} by {nice(one.on)}, or take less."
+        f"Beetles run short, below {told.take.breeders:.0f}, with probability "
+        f"{one.probability:.2f} under your rules: buy {one.beetles} by {nice(one.on)}."
     )
 
 
@@ -149,10 +156,11 @@ def sure(told: Told) -> str:
     """How it was worked out, in a line."""
     known = told.known
     text = (
-        f"{told.members} possible colonies lived your log; the {told.near} nearest count (as "
-        f"{told.effective:.0f} alike). The log takes away {_percent(known['beetles'])} of what is "
-        f"unknown of beetles, {_percent(known['small_larvae'])} of small larvae, "
-        f"{_percent(known['large_g'])} of harvest size."
+        f"Ranges hold 90 %. {told.members} possible colonies lived your log, the {told.near} "
+        f"nearest count (effective number {told.effective:.0f}). It takes away "
+        f"{_percent(known['beetles'])} of what is unknown of beetles, "
+        f"{_percent(known['small_larvae'])} of small larvae, {_percent(known['large_g'])} of "
+        "those of harvest size."
     )
     if told.resumed:
         text += " They are those nearest when all were last lived; --anew lives all."
@@ -164,7 +172,8 @@ def screen(told: Told) -> tuple[list[str], list[str]]:
     must = [f"{headline(told)}."]
     must += [text for text in (strange(told),) if text]
     must.append("\n".join(bins(told)))
-    return must, [text for text in (waiting(told), buy(told), take(told), sure(told)) if text]
+    more = (waiting(told), buy(told), take(told), sure(told))
+    return must, [text for text in more if text]
 
 
 def in_full(told: Told) -> str:
@@ -208,22 +217,9 @@ def about(value: float) -> str:
     return f"{round(value, digits):,.0f}".replace("-", "−")
 
 
-def larvae_of(contents: dict[str, Range]) -> Range:
-    """Small larvae stand for those among the beetles: no others have had the time."""
-    return contents["small_larvae"]
-
-
 def _range(one: Range) -> str:
     low, high = about(one.low_90), about(one.high_90)
     return about(one.median) if low == high else f"{about(one.median)} ({low} to {high})"
-
-
-def _counted(one: Range, what: str) -> str:
-    return f"{what} {_range(one)}"
-
-
-def _loss(one: Range, unit: str) -> str:
-    return f"{about(one.median)}{unit} ({about(one.low_90)} to {about(one.high_90)})"
 
 
 def _percent(share: float) -> str:

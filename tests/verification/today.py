@@ -168,7 +168,7 @@ _LARGE, _BEETLES = lived.CONTENTS.index("large_g"), lived.CONTENTS.index("beetle
 def rack_totals(told: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
     """What is judged of the whole rack, by name; draws or racks first."""
     found = {
-        "larvae today": told["larvae"][:, 0],
+        "larvae today": told["rack_larvae"][:, 0],
         "beetles today": told["rack"][:, _BEETLES],
         "harvestable g today": told["rack"][:, _LARGE],
     }
