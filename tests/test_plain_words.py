@@ -21,7 +21,8 @@ SEEN = {
     "sweep": "test_sweep", "breakeven": "test_breakeven", "sensitivity": "test_sensitivity",
     "search": "test_search", "evidence": "test_evidence", "worlds": "test_worlds",
     "figures": "test_talk", "report": "test_plain_words", "plan": "test_plan_words",
-    "calendar": "test_calendar", "fit": "test_fit", "explore": "test_explore",
+    "calendar": "test_calendar", "fit": "test_fit", "today": "test_today",
+    "explore": "test_explore",
 }  # fmt: skip
 
 

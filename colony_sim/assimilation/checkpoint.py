@@ -54,8 +54,9 @@ def pack(colony: Colony) -> bytes:
         packed, seen=keeper.seen, looked=keeper._looked, left=keeper._left, pace=keeper._pace,
         plain=np.frombuffer(json.dumps(plain).encode(), np.uint8), **columns, **stocks,
     )  # fmt: skip
-    size = packed.tell()
-    return size.to_bytes(8, "little") + pa.compress(packed.getvalue(), _CODEC, asbytes=True)
+    size = packed.tell().to_bytes(8, "little")
+    held = size + pa.compress(packed.getvalue(), _CODEC, asbytes=True)
+    return hashlib.sha256(held).digest() + held
 
 
 def unpack(packed: bytes, colony: Colony) -> None:
@@ -68,8 +69,10 @@ def unpack(packed: bytes, colony: Colony) -> None:
     """
     keeper = colony.keeper
     assert isinstance(keeper, LogKeeper)
-    size = int.from_bytes(packed[:8], "little")
-    raw = pa.decompress(packed[8:], size, _CODEC, asbytes=True)
+    checksum, size, rest = packed[:32], packed[32:40], packed[40:]
+    if hashlib.sha256(size + rest).digest() != checksum:
+        raise ValueError("not as it was packed")
+    raw = pa.decompress(rest, int.from_bytes(size, "little"), _CODEC, asbytes=True)
     with np.load(io.BytesIO(raw), allow_pickle=False) as held:
         plain: dict[str, Any] = json.loads(held["plain"].tobytes())
         insects = colony.insects

@@ -297,6 +297,8 @@ def _fitting_index(home: Path, ensemble: Ensemble) -> dict[str, Any] | None:
             0 <= ensemble.today - day <= KEPT_DAYS
             and day <= ensemble.schedule.days
             and index["digest"] == ensemble.kept_digest(day)
+            # All of the same log is in the store, if it was lived to the end.
+            and index["log"] != ensemble.digest
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -308,7 +310,10 @@ def _write_index(
 ) -> None:
     day = ensemble.keep_day
     digest = ensemble.kept_digest(day)
-    index = {"day": day, "digest": digest, "members": list(members), "known": dict(known)}
+    index = {
+        "day": day, "digest": digest, "log": ensemble.digest, "members": list(members),
+        "known": dict(known),
+    }  # fmt: skip
     text = json.dumps(index)
     home.mkdir(parents=True, exist_ok=True)
     write_atomic(home / _INDEX, lambda staged: staged.write_text(text, encoding="utf-8"))

@@ -215,6 +215,7 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
     tray = BinTold("tray", "tray", None, None, False, held(-1), _known(state, -1), ())
     rack = draws.quantiles(draws.values["rack"], LEVELS)
     here = _ranges(rack)
+    rack_larvae = draws.quantiles(draws.values["rack_larvae"], LEVELS)
     fewest = float(
         max(FEWEST_BREEDERS, here["beetles"].median / 2) if breeders is None else breeders
     )
@@ -223,8 +224,7 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
         on=asked.on,
         bins=tuple(bins),
         tray=tray,
-        rack=here
-        | {"larvae": Range.of(draws.quantiles(draws.values["rack_larvae"], LEVELS)[:, 0])},
+        rack=here | {"larvae": Range.of(rack_larvae[:, 0])},
         known=state.known_overall,
         harvest_g=tuple(Range.of(total[:, week]) for week in range(lived.WEEKS)),
         move=move,
