@@ -7,11 +7,12 @@ import re
 from dataclasses import replace
 
 import numpy as np
+import plain_words
 import pytest
 from answers import of_folder
 from commandline import cli
 
-from colony_sim.assimilation import lived, page, words
+from colony_sim.assimilation import lived, page, today, words
 from colony_sim.assimilation.asked import ask
 from colony_sim.assimilation.checkpoint import Kept, prefix_digest
 from colony_sim.assimilation.conditioning import Kind, Nearness, adjust, kernel
@@ -21,6 +22,7 @@ from colony_sim.assimilation.today import assimilate
 from colony_sim.assimilation.told import Move, Range, Told, tell
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
+from colony_sim.commands.today import run_today
 from colony_sim.errors import InputError
 from colony_sim.experiment.worlds import SHIPPED, read_worlds
 from colony_sim.fitting.logbook import parse
@@ -159,8 +161,10 @@ def test_a_further_row_goes_on_from_the_nearest_and_the_same_log_gives_the_same_
     later = asked_of(folder, LOG + MORE, ON + datetime.timedelta(days=2))
     went_on = assimilate(later.ensemble, MEMBERS, folder, otherwise=False)
     assert went_on.resumed and set(went_on.members) <= set(state.members)
+    day = asked.ensemble.keep_day
     other = asked_of(folder, LOG.replace("52", "40"))
-    assert not assimilate(other.ensemble, MEMBERS, folder, otherwise=False).resumed
+    assert other.ensemble.kept_digest(day) != asked.ensemble.kept_digest(day)
+    (folder / "shed.csv").write_text(LOG, encoding="utf-8")
 
 
 # ---- Questions that cannot be answered
@@ -221,18 +225,51 @@ def test_the_page_is_closed_and_every_bin_can_be_opened(told):
     assert words.headline(told) in text and 'name="viewport"' in text
 
 
-def test_the_command_answers_first_and_writes_its_folder(tmp_path):
-    (tmp_path / "shed.csv").write_text(LOG, encoding="utf-8")
-    code, out, _ = cli(
-        "today", "shed.csv", "--on", ON, "--members", MEMBERS, "--workers", 1,
-        cwd=tmp_path, faults=None,
+FILE = """\
+[experiment]
+name = "shed"
+days = 700
+replicates = 4
+
+[climate]
+kind = "constant"
+temperature_c = 27.0
+
+[start]
+breeders = 60
+
+[handling]
+rack.bins = 4
+
+[[policy]]
+name = "as logged"
+"""
+
+
+def test_the_command_answers_first_and_writes_its_folder(whole, tmp_path, monkeypatch, capsys):
+    """In the folder of another test, in whose store the log has been lived."""
+    folder, *_ = whole
+    monkeypatch.setattr(today, "OTHERWISE", 3)
+    monkeypatch.chdir(folder)
+    experiment = tmp_path / "shed.toml"
+    experiment.write_text(FILE, encoding="utf-8")
+    options = dict.fromkeys(("policy", "breeders", "profile", "name", "seed"))
+    run_today(
+        folder / "shed.csv", experiment=experiment, on=str(ON), members=MEMBERS, anew=True,
+        workers=1, out=folder, **options,
     )  # fmt: skip
-    assert code == 0
-    assert re.match(r"(Move|Do not move) (the )?beetles this weekend", out)
-    folder = tmp_path / "results" / "shed-today"
+    out = capsys.readouterr().out
+    assert re.match(r"(Move|Do not move) the beetles this weekend", out)
+    assert not plain_words.faults(out)
     assert {"today.html", "contents.csv", "weeks.csv", "steps.csv", "work.csv", "waiting.csv",
             "residuals.csv", "answer.json"} <= {path.name for path in folder.iterdir()}  # fmt: skip
     settings = of_folder(folder, "today")["settings"]
     assert settings["members"] == MEMBERS and settings["effective"] <= settings["near"]
+    assert settings["other_courses"] == 3
+
+
+def test_a_day_that_is_none_is_refused_in_one_line(tmp_path):
+    (tmp_path / "shed.csv").write_text(LOG, encoding="utf-8")
     code, _, err = cli("today", "shed.csv", "--on", "28.3.2031", cwd=tmp_path, faults=None)
-    assert code == 2 and "--on" in err[-1]
+    assert code == 2 and len(err) == 1 and "--on" in err[0] and "YYYY-MM-DD" in err[0]
+    assert [path.name for path in tmp_path.iterdir()] == ["shed.csv"]
