@@ -12,7 +12,7 @@ from colony_sim.assimilation import lived
 from colony_sim.assimilation.asked import Asked
 from colony_sim.assimilation.misfit import Misfit
 from colony_sim.assimilation.today import WAITS, Courses, State, waiting
-from colony_sim.colony.bins import Phase
+from colony_sim.colony.bins import Bin, Phase
 
 LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
 SURE = 0.9
@@ -285,7 +285,7 @@ def _steps(
     return tuple(sorted(found, key=lambda step: step.days.median))
 
 
-def _move(asked: Asked, state: State, bins: list, names: Sequence[str]) -> Move | None:
+def _move(asked: Asked, state: State, bins: Sequence[Bin], names: Sequence[str]) -> Move | None:
     breeding = [bin_ for bin_ in bins if bin_.phase is Phase.BREEDING]
     if not breeding:
         return None
