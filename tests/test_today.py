@@ -27,6 +27,7 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.worlds import SHIPPED, read_worlds
 from colony_sim.fitting.logbook import parse
 from colony_sim.fitting.schedule import compile_schedule
+from colony_sim.running.runner import Progress
 from colony_sim.statistics.ridge import ridge
 
 LOG = """\
@@ -165,6 +166,22 @@ def test_a_further_row_goes_on_from_the_nearest_and_the_same_log_gives_the_same_
     other = asked_of(folder, LOG.replace("52", "40"))
     assert other.ensemble.kept_digest(day) != asked.ensemble.kept_digest(day)
     (folder / "shed.csv").write_text(LOG, encoding="utf-8")
+
+
+def test_the_time_left_is_that_of_all_stages(monkeypatch):
+    """Ten lives of 1 s, five of them kept, then two of 10 s."""
+    clock = [0.0]
+    monkeypatch.setattr(today.time, "monotonic", lambda: clock[0])
+    told = []
+    whole = today._Whole([(10, 1.0), (2, 10.0)], told.append)
+    first, second = whole.next(), whole.next()
+    clock[0] = 3.0
+    first(Progress(8, 10, 5, 0, None))
+    assert (told[-1].done, told[-1].total, told[-1].reused) == (8, 12, 5)
+    assert told[-1].seconds_left == pytest.approx(22.0)
+    clock[0] = 15.0
+    second(Progress(1, 2, 0, 0, None))
+    assert told[-1].done == 11 and told[-1].seconds_left == pytest.approx(10.0)
 
 
 # ---- Questions that cannot be answered

@@ -41,7 +41,7 @@ def run(
     anew: bool = False,
     breeders: int | None = None,
     workers: int = 1,
-    on_progress: Callable[[str, Progress], None] = lambda what, progress: None,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Found:
     """As `today.assimilate`, with what is told of it."""
     state = assimilate(

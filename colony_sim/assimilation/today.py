@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 import tempfile
+import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -55,7 +56,49 @@ def waiting(days: int) -> Course:
     return Course(move_on=1 + days)
 
 
-Tell = Callable[[str, Progress], None]
+COURSES = (
+    lived.BY_THE_RULES, *(waiting(days) for days in (0, *WAITS)),
+    *(Course(fraction=share) for share in FRACTIONS),
+)  # fmt: skip
+"""What is tried beside the rules, and the rules themselves."""
+
+Tell = Callable[[Progress], None]
+
+
+class _Whole:
+    """Progress of all lives together, with the time left for all by what each stage costs.
+
+    Parameters
+    ----------
+    stages : sequence of (int, float)
+        Lives of each stage, and the cost of one.
+    tell : callable
+    """
+
+    def __init__(self, stages: Sequence[tuple[int, float]], tell: Tell) -> None:
+        self._stages, self._tell, self._at = list(stages), tell, 0
+        self._reused = 0
+        self._began = time.monotonic()
+
+    def next(self) -> Callable[[Progress], None]:
+        """The callback of the next stage."""
+        at, self._at = self._at, self._at + 1
+        before = self._reused
+
+        def told(progress: Progress) -> None:
+            self._reused = before + progress.reused
+            lives = sum(count for count, _ in self._stages[:at]) + progress.done
+            costs = [count * cost for count, cost in self._stages]
+            done = sum(costs[:at]) + progress.done * self._stages[at][1]
+            left = sum(costs) - done
+            # What was in the store took no time, and tells nothing of the time that is left.
+            lived_now = done - self._reused * self._stages[0][1]
+            spent = time.monotonic() - self._began
+            seconds = spent / lived_now * left if lived_now > 0 and lives else None
+            total = sum(count for count, _ in self._stages)
+            self._tell(Progress(lives, total, self._reused, 0, seconds))
+
+        return told
 
 
 @dataclass(frozen=True)
@@ -132,7 +175,7 @@ def assimilate(
     anew: bool = False,
     otherwise: bool = True,
     workers: int = 1,
-    on_progress: Tell = lambda what, progress: None,
+    on_progress: Tell = lambda progress: None,
 ) -> State:
     """Let possible colonies live a log, and tell from their numbers what the keeper's say.
 
@@ -149,7 +192,7 @@ def assimilate(
         Try other courses as well.
     workers : int
     on_progress : callable
-        Told what is lived, and how far.
+        Told how far all of it is.
 
     Raises
     ------
@@ -161,17 +204,18 @@ def assimilate(
         else:
             home = folder / _FOLDER
         index = None if anew else _fitting_index(home, ensemble)
+        whole = _Whole(_stages(ensemble, members, index, otherwise), on_progress)
         if index is None:
             kept = Kept(home / ensemble.kept_digest(ensemble.keep_day)[:16])
             found = live(
                 ensemble, range(1, members + 1), folder, kept=kept, save=kept, workers=workers,
-                on_progress=lambda p: on_progress("the log", p),
+                on_progress=whole.next(),
             )  # fmt: skip
         else:
             kept = Kept(home / index["digest"][:16])
             found = live(
                 ensemble, index["members"], folder, kept=kept, workers=workers,
-                on_progress=lambda p: on_progress("the last days", p),
+                on_progress=whole.next(),
             )  # fmt: skip
         features = observe.features(ensemble.schedule, found.written)
         log = observe.features(ensemble.schedule, observe.on_paper(ensemble.schedule))[0]
@@ -183,7 +227,7 @@ def assimilate(
         chosen = [int(member) for member in found.members[near]]
         ahead = live_on(
             ensemble, chosen, (lived.BY_THE_RULES,), folder, kept=kept, workers=workers,
-            on_progress=lambda p: on_progress("the weeks to come", p),
+            on_progress=whole.next(),
         )[0]  # fmt: skip
         wanted = quantities(found.contents[near], ahead)
         draws = adjust(features[near], wanted, KINDS, weights[near], log)
@@ -199,12 +243,24 @@ def assimilate(
         if otherwise:
             best = np.argsort(-weights[near], kind="stable")[:OTHERWISE]
             some, share = [chosen[place] for place in best], weights[near][best]
-            tried = _try(ensemble, some, share, folder, kept, workers, on_progress)
+            tried = _try(ensemble, some, share, folder, kept, workers, whole.next())
         judged = misfit(ensemble.schedule, features[near], log)
     return State(
         ensemble, len(found.members), index is not None, draws, np.array(chosen), known, overall,
         judged, tried,
     )  # fmt: skip
+
+
+def _stages(
+    ensemble: Ensemble, members: int, index: Mapping[str, Any] | None, otherwise: bool
+) -> list[tuple[int, float]]:
+    """Lives of each stage, and what one costs (days, those by the rules half as much again)."""
+    last = ensemble.today - (ensemble.keep_day if index is None else int(index["day"]))
+    near = near_of(members) if index is None else len(index["members"])
+    first = (members, ensemble.today) if index is None else (near, last)
+    on = last + 1.5 * lived.DAYS
+    found = [(first[0], float(max(first[1], 1))), (near, on)]
+    return [*found, (min(OTHERWISE, near), len(COURSES) * on)] if otherwise else found
 
 
 def quantities(contents: np.ndarray, ahead: lived.Ahead) -> dict[str, np.ndarray]:
@@ -269,16 +325,11 @@ def _try(
     workers: int,
     on_progress: Tell,
 ) -> Courses:
-    courses = (
-        lived.BY_THE_RULES, *(waiting(days) for days in (0, *WAITS)),
-        *(Course(fraction=share) for share in FRACTIONS),
-    )  # fmt: skip
     came = live_on(
-        ensemble, members, courses, folder, kept=kept, workers=workers,
-        on_progress=lambda p: on_progress("other days, other harvests", p),
-    )  # fmt: skip
+        ensemble, members, COURSES, folder, kept=kept, workers=workers, on_progress=on_progress
+    )
     return Courses(
-        courses, weights / weights.sum(),
+        COURSES, weights / weights.sum(),
         np.column_stack([one["harvest_g"].sum(axis=(1, 2)) for one in came]),
         np.column_stack([one["hatched"].sum(axis=1) for one in came]),
         np.stack([one["beetles"] for one in came], axis=1),

@@ -8,7 +8,7 @@ from pathlib import Path
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.fit import checked_name, surroundings
-from colony_sim.commands.show import Bars, console, show_page
+from colony_sim.commands.show import console, progress_bar, show_page
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import whole
 from colony_sim.experiment.worlds import MOST_DRAWS, worlds_of
@@ -52,10 +52,10 @@ def run_today(
     try:
         with claim(folder, name, study.FILES):
             compile_kernels()
-            with Bars() as bars:
+            with progress_bar("your log") as on_progress:
                 found = study.run(
                     plan, folder, asked=asked, members=members, anew=anew, breeders=breeders,
-                    workers=workers, on_progress=lambda what, progress: bars.of(what)(progress),
+                    workers=workers, on_progress=on_progress,
                 )  # fmt: skip
             said = study.say(found, plan)
             write_study(
