@@ -174,13 +174,12 @@ def test_the_time_left_is_that_of_all_stages(monkeypatch):
     monkeypatch.setattr(today.time, "monotonic", lambda: clock[0])
     told = []
     whole = today._Whole([(10, 1.0), (2, 10.0)], told.append)
-    first, second = whole.next(), whole.next()
     clock[0] = 3.0
-    first(Progress(8, 10, 5, 0, None))
+    whole.next()(Progress(8, 10, 5, 0, None))
     assert (told[-1].done, told[-1].total, told[-1].reused) == (8, 12, 5)
     assert told[-1].seconds_left == pytest.approx(22.0)
     clock[0] = 15.0
-    second(Progress(1, 2, 0, 0, None))
+    whole.next()(Progress(1, 2, 0, 0, None))
     assert told[-1].done == 11 and told[-1].seconds_left == pytest.approx(10.0)
 
 
