@@ -57,10 +57,10 @@ def waiting(days: int) -> Course:
 
 
 COURSES = (
-    lived.BY_THE_RULES, *(waiting(days) for days in (0, *WAITS)),
+    *(waiting(days) for days in (0, *WAITS)),
     *(Course(fraction=share) for share in FRACTIONS),
 )  # fmt: skip
-"""What is tried beside the rules, and the rules themselves."""
+"""What is tried beside the rules."""
 
 Tell = Callable[[Progress], None]
 
