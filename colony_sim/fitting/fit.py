@@ -105,8 +105,20 @@ class Fit:
         return Worlds(self.name, self.prior.keys, self.draws[:PROFILE_DRAWS], facts)
 
 
-def read_schedule(path: str | Path) -> tuple[Logbook, Schedule]:
+def read_schedule(
+    path: str | Path,
+    until: datetime.date = datetime.date.max,
+    numbers_needed: bool = True,
+) -> tuple[Logbook, Schedule]:
     """A log, made ready for replay.
+
+    Parameters
+    ----------
+    path : str or Path
+    until : datetime.date
+        Rows after it are left aside.
+    numbers_needed : bool
+        Whether a log without a number to learn from is a fault.
 
     Raises
     ------
@@ -115,7 +127,8 @@ def read_schedule(path: str | Path) -> tuple[Logbook, Schedule]:
     """
     logbook = read_log(path)
     faults = list(logbook.faults)
-    schedule = compile_schedule(logbook.entries)
+    entries = [entry for entry in logbook.entries if entry.date <= until]
+    schedule = compile_schedule(entries, numbers_needed)
     # Rows that could not be read leave holes; what follows from them is not the keeper's fault.
     faults += [] if faults else list(schedule.faults)
     if faults:

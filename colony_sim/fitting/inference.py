@@ -21,6 +21,7 @@ import numpy as np
 from colony_sim.extras import require
 from colony_sim.fitting import observe
 from colony_sim.fitting.schedule import Schedule
+from colony_sim.statistics.ridge import ridge
 
 #: Flows, each from another start, that take turns in the draws.
 FLOWS = 1
@@ -81,41 +82,25 @@ def learn_summaries(features: np.ndarray, scores: np.ndarray) -> tuple[Summaries
     mean, spread = features.mean(axis=0), features.std(axis=0)
     spread = np.where(spread > 1e-9, spread, np.inf)
     standard = np.clip((features - mean) / spread, -_MOST_STANDARD, _MOST_STANDARD)
-    linear, first, _ = _ridge(standard, scores)
-    scale = np.maximum(first.std(axis=0), 1e-9)
-    pairs = _pairs(first / scale)
+    # Without an intercept: scores have mean 0 by the prior. A mean over the logs would hold the
+    # score of the log that is left out.
+    first = ridge(standard, scores, centred=False, penalties=_PENALTIES)
+    scale = np.maximum(first.left_out.std(axis=0), 1e-9)
+    pairs = _pairs(first.left_out / scale)
     pair_mean = pairs.mean(axis=0)
     both = np.concatenate([standard, pairs - pair_mean], axis=1)
-    weights, left_out, shares = _ridge(both, scores)
-    return Summaries(mean, spread, linear, pair_mean, scale, weights, shares), left_out
+    second = ridge(both, scores, centred=False, penalties=_PENALTIES)
+    shares = 1 - second.errors / np.mean(scores**2, axis=0)
+    learnt = Summaries(
+        mean, spread, first.coefficients, pair_mean, scale, second.coefficients, shares
+    )  # fmt: skip
+    return learnt, second.left_out
 
 
 def _pairs(values: np.ndarray) -> np.ndarray:
     """Products of all pairs of columns, squares among them."""
     i, j = np.triu_indices(values.shape[1])
     return values[:, i] * values[:, j]
-
-
-def _ridge(features: np.ndarray, scores: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Weights (features x keys), left-out fits (logs x keys) and explained share of each key.
-
-    Without an intercept: scores have mean 0 by the prior. A mean over the logs would hold the
-    score of the log that is left out.
-    """
-    u, s, v = np.linalg.svd(features, full_matrices=False)
-    weights, fits, shares = [], [], []
-    for target in scores.T:
-        tried = []
-        for penalty in _PENALTIES:
-            shrink = s**2 / (s**2 + penalty)
-            leverage = (u**2 * shrink).sum(axis=1)
-            gap = (target - u @ (shrink * (u.T @ target))) / np.maximum(1 - leverage, 1e-6)
-            tried.append((float(np.mean(gap**2)), penalty, target - gap))
-        error, penalty, fit = min(tried, key=lambda one: one[0])
-        weights.append(v.T @ (s / (s**2 + penalty) * (u.T @ target)))
-        fits.append(fit)
-        shares.append(1 - error / float(np.mean(target**2)))
-    return np.stack(weights, axis=1), np.stack(fits, axis=1), np.array(shares)
 
 
 class Posterior:

@@ -140,10 +140,17 @@ class Schedule:
         return not any(first <= day <= last for first, last in self.gaps)
 
 
-def compile_schedule(entries: Sequence[Entry]) -> Schedule:
-    """Lay out the work of a log; entries that cannot be are among the faults."""
+def compile_schedule(entries: Sequence[Entry], numbers_needed: bool = True) -> Schedule:
+    """Lay out the work of a log; entries that cannot be are among the faults.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+    numbers_needed : bool
+        Whether a log without a number to learn from is a fault.
+    """
     entries, notes = _with_missing_moves(in_order(entries))
-    return _Compiler(entries, notes).result()
+    return _Compiler(entries, notes).result(numbers_needed)
 
 
 def _gaps(entries: Sequence[Entry]) -> list[tuple[datetime.date, datetime.date]]:
@@ -209,7 +216,7 @@ class _Compiler:
         self.put_in: dict[str, float | None] = {}
         self.start = entries[0].date if entries else datetime.date(2031, 1, 1)
 
-    def result(self) -> Schedule:
+    def result(self, numbers_needed: bool) -> Schedule:
         by_day: dict[int, list[Entry]] = defaultdict(list)
         for entry in self.entries:
             by_day[self._day(entry.date)].append(entry)
@@ -225,7 +232,7 @@ class _Compiler:
             remedy = f"{MOST_BINS} bins at most; this log names {len(self.slots)}"
             self.faults.append(Fault(self.entries[0].row, "bin", "", remedy))
         bran = self._bran()
-        if not self.observed and not self.faults:
+        if numbers_needed and not self.observed and not self.faults:
             remedy = "no row has a number to learn from: add counts or weights of what you see"
             self.faults.append(Fault(1, "count", "", remedy))
         self._silences(sorted(by_day))

@@ -165,6 +165,73 @@ def calendar(
 
 
 @app.command(rich_help_panel=OWN)
+@answers()
+def today(
+    log: Annotated[Path, typer.Argument(metavar="LOG", help="A keeper's bin log (CSV).")],
+    experiment: Annotated[
+        Path | None,
+        typer.Option(
+            "--experiment",
+            metavar="FILE",
+            help="Experiment file with the room, bins and rules.",
+            callback=shipped_too,
+        ),
+    ] = None,
+    policy: Annotated[
+        str | None, typer.Option("--policy", help="Its policy; default: the baseline.")
+    ] = None,
+    on: Annotated[
+        str | None,
+        typer.Option(
+            "--on",
+            metavar="DATE",
+            help="Today, as YYYY-MM-DD; later rows are left aside. Default: the calendar's day, "
+            "or the last row's if that is long past.",
+        ),
+    ] = None,
+    breeders: Annotated[
+        int | None,
+        typer.Option(
+            "--breeders", help="Fewest beetles that you want; default: half of those of today."
+        ),
+    ] = None,
+    profile: ProfileFile = None,
+    members: Annotated[
+        int | None, typer.Option("--members", help="Possible colonies that live the log (400).")
+    ] = None,
+    anew: Annotated[
+        bool, typer.Option("--anew", help="Live all of the log again, whatever is kept.")
+    ] = False,
+    name: Annotated[
+        str | None, typer.Option("--name", help="Name of the results; default: that of the log.")
+    ] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed (1).")] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-today.")
+    ] = None,
+) -> Path:
+    """Tell from a keeper's bin log what is in each bin now, what to do, and what comes."""
+    with getting_ready():
+        from colony_sim.commands.today import run_today
+
+    return run_today(
+        shipped_log_too(log) or log,
+        experiment=experiment,
+        policy=policy,
+        on=on,
+        breeders=breeders,
+        profile=profile,
+        members=members,
+        anew=anew,
+        name=name,
+        seed=seed,
+        workers=workers,
+        out=out,
+    )
+
+
+@app.command(rich_help_panel=OWN)
 @answers("template", "check")
 def fit(
     log: Annotated[

@@ -1,0 +1,1 @@
+"""What is in each bin today, and what comes?"""

@@ -1,0 +1,379 @@
+"""From a log to what is in each bin today and in the weeks to come."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import tempfile
+import time
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from colony_sim.assimilation import lived
+from colony_sim.assimilation.checkpoint import Kept
+from colony_sim.assimilation.conditioning import (
+    Draws,
+    Kind,
+    Nearness,
+    adjust,
+    kernel,
+    near_of,
+    quantiles,
+)
+from colony_sim.assimilation.ensemble import Ensemble, Lived, live, live_on
+from colony_sim.assimilation.misfit import Misfit, misfit
+from colony_sim.assimilation.onward import Course
+from colony_sim.atomic import write_atomic
+from colony_sim.fitting import observe
+from colony_sim.running.runner import Progress
+
+MEMBERS = 400
+"""Possible colonies that live the log; as many as a minute on two cores allows for a year of it."""
+WAITS = (3, 7, 10)
+"""Days of waiting whose cost is told."""
+FRACTIONS = (0.5, 0.9)
+"""Shares taken at a harvest that are tried beside that of the rules."""
+OTHERWISE = 32
+"""Members that live on with each other course."""
+KEPT_DAYS = 28
+"""Kept colonies older than this (d) are not gone on from: others may be the near ones by now."""
+KINDS = {
+    "contents": Kind(), "rack": Kind(), "larvae": Kind(), "rack_larvae": Kind(),
+    "harvest_g": Kind(), "harvested_g": Kind(), "large_g": Kind(),
+    "firsts": Kind(log=False, least=1.0, most=float(lived.NEVER)),
+    "beetles": Kind(), "hatched": Kind(), "move": Kind(log=False, least=1.0, most=lived.NEVER),
+}  # fmt: skip
+_FOLDER, _INDEX = "colonies", "index.json"
+
+
+def waiting(days: int) -> Course:
+    """The beetles are moved so many days after tomorrow."""
+    return Course(move_on=1 + days)
+
+
+COURSES = (
+    *(waiting(days) for days in (0, *WAITS)),
+    *(Course(fraction=share) for share in FRACTIONS),
+)  # fmt: skip
+"""What is tried beside the rules."""
+
+Tell = Callable[[Progress], None]
+
+
+class _Whole:
+    """Progress of all lives together, with the time left for all by what each stage costs.
+
+    Parameters
+    ----------
+    stages : sequence of (int, float)
+        Lives of each stage, and the cost of one.
+    tell : callable
+    """
+
+    def __init__(self, stages: Sequence[tuple[int, float]], tell: Tell) -> None:
+        self._stages, self._tell, self._at = list(stages), tell, 0
+        self._reused = 0
+        self._began = time.monotonic()
+
+    def next(self) -> Callable[[Progress], None]:
+        """The callback of the next stage."""
+        at, self._at = self._at, self._at + 1
+        before = self._reused
+
+        def told(progress: Progress) -> None:
+            self._reused = before + progress.reused
+            lives = sum(count for count, _ in self._stages[:at]) + progress.done
+            costs = [count * cost for count, cost in self._stages]
+            done = sum(costs[:at]) + progress.done * self._stages[at][1]
+            left = sum(costs) - done
+            # What was in the store took no time, and tells nothing of the time that is left.
+            lived_now = done - self._reused * self._stages[0][1]
+            spent = time.monotonic() - self._began
+            seconds = spent / lived_now * left if lived_now > 0 and lives else None
+            total = sum(count for count, _ in self._stages)
+            self._tell(Progress(lives, total, self._reused, 0, seconds))
+
+        return told
+
+
+@dataclass(frozen=True)
+class Courses:
+    """What comes of other courses than the rules, in the same possible colonies, on the same seeds.
+
+    Attributes
+    ----------
+    courses : tuple of Course
+    weights : float64 array, shape (draws,)
+    harvested_g, hatched : float64 arrays, shape (draws, courses)
+        Harvested (g), and eggs that hatch, in the weeks to come.
+    beetles : float64 array, shape (draws, courses, weeks)
+        At the end of each week.
+    """
+
+    courses: tuple[Course, ...]
+    weights: np.ndarray
+    harvested_g: np.ndarray
+    hatched: np.ndarray
+    beetles: np.ndarray
+
+    def place(self, course: Course) -> int:
+        """Where a course stands among them."""
+        return self.courses.index(course)
+
+    def cost(self, what: np.ndarray, course: Course, levels: tuple[float, ...]) -> np.ndarray:
+        """Quantiles of what a course loses against moving the beetles tomorrow."""
+        lost = what[:, self.place(waiting(0))] - what[:, self.place(course)]
+        return quantiles(lost, self.weights, levels)
+
+
+@dataclass(frozen=True)
+class State:
+    """What a log says of today and of the weeks to come.
+
+    Attributes
+    ----------
+    ensemble : Ensemble
+    lived_members : int
+        How many lived the log.
+    resumed : bool
+        Whether they were gone on from kept colonies: those nearest when last all were lived.
+    draws : Draws
+        See `quantities`.
+    members : int array, shape (draws,)
+        Member behind each draw.
+    known : float64 array, shape (slots, contents), or None
+        Share of the spread that the log has taken away, on the scale of log(1 + x): 1 - standard
+        deviation after / before it. NaN where nothing was unknown. None where resumed.
+    known_overall : dict of str to float
+        The same by quantity, over the bins in use.
+    misfit : Misfit or None
+    otherwise : Courses or None
+        None where not asked for.
+    """
+
+    ensemble: Ensemble
+    lived_members: int
+    resumed: bool
+    draws: Draws
+    members: np.ndarray
+    known: np.ndarray | None
+    known_overall: Mapping[str, float]
+    misfit: Misfit | None
+    otherwise: Courses | None
+
+
+def assimilate(
+    ensemble: Ensemble,
+    members: int = MEMBERS,
+    folder: Path | None = None,
+    *,
+    anew: bool = False,
+    otherwise: bool = True,
+    workers: int = 1,
+    on_progress: Tell = lambda progress: None,
+) -> State:
+    """Let possible colonies live a log, and tell from their numbers what the keeper's say.
+
+    Parameters
+    ----------
+    ensemble : Ensemble
+    members : int
+        How many live it.
+    folder : Path, optional
+        Results folder, where colonies are kept for a further row.
+    anew : bool
+        All of it, whatever is kept.
+    otherwise : bool
+        Try other courses as well.
+    workers : int
+    on_progress : callable
+        Told how far all of it is.
+
+    Raises
+    ------
+    runner.Interrupted, runner.WorkerDied
+    """
+    with ExitStack() as stack:
+        if folder is None:
+            home = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        else:
+            home = folder / _FOLDER
+        index = None if anew else _fitting_index(home, ensemble)
+        whole = _Whole(_stages(ensemble, members, index, otherwise), on_progress)
+        if index is None:
+            kept = Kept(home / ensemble.kept_digest(ensemble.keep_day)[:16])
+            found = live(
+                ensemble, range(1, members + 1), folder, kept=kept, save=kept, workers=workers,
+                on_progress=whole.next(),
+            )  # fmt: skip
+        else:
+            kept = Kept(home / index["digest"][:16])
+            found = live(
+                ensemble, index["members"], folder, kept=kept, workers=workers,
+                on_progress=whole.next(),
+            )  # fmt: skip
+        features = observe.features(ensemble.schedule, found.written)
+        log = observe.features(ensemble.schedule, observe.on_paper(ensemble.schedule))[0]
+        count = len(found.members)  # Kept ones are near already.
+        weights = weights_of(
+            features, found.contents, log, near_of(count) if index is None else count
+        )
+        near = weights > 0
+        chosen = [int(member) for member in found.members[near]]
+        ahead = live_on(
+            ensemble, chosen, (lived.BY_THE_RULES,), folder, kept=kept, workers=workers,
+            on_progress=whole.next(),
+        )[0]  # fmt: skip
+        wanted = quantities(found.contents[near], ahead)
+        draws = adjust(features[near], wanted, KINDS, weights[near], log)
+        if index is None:
+            known = _known(found, draws)
+            overall = _overall(known)
+            kept.keep_only(set(chosen))
+            if folder is not None:
+                _write_index(home, ensemble, chosen, overall)
+        else:
+            known, overall = None, index["known"]
+        tried = None
+        if otherwise:
+            best = np.argsort(-weights[near], kind="stable")[:OTHERWISE]
+            some, share = [chosen[place] for place in best], weights[near][best]
+            tried = _try(ensemble, some, share, folder, kept, workers, whole.next())
+        judged = misfit(ensemble.schedule, features[near], log)
+    return State(
+        ensemble, len(found.members), index is not None, draws, np.array(chosen), known, overall,
+        judged, tried,
+    )  # fmt: skip
+
+
+def _stages(
+    ensemble: Ensemble, members: int, index: Mapping[str, Any] | None, otherwise: bool
+) -> list[tuple[int, float]]:
+    """Lives of each stage, and what one costs (days, those by the rules half as much again)."""
+    last = ensemble.today - (ensemble.keep_day if index is None else int(index["day"]))
+    near = near_of(members) if index is None else len(index["members"])
+    first = (members, ensemble.today) if index is None else (near, last)
+    on = last + 1.5 * lived.DAYS
+    found = [(first[0], float(max(first[1], 1))), (near, on)]
+    return [*found, (min(OTHERWISE, near), len(COURSES) * on)] if otherwise else found
+
+
+def quantities(contents: np.ndarray, ahead: lived.Ahead) -> dict[str, np.ndarray]:
+    """What is told of a log, by the names of `KINDS`; members first.
+
+    Sums over the rack are told by themselves: those of draws bin by bin are less sharp, and too
+    large where most bins have none.
+    """
+    larvae = [name.endswith("_larvae") for name in lived.CONTENTS]
+    return {
+        "contents": contents,
+        "rack": contents.sum(axis=1),
+        "larvae": contents[:, :, larvae].sum(axis=2),
+        "rack_larvae": contents[:, :, larvae].sum(axis=(1, 2))[:, None],
+        "harvested_g": np.cumsum(ahead["harvest_g"].sum(axis=2), axis=1),
+        **ahead,
+    }
+
+
+def weights_of(
+    features: np.ndarray, contents: np.ndarray, log: np.ndarray, near: int
+) -> np.ndarray:
+    """Weights of members for a log, by their contents as what is to be told apart.
+
+    Parameters
+    ----------
+    features : float64 array, shape (members, features)
+    contents : float64 array, members first
+    log : float64 array, shape (features,)
+    near : int
+        How many get a weight above 0.
+    """
+    if features.shape[1] == 0:  # Nothing was counted yet: all are alike.
+        return (np.arange(len(features)) < near).astype(float)
+    nearness = Nearness.learn(features, np.log1p(contents.reshape(len(contents), -1)))
+    return kernel(nearness.distances(log), near)
+
+
+def _known(found: Lived, draws: Draws) -> np.ndarray:
+    before = np.log1p(found.contents).std(axis=0)
+    after = np.log1p(draws.values["contents"])
+    middle = np.tensordot(draws.weights, after, axes=1)
+    spread = np.sqrt(np.tensordot(draws.weights, (after - middle) ** 2, axes=1))
+    told = before > 0.02  # Less is of no interest, and nothing to divide by.
+    return np.where(told, 1 - spread / np.where(told, before, 1.0), np.nan)
+
+
+def _overall(known: np.ndarray) -> dict[str, float]:
+    with np.errstate(invalid="ignore"):
+        return {
+            name: float(np.nanmean(column)) if np.isfinite(column).any() else 0.0
+            for name, column in zip(lived.CONTENTS, known.T, strict=True)
+        }
+
+
+def _try(
+    ensemble: Ensemble,
+    members: Sequence[int],
+    weights: np.ndarray,
+    folder: Path | None,
+    kept: Kept,
+    workers: int,
+    on_progress: Tell,
+) -> Courses:
+    came = live_on(
+        ensemble, members, COURSES, folder, kept=kept, workers=workers, on_progress=on_progress
+    )
+    return Courses(
+        COURSES, weights / weights.sum(),
+        np.column_stack([one["harvest_g"].sum(axis=(1, 2)) for one in came]),
+        np.column_stack([one["hatched"].sum(axis=1) for one in came]),
+        np.stack([one["beetles"] for one in came], axis=1),
+    )  # fmt: skip
+
+
+# -- colonies kept for a further row -------------------------------------------------------------
+
+
+def _fitting_index(home: Path, ensemble: Ensemble) -> dict[str, Any] | None:
+    """What is kept, if the log says the same up to its day and that is not long ago."""
+    try:
+        index = json.loads((home / _INDEX).read_text(encoding="utf-8"))
+        day = int(index["day"])
+        fits = (
+            0 <= ensemble.today - day <= KEPT_DAYS
+            and day <= ensemble.schedule.days
+            and index["digest"] == ensemble.kept_digest(day)
+            # All of the same log is in the store, if it was lived to the end.
+            and index["log"] != ensemble.digest
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return index if fits else None
+
+
+def _write_index(
+    home: Path, ensemble: Ensemble, members: Sequence[int], known: Mapping[str, float]
+) -> None:
+    day = ensemble.keep_day
+    digest = ensemble.kept_digest(day)
+    index = {
+        "day": day, "digest": digest, "log": ensemble.digest, "members": list(members),
+        "known": dict(known),
+    }  # fmt: skip
+    text = json.dumps(index)
+    home.mkdir(parents=True, exist_ok=True)
+    write_atomic(home / _INDEX, lambda staged: staged.write_text(text, encoding="utf-8"))
+    for path in home.iterdir():  # Those of an earlier log are of no use any more.
+        if path.is_dir() and path.name != digest[:16]:
+            Kept(path).keep_only(set())
+            path.rmdir()
+
+
+def day_of(start: datetime.date, day: float) -> datetime.date:
+    """The date of a day of the log, or of a day from a date."""
+    return start + datetime.timedelta(days=round(day))

@@ -1,0 +1,352 @@
+"""What is told of a rack, as types: ranges of what is in each bin, next steps, the next move."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colony_sim.assimilation import lived
+from colony_sim.assimilation.asked import Asked
+from colony_sim.assimilation.misfit import Misfit
+from colony_sim.assimilation.today import WAITS, Courses, State, waiting
+from colony_sim.colony.bins import Bin, Phase
+
+LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
+SURE = 0.9
+"""Probability with which the breeders must not run short for a share to be called safe."""
+FEWEST_BREEDERS = 20
+_STEPS = {"moisture": 1, "harvest": 2, "pupae": 3, "free": 4}
+
+
+@dataclass(frozen=True)
+class Range:
+    """Median, and the limits of 50 and 90 %."""
+
+    low_90: float
+    low_50: float
+    median: float
+    high_50: float
+    high_90: float
+
+    @classmethod
+    def of(cls, ends: np.ndarray) -> Range:
+        """From quantiles at `LEVELS`."""
+        return cls(*(float(end) for end in ends))
+
+
+@dataclass(frozen=True)
+class Step:
+    """What happens next to a bin.
+
+    Attributes
+    ----------
+    what : str
+        "moisture", "harvest", "pupae", "free" or "beetles out".
+    probability : float
+        That it happens within the weeks to come.
+    days : Range
+        From today; `lived.NEVER` stands for later.
+    """
+
+    what: str
+    probability: float
+    days: Range
+
+
+@dataclass(frozen=True)
+class BinTold:
+    """One bin, or the tray (phase "tray").
+
+    Attributes
+    ----------
+    name : str
+    phase : str
+    beetles_in, beetles_out : datetime.date or None
+    moist : bool
+    contents : dict of str to Range
+        By `lived.CONTENTS`, and "larvae" of all sizes.
+    known : dict of str to float, or None
+        See `today.State.known`.
+    steps : tuple of Step
+        The likely ones first in time.
+    """
+
+    name: str
+    phase: str
+    beetles_in: datetime.date | None
+    beetles_out: datetime.date | None
+    moist: bool
+    contents: Mapping[str, Range]
+    known: Mapping[str, float] | None
+    steps: tuple[Step, ...]
+
+    @property
+    def next(self) -> Step | None:
+        """The first step that is more likely than not."""
+        likely = [step for step in self.steps if step.probability > 0.5 and step.what != "pupae"]
+        return min(likely, key=lambda step: step.days.median, default=None)
+
+
+@dataclass(frozen=True)
+class Move:
+    """The next move of the beetles.
+
+    Attributes
+    ----------
+    bins : tuple of str
+        Bins that the beetles are in.
+    days_in : int
+        Since they went in.
+    due : Range
+        Days from today by the rules; at or below 0 if overdue.
+    by_date : bool
+        Whether the rules name the day.
+    interval : float
+        Days between moves, of the rules.
+    """
+
+    bins: tuple[str, ...]
+    days_in: int
+    due: Range
+    by_date: bool
+    interval: float
+
+
+@dataclass(frozen=True)
+class Wait:
+    """What waiting costs in the weeks to come, against moving the beetles tomorrow."""
+
+    days: int
+    grams: Range
+    hatched: Range
+
+
+@dataclass(frozen=True)
+class Take:
+    """What may be taken at harvests.
+
+    Attributes
+    ----------
+    fraction : float
+        Share of the larvae of harvest size, the largest tried with which it is `SURE`.
+    probability : float
+        That at least `breeders` beetles are there in all weeks to come.
+    rule : float
+        That of the rules.
+    breeders : float
+    by_bin : dict of str to (Range, Range)
+        Larvae, and grams, that may be taken from each bin now.
+    """
+
+    fraction: float
+    probability: float
+    rule: float
+    breeders: float
+    by_bin: Mapping[str, tuple[Range, Range]]
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether the breeders do not run short."""
+        return self.probability >= SURE
+
+
+@dataclass(frozen=True)
+class Buy:
+    """When beetles should be bought, and how many: probability of running short by the rules."""
+
+    probability: float
+    on: datetime.date | None
+    beetles: int
+
+
+@dataclass(frozen=True)
+class Told:
+    """All of it."""
+
+    on: datetime.date
+    bins: tuple[BinTold, ...]
+    tray: BinTold
+    rack: Mapping[str, Range]
+    known: Mapping[str, float]
+    harvest_g: tuple[Range, ...]
+    move: Move | None
+    waits: tuple[Wait, ...]
+    take: Take
+    buy: Buy
+    misfit: Misfit | None
+    members: int
+    near: int
+    effective: float
+    resumed: bool
+
+
+def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
+    """Put what was found into types.
+
+    Parameters
+    ----------
+    asked : Asked
+    state : State
+    breeders : int, optional
+        Fewest beetles that the keeper wants; default: half of those of today.
+    """
+    draws, ensemble = state.draws, state.ensemble
+    contents = draws.quantiles(draws.values["contents"], LEVELS)
+    larvae = draws.quantiles(draws.values["larvae"], LEVELS)
+
+    def held(slot: int) -> dict[str, Range]:
+        found = _ranges(contents[:, slot])
+        return found | {"larvae": Range.of(larvae[:, slot])}
+
+    # Bins and dates are the log's, the same in all possible colonies.
+    colony = ensemble.today_of(int(state.members[0]))
+    names = bin_names(ensemble.schedule.bins, len(colony.bins))
+    move = _move(asked, state, colony.bins, names)
+    bins = []
+    for bin_, name in zip(colony.bins, names, strict=True):
+        steps = _steps(state, bin_.index, bin_.phase, bin_.moist, move)
+        bins.append(BinTold(
+            name, bin_.phase.value, _date(asked, bin_.date_in), _date(asked, bin_.date_out),
+            bin_.moist, held(bin_.index), _known(state, bin_.index), steps,
+        ))  # fmt: skip
+    tray = BinTold("tray", "tray", None, None, False, held(-1), _known(state, -1), ())
+    rack = draws.quantiles(draws.values["rack"], LEVELS)
+    here = _ranges(rack)
+    rack_larvae = draws.quantiles(draws.values["rack_larvae"], LEVELS)
+    fewest = float(
+        max(FEWEST_BREEDERS, here["beetles"].median / 2) if breeders is None else breeders
+    )
+    total = draws.quantiles(draws.values["harvested_g"], LEVELS)
+    return Told(
+        on=asked.on,
+        bins=tuple(bins),
+        tray=tray,
+        rack=here | {"larvae": Range.of(rack_larvae[:, 0])},
+        known=state.known_overall,
+        harvest_g=tuple(Range.of(total[:, week]) for week in range(lived.WEEKS)),
+        move=move,
+        waits=_waits(state.otherwise) if move is not None else (),
+        take=_take(state, fewest, bins),
+        buy=_buy(asked, state, fewest),
+        misfit=state.misfit,
+        members=state.lived_members,
+        near=len(state.members),
+        effective=draws.effective,
+        resumed=state.resumed,
+    )
+
+
+def bin_names(logged: Sequence[str], bins: int) -> list[str]:
+    """Names of bins by slot: those of the log, then numbers that it does not use."""
+    names = list(logged)
+    number = 1
+    while len(names) < bins:
+        if str(number) not in names:
+            names.append(str(number))
+        number += 1
+    return names
+
+
+def _ranges(ends: np.ndarray) -> dict[str, Range]:
+    return {name: Range.of(ends[:, k]) for k, name in enumerate(lived.CONTENTS)}
+
+
+def _known(state: State, slot: int) -> dict[str, float] | None:
+    if state.known is None:
+        return None
+    return dict(zip(lived.CONTENTS, state.known[slot].tolist(), strict=True))
+
+
+def _date(asked: Asked, day: int | None) -> datetime.date | None:
+    if day is None:
+        return None
+    return asked.ensemble.schedule.start + datetime.timedelta(days=day)
+
+
+def _steps(
+    state: State, slot: int, phase: Phase, moist: bool, move: Move | None
+) -> tuple[Step, ...]:
+    if phase is Phase.FREE:
+        return ()
+    firsts = state.draws.values["firsts"][:, slot]
+    found = []
+    for what, place in _STEPS.items():
+        if what == "moisture" and (moist or phase is Phase.BREEDING):
+            continue
+        days = firsts[:, place]
+        happens = float(state.draws.probability(days <= lived.DAYS + 0.5))
+        ends = state.draws.quantiles(days[:, None], LEVELS)[:, 0]
+        found.append(Step(what, happens, Range.of(ends)))
+    if phase is Phase.BREEDING and move is not None:
+        found.append(Step("beetles out", 1.0, move.due))
+    return tuple(sorted(found, key=lambda step: step.days.median))
+
+
+def _move(asked: Asked, state: State, bins: Sequence[Bin], names: Sequence[str]) -> Move | None:
+    breeding = [bin_ for bin_ in bins if bin_.phase is Phase.BREEDING]
+    if not breeding:
+        return None
+    p, today = asked.ensemble.parameters, asked.ensemble.today
+    days_in = today - max(bin_.date_in or 0 for bin_ in breeding)
+    by_date = p["rotation.when"] == "by_date"
+    if by_date:
+        due = Range(*[float(p["rotation.interval_days"] - days_in)] * 5)
+    else:
+        due = Range.of(state.draws.quantiles(state.draws.values["move"], LEVELS)[:, 0])
+    interval = float(p["rotation.interval_days"])
+    return Move(tuple(names[b.index] for b in breeding), days_in, due, by_date, interval)
+
+
+def _waits(courses: Courses | None) -> tuple[Wait, ...]:
+    if courses is None:
+        return ()
+    return tuple(
+        Wait(
+            days,
+            Range.of(courses.cost(courses.harvested_g, waiting(days), LEVELS)),
+            Range.of(courses.cost(courses.hatched, waiting(days), LEVELS)),
+        )
+        for days in WAITS
+    )
+
+
+def _take(state: State, fewest: float, bins: Sequence[BinTold]) -> Take:
+    rule = float(state.ensemble.parameters["harvest.fraction"])
+    least = state.draws.values["beetles"].min(axis=1)
+    by_rule = float(state.draws.probability(least >= fewest))
+    tried = {rule: by_rule}
+    if state.otherwise is not None:
+        for place, course in enumerate(state.otherwise.courses):
+            if course.fraction is not None and course.fraction != rule:
+                enough = state.otherwise.beetles[:, place].min(axis=1) >= fewest
+                tried[course.fraction] = float(state.otherwise.weights @ enough)
+    sure = [share for share, probability in tried.items() if probability >= SURE]
+    share = max(sure) if sure else max(tried, key=lambda one: (tried[one], -one))
+    by_bin = {
+        bin_.name: (_times(bin_.contents["large_larvae"], share),
+                    _times(bin_.contents["large_g"], share))
+        for bin_ in bins
+        if bin_.phase == Phase.GROWING.value
+    }  # fmt: skip
+    return Take(share, tried[share], by_rule, fewest, by_bin)
+
+
+def _times(one: Range, share: float) -> Range:
+    return Range(*(share * end for end in (
+        one.low_90, one.low_50, one.median, one.high_50, one.high_90,
+    )))  # fmt: skip
+
+
+def _buy(asked: Asked, state: State, fewest: float) -> Buy:
+    beetles = state.draws.values["beetles"]
+    short = state.draws.probability(beetles < fewest)
+    ever = float(state.draws.probability(beetles.min(axis=1) < fewest))
+    if ever <= 1 - SURE:
+        return Buy(ever, None, 0)
+    week = int(np.argmax(short > 1 - SURE)) if (short > 1 - SURE).any() else int(np.argmax(short))
+    low = float(state.draws.quantiles(beetles.min(axis=1)[:, None], (1 - SURE,))[0, 0])
+    on = asked.on + datetime.timedelta(days=7 * week)
+    return Buy(ever, on, max(1, round(fewest - low)))

@@ -1,0 +1,235 @@
+"""What is told of a rack, in words: whether to move the beetles, then a line a bin."""
+
+from __future__ import annotations
+
+import datetime
+
+from colony_sim.assimilation import lived
+from colony_sim.assimilation.told import BinTold, Range, Step, Told
+
+MOST_BINS = 12
+"""Bins that have a line of their own on the screen."""
+_SAID = {
+    "moisture": "moisture", "harvest": "harvest", "pupae": "first pupae", "free": "empty it",
+    "beetles out": "beetles out",
+}  # fmt: skip
+
+
+def headline(told: Told) -> str:
+    """Whether to move the beetles this weekend."""
+    move = told.move
+    if move is None:
+        return "Do not move beetles this weekend: the log has none in a bin"
+    sunday = weekend(told.on)[1]
+    place = f"bin {_and(move.bins)}" if len(move.bins) == 1 else f"bins {_and(move.bins)}"
+    since = f"they have been in {place} for {_days(move.days_in)}"
+    if move.by_date:
+        due = day_in(told.on, move.due.median)
+        rule = f"your rule says {_days(move.interval)}"
+        if due < told.on:
+            late = _days((told.on - due).days)
+            return f"Move the beetles this weekend: {since}, {rule}, so they are {late} late"
+        if due <= sunday:
+            return f"Move the beetles this weekend: {since} and are due on {nice(due)} ({rule})"
+        return f"Do not move the beetles this weekend: {since} and are due on {nice(due)} ({rule})"
+    due = day_in(told.on, move.due.median)
+    word = "Move" if due <= sunday else "Do not move"
+    return f"{word} the beetles this weekend: {since}, and by your rule {span(told, move.due)}"
+
+
+def waiting(told: Told) -> str:
+    """What waiting costs."""
+    if not told.waits:
+        return ""
+    each = "; ".join(
+        f"{_days(wait.days)} {_range(wait.grams)} g and {_range(wait.hatched)} eggs that hatch"
+        for wait in told.waits
+    )
+    return (
+        f"Waiting instead of moving tomorrow costs, over {lived.WEEKS} weeks: {each} "
+        "(minus: a gain)."
+    )
+
+
+def bins(told: Told) -> list[str]:
+    """A line a bin, and the tray if there is something on it."""
+    used = [bin_ for bin_ in told.bins if bin_.phase != "free"]
+    lines = [line(told, bin_) for bin_ in used[:MOST_BINS]]
+    if len(used) > MOST_BINS:
+        lines.append(f"{len(used) - MOST_BINS} more bins are on the page.")
+    free = [bin_.name for bin_ in told.bins if bin_.phase == "free"]
+    tray = told.tray.contents
+    last = [f"Free: {_and(free)}."] if free else []
+    if max(tray["pupae"].high_90, tray["beetles"].high_90) >= 1:
+        last.append(f"Tray: {_range(tray['pupae'])} pupae, {_range(tray['beetles'])} beetles.")
+    return [*lines, *([" ".join(last)] if last else [])]
+
+
+def line(told: Told, bin_: BinTold) -> str:
+    """One bin: its label, most of what is in it, what comes next."""
+    label = (
+        f"in {short_date(bin_.beetles_in)}"
+        if bin_.phase == "breeding"
+        else f"out {short_date(bin_.beetles_out)}"
+    )
+    step = bin_.next
+    text = f"{bin_.name:>2} {label + ':':11s} {most_of(bin_)}."
+    return f"{text} Next: {step_in_words(told, step)}." if step else text
+
+
+def most_of(bin_: BinTold) -> str:
+    """The stage that a keeper looks for in a bin, with its range of 90 %."""
+    c = bin_.contents
+    if bin_.phase == "breeding":
+        return f"{_range(c['beetles'])} beetles"
+    if c["large_g"].median >= 5:
+        return f"{_range(c['large_g'])} g to harvest"
+    if c["larvae"].median >= 1:
+        return f"{_range(c['larvae'])} larvae"
+    for what in ("eggs", "pupae"):
+        if c[what].median >= 1:
+            return f"{_range(c[what])} {what}"
+    return "next to nothing"
+
+
+def step_in_words(told: Told, step: Step) -> str:
+    """A step with its day."""
+    return f"{_SAID[step.what]} {span(told, step.days)}"
+
+
+def span(told: Told, days: Range) -> str:
+    """The median day and the range of 90 %."""
+    first, middle, last = (day_in(told.on, d) for d in (days.low_90, days.median, days.high_90))
+    if first == last:
+        return f"on {nice(middle)}"
+    end = "later" if days.high_90 > lived.DAYS else short_date(last)
+    return f"{short_date(middle)} ({short_date(first)} to {end})"
+
+
+def take(told: Told) -> str:
+    """What may be taken now."""
+    one = told.take
+    some = [
+        f"bin {name} {_range(grams)} g"
+        for name, (_, grams) in one.by_bin.items()
+        if grams.median >= 0.5
+    ]
+    share = f"{100 * one.fraction:.0f} % of the larvae of harvest size"
+    head = "You may take" if one.is_sure else "Take no more than"
+    listed = f" (today {'; '.join(some)})" if some else " (today no bin has any)"
+    return (
+        f"{head} {share}{listed}: at least {one.breeders:.0f} beetles are then there for "
+        f"{lived.WEEKS} weeks with probability {one.probability:.2f}."
+    )
+
+
+def buy(told: Told) -> str:
+    """When to buy beetles."""
+    one = told.buy
+    if one.on is None:
+        return ""
+    return (
+        f"Beetles run short, below {told.take.breeders:.0f}, with probability "
+        f"{one.probability:.2f} under your rules: buy {one.beetles} by {nice(one.on)}."
+    )
+
+
+def strange(told: Told) -> str:
+    """What no possible colony explains."""
+    found = told.misfit
+    if found is None or not (found.doubtful or found.strange):
+        return ""
+    places = _and([f"bin {use.bin} since {short_date(use.since)}" for use in found.strange[:3]])
+    if found.doubtful:
+        where = f": {places}" if found.strange else ""
+        return (
+            f"Look: this log is none that a possible colony writes (p = {found.p:.3f}){where}. "
+            "Something may have happened that is not written down; do not trust the ranges."
+        )
+    return (
+        f"{places[0].upper()}{places[1:]} is unusual; the log as a whole is not (p = {found.p:.2f})"
+        "."
+    )
+
+
+def sure(told: Told) -> str:
+    """How it was worked out, in a line."""
+    known = told.known
+    text = (
+        f"Ranges hold 90 %. {told.members} possible colonies lived your log, the {told.near} "
+        f"nearest count (effective number {told.effective:.0f}). It takes away "
+        f"{_percent(known['beetles'])} of what is unknown of beetles, "
+        f"{_percent(known['small_larvae'])} of small larvae, {_percent(known['large_g'])} of "
+        "those of harvest size."
+    )
+    if told.resumed:
+        text += " They are those nearest when all were last lived; --anew lives all."
+    return text
+
+
+def screen(told: Told) -> tuple[list[str], list[str]]:
+    """What must be on the screen, and what may: each the most important first."""
+    must = [f"{headline(told)}."]
+    must += [text for text in (strange(told),) if text]
+    must.append("\n".join(bins(told)))
+    more = (waiting(told), buy(told), take(told), sure(told))
+    return must, [text for text in more if text]
+
+
+def in_full(told: Told) -> str:
+    """All of it, but for the headline."""
+    must, more = screen(told)
+    total = ", ".join(
+        f"{_range(told.harvest_g[week - 1])} g in {week}" for week in (1, 2, 4, 8, 12)
+    )
+    more.append(f"Harvests by your rules: {total} weeks (90 % ranges).")
+    return "\n\n".join([*must[1:], *more])
+
+
+def weekend(on: datetime.date) -> tuple[datetime.date, datetime.date]:
+    """Saturday and Sunday of the weekend that is, or comes next."""
+    saturday = on + datetime.timedelta(days=(5 - on.weekday()) % 7)
+    if on.weekday() == 6:
+        saturday = on - datetime.timedelta(days=1)
+    return saturday, saturday + datetime.timedelta(days=1)
+
+
+def day_in(on: datetime.date, days: float) -> datetime.date:
+    """The date so many days from today."""
+    return on + datetime.timedelta(days=round(days))
+
+
+def nice(date: datetime.date) -> str:
+    """``Tue 9 Dec``."""
+    return f"{date:%a} {date.day} {date:%b}"
+
+
+def short_date(date: datetime.date | None) -> str:
+    """``9 Dec``."""
+    return "?" if date is None else f"{date.day} {date:%b}"
+
+
+def about(value: float) -> str:
+    """A count or grams to two digits: ``0``, ``7``, ``1,200``."""
+    if abs(value) < 10:
+        return f"{value:.0f}".replace("-0", "0")
+    digits = 1 - int(f"{abs(value):e}".split("e")[1])
+    return f"{round(value, digits):,.0f}".replace("-", "−")
+
+
+def _range(one: Range) -> str:
+    low, high = about(one.low_90), about(one.high_90)
+    return about(one.median) if low == high else f"{about(one.median)} ({low} to {high})"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * max(share, 0.0):.0f} %"
+
+
+def _days(count: float) -> str:
+    return f"{count:g} day{'s' * (count != 1)}"
+
+
+def _and(names: list[str] | tuple[str, ...]) -> str:
+    names = list(names)
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]

@@ -1,0 +1,291 @@
+"""The state of a rack today: the statistics, colonies kept and gone on from, words and page."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from dataclasses import replace
+
+import numpy as np
+import plain_words
+import pytest
+from answers import of_folder
+from commandline import cli
+
+from colony_sim.assimilation import lived, page, today, words
+from colony_sim.assimilation.asked import ask
+from colony_sim.assimilation.checkpoint import Kept, prefix_digest
+from colony_sim.assimilation.conditioning import Kind, Nearness, adjust, kernel
+from colony_sim.assimilation.misfit import misfit
+from colony_sim.assimilation.onward import Course
+from colony_sim.assimilation.today import assimilate
+from colony_sim.assimilation.told import Move, Range, Told, tell
+from colony_sim.biology.climate import constant
+from colony_sim.biology.parameters import Parameters
+from colony_sim.commands.today import run_today
+from colony_sim.errors import InputError
+from colony_sim.experiment.worlds import SHIPPED, read_worlds
+from colony_sim.fitting.logbook import parse
+from colony_sim.fitting.schedule import compile_schedule
+from colony_sim.running.runner import Progress
+from colony_sim.statistics.ridge import ridge
+
+LOG = """\
+date,bin,action,stage,count,grams,about,until,note
+2031-03-01,A,beetles in,beetles,60,,,,
+2031-03-11,A,beetles out,beetles,52,,,,
+2031-03-11,B,beetles in,beetles,,,,,
+2031-03-21,B,dead beetles,beetles,6,,,,
+2031-03-21,B,beetles out,beetles,45,,,,
+2031-03-21,C,beetles in,beetles,,,,,
+2031-03-28,A,count,larvae,400,,yes,,
+"""
+MORE = "2031-03-30,B,count,larvae,300,,yes,,\n"
+ON = datetime.date(2031, 3, 28)
+MEMBERS = 40
+
+
+def asked_of(folder, text=LOG, on=ON, **values):
+    path = folder / "shed.csv"
+    path.write_text(text, encoding="utf-8")
+    parameters = Parameters.default().with_values({"rack.bins": 4} | values, where="test")
+    return ask(path, parameters, constant(27.0), read_worlds(SHIPPED), on=on)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("today")
+    asked = asked_of(folder)
+    return folder, asked, assimilate(asked.ensemble, MEMBERS, folder, otherwise=False)
+
+
+# ---- Statistics
+
+
+def test_leaving_rows_out_in_closed_form_is_what_refitting_without_them_gives():
+    rng = np.random.default_rng(1)
+    x, weights, new = rng.normal(size=(20, 30)), rng.random(20) + 0.1, rng.normal(size=30)
+    y = x[:, :2] + rng.normal(size=(20, 2))
+    found = ridge(x, y, weights, penalties=np.array([3.0]))
+    drawn = found.jackknife(new, y)
+    share = weights / weights.sum() * 20
+    for row in range(20):
+        rest = np.arange(20) != row
+        a = np.column_stack([np.ones(20), x - found.centre])[rest]
+        pull = np.diag([0.0] + [3.0] * 30)
+        beta = np.linalg.solve(a.T * share[rest] @ a + pull, a.T * share[rest] @ y[rest])
+        there, here = (np.append(1, z - found.centre) @ beta for z in (x[row], new))
+        assert found.left_out[row] == pytest.approx(there)
+        assert drawn[row] == pytest.approx(here + y[row] - there)
+
+
+def test_intervals_hold_the_truth_as_often_as_they_say_and_are_narrower_than_before():
+    """80 logs; the false-alarm rate of each share is 1e-3 (binomial)."""
+    rng = np.random.default_rng(2)
+    hidden = rng.normal(size=(280, 3))
+    contents = np.expm1(np.maximum(4 + hidden @ rng.normal(size=(3, 4)), 0))[:, None, :]
+    features = hidden @ rng.normal(size=(3, 12)) + 0.3 * rng.normal(size=(280, 12))
+    held, width = [], []
+    for row in range(80):
+        rest = np.arange(280) != row
+        near = Nearness.learn(features[rest], np.log1p(contents[rest, 0]))
+        weights = kernel(near.distances(features[row]), 112)
+        draws = adjust(features[rest], {"x": contents[rest]}, {"x": Kind()}, weights, features[row])
+        low, high = draws.quantiles(draws.values["x"], (0.05, 0.95))
+        held.append(((low <= contents[row]) & (contents[row] <= high)).mean())
+        width.append(np.log1p(high - low).mean())
+        assert 40 < draws.effective < 112
+    before = np.subtract(*np.quantile(contents, [0.95, 0.05], axis=0))
+    assert 0.80 < np.mean(held) < 0.98
+    assert np.mean(width) < np.log1p(before).mean() - 0.5
+
+
+def test_without_a_number_in_the_log_all_possible_colonies_are_alike():
+    values = {"x": np.arange(12.0)[:, None]}
+    draws = adjust(np.empty((12, 0)), values, {"x": Kind()}, np.ones(12), np.empty(0))
+    assert draws.effective == pytest.approx(12)
+    assert draws.values["x"] == pytest.approx(values["x"])
+
+
+def test_a_log_that_none_writes_is_told_apart_and_the_bin_is_named():
+    schedule = compile_schedule(parse(LOG)[0])
+    rng = np.random.default_rng(3)
+    common = rng.normal(size=(150, 1))
+    members = common + 0.3 * rng.normal(size=(150, len(schedule.observed)))
+    assert misfit(schedule, members[1:], members[0]).p > 0.05
+    strange = members[0].copy()
+    place = next(k for k, one in enumerate(schedule.observed) if one.entry.bin == "B")
+    strange[place] += 4.0
+    found = misfit(schedule, members[1:], strange)
+    assert found.doubtful and found.strange[0].bin == "B"
+    assert found.residuals[place] == max(found.residuals)
+
+
+# ---- Colonies
+
+
+def test_a_colony_gone_on_from_is_the_colony_lived_from_the_start(tmp_path):
+    ensemble, longer = (asked_of(tmp_path, text, on).ensemble for text, on in (
+        (LOG, ON), (LOG + MORE, ON + datetime.timedelta(days=2)),
+    ))  # fmt: skip
+    kept = Kept(tmp_path / "kept")
+    ensemble.today_of(3, save=kept)
+    assert ensemble.kept_digest(ensemble.keep_day) == longer.kept_digest(ensemble.keep_day)
+    assert prefix_digest(longer.schedule, 29) != prefix_digest(ensemble.schedule, 29)
+    again, whole = longer.today_of(3, kept), longer.today_of(3)
+    assert np.array_equal(lived.shown(again), lived.shown(whole))
+    assert np.array_equal(lived.contents(again), lived.contents(whole))
+    for name, values in lived.live_on(again).items():
+        assert np.array_equal(values, lived.live_on(longer.today_of(3))[name]), name
+    (tmp_path / "kept" / "3.colony").write_bytes(b"damaged")
+    assert np.array_equal(lived.shown(longer.today_of(3, kept)), lived.shown(whole))
+
+
+def test_the_beetles_are_moved_on_the_day_that_is_chosen_and_by_the_rules_else(tmp_path):
+    ensemble = asked_of(tmp_path, **{"rotation.interval_days": 14}).ensemble
+    for course, day in ((Course(), 7), (Course(move_on=1), 1), (Course(move_on=11), 11)):
+        came = lived.live_on(ensemble.today_of(1), course)
+        assert came["move"][0] == day
+    took = [
+        lived.live_on(ensemble.today_of(1), Course(fraction=share))["harvest_g"].sum()
+        for share in (0.2, 0.9)
+    ]
+    assert took[0] <= took[1]
+
+
+def test_a_further_row_goes_on_from_the_nearest_and_the_same_log_gives_the_same_again(whole):
+    folder, asked, state = whole
+    again = assimilate(asked.ensemble, MEMBERS, folder, otherwise=False)
+    assert not again.resumed
+    for name, values in state.draws.values.items():
+        assert np.array_equal(values, again.draws.values[name]), name
+    later = asked_of(folder, LOG + MORE, ON + datetime.timedelta(days=2))
+    went_on = assimilate(later.ensemble, MEMBERS, folder, otherwise=False)
+    assert went_on.resumed and set(went_on.members) <= set(state.members)
+    day = asked.ensemble.keep_day
+    other = asked_of(folder, LOG.replace("52", "40"))
+    assert other.ensemble.kept_digest(day) != asked.ensemble.kept_digest(day)
+    (folder / "shed.csv").write_text(LOG, encoding="utf-8")
+
+
+def test_the_time_left_is_that_of_all_stages(monkeypatch):
+    """Ten lives of 1 s, five of them kept, then two of 10 s."""
+    clock = [0.0]
+    monkeypatch.setattr(today.time, "monotonic", lambda: clock[0])
+    told = []
+    whole = today._Whole([(10, 1.0), (2, 10.0)], told.append)
+    clock[0] = 3.0
+    whole.next()(Progress(8, 10, 5, 0, None))
+    assert (told[-1].done, told[-1].total, told[-1].reused) == (8, 12, 5)
+    assert told[-1].seconds_left == pytest.approx(22.0)
+    clock[0] = 15.0
+    whole.next()(Progress(1, 2, 0, 0, None))
+    assert told[-1].done == 11 and told[-1].seconds_left == pytest.approx(10.0)
+
+
+# ---- Questions that cannot be answered
+
+
+def test_a_day_before_the_log_is_refused(tmp_path):
+    with pytest.raises(InputError, match="--on"):
+        asked_of(tmp_path, on=datetime.date(2031, 2, 1))
+
+
+def test_today_is_the_last_row_where_that_is_long_past(tmp_path):
+    asked = asked_of(tmp_path, LOG.replace("2031", "2001"), None)
+    assert asked.on == datetime.date(2001, 3, 28) and "--on" in asked.notes[0]
+
+
+# ---- Words and page
+
+
+@pytest.fixture(scope="module")
+def told(whole) -> Told:
+    _, asked, state = whole
+    return tell(asked, state)
+
+
+def test_types_hold_what_the_log_says_for_certain(told):
+    assert [bin_.phase for bin_ in told.bins] == ["growing", "growing", "breeding", "free"]
+    assert [bin_.name for bin_ in told.bins] == ["A", "B", "C", "1"]
+    assert told.bins[2].beetles_in == datetime.date(2031, 3, 21)
+    assert told.bins[0].contents["beetles"].high_90 < told.bins[2].contents["beetles"].low_90
+    for bin_ in told.bins:
+        for one in bin_.contents.values():
+            ends = [one.low_90, one.low_50, one.median, one.high_50, one.high_90]
+            assert ends == sorted(ends) and ends[0] >= 0
+    assert told.known["beetles"] > 0.2
+
+
+@pytest.mark.parametrize(
+    ("due", "begins"),
+    [
+        (1, "Move the beetles"),
+        (2, "Move the beetles"),
+        (3, "Do not move"),
+        (-4, "Move the beetles"),
+    ],
+)
+def test_the_first_sentence_says_whether_to_move_the_beetles_this_weekend(told, due, begins):
+    """Today is a Friday: Sunday is in two days."""
+    move = Move(("C",), 14 - due, Range(*[float(due)] * 5), True, 14.0)
+    text = words.headline(replace(told, move=move))
+    assert text.startswith(begins) and "bin C" in text and "14 days" in text
+    assert ("4 days late" in text) == (due < 0)
+
+
+def test_the_page_is_closed_and_every_bin_can_be_opened(told):
+    text = page.html(told)
+    assert not re.findall(r'(?:src|href)="(?!#)[^"]*"|url\((?!data:)', text)
+    assert text.count("<details") == text.count('<a href="#bin-') == len(told.bins)
+    assert words.headline(told) in text and 'name="viewport"' in text
+
+
+FILE = """\
+[experiment]
+name = "shed"
+days = 700
+replicates = 4
+
+[climate]
+kind = "constant"
+temperature_c = 27.0
+
+[start]
+breeders = 60
+
+[handling]
+rack.bins = 4
+
+[[policy]]
+name = "as logged"
+"""
+
+
+def test_the_command_answers_first_and_writes_its_folder(whole, tmp_path, monkeypatch, capsys):
+    """In the folder of another test, in whose store the log has been lived."""
+    folder, *_ = whole
+    monkeypatch.setattr(today, "OTHERWISE", 3)
+    monkeypatch.chdir(folder)
+    experiment = tmp_path / "shed.toml"
+    experiment.write_text(FILE, encoding="utf-8")
+    options = dict.fromkeys(("policy", "breeders", "profile", "name", "seed"))
+    run_today(
+        folder / "shed.csv", experiment=experiment, on=str(ON), members=MEMBERS, anew=True,
+        workers=1, out=folder, **options,
+    )  # fmt: skip
+    out = capsys.readouterr().out
+    assert re.match(r"(Move|Do not move) the beetles this weekend", out)
+    assert not plain_words.faults(out)
+    assert {"today.html", "contents.csv", "weeks.csv", "steps.csv", "work.csv", "waiting.csv",
+            "residuals.csv", "answer.json"} <= {path.name for path in folder.iterdir()}  # fmt: skip
+    settings = of_folder(folder, "today")["settings"]
+    assert settings["members"] == MEMBERS and settings["effective"] <= settings["near"]
+    assert settings["other_courses"] == 3
+
+
+def test_a_day_that_is_none_is_refused_in_one_line(tmp_path):
+    (tmp_path / "shed.csv").write_text(LOG, encoding="utf-8")
+    code, _, err = cli("today", "shed.csv", "--on", "28.3.2031", cwd=tmp_path, faults=None)
+    assert code == 2 and len(err) == 1 and "--on" in err[0] and "YYYY-MM-DD" in err[0]
+    assert [path.name for path in tmp_path.iterdir()] == ["shed.csv"]
