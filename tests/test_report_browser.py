@@ -176,8 +176,8 @@ def placed(page, k: int) -> tuple[list[str], np.ndarray, list[str]]:
             const m = use.transform.baseVal.consolidate().matrix;
             return [use.getAttribute("href").split("-").slice(2).join("-"),
                     [m.a, m.b, m.c, m.d, m.e, m.f]];
-          }), [...svg.querySelectorAll("text")].map((t) => t.textContent + t.getAttribute(
-            "font-weight")).filter((t) => t)]; }""",
+          }), [...svg.querySelectorAll("text")].filter((t) => t.textContent).map((t) =>
+            `${t.textContent} ${t.getAttribute("font-weight") || "400"}`)]; }""",
         k,
     )
     return [name for name, _ in found], np.array([place for _, place in found]), texts
