@@ -204,7 +204,7 @@ def _ticks(top: float) -> list[float]:
     found: list[float] = []
     for tick in sorted((tick for tick in ladder if tick <= top), reverse=True):
         above = _root(found[-1]) if found else np.inf
-        if min(_root(tick), above - _root(tick)) > 0.18 * _root(top):
+        if min(_root(tick), above - _root(tick)) > 0.24 * _root(top):
             found.append(tick)
     return [0.0, *reversed(found)]
 

@@ -109,7 +109,7 @@ def difference_figure(sweep: StoredSweep, aim: Aim, title: str, origin: Origin) 
                                        heat.signed(most), seen))  # fmt: skip
         hatched_any |= bool(hatched.any())
     _ticks(sweep, panels)
-    left, middle = style.WIDTH - SIDE, foot + 2.3
+    left, middle = style.WIDTH - SIDE, foot + 2.45
     head = _beside(page, f"{aim.measure.label}, difference\n({aim.unit})", left, top)
     bar = style.axes(page, left, middle, 0.22, head - middle)
     heat.difference_bar(page, mesh, bar, most)
@@ -208,9 +208,9 @@ def _legend(
         page.legend(handles=sides, loc="upper left", borderpad=0, handlelength=1.4,
                     labelspacing=0.5,
                     bbox_to_anchor=((left - 0.1) / style.WIDTH, top / style.HEIGHT))  # fmt: skip
-        top -= sum(0.27 * (str(p.get_label()).count("\n") + 1) + 0.1 for p in sides) + 0.05
+        top -= sum(0.33 * (str(p.get_label()).count("\n") + 1) + 0.1 for p in sides) + 0.05
     page.text(left / style.WIDTH, top / style.HEIGHT, "\n".join(signs), va="top",
-              linespacing=1.3)  # fmt: skip
+              linespacing=1.0)  # fmt: skip
 
 
 def _beside(page: Figure, text: str, left: float, top: float) -> float:
