@@ -232,6 +232,8 @@ def test_the_first_sentence_says_whether_to_move_the_beetles_this_weekend(told, 
     text = words.headline(replace(told, move=move))
     assert text.startswith(begins) and "bin C" in text and "14 days" in text
     assert ("4 days late" in text) == (due < 0)
+    monday = replace(told, on=told.on - datetime.timedelta(days=4), move=move)
+    assert ("weekend at the latest" in words.headline(monday)) == (0 <= due < 5)
 
 
 def test_the_page_is_closed_and_every_bin_can_be_opened(told):

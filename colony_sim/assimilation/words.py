@@ -20,7 +20,7 @@ def headline(told: Told) -> str:
     move = told.move
     if move is None:
         return "Do not move beetles this weekend: the log has none in a bin"
-    sunday = weekend(told.on)[1]
+    saturday, sunday = weekend(told.on)
     place = f"bin {_and(move.bins)}" if len(move.bins) == 1 else f"bins {_and(move.bins)}"
     since = f"they have been in {place} for {_days(move.days_in)}"
     if move.by_date:
@@ -29,6 +29,11 @@ def headline(told: Told) -> str:
         if due < told.on:
             late = _days((told.on - due).days)
             return f"Move the beetles this weekend: {since}, {rule}, so they are {late} late"
+        if due < saturday:
+            return (
+                f"Move the beetles this weekend at the latest: {since} and are due on {nice(due)} "
+                f"({rule})"
+            )
         if due <= sunday:
             return f"Move the beetles this weekend: {since} and are due on {nice(due)} ({rule})"
         return f"Do not move the beetles this weekend: {since} and are due on {nice(due)} ({rule})"
@@ -103,7 +108,8 @@ def span(told: Told, days: Range) -> str:
     if first == last:
         return f"on {nice(middle)}"
     end = "later" if days.high_90 > lived.DAYS else short_date(last)
-    return f"{short_date(middle)} ({short_date(first)} to {end})"
+    begin = f"{first.day}" if end.endswith(f" {first:%b}") else short_date(first)
+    return f"{short_date(middle)} ({begin} to {end})"
 
 
 def take(told: Told) -> str:
