@@ -17,9 +17,9 @@ from pathlib import Path
 
 GUIDE = Path(__file__).parents[1] / "colony_sim" / "docs" / "guide"
 SLIDES = {
-    "rotation": "rotation/slides/*gains.png",
-    "isolation": "isolation/slides/*gains.png",
-    "harvest": "harvest/slides/*gains.png",
+    "rotation": "rotation/slides/*how_sure.png",
+    "isolation": "isolation/slides/*how_sure.png",
+    "harvest": "harvest/slides/*how_sure.png",
     "eggs": "rotation/slides/*why.png",
     "plan": "flock-plan/slides/*plan_year.png",
     "unknowns": "rotation-sobol/slides/*screening.png",
