@@ -77,7 +77,7 @@ def test_elsewhere_it_prints_help_and_does_not_wait(tmp_path):
         (["1", "1", "1"], "compare rotation --quick"),
         (["1", "3", "2"], "compare harvest"),
         (["2", "4 14", "17 27"], "plan --birds 4 --bins 14 --coldest 17 --warmest 27 --start"),
-        (["3", "3", "1"], "fit demo_log --check"),
+        (["3", "3", "1"], "today demo_log --experiment demo_log"),
     ],
 )
 def test_what_each_answer_comes_to(monkeypatch, capsys, typed, words):

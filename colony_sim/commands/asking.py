@@ -91,8 +91,7 @@ def _own_bins() -> list[str]:
 
 
 def _log() -> list[str]:
-    log = _typed("Which file?", _there)
-    return ["fit", log, "--check"]
+    return ["today", _typed("Which file?", _there)]
 
 
 def _template() -> list[str]:
@@ -100,9 +99,12 @@ def _template() -> list[str]:
 
 
 def _shown() -> list[str]:
-    how = {"Only what the log holds, at once": ["--check"], "All that can be learnt from it, which "
-           "takes many minutes": ["--experiment", "demo_log"]}  # fmt: skip
-    return ["fit", "demo_log", *how[_choose("How far?", list(how))]]
+    how = {
+        "What is in its bins today, and what to do this weekend": "today",
+        "All that can be learnt from it, which takes many minutes": "fit",
+    }
+    command = how[_choose("What of it?", list(how))]
+    return [command, "demo_log", "--experiment", "demo_log"]
 
 
 _WANTED: Mapping[str, Callable[[], list[str]]] = {
