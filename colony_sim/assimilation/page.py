@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
+import base64
+import datetime
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
 import jinja2
 from markupsafe import Markup
 
-from colony_sim.assimilation import words
+from colony_sim.assimilation import taps, words
 from colony_sim.assimilation.told import BinTold, Told
 from colony_sim.atomic import write_atomic
+from colony_sim.colony.bins import Phase
 from colony_sim.drawing import palette, typeface
 from colony_sim.drawing.content import BinContent, RackContent, Scale
 from colony_sim.drawing.glyphs import BIN_WIDTH, FOOT
 from colony_sim.drawing.rack import offsets, rack_scene
+from colony_sim.drawing.scene import Scene
 from colony_sim.drawing.svg import svg
+from colony_sim.fitting.log_rows import Layout, Row
 
 FILE = "today.html"
 _ACROSS = 3
@@ -28,39 +37,114 @@ _SHOWN = (
 )  # fmt: skip
 
 
-def write(told: Told, path: Path) -> None:
+@dataclass(frozen=True)
+class Service:
+    """What a served page knows besides what is told.
+
+    Attributes
+    ----------
+    version : int
+        Of the state shown; another is shown after the log was worked out again.
+    day : datetime.date or None
+        The day on which rows are logged; None: the calendar's.
+    rows : sequence of Row
+        Rows logged on pages like this one.
+    fresh : frozenset of str
+        Keys of those that the state shown does not know of.
+    """
+
+    version: int
+    day: datetime.date | None
+    rows: Sequence[Row]
+    fresh: frozenset[str]
+
+
+def write(told: Told, layout: Layout, path: Path) -> None:
     """Write the page, whole or not at all."""
-    text = html(told)
+    text = html(told, layout)[0]
     write_atomic(path, lambda staged: staged.write_text(text, encoding="utf-8", newline="\n"))
 
 
-def html(told: Told) -> str:
-    """The page: no request leaves it."""
+def html(told: Told, layout: Layout, service: Service | None = None) -> tuple[str, str]:
+    """The page and its content policy. Without a service it is closed: no request leaves it."""
     content = rack_of(told)
-    picture = svg(rack_scene(content, Scale.of([content]), _ACROSS), "")
     scene = rack_scene(content, Scale.of([content]), _ACROSS)
-    places = [
-        {"left": 100 * x / scene.width, "top": 100 * y / scene.height,
-         "width": 100 * BIN_WIDTH / scene.width, "height": 100 * FOOT / scene.height}
-        for x, y in offsets(content, _ACROSS)
-    ]  # fmt: skip
     must, more = words.screen(told)
-    template = jinja2.Environment(autoescape=True).from_string(
-        files("colony_sim.assimilation").joinpath("page.html").read_text(encoding="utf-8")
-    )
-    return template.render(
-        style=Markup(palette.css() + typeface.css()),
-        family=Markup(typeface.STACK),
+    style = "\n".join([
+        palette.css(), typeface.css(), f"body {{ font: 1.0625rem/1.5 {typeface.STACK}; }}",
+        _read("page.css"), *_places(content, scene),
+    ])  # fmt: skip
+    data = _data(told, layout, service)
+    script = f"const data = {_for_script(data)};\n{_read('page.js')}"
+    policy = _policy(style, script, service is not None)
+    template = jinja2.Environment(autoescape=True).from_string(_read("page.html"))
+    text = template.render(
+        style=Markup(style),
+        script=Markup(script),
+        policy=policy,
+        served=service is not None,
         on=words.nice(told.on) + f" {told.on.year}",
         headline=must[0],
         warning=words.strange(told),
-        picture=Markup(picture),
-        bins=[
-            {"name": bin_.name, "place": place, **_details(told, bin_)}
-            for bin_, place in zip(told.bins, places, strict=True)
-        ],
+        picture=Markup(svg(scene, "")),
+        bins=[{"name": bin_.name, **_details(told, bin_)} for bin_ in told.bins],
+        work=[words.task(told, bin_, step) for bin_, step in told.work],
         more=more,
     )
+    return text, policy
+
+
+def _read(name: str) -> str:
+    return files("colony_sim.assimilation").joinpath(name).read_text(encoding="utf-8")
+
+
+def _places(content: RackContent, scene: Scene) -> list[str]:
+    """Where on the drawing a tap opens a bin."""
+    across, down = 100 * BIN_WIDTH / scene.width, 100 * FOOT / scene.height
+    return [f".rack a {{ width: {across:.2f}%; height: {down:.2f}%; }}"] + [
+        f'.rack a[href="#bin-{n}"] {{ left: {100 * x / scene.width:.2f}%; '
+        f"top: {100 * y / scene.height:.2f}%; }}"
+        for n, (x, y) in enumerate(offsets(content, _ACROSS), 1)
+    ]
+
+
+def _policy(style: str, script: str, served: bool) -> str:
+    """Only this style and this script; a served page also asks the server that it came from."""
+    hashes = [
+        base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        for text in (style, script)
+    ]
+    asks = "'self'" if served else "'none'"
+    return (
+        f"default-src 'none'; style-src 'sha256-{hashes[0]}'; script-src 'sha256-{hashes[1]}'; "
+        f"font-src data:; img-src data:; connect-src {asks}; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _for_script(data: object) -> str:
+    # A note of the keeper's must not end the script.
+    return json.dumps(data).replace("<", "\\u003c")
+
+
+def _data(told: Told, layout: Layout, service: Service | None) -> dict[str, object]:
+    day = told.on if service is None else service.day
+    return {
+        "served": service is not None,
+        "version": 0 if service is None else service.version,
+        "day": None if day is None else day.isoformat(),
+        "columns": layout.columns,
+        "parted": layout.parted,
+        "forms": taps.forms(),
+        "bins": [bin_.name for bin_ in told.bins],
+        "free": [bin_.name for bin_ in told.bins if bin_.phase == Phase.FREE.value],
+        "work": [
+            {"bin": bin_.name, "action": taps.DOES[step.what]} for bin_, step in told.work
+        ],
+        "rows": [
+            {"key": row.key, "cells": row.cells, "fresh": row.key in service.fresh}
+            for row in service.rows
+        ] if service else [],
+    }  # fmt: skip
 
 
 def _details(told: Told, bin_: BinTold) -> dict[str, object]:
@@ -74,8 +158,9 @@ def _details(told: Told, bin_: BinTold) -> dict[str, object]:
         for what, said in _SHOWN
         if (one := bin_.contents[what]).high_90 >= 0.5 and bin_.phase != "free"
     ]
+    buttons = [str(action) for action in taps.of_phase(bin_.phase)]
     steps = [words.step_in_words(told, step) for step in bin_.steps if step.probability > 0.5]
-    return {"label": label, "rows": rows, "steps": steps}
+    return {"label": label, "rows": rows, "steps": steps, "buttons": buttons}
 
 
 def rack_of(told: Told) -> RackContent:

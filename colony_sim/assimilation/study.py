@@ -15,8 +15,9 @@ from colony_sim.assimilation.tables import TABLES, frames
 from colony_sim.assimilation.today import KINDS, MEMBERS, State, assimilate
 from colony_sim.assimilation.told import Told, tell
 from colony_sim.biology.climate import Climate
-from colony_sim.experiment.files import Policy
+from colony_sim.experiment.files import Policy, read_text
 from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.fitting.log_rows import Layout
 from colony_sim.running.runner import Progress
 from colony_sim.studies.study import Said, Study
 
@@ -131,7 +132,8 @@ def say(found: Found, plan: Plan) -> Said:
 
 def draw(found: Found, folder: Path) -> None:
     """Write the page."""
-    page.write(found.told, folder / page.FILE)
+    layout = Layout.of(read_text(found.asked.logbook.path))
+    page.write(found.told, layout, folder / page.FILE)
 
 
 STUDY = Study(

@@ -18,6 +18,7 @@ LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
 SURE = 0.9
 """Probability with which the breeders must not run short for a share to be called safe."""
 FEWEST_BREEDERS = 20
+WORK_DAYS = 7
 _STEPS = {"moisture": 1, "harvest": 2, "pupae": 3, "free": 4}
 
 
@@ -181,6 +182,17 @@ class Told:
     near: int
     effective: float
     resumed: bool
+
+    @property
+    def work(self) -> list[tuple[BinTold, Step]]:
+        """What is to be done within `WORK_DAYS`, the first first."""
+        found = [
+            (bin_, step)
+            for bin_ in self.bins
+            for step in bin_.steps
+            if step.probability > 0.5 and step.days.median <= WORK_DAYS and step.what != "pupae"
+        ]
+        return sorted(found, key=lambda one: one[1].days.median)
 
 
 def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:

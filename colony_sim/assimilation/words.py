@@ -13,6 +13,10 @@ _SAID = {
     "moisture": "moisture", "harvest": "harvest", "pupae": "first pupae", "free": "empty it",
     "beetles out": "beetles out",
 }  # fmt: skip
+_DONE = {
+    "moisture": "start moisture", "harvest": "harvest", "free": "empty and wash it",
+    "beetles out": "take the beetles out",
+}  # fmt: skip
 
 
 def headline(told: Told) -> str:
@@ -100,6 +104,11 @@ def most_of(bin_: BinTold) -> str:
 def step_in_words(told: Told, step: Step) -> str:
     """A step with its day."""
     return f"{_SAID[step.what]} {span(told, step.days)}"
+
+
+def task(told: Told, bin_: BinTold, step: Step) -> str:
+    """A step as something to be done."""
+    return f"Bin {bin_.name}: {_DONE[step.what]}, {span(told, step.days)}"
 
 
 def span(told: Told, days: Range) -> str:

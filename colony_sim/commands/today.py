@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
@@ -13,6 +16,13 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.plan import whole
 from colony_sim.experiment.worlds import MOST_DRAWS, worlds_of
 from colony_sim.results.folder import claim, folder_of
+
+if TYPE_CHECKING:
+    from colony_sim.assimilation.asked import Asked
+    from colony_sim.running.runner import Progress
+
+JOURNAL = "logged.json"
+"""Rows that were logged on the page, in the results folder."""
 
 
 def run_today(
@@ -29,14 +39,29 @@ def run_today(
     seed: int | None,
     workers: int | None,
     out: Path | None,
+    serve: bool = False,
+    home: bool = False,
+    port: int | None = None,
+    browse: bool = True,
 ) -> Path:
-    """Live a log again, write what it tells of today, and say it on one screen."""
-    from colony_sim.assimilation import page, study, words
-    from colony_sim.assimilation.asked import ask
-    from colony_sim.assimilation.today import MEMBERS
-    from colony_sim.results.study import write_study
-    from colony_sim.running.runner import Interrupted, WorkerDied, check_workers, compile_kernels
+    """Live a log again, write what it tells of today, and say it on one screen.
 
+    With `serve` the page is then served until Ctrl-C.
+    """
+    from colony_sim.assimilation import page, served, study, words
+    from colony_sim.assimilation.asked import ask
+    from colony_sim.assimilation.desk import Desk
+    from colony_sim.assimilation.today import MEMBERS
+    from colony_sim.fitting.log_rows import LogRows
+    from colony_sim.results.study import write_study
+    from colony_sim.running.runner import (
+        Interrupted,
+        WorkerDied,
+        check_workers,
+        compile_kernels,
+    )
+
+    _check_served(serve, home, port)
     workers = check_workers(workers)
     seed = whole("seed", seed, 0, 2**32 - 1, 1)
     members = whole("members", members, 40, MOST_DRAWS, MEMBERS)
@@ -46,23 +71,35 @@ def run_today(
     parameters, climate, chosen, text, invented = surroundings(experiment, policy)
     worlds = worlds_of(profile, one_world=False)
     assert worlds is not None
-    asked = ask(log, parameters, climate, worlds, on=_date(on), seed=seed)
+    day = _date(on)
     folder = folder_of(name, out)
-    plan = study.plan_of(name, asked, chosen, climate, text, invented)
-    try:
+
+    def work(
+        asked: Asked, on_progress: Callable[[Progress], None], anew: bool = False
+    ) -> study.Found:
+        plan = study.plan_of(name, asked, chosen, climate, text, invented)
         with claim(folder, name, study.FILES):
-            compile_kernels()
-            with progress_bar("your log") as on_progress:
-                found = study.run(
-                    plan, folder, asked=asked, members=members, anew=anew, breeders=breeders,
-                    workers=workers, on_progress=on_progress,
-                )  # fmt: skip
+            found = study.run(
+                plan, folder, asked=asked, members=members, anew=anew, breeders=breeders,
+                workers=workers, on_progress=on_progress,
+            )  # fmt: skip
             said = study.say(found, plan)
             write_study(
                 plan, folder, study.KIND, study.STUDY.frames(found), said.text,
                 study.facts(found), answer=f"{said.headline}.", design=study.design(found),
                 command=command_line(), draw=lambda staged: study.draw(found, staged),
             )  # fmt: skip
+        return found
+
+    def question() -> Asked:
+        return ask(log, parameters, climate, worlds, on=day, seed=seed)
+
+    asked = question()
+    bound = served.bind(port, home) if serve else None
+    try:
+        compile_kernels()
+        with progress_bar("your log") as on_progress:
+            found = work(asked, on_progress, anew)
     except KeyboardInterrupt as stopped:
         count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
         line = f"Stopped.{count} kept in {folder}; the same command goes on from there."
@@ -71,7 +108,24 @@ def run_today(
         raise Ending(f"{error}; they are kept in {folder}", 1) from None
     must, more = words.screen(found.told)
     show_page(console(), must, [*more, *asked.notes], [f"Page: {folder / page.FILE}"])
+    if bound is not None:
+        rows = LogRows(log, folder / JOURNAL)
+        desk = Desk(found, lambda hear: work(question(), hear), rows, day)
+        with closing(bound):
+            served.serve(bound, desk, home, browse, _tell)
     return folder
+
+
+def _check_served(serve: bool, home: bool, port: int | None) -> None:
+    """Options of the page need the page; said before the log is lived."""
+    if not serve and home:
+        raise InputError("command line", "--home", "without --serve", "only with --serve")
+    if not serve and port is not None:
+        raise InputError("command line", "--port", port, "only with --serve")
+
+
+def _tell(line: str) -> None:
+    print(line, flush=True)
 
 
 def _date(text: str | None) -> datetime.date | None:

@@ -1,16 +1,11 @@
-"""Turns away requests that were not made by the page itself.
-
-A foreign page in the same browser could reach a server on the loopback address: under a name of
-its own that it lets point here (DNS rebinding), or by opening a web socket. The host and the
-origin of a request tell.
-"""
+"""Turns away requests that were not made by the page itself (see `serving.hosts`)."""
 
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import urlsplit
 
-NAMES = ("127.0.0.1", "localhost")
+from colony_sim.serving import hosts
+
 #: The browser itself then asks for nothing from elsewhere. Vue compiles templates: unsafe-eval.
 POLICY = (
     "default-src 'self'; img-src 'self' data:; font-src 'self' data:; "
@@ -25,10 +20,7 @@ def allowed(headers: list[tuple[bytes, bytes]]) -> bool:
     found: dict[str, list[str]] = {}
     for name, text in headers:
         found.setdefault(name.decode("latin-1").lower(), []).append(text.decode("latin-1"))
-    hosts, origins = found.get("host", []), found.get("origin", [])
-    if len(hosts) != 1 or urlsplit(f"//{hosts[0]}").hostname not in NAMES:
-        return False
-    return all(origin == f"http://{hosts[0]}" for origin in origins)
+    return hosts.allowed(found.get("host", []), found.get("origin", []))
 
 
 class Guard:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import socket
 import webbrowser
 from collections.abc import Callable
 from contextlib import closing
@@ -15,7 +14,6 @@ from colony_sim.colony.simulate import Scenario
 from colony_sim.drawing.content import Scale
 from colony_sim.drawing.rack import sign_scene
 from colony_sim.drawing.svg import svg
-from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.explore.band import YEAR
 from colony_sim.explore.clock import Clock
@@ -24,28 +22,8 @@ from colony_sim.explore.guard import Guard
 from colony_sim.explore.page import TITLE, Page
 from colony_sim.explore.rack import rack_now
 from colony_sim.explore.session import Session
-
-HOST = "127.0.0.1"
-
-
-def listening(port: int) -> socket.socket:
-    """A socket bound to the loopback address; port 0 takes any that is free.
-
-    Raises
-    ------
-    InputError
-        The port is in use or not allowed.
-    """
-    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        bound.bind((HOST, port))
-        bound.listen(64)
-    except OSError as error:
-        bound.close()
-        allowed = f"a free port ({error.strerror}); 0 takes any"
-        raise InputError(ARGUMENT, "port", port, allowed) from None
-    return bound
+from colony_sim.serving.hosts import LOOPBACK
+from colony_sim.serving.listening import listening
 
 
 def serve(
@@ -80,7 +58,7 @@ def serve(
         Stopped with Ctrl-C.
     """
     with closing(listening(port)) as bound:
-        address = f"http://{HOST}:{bound.getsockname()[1]}/"
+        address = f"http://{LOOPBACK}:{bound.getsockname()[1]}/"
         # Also loads the kernels: the page would stand still for as long as that takes.
         session = Session(scenario)
         scale = lived_on(session, min(YEAR, scenario.days // 2))

@@ -70,8 +70,12 @@ def read_log(path: str | Path) -> Logbook:
     path = Path(path)
     text = read_text(path)
     entries, faults, notes = parse(text)
-    digest = hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()
-    return Logbook(path, digest, tuple(in_order(entries)), tuple(faults), tuple(notes))
+    return Logbook(path, digest_of(text), tuple(in_order(entries)), tuple(faults), tuple(notes))
+
+
+def digest_of(text: str) -> str:
+    """SHA-256 of a log's text, whatever ends its lines."""
+    return hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()
 
 
 def parse(text: str) -> tuple[list[Entry], list[Fault], list[str]]:

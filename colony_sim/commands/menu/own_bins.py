@@ -210,6 +210,21 @@ def today(
     out: Annotated[
         Path | None, typer.Option("--out", help="Results folder; default: results/NAME-today.")
     ] = None,
+    serve: Annotated[
+        bool,
+        typer.Option("--serve", help="Then serve the page, on which rows are logged by tapping."),
+    ] = False,
+    home: Annotated[
+        bool,
+        typer.Option("--home", help="Serve the home network as well: a telephone asks for a code."),
+    ] = False,
+    port: Annotated[
+        int | None,
+        typer.Option("--port", min=0, max=65535, help="Port (8417); 0: any that is free."),
+    ] = None,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the served page in the browser.")
+    ] = True,
 ) -> Path:
     """Tell from a keeper's bin log what is in each bin now, what to do, and what comes."""
     with getting_ready():
@@ -228,6 +243,10 @@ def today(
         seed=seed,
         workers=workers,
         out=out,
+        serve=serve,
+        home=home,
+        port=port,
+        browse=browser,
     )
 
 

@@ -1,0 +1,1 @@
+"""Who may ask a page that this machine serves?"""
