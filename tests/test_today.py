@@ -11,45 +11,22 @@ import plain_words
 import pytest
 from answers import of_folder
 from commandline import cli
+from small_log import FILE, LOG, MEMBERS, MORE, ON, asked_of
 
 from colony_sim.assimilation import lived, page, today, words
-from colony_sim.assimilation.asked import ask
 from colony_sim.assimilation.checkpoint import Kept, prefix_digest
 from colony_sim.assimilation.conditioning import Kind, Nearness, adjust, kernel
 from colony_sim.assimilation.misfit import misfit
 from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.today import assimilate
 from colony_sim.assimilation.told import Move, Range, Told, tell
-from colony_sim.biology.climate import constant
-from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.today import run_today
 from colony_sim.errors import InputError
-from colony_sim.experiment.worlds import SHIPPED, read_worlds
+from colony_sim.fitting.log_rows import Layout
 from colony_sim.fitting.logbook import parse
 from colony_sim.fitting.schedule import compile_schedule
 from colony_sim.running.runner import Progress
 from colony_sim.statistics.ridge import ridge
-
-LOG = """\
-date,bin,action,stage,count,grams,about,until,note
-2031-03-01,A,beetles in,beetles,60,,,,
-2031-03-11,A,beetles out,beetles,52,,,,
-2031-03-11,B,beetles in,beetles,,,,,
-2031-03-21,B,dead beetles,beetles,6,,,,
-2031-03-21,B,beetles out,beetles,45,,,,
-2031-03-21,C,beetles in,beetles,,,,,
-2031-03-28,A,count,larvae,400,,yes,,
-"""
-MORE = "2031-03-30,B,count,larvae,300,,yes,,\n"
-ON = datetime.date(2031, 3, 28)
-MEMBERS = 40
-
-
-def asked_of(folder, text=LOG, on=ON, **values):
-    path = folder / "shed.csv"
-    path.write_text(text, encoding="utf-8")
-    parameters = Parameters.default().with_values({"rack.bins": 4} | values, where="test")
-    return ask(path, parameters, constant(27.0), read_worlds(SHIPPED), on=on)
 
 
 @pytest.fixture(scope="module")
@@ -237,31 +214,11 @@ def test_the_first_sentence_says_whether_to_move_the_beetles_this_weekend(told, 
 
 
 def test_the_page_is_closed_and_every_bin_can_be_opened(told):
-    text = page.html(told)
+    text, policy = page.html(told, Layout.of(LOG))
     assert not re.findall(r'(?:src|href)="(?!#)[^"]*"|url\((?!data:)', text)
+    assert "connect-src 'none'" in policy
     assert text.count("<details") == text.count('<a href="#bin-') == len(told.bins)
     assert words.headline(told) in text and 'name="viewport"' in text
-
-
-FILE = """\
-[experiment]
-name = "shed"
-days = 700
-replicates = 4
-
-[climate]
-kind = "constant"
-temperature_c = 27.0
-
-[start]
-breeders = 60
-
-[handling]
-rack.bins = 4
-
-[[policy]]
-name = "as logged"
-"""
 
 
 def test_the_command_answers_first_and_writes_its_folder(whole, tmp_path, monkeypatch, capsys):

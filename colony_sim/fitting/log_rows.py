@@ -183,7 +183,7 @@ class LogRows:
                         "the end of the log was changed since: take the row out in the log itself"
                     )
                 start = len(text) - len(known.added + rest)
-                return text[:start] + _glue(known.added) + rest
+                return text[:start] + (_glue(known.added) if rest else "") + rest
 
             self._change(change)
             if later and (glue := _glue(known.added)):
