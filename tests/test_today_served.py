@@ -12,7 +12,7 @@ from datetime import timedelta
 
 import browser
 import pytest
-from commandline import wait_for
+from commandline import cli, wait_for
 from plain_words import jargon
 from small_log import LOG, MEMBERS, ON, asked_of
 
@@ -175,9 +175,14 @@ def test_addresses_of_the_home_network_are_told_from_others():
     assert {"127.0.0.1", hosts.home_address()} <= {*hosts.home_names()}
 
 
-def test_a_port_that_is_taken_is_refused():
-    with closing(served.bind(0, False)) as taken, pytest.raises(InputError, match="a free port"):
-        served.bind(taken.getsockname()[1], False)
+def test_a_port_that_is_taken_is_one_line_and_nothing_is_written(tmp_path):
+    (tmp_path / "shed.csv").write_text(LOG)
+    with closing(served.bind(0, False)) as taken:
+        port = taken.getsockname()[1]
+        code, _, err = cli("today", "shed.csv", "--on", ON, "--serve", "--port", port,
+                           "--no-browser", cwd=tmp_path, faults=None)  # fmt: skip
+    assert code == 2 and len(err) == 1 and f"--port = {port}" in err[0]
+    assert [path.name for path in tmp_path.iterdir()] == ["shed.csv"]
 
 
 def test_work_that_fails_is_said_and_the_page_stays(shed):
@@ -273,7 +278,6 @@ def test_by_touch_a_row_is_logged_undone_and_kept_while_the_network_is_away(chro
         ends(moist[0], f"{ON},C,beetles out,,40,,,,", f"{ON},1,beetles in,,,,,,")
         assert len(lost) == 1
 
-        shown.screenshot(path="/tmp/serve_try/before.png", full_page=True)
         again = shown.get_by_role("button", name="Work it out again")
         again.tap()
         shown.locator("#before").wait_for(state="hidden", timeout=60_000)
@@ -281,6 +285,21 @@ def test_by_touch_a_row_is_logged_undone_and_kept_while_the_network_is_away(chro
         assert "beetles in since 28 Mar" in label
         assert seen.leaving(f"http://127.0.0.1:{server.port}") == []
         assert seen.errors == []
+
+
+def test_a_telephone_is_paired_by_its_code(chromium, shed):
+    with (
+        serving(shed, home=True) as (server, _, _),
+        browser.visit(chromium, f"http://127.0.0.1:{server.port}/", browser.PHONE, **PHONE) as seen,
+    ):
+        code, enter = seen.page.get_by_label("Code"), seen.page.get_by_role("button")
+        for typed in ("12", f"{server.door.code[:4]} {server.door.code[4:]}"):
+            assert seen.violations() == [] and seen.overflow() == 0
+            code.fill(typed)
+            with seen.page.expect_navigation():
+                enter.tap()
+        seen.page.get_by_role("heading", name="To do this week").wait_for()
+        assert server.door.wrong == 1
 
 
 def test_a_closed_page_gives_its_rows_as_a_file(chromium, shed, tmp_path):

@@ -34,9 +34,10 @@ _COOKIE = "rack"
 _YEAR_S = 365 * 24 * 3600
 _MOST_BYTES = 16 * 1024
 _SILENT_S = 20
+# Under no-referrer a browser would post forms with the origin "null".
 _HEADERS = {
     "Cache-Control": "no-store", "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer", "Cross-Origin-Opener-Policy": "same-origin",
+    "Referrer-Policy": "same-origin", "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }  # fmt: skip
 _PAIRING = (

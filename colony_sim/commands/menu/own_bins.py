@@ -165,7 +165,7 @@ def calendar(
 
 
 @app.command(rich_help_panel=OWN)
-@answers()
+@answers("serve")
 def today(
     log: Annotated[Path, typer.Argument(metavar="LOG", help="A keeper's bin log (CSV).")],
     experiment: Annotated[
