@@ -138,7 +138,7 @@ def test_rows_are_posted_undone_and_refused_in_one_line(shed):
         assert post("/undo", {"key": "row-one-1"}) == (200, status | {"stale": False})
         assert path.read_text() == LOG
         tomorrow = str(ON + timedelta(days=1))
-        for bad in ({"key": "row-two-2", "cells": ROW | {"date": tomorrow}}, {"key": 7}, {},
+        for bad in ({"key": "row-two-2", "cells": ROW | {"date": f" {tomorrow}"}}, {"key": 7}, {},
                     {"key": "row-two-2", "cells": [1]}, {"key": "row-two-2", "cells": {"bin": {}}},
                     {"key": "row-two-2", "cells": ROW | {"grams": "a lot"}}):  # fmt: skip
             code, said = post("/rows", bad)

@@ -6,6 +6,7 @@ meanwhile the one before is shown.
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import threading
 from collections.abc import Callable, Mapping
@@ -48,7 +49,8 @@ class Desk:
     ) -> None:
         self._found, self._work, self._rows, self._day = found, work, rows, day
         self._version = 1
-        self._known = {row.key for row in rows.rows()} if not self._is_stale() else set()
+        self._known = {row.key for row in rows.rows()}
+        self._layout = rows.layout()  # That of a served page stays, also if the log goes away.
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
         self._progress = Progress(0, 0, 0, 0, None)
@@ -62,15 +64,16 @@ class Desk:
         rows = self._rows.rows()
         fresh = frozenset(row.key for row in rows if row.key not in known)
         service = page.Service(version, self._day, rows, fresh)
-        return page.html(found.told, self._rows.layout(), service)
+        return page.html(found.told, self._layout, service)
 
     def add(self, key: str, cells: Mapping[str, str]) -> Row:
         """As `LogRows.add`; a day to come is refused."""
         last = self._day or datetime.date.today()
         date = cells.get("date", "") if isinstance(cells, Mapping) else ""
-        # ISO days are in the order of their text; what is none is refused by the reader.
-        if isinstance(date, str) and date[:1].isdigit() and date > last.isoformat():
-            raise Refused(f"date {date[:10]!r}: no later than {last.isoformat()}")
+        if isinstance(date, str):
+            with contextlib.suppress(ValueError):  # What is no day is refused by the reader.
+                if datetime.date.fromisoformat(date.strip()) > last:
+                    raise Refused(f"date {date.strip()!r}: no later than {last}")
         return self._rows.add(key, cells)
 
     def undo(self, key: str) -> None:

@@ -137,7 +137,7 @@ class Server(ThreadingHTTPServer):
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """A browser that went away is no fault."""
-        if not isinstance(sys.exception(), OSError):
+        if not isinstance(sys.exception(), ConnectionError | TimeoutError):
             super().handle_error(request, client_address)
 
 

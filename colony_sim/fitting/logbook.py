@@ -75,7 +75,8 @@ def read_log(path: str | Path) -> Logbook:
 
 def digest_of(text: str) -> str:
     """SHA-256 of a log's text, whatever ends its lines."""
-    return hashlib.sha256(text.replace("\r\n", "\n").encode()).hexdigest()
+    plain = text.replace("\r\n", "\n").replace("\r", "\n")
+    return hashlib.sha256(plain.encode()).hexdigest()
 
 
 def parse(text: str) -> tuple[list[Entry], list[Fault], list[str]]:
