@@ -56,7 +56,7 @@ def serving(shed, home=False):
     (folder / "logged.json").unlink(missing_ok=True)
     desk = Desk(found, work, LogRows(folder / "shed.csv", folder / "logged.json"), ON)
     lines: list[str] = []
-    with closing(served.bind(0, False)) as bound:
+    with closing(served.bind(0, home)) as bound:
         names = hosts.home_names() if home else hosts.NAMES
         server = served.Server(bound, desk, Door(home), names, lines.append)
         thread = threading.Thread(target=server.serve_forever, args=(0.02,))
@@ -287,19 +287,22 @@ def test_by_touch_a_row_is_logged_undone_and_kept_while_the_network_is_away(chro
         assert seen.errors == []
 
 
-def test_a_telephone_is_paired_by_its_code(chromium, shed):
-    with (
-        serving(shed, home=True) as (server, _, _),
-        browser.visit(chromium, f"http://127.0.0.1:{server.port}/", browser.PHONE, **PHONE) as seen,
-    ):
-        code, enter = seen.page.get_by_label("Code"), seen.page.get_by_role("button")
-        for typed in ("12", f"{server.door.code[:4]} {server.door.code[4:]}"):
-            assert seen.violations() == [] and seen.overflow() == 0
-            code.fill(typed)
-            with seen.page.expect_navigation():
-                enter.tap()
-        seen.page.get_by_role("heading", name="To do this week").wait_for()
-        assert server.door.wrong == 1
+def test_a_telephone_is_paired_by_its_code_and_logs_under_the_address_at_home(chromium, shed):
+    with serving(shed, home=True) as (server, path, _):
+        address = f"http://{hosts.home_address()}:{server.port}/"
+        with browser.visit(chromium, address, browser.PHONE, **PHONE) as seen:
+            code, enter = seen.page.get_by_label("Code"), seen.page.get_by_role("button")
+            for typed in ("12", f"{server.door.code[:4]} {server.door.code[4:]}"):
+                assert seen.violations() == [] and seen.overflow() == 0
+                code.fill(typed)
+                with seen.page.expect_navigation():
+                    enter.tap()
+            assert server.door.wrong == 1
+            seen.page.get_by_label("start moisture").first.tap()
+            seen.page.get_by_text("In the log:").wait_for()
+            assert path.read_text() == LOG + f"{ON},A,moisture started,,,,,,\n"
+            # The code that was wrong is the only complaint.
+            assert [text for text in seen.complaints() if "403" not in text] == []
 
 
 def test_a_closed_page_gives_its_rows_as_a_file(chromium, shed, tmp_path):

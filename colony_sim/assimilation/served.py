@@ -37,8 +37,7 @@ _SILENT_S = 20
 # Under no-referrer a browser would post forms with the origin "null".
 _HEADERS = {
     "Cache-Control": "no-store", "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "same-origin", "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
+    "Referrer-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin",
 }  # fmt: skip
 _PAIRING = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action 'self'; "
