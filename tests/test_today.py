@@ -16,7 +16,7 @@ from small_log import FILE, LOG, MEMBERS, MORE, ON, asked_of
 from colony_sim.assimilation import lived, page, today, words
 from colony_sim.assimilation.checkpoint import Kept, prefix_digest
 from colony_sim.assimilation.conditioning import Kind, Nearness, adjust, kernel
-from colony_sim.assimilation.misfit import misfit
+from colony_sim.assimilation.misfit import _left_out, _residuals, misfit
 from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.today import assimilate
 from colony_sim.assimilation.told import Move, Range, Told, tell
@@ -84,6 +84,12 @@ def test_without_a_number_in_the_log_all_possible_colonies_are_alike():
     assert draws.values["x"] == pytest.approx(values["x"])
 
 
+def test_leaving_a_member_out_in_closed_form_is_what_comparing_it_with_the_others_gives():
+    table = np.random.default_rng(4).normal(size=(12, 20))
+    others = [_residuals(np.delete(table, row, axis=0), table[row]) for row in range(12)]
+    assert _left_out(table) == pytest.approx(np.stack(others))
+
+
 def test_a_log_that_none_writes_is_told_apart_and_the_bin_is_named():
     schedule = compile_schedule(parse(LOG)[0])
     rng = np.random.default_rng(3)
@@ -143,6 +149,47 @@ def test_a_further_row_goes_on_from_the_nearest_and_the_same_log_gives_the_same_
     other = asked_of(folder, LOG.replace("52", "40"))
     assert other.ensemble.kept_digest(day) != asked.ensemble.kept_digest(day)
     (folder / "shed.csv").write_text(LOG, encoding="utf-8")
+
+
+def test_other_courses_are_not_lived_again_for_a_count_of_the_next_days(whole, monkeypatch):
+    folder, asked, _ = whole
+    monkeypatch.setattr(today, "OTHERWISE", 2)
+    first = assimilate(asked.ensemble, MEMBERS, folder).otherwise
+    assert first.day == asked.ensemble.today and first.harvested_g.shape == (2, 6)
+    later = asked_of(folder, LOG + MORE, ON + datetime.timedelta(days=2))
+    state = assimilate(later.ensemble, MEMBERS, folder)
+    again = state.otherwise
+    assert again.day == first.day and set(again.members) <= set(first.members)
+    places = [first.members.tolist().index(member) for member in again.members]
+    assert np.array_equal(again.beetles, first.beetles[places])
+    share = dict(zip(state.members.tolist(), state.draws.weights, strict=True))
+    of_now = np.array([share[member] for member in again.members])
+    assert again.weights == pytest.approx(of_now / of_now.sum())
+    told = tell(later, state)
+    assert told.waits_on == ON and "moving on 29 Mar costs" in words.waiting(told)
+
+    index = today._fitting_index(folder / "colonies", later.ensemble)
+    moved = LOG + "2031-03-30,C,beetles out,beetles,40,,,,\n2031-03-30,A,beetles in,beetles,,,,,\n"
+    for text, days, kept in ((LOG + MORE, 3, True), (LOG + MORE, 4, False), (moved, 2, False)):
+        ensemble = asked_of(folder, text, ON + datetime.timedelta(days=days)).ensemble
+        found = today._tried_before(
+            folder / "colonies", ensemble, index, first.members.tolist(), np.ones(2)
+        )
+        assert (found is not None) == kept, (days, text)
+    (folder / "shed.csv").write_text(LOG, encoding="utf-8")
+
+
+def test_two_workers_give_the_bytes_of_one(whole, tmp_path):
+    _, asked, state = whole
+    two = assimilate(asked.ensemble, MEMBERS, tmp_path, otherwise=False, workers=2)
+    for name, values in state.draws.values.items():
+        assert values.tobytes() == two.draws.values[name].tobytes(), name
+    assert state.draws.weights.tobytes() == two.draws.weights.tobytes()
+    kept, kept_by_two = (
+        {path.name: path.read_bytes() for path in (home / "colonies").glob("*/*.colony")}
+        for home in (whole[0], tmp_path)
+    )
+    assert kept == kept_by_two and kept
 
 
 def test_the_time_left_is_that_of_all_stages(monkeypatch):

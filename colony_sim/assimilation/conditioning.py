@@ -32,6 +32,8 @@ from colony_sim.statistics.ridge import Ridge, ridge
 NEAR = 0.4
 """Share of the members that count. Of 400, CRPS was lowest between 100 and 160 of them (demo log):
 more blur, fewer starve."""
+NEAR_KEPT = 0.25
+"""The same after a further row, among kept ones that were nearest before it."""
 FEWEST = 40
 _SUMMARIES = 6
 _MOST_STANDARD = 5.0
@@ -96,6 +98,11 @@ class Nearness:
 def near_of(members: int) -> int:
     """How many of so many members count."""
     return min(members, max(FEWEST, round(NEAR * members)))
+
+
+def near_of_kept(members: int) -> int:
+    """How many count after a further row, where so many lived the log before it."""
+    return min(members, max(FEWEST, round(NEAR_KEPT * members)))
 
 
 def kernel(distances: np.ndarray, near: int) -> np.ndarray:

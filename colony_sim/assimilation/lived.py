@@ -152,6 +152,22 @@ def contents(colony: Colony) -> np.ndarray:
     ])  # fmt: skip
 
 
+def uses(colony: Colony) -> np.ndarray:
+    """What each bin is used for (float64, bins x 4): place among `Phase`, dates in and out, moist.
+
+    Dates are days of the log, NaN where there is none.
+    """
+    phases = list(Phase)
+
+    def day(date: int | None) -> float:
+        return np.nan if date is None else float(date)
+
+    return np.array([
+        [phases.index(b.phase), day(b.date_in), day(b.date_out), float(b.moist)]
+        for b in colony.bins
+    ])  # fmt: skip
+
+
 def large_g(colony: Colony) -> np.ndarray:
     """Grams of harvest size in each bin (float64, shape (bins,))."""
     insects = colony.insects

@@ -112,12 +112,10 @@ def misfit(schedule: Schedule, features: np.ndarray, log: np.ndarray) -> Misfit 
     scale = Scale.of(table)
     table, mine = scale(table), scale(log[:observed])
     mine_residuals = _residuals(table, mine)
-    others = np.stack([
-        _residuals(np.delete(table, row, axis=0), table[row]) for row in range(len(table))
-    ])  # fmt: skip
-    total = np.log(np.mean(np.vstack([others, mine_residuals]) ** 2, axis=1) + 1e-12)
+    squares = np.vstack([_left_out(table), mine_residuals]) ** 2
+    total = np.log(np.mean(squares, axis=1) + 1e-12)
     by_use = np.column_stack([
-        np.log(np.mean(np.vstack([others, mine_residuals])[:, list(places)] ** 2, axis=1) + 1e-12)
+        np.log(np.mean(squares[:, list(places)], axis=1) + 1e-12)
         for _, places in groups
     ])  # fmt: skip
     middle, spread = by_use[:-1].mean(axis=0), by_use[:-1].std(axis=0)
@@ -141,6 +139,21 @@ def _residuals(table: np.ndarray, row: np.ndarray) -> np.ndarray:
     covariance[np.diag_indices_from(covariance)] += _SHRINK
     precision = np.linalg.inv(covariance)
     found: np.ndarray = precision @ (row - mean) / np.sqrt(np.diag(precision))
+    return found
+
+
+def _left_out(table: np.ndarray) -> np.ndarray:
+    """`_residuals` of each row, of the table without it, by Sherman and Morrison's formula."""
+    rows = len(table)
+    about = table - table.mean(axis=0)
+    one = (1 - _SHRINK) * rows / (rows - 1)
+    covariance = one * about.T @ about / rows
+    covariance[np.diag_indices_from(covariance)] += _SHRINK
+    precision = np.linalg.inv(covariance)
+    turned = about @ precision
+    rest = 1 - one / (rows - 1) * (turned * about).sum(axis=1, keepdims=True)
+    own = np.diag(precision) + one / (rows - 1) * turned**2 / rest
+    found: np.ndarray = rows / (rows - 1) * turned / rest / np.sqrt(own)
     return found
 
 

@@ -8,7 +8,7 @@ import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,7 @@ from colony_sim.assimilation.conditioning import (
     adjust,
     kernel,
     near_of,
+    near_of_kept,
     quantiles,
 )
 from colony_sim.assimilation.ensemble import Ensemble, Lived, live, live_on
@@ -30,6 +31,9 @@ from colony_sim.assimilation.misfit import Misfit, misfit
 from colony_sim.assimilation.onward import Course
 from colony_sim.atomic import write_atomic
 from colony_sim.fitting import observe
+from colony_sim.fitting.schedule import Schedule
+from colony_sim.running.chunks import executor_of
+from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 
 MEMBERS = 400
@@ -48,7 +52,9 @@ KINDS = {
     "firsts": Kind(log=False, least=1.0, most=float(lived.NEVER)),
     "beetles": Kind(), "hatched": Kind(), "move": Kind(log=False, least=1.0, most=lived.NEVER),
 }  # fmt: skip
-_FOLDER, _INDEX = "colonies", "index.json"
+_FOLDER, _INDEX, _TRIED = "colonies", "index.json", "tried.json"
+_OF_TRIED = ("members", "harvested_g", "hatched", "beetles")
+_MOVES = ("arrive", "take out", "put in", "leave")
 
 
 def waiting(days: int) -> Course:
@@ -80,9 +86,11 @@ class _Whole:
         self._reused = 0
         self._began = time.monotonic()
 
-    def next(self) -> Callable[[Progress], None]:
-        """The callback of the next stage."""
+    def next(self, lives: int | None = None) -> Callable[[Progress], None]:
+        """The callback of the next stage, of another number of lives than was expected."""
         at, self._at = self._at, self._at + 1
+        if lives is not None:
+            self._stages[at] = (lives, self._stages[at][1])
         before = self._reused
 
         def told(progress: Progress) -> None:
@@ -108,6 +116,9 @@ class Courses:
     Attributes
     ----------
     courses : tuple of Course
+    day : int
+        Day of the log from which they were lived: today, or up to three days before.
+    members : int array, shape (draws,)
     weights : float64 array, shape (draws,)
     harvested_g, hatched : float64 arrays, shape (draws, courses)
         Harvested (g), and eggs that hatch, in the weeks to come.
@@ -116,6 +127,8 @@ class Courses:
     """
 
     courses: tuple[Course, ...]
+    day: int
+    members: np.ndarray
     weights: np.ndarray
     harvested_g: np.ndarray
     hatched: np.ndarray
@@ -126,7 +139,7 @@ class Courses:
         return self.courses.index(course)
 
     def cost(self, what: np.ndarray, course: Course, levels: tuple[float, ...]) -> np.ndarray:
-        """Quantiles of what a course loses against moving the beetles tomorrow."""
+        """Quantiles of what a course loses against moving the beetles the day after `day`."""
         lost = what[:, self.place(waiting(0))] - what[:, self.place(course)]
         return quantiles(lost, self.weights, levels)
 
@@ -146,6 +159,8 @@ class State:
         See `quantities`.
     members : int array, shape (draws,)
         Member behind each draw.
+    uses : float64 array, shape (bins, 4)
+        See `lived.uses`; of the first of them, as the log is the same for all.
     known : float64 array, shape (slots, contents), or None
         Share of the spread that the log has taken away, on the scale of log(1 + x): 1 - standard
         deviation after / before it. NaN where nothing was unknown. None where resumed.
@@ -161,6 +176,7 @@ class State:
     resumed: bool
     draws: Draws
     members: np.ndarray
+    uses: np.ndarray
     known: np.ndarray | None
     known_overall: Mapping[str, float]
     misfit: Misfit | None
@@ -205,30 +221,39 @@ def assimilate(
             home = folder / _FOLDER
         index = None if anew else _fitting_index(home, ensemble)
         whole = _Whole(_stages(ensemble, members, index, otherwise), on_progress)
+        executor = stack.enter_context(executor_of(workers))
         if index is None:
             kept = Kept(home / ensemble.kept_digest(ensemble.keep_day)[:16])
             found = live(
-                ensemble, range(1, members + 1), folder, kept=kept, save=kept, workers=workers,
+                ensemble, range(1, members + 1), folder, kept=kept, save=kept, executor=executor,
                 on_progress=whole.next(),
             )  # fmt: skip
         else:
             kept = Kept(home / index["digest"][:16])
             found = live(
-                ensemble, index["members"], folder, kept=kept, workers=workers,
+                ensemble, index["members"], folder, kept=kept, executor=executor,
                 on_progress=whole.next(),
             )  # fmt: skip
         features = observe.features(ensemble.schedule, found.written)
         log = observe.features(ensemble.schedule, observe.on_paper(ensemble.schedule))[0]
-        count = len(found.members)  # Kept ones are near already.
-        weights = weights_of(
-            features, found.contents, log, near_of(count) if index is None else count
-        )
+        few = near_of(len(found.members)) if index is None else near_of_kept(index["lived"])
+        weights = weights_of(features, found.contents, log, few)
         near = weights > 0
         chosen = [int(member) for member in found.members[near]]
         ahead = live_on(
-            ensemble, chosen, (lived.BY_THE_RULES,), folder, kept=kept, workers=workers,
+            ensemble, chosen, (lived.BY_THE_RULES,), folder, kept=kept, executor=executor,
             on_progress=whole.next(),
         )[0]  # fmt: skip
+        tried = None
+        if otherwise:
+            share = weights[near]
+            tried = None if index is None else _tried_before(home, ensemble, index, chosen, share)
+            if tried is None:
+                some = np.argsort(-share, kind="stable")[:OTHERWISE]
+                tried = _try(
+                    ensemble, np.array(chosen)[some], share[some], folder, kept, executor,
+                    whole.next(len(some)),
+                )  # fmt: skip
         wanted = quantities(found.contents[near], ahead)
         draws = adjust(features[near], wanted, KINDS, weights[near], log)
         if index is None:
@@ -236,18 +261,16 @@ def assimilate(
             overall = _overall(known)
             kept.keep_only(set(chosen))
             if folder is not None:
-                _write_index(home, ensemble, chosen, overall)
+                _write_index(home, ensemble, chosen, len(found.members), overall)
         else:
             known, overall = None, index["known"]
-        tried = None
-        if otherwise:
-            best = np.argsort(-weights[near], kind="stable")[:OTHERWISE]
-            some, share = [chosen[place] for place in best], weights[near][best]
-            tried = _try(ensemble, some, share, folder, kept, workers, whole.next())
-        judged = misfit(ensemble.schedule, features[near], log)
+        if folder is not None and tried is not None:
+            _write_tried(home, ensemble, tried)
+        # Kept ones were the nearest when all were lived; all of them judge a further row.
+        judged = misfit(ensemble.schedule, features[near] if index is None else features, log)
     return State(
-        ensemble, len(found.members), index is not None, draws, np.array(chosen), known, overall,
-        judged, tried,
+        ensemble, len(found.members), index is not None, draws, np.array(chosen),
+        found.uses[near][0], known, overall, judged, tried,
     )  # fmt: skip
 
 
@@ -256,11 +279,14 @@ def _stages(
 ) -> list[tuple[int, float]]:
     """Lives of each stage, and what one costs (days, those by the rules half as much again)."""
     last = ensemble.today - (ensemble.keep_day if index is None else int(index["day"]))
-    near = near_of(members) if index is None else len(index["members"])
-    first = (members, ensemble.today) if index is None else (near, last)
+    near = near_of(members) if index is None else near_of_kept(index["lived"])
+    first = (members, ensemble.today) if index is None else (len(index["members"]), last)
     on = last + 1.5 * lived.DAYS
     found = [(first[0], float(max(first[1], 1))), (near, on)]
-    return [*found, (min(OTHERWISE, near), len(COURSES) * on)] if otherwise else found
+    if not otherwise:
+        return found
+    # Those kept of other courses are likely to do.
+    return [*found, (min(OTHERWISE, near) if index is None else 0, len(COURSES) * on)]
 
 
 def quantities(contents: np.ndarray, ahead: lived.Ahead) -> dict[str, np.ndarray]:
@@ -318,18 +344,19 @@ def _overall(known: np.ndarray) -> dict[str, float]:
 
 def _try(
     ensemble: Ensemble,
-    members: Sequence[int],
+    members: np.ndarray,
     weights: np.ndarray,
     folder: Path | None,
     kept: Kept,
-    workers: int,
+    executor: Executor,
     on_progress: Tell,
 ) -> Courses:
     came = live_on(
-        ensemble, members, COURSES, folder, kept=kept, workers=workers, on_progress=on_progress
-    )
+        ensemble, members.tolist(), COURSES, folder, kept=kept, executor=executor,
+        on_progress=on_progress,
+    )  # fmt: skip
     return Courses(
-        COURSES, weights / weights.sum(),
+        COURSES, ensemble.today, members, weights / weights.sum(),
         np.column_stack([one["harvest_g"].sum(axis=(1, 2)) for one in came]),
         np.column_stack([one["hatched"].sum(axis=1) for one in came]),
         np.stack([one["beetles"] for one in came], axis=1),
@@ -350,6 +377,7 @@ def _fitting_index(home: Path, ensemble: Ensemble) -> dict[str, Any] | None:
             and index["digest"] == ensemble.kept_digest(day)
             # All of the same log is in the store, if it was lived to the end.
             and index["log"] != ensemble.digest
+            and index["lived"] >= len(index["members"]) > 0
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -357,21 +385,82 @@ def _fitting_index(home: Path, ensemble: Ensemble) -> dict[str, Any] | None:
 
 
 def _write_index(
-    home: Path, ensemble: Ensemble, members: Sequence[int], known: Mapping[str, float]
+    home: Path, ensemble: Ensemble, members: Sequence[int], count: int, known: Mapping[str, float]
 ) -> None:
     day = ensemble.keep_day
     digest = ensemble.kept_digest(day)
     index = {
         "day": day, "digest": digest, "log": ensemble.digest, "members": list(members),
-        "known": dict(known),
+        "lived": count, "known": dict(known),
     }  # fmt: skip
-    text = json.dumps(index)
-    home.mkdir(parents=True, exist_ok=True)
-    write_atomic(home / _INDEX, lambda staged: staged.write_text(text, encoding="utf-8"))
+    _write(home / _INDEX, index)
     for path in home.iterdir():  # Those of an earlier log are of no use any more.
         if path.is_dir() and path.name != digest[:16]:
             Kept(path).keep_only(set())
             path.rmdir()
+
+
+def _tried_before(
+    home: Path,
+    ensemble: Ensemble,
+    index: Mapping[str, Any],
+    members: Sequence[int],
+    weights: np.ndarray,
+) -> Courses | None:
+    """What came of other courses before a further row, the members weighed by the log of now.
+
+    None if that is longer ago than the shortest wait, if beetles were moved since, or if fewer
+    than half of the members still count.
+    """
+    try:
+        held = json.loads((home / _TRIED).read_text(encoding="utf-8"))
+        fits = (
+            0 <= ensemble.today - int(held["day"]) <= min(WAITS)
+            and held["digest"] == index["digest"]
+            and held["moves"] == _moves(ensemble.schedule)
+            and held["courses"] == [asdict(course) for course in COURSES]
+        )
+        tried = {name: np.array(held[name]) for name in _OF_TRIED}
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    of_member = dict(zip(members, weights.tolist(), strict=True))
+    weights = np.array([of_member.get(int(member), 0.0) for member in tried["members"]])
+    some = weights > 0
+    if not fits or 2 * some.sum() < len(some):
+        return None
+    share = weights[some] / weights[some].sum()
+    return Courses(
+        COURSES, int(held["day"]), weights=share,
+        **{name: values[some] for name, values in tried.items()},
+    )  # fmt: skip
+
+
+def _write_tried(home: Path, ensemble: Ensemble, tried: Courses) -> None:
+    """Keep what came of other courses today, beside the colonies."""
+    if tried.day != ensemble.today:
+        return
+    index = json.loads((home / _INDEX).read_text(encoding="utf-8"))
+    _write(home / _TRIED, {
+        "digest": index["digest"], "day": tried.day, "moves": _moves(ensemble.schedule),
+        "courses": [asdict(course) for course in COURSES],
+        **{name: getattr(tried, name).tolist() for name in _OF_TRIED},
+    })  # fmt: skip
+
+
+def _moves(schedule: Schedule) -> list[list[Any]]:
+    """Days and bins of all work that moves beetles."""
+    return [
+        [day, step.what, step.slot]
+        for day in sorted(schedule.steps)
+        for step in schedule.steps[day]
+        if step.what in _MOVES
+    ]
+
+
+def _write(path: Path, content: Mapping[str, Any]) -> None:
+    text = json.dumps(content)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_atomic(path, lambda staged: staged.write_text(text, encoding="utf-8"))
 
 
 def day_of(start: datetime.date, day: float) -> datetime.date:

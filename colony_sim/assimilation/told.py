@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -12,7 +13,7 @@ from colony_sim.assimilation import lived
 from colony_sim.assimilation.asked import Asked
 from colony_sim.assimilation.misfit import Misfit
 from colony_sim.assimilation.today import WAITS, Courses, State, waiting
-from colony_sim.colony.bins import Bin, Phase
+from colony_sim.colony.bins import Phase
 
 LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
 SURE = 0.9
@@ -118,7 +119,10 @@ class Move:
 
 @dataclass(frozen=True)
 class Wait:
-    """What waiting costs in the weeks to come, against moving the beetles tomorrow."""
+    """What waiting costs in the weeks to come, against moving the beetles tomorrow.
+
+    Tomorrow is the day after `Told.waits_on`, if there is one.
+    """
 
     days: int
     grams: Range
@@ -182,6 +186,8 @@ class Told:
     near: int
     effective: float
     resumed: bool
+    waits_on: datetime.date | None = None
+    """The day on which waiting was tried, where that is before today."""
 
     @property
     def work(self) -> list[tuple[BinTold, Step]]:
@@ -213,16 +219,15 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
         found = _ranges(contents[:, slot])
         return found | {"larvae": Range.of(larvae[:, slot])}
 
-    # Bins and dates are the log's, the same in all possible colonies.
-    colony = ensemble.today_of(int(state.members[0]))
-    names = bin_names(ensemble.schedule.bins, len(colony.bins))
-    move = _move(asked, state, colony.bins, names)
+    phases = [list(Phase)[int(place)] for place in state.uses[:, 0]]
+    names = bin_names(ensemble.schedule.bins, len(phases))
+    move = _move(asked, state, phases, names)
     bins = []
-    for bin_, name in zip(colony.bins, names, strict=True):
-        steps = _steps(state, bin_.index, bin_.phase, bin_.moist, move)
+    for slot, (phase, name) in enumerate(zip(phases, names, strict=True)):
+        _, date_in, date_out, moist = state.uses[slot].tolist()
         bins.append(BinTold(
-            name, bin_.phase.value, _date(asked, bin_.date_in), _date(asked, bin_.date_out),
-            bin_.moist, held(bin_.index), _known(state, bin_.index), steps,
+            name, phase.value, _date(asked, date_in), _date(asked, date_out), bool(moist),
+            held(slot), _known(state, slot), _steps(state, slot, phase, bool(moist), move),
         ))  # fmt: skip
     tray = BinTold("tray", "tray", None, None, False, held(-1), _known(state, -1), ())
     rack = draws.quantiles(draws.values["rack"], LEVELS)
@@ -248,7 +253,14 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
         near=len(state.members),
         effective=draws.effective,
         resumed=state.resumed,
+        waits_on=_tried_before(asked, state.otherwise),
     )
+
+
+def _tried_before(asked: Asked, courses: Courses | None) -> datetime.date | None:
+    if courses is None or courses.day == asked.ensemble.today:
+        return None
+    return _date(asked, courses.day)
 
 
 def bin_names(logged: Sequence[str], bins: int) -> list[str]:
@@ -272,8 +284,8 @@ def _known(state: State, slot: int) -> dict[str, float] | None:
     return dict(zip(lived.CONTENTS, state.known[slot].tolist(), strict=True))
 
 
-def _date(asked: Asked, day: int | None) -> datetime.date | None:
-    if day is None:
+def _date(asked: Asked, day: float) -> datetime.date | None:
+    if math.isnan(day):
         return None
     return asked.ensemble.schedule.start + datetime.timedelta(days=day)
 
@@ -297,19 +309,19 @@ def _steps(
     return tuple(sorted(found, key=lambda step: step.days.median))
 
 
-def _move(asked: Asked, state: State, bins: Sequence[Bin], names: Sequence[str]) -> Move | None:
-    breeding = [bin_ for bin_ in bins if bin_.phase is Phase.BREEDING]
+def _move(asked: Asked, state: State, phases: Sequence[Phase], names: Sequence[str]) -> Move | None:
+    breeding = [slot for slot, phase in enumerate(phases) if phase is Phase.BREEDING]
     if not breeding:
         return None
     p, today = asked.ensemble.parameters, asked.ensemble.today
-    days_in = today - max(bin_.date_in or 0 for bin_ in breeding)
+    days_in = today - int(np.nan_to_num(state.uses[breeding, 1]).max())
     by_date = p["rotation.when"] == "by_date"
     if by_date:
         due = Range(*[float(p["rotation.interval_days"] - days_in)] * 5)
     else:
         due = Range.of(state.draws.quantiles(state.draws.values["move"], LEVELS)[:, 0])
     interval = float(p["rotation.interval_days"])
-    return Move(tuple(names[b.index] for b in breeding), days_in, due, by_date, interval)
+    return Move(tuple(names[slot] for slot in breeding), days_in, due, by_date, interval)
 
 
 def _waits(courses: Courses | None) -> tuple[Wait, ...]:

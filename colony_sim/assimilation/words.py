@@ -54,8 +54,11 @@ def waiting(told: Told) -> str:
         f"{_days(wait.days)} {_range(wait.grams)} g and {_range(wait.hatched)} eggs that hatch"
         for wait in told.waits
     )
+    tomorrow = "tomorrow"
+    if told.waits_on is not None:
+        tomorrow = f"on {short_date(told.waits_on + datetime.timedelta(days=1))}"
     return (
-        f"Waiting instead of moving tomorrow costs, over {lived.WEEKS} weeks: {each} "
+        f"Waiting instead of moving {tomorrow} costs, over {lived.WEEKS} weeks: {each} "
         "(minus: a gain)."
     )
 

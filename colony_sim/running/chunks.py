@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from pathlib import Path
 
 import numpy as np
 
 from colony_sim.running.jobs import run_jobs
 from colony_sim.running.local import LocalExecutor, SerialExecutor
-from colony_sim.running.protocol import Job
+from colony_sim.running.protocol import Executor, Job
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
+
+
+def executor_of(workers: int) -> Executor:
+    """So many worker processes; this very process where one has to do."""
+    return LocalExecutor(workers) if workers > 1 else SerialExecutor()
 
 
 def run_chunks(
@@ -20,6 +26,7 @@ def run_chunks(
     folder: Path | None,
     workers: int,
     on_progress: Callable[[Progress], None] = lambda progress: None,
+    executor: Executor | None = None,
 ) -> np.ndarray:
     """Arrays of all chunks in their order, along the first axis.
 
@@ -33,6 +40,8 @@ def run_chunks(
         Processes; they do not change what comes out.
     on_progress : callable
         Told how far the chunks are.
+    executor : Executor, optional
+        An open one, for many calls; it stays open. Default: one of its own.
 
     Raises
     ------
@@ -42,12 +51,9 @@ def run_chunks(
         On Ctrl-C, and if a worker is killed; finished chunks are kept.
     """
     found: dict[str, np.ndarray] = {}
-    workers = min(workers, len(chunks))
-    with (
-        open_store(folder) as store,
-        LocalExecutor(workers) if workers > 1 else SerialExecutor() as executor,
-    ):
-        for ended in run_jobs(chunks, len(chunks), store, executor, on_progress, retry=False):
+    own = executor_of(min(workers, len(chunks))) if executor is None else nullcontext(executor)
+    with open_store(folder) as store, own as opened:
+        for ended in run_jobs(chunks, len(chunks), store, opened, on_progress, retry=False):
             if ended.error:
                 raise RuntimeError(ended.error)
             found[ended.job.key] = np.load(io.BytesIO(ended.outcome), allow_pickle=False)

@@ -11,8 +11,7 @@ from typing import Any
 
 from colony_sim.running.processes import spawning, start_worker, stop_workers
 from colony_sim.running.protocol import Job, TaskResult, WorkerLost
-from colony_sim.running.runner import check_workers, compile_kernels
-from colony_sim.running.task import get_ready
+from colony_sim.running.runner import check_workers, compile_kernels, get_ready
 
 
 class LocalExecutor:

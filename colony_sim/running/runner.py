@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from dataclasses import dataclass
+from functools import cache
 
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
@@ -113,3 +115,13 @@ def use_kernels() -> None:
     simulate.simulate(
         simulate.Scenario(Parameters.default(), constant(27.0), days=2, seed=0, breeders=10)
     )
+
+
+@cache
+def get_ready() -> None:
+    """Compile or load the kernels, once in a process."""
+    # Loading the compiled kernels must not count as time of the first run.
+    compile_kernels()
+    use_kernels()
+    # What stays for good need not be looked through after every run.
+    gc.freeze()

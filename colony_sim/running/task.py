@@ -7,14 +7,13 @@ import sys
 import time
 import traceback
 from dataclasses import dataclass
-from functools import cache
 
 from colony_sim.colony.simulate import Scenario
 from colony_sim.experiment.plan import model_fingerprint
 from colony_sim.measuring.outcome import Measuring
 from colony_sim.running.processes import Stopped, stop_if_asked
 from colony_sim.running.protocol import TaskResult
-from colony_sim.running.runner import compile_kernels, use_kernels
+from colony_sim.running.runner import get_ready
 
 
 @dataclass(frozen=True)
@@ -69,16 +68,6 @@ def run_task(task: Task) -> TaskResult:
 def software_of_worker() -> tuple[str, str]:
     """Fingerprint of the model and path of the Python of this process."""
     return model_fingerprint(), sys.executable
-
-
-@cache
-def get_ready() -> None:
-    """Compile or load the kernels, once in a process."""
-    # Loading the compiled kernels must not count as time of the first run.
-    compile_kernels()
-    use_kernels()
-    # What stays for good need not be looked through after every run.
-    gc.freeze()
 
 
 def peak_mb() -> float | None:

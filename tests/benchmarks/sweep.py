@@ -105,7 +105,7 @@ def _bare(tasks: list[Task], processes: int) -> float:
 
 
 def _loop(tasks: list[Task], ready) -> None:
-    from colony_sim.running.task import get_ready
+    from colony_sim.running.runner import get_ready
 
     get_ready()
     ready.wait()
