@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
-from matplotlib.figure import Figure
 
-from colony_sim.figures import style
+# Matplotlib takes half a second to load, and most who know of slides paint none.
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True)
@@ -50,12 +52,16 @@ class Slide:
 
     def figure(self) -> Figure:
         """The picture."""
+        from colony_sim.figures import style
+
         with style.theme():
             return self.paint()
 
 
 def write(slide: Slide, folder: Path) -> list[Path]:
     """Write PNG, SVG and CSV of a slide."""
+    from colony_sim.figures import style
+
     with style.theme():
         paths = style.save(slide.paint(), folder, slide.name)
     table = folder / f"{slide.name}.csv"
@@ -79,6 +85,8 @@ def says_only(name: str, why: str, foot: Callable[[Figure], None], runs: str = "
     """
 
     def paint() -> Figure:
+        from colony_sim.figures import style
+
         figure = style.new_figure()
         style.headed(figure, why)
         figure.text(0.5, 0.45, "nothing to show", ha="center", size=style.HEAD, color=style.QUIET)

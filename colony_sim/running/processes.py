@@ -72,6 +72,15 @@ def spawning() -> Iterator[None]:
             signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
+def one_thread() -> None:
+    """Linear algebra that is loaded from now on, here or in a worker, gets one thread.
+
+    For many small matrices beside workers: threads that wait for each other take their cores.
+    """
+    for name in _THREADS:
+        os.environ.setdefault(name, "1")
+
+
 @contextlib.contextmanager
 def ignoring_interrupts() -> Iterator[None]:
     """Ctrl-C does nothing inside this block."""

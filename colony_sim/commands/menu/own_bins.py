@@ -227,6 +227,9 @@ def today(
     ] = True,
 ) -> Path:
     """Tell from a keeper's bin log what is in each bin now, what to do, and what comes."""
+    from colony_sim.running.processes import one_thread
+
+    one_thread()
     with getting_ready():
         from colony_sim.commands.today import run_today
 
