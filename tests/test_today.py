@@ -13,7 +13,7 @@ from answers import of_folder
 from commandline import cli
 from small_log import FILE, LOG, MEMBERS, MORE, ON, asked_of
 
-from colony_sim.assimilation import lived, page, today, words
+from colony_sim.assimilation import lived, page, remembered, today, words
 from colony_sim.assimilation.checkpoint import Kept, prefix_digest
 from colony_sim.assimilation.conditioning import Kind, Nearness, adjust, kernel
 from colony_sim.assimilation.misfit import _left_out, _residuals, misfit
@@ -168,11 +168,11 @@ def test_other_courses_are_not_lived_again_for_a_count_of_the_next_days(whole, m
     told = tell(later, state)
     assert told.waits_on == ON and "moving on 29 Mar costs" in words.waiting(told)
 
-    index = today._fitting_index(folder / "colonies", later.ensemble)
+    index = remembered.fitting_index(folder / "colonies", later.ensemble)
     moved = LOG + "2031-03-30,C,beetles out,beetles,40,,,,\n2031-03-30,A,beetles in,beetles,,,,,\n"
     for text, days, kept in ((LOG + MORE, 3, True), (LOG + MORE, 4, False), (moved, 2, False)):
         ensemble = asked_of(folder, text, ON + datetime.timedelta(days=days)).ensemble
-        found = today._tried_before(
+        found = remembered.tried_before(
             folder / "colonies", ensemble, index, first.members.tolist(), np.ones(2)
         )
         assert (found is not None) == kept, (days, text)

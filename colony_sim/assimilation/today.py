@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import datetime
-import json
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -24,49 +23,33 @@ from colony_sim.assimilation.conditioning import (
     kernel,
     near_of,
     near_of_kept,
-    quantiles,
 )
+from colony_sim.assimilation.courses import COURSES, Courses
 from colony_sim.assimilation.ensemble import Ensemble, Lived, live, live_on
 from colony_sim.assimilation.misfit import Misfit, misfit
-from colony_sim.assimilation.onward import Course
-from colony_sim.atomic import write_atomic
+from colony_sim.assimilation.remembered import (
+    FOLDER,
+    fitting_index,
+    tried_before,
+    write_index,
+    write_tried,
+)
 from colony_sim.fitting import observe
-from colony_sim.fitting.schedule import Schedule
 from colony_sim.running.chunks import executor_of
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 
 MEMBERS = 400
 """Possible colonies that live the log; as many as a minute on two cores allows for a year of it."""
-WAITS = (3, 7, 10)
-"""Days of waiting whose cost is told."""
-FRACTIONS = (0.5, 0.9)
-"""Shares taken at a harvest that are tried beside that of the rules."""
 OTHERWISE = 32
 """Members that live on with each other course."""
-KEPT_DAYS = 28
-"""Kept colonies older than this (d) are not gone on from: others may be the near ones by now."""
 KINDS = {
     "contents": Kind(), "rack": Kind(), "larvae": Kind(), "rack_larvae": Kind(),
     "harvest_g": Kind(), "harvested_g": Kind(), "large_g": Kind(),
     "firsts": Kind(log=False, least=1.0, most=float(lived.NEVER)),
     "beetles": Kind(), "hatched": Kind(), "move": Kind(log=False, least=1.0, most=lived.NEVER),
 }  # fmt: skip
-_FOLDER, _INDEX, _TRIED = "colonies", "index.json", "tried.json"
-_OF_TRIED = ("members", "harvested_g", "hatched", "beetles")
-_MOVES = ("arrive", "take out", "put in", "leave")
 
-
-def waiting(days: int) -> Course:
-    """The beetles are moved so many days after tomorrow."""
-    return Course(move_on=1 + days)
-
-
-COURSES = (
-    *(waiting(days) for days in (0, *WAITS)),
-    *(Course(fraction=share) for share in FRACTIONS),
-)  # fmt: skip
-"""What is tried beside the rules."""
 
 Tell = Callable[[Progress], None]
 
@@ -107,41 +90,6 @@ class _Whole:
             self._tell(Progress(lives, total, self._reused, 0, seconds))
 
         return told
-
-
-@dataclass(frozen=True)
-class Courses:
-    """What comes of other courses than the rules, in the same possible colonies, on the same seeds.
-
-    Attributes
-    ----------
-    courses : tuple of Course
-    day : int
-        Day of the log from which they were lived: today, or up to three days before.
-    members : int array, shape (draws,)
-    weights : float64 array, shape (draws,)
-    harvested_g, hatched : float64 arrays, shape (draws, courses)
-        Harvested (g), and eggs that hatch, in the weeks to come.
-    beetles : float64 array, shape (draws, courses, weeks)
-        At the end of each week.
-    """
-
-    courses: tuple[Course, ...]
-    day: int
-    members: np.ndarray
-    weights: np.ndarray
-    harvested_g: np.ndarray
-    hatched: np.ndarray
-    beetles: np.ndarray
-
-    def place(self, course: Course) -> int:
-        """Where a course stands among them."""
-        return self.courses.index(course)
-
-    def cost(self, what: np.ndarray, course: Course, levels: tuple[float, ...]) -> np.ndarray:
-        """Quantiles of what a course loses against moving the beetles the day after `day`."""
-        lost = what[:, self.place(waiting(0))] - what[:, self.place(course)]
-        return quantiles(lost, self.weights, levels)
 
 
 @dataclass(frozen=True)
@@ -218,8 +166,8 @@ def assimilate(
         if folder is None:
             home = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         else:
-            home = folder / _FOLDER
-        index = None if anew else _fitting_index(home, ensemble)
+            home = folder / FOLDER
+        index = None if anew else fitting_index(home, ensemble)
         whole = _Whole(_stages(ensemble, members, index, otherwise), on_progress)
         executor = stack.enter_context(executor_of(workers))
         if index is None:
@@ -247,7 +195,7 @@ def assimilate(
         tried = None
         if otherwise:
             share = weights[near]
-            tried = None if index is None else _tried_before(home, ensemble, index, chosen, share)
+            tried = None if index is None else tried_before(home, ensemble, index, chosen, share)
             if tried is None:
                 some = np.argsort(-share, kind="stable")[:OTHERWISE]
                 tried = _try(
@@ -261,11 +209,11 @@ def assimilate(
             overall = _overall(known)
             kept.keep_only(set(chosen))
             if folder is not None:
-                _write_index(home, ensemble, chosen, len(found.members), overall)
+                write_index(home, ensemble, chosen, len(found.members), overall)
         else:
             known, overall = None, index["known"]
         if folder is not None and tried is not None:
-            _write_tried(home, ensemble, tried)
+            write_tried(home, ensemble, tried)
         # Kept ones were the nearest when all were lived; all of them judge a further row.
         judged = misfit(ensemble.schedule, features[near] if index is None else features, log)
     return State(
@@ -361,106 +309,6 @@ def _try(
         np.column_stack([one["hatched"].sum(axis=1) for one in came]),
         np.stack([one["beetles"] for one in came], axis=1),
     )  # fmt: skip
-
-
-# -- colonies kept for a further row -------------------------------------------------------------
-
-
-def _fitting_index(home: Path, ensemble: Ensemble) -> dict[str, Any] | None:
-    """What is kept, if the log says the same up to its day and that is not long ago."""
-    try:
-        index = json.loads((home / _INDEX).read_text(encoding="utf-8"))
-        day = int(index["day"])
-        fits = (
-            0 <= ensemble.today - day <= KEPT_DAYS
-            and day <= ensemble.schedule.days
-            and index["digest"] == ensemble.kept_digest(day)
-            # All of the same log is in the store, if it was lived to the end.
-            and index["log"] != ensemble.digest
-            and index["lived"] >= len(index["members"]) > 0
-        )
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-    return index if fits else None
-
-
-def _write_index(
-    home: Path, ensemble: Ensemble, members: Sequence[int], count: int, known: Mapping[str, float]
-) -> None:
-    day = ensemble.keep_day
-    digest = ensemble.kept_digest(day)
-    index = {
-        "day": day, "digest": digest, "log": ensemble.digest, "members": list(members),
-        "lived": count, "known": dict(known),
-    }  # fmt: skip
-    _write(home / _INDEX, index)
-    for path in home.iterdir():  # Those of an earlier log are of no use any more.
-        if path.is_dir() and path.name != digest[:16]:
-            Kept(path).keep_only(set())
-            path.rmdir()
-
-
-def _tried_before(
-    home: Path,
-    ensemble: Ensemble,
-    index: Mapping[str, Any],
-    members: Sequence[int],
-    weights: np.ndarray,
-) -> Courses | None:
-    """What came of other courses before a further row, the members weighed by the log of now.
-
-    None if that is longer ago than the shortest wait, if beetles were moved since, or if fewer
-    than half of the members still count.
-    """
-    try:
-        held = json.loads((home / _TRIED).read_text(encoding="utf-8"))
-        fits = (
-            0 <= ensemble.today - int(held["day"]) <= min(WAITS)
-            and held["digest"] == index["digest"]
-            and held["moves"] == _moves(ensemble.schedule)
-            and held["courses"] == [asdict(course) for course in COURSES]
-        )
-        tried = {name: np.array(held[name]) for name in _OF_TRIED}
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-    of_member = dict(zip(members, weights.tolist(), strict=True))
-    weights = np.array([of_member.get(int(member), 0.0) for member in tried["members"]])
-    some = weights > 0
-    if not fits or 2 * some.sum() < len(some):
-        return None
-    share = weights[some] / weights[some].sum()
-    return Courses(
-        COURSES, int(held["day"]), weights=share,
-        **{name: values[some] for name, values in tried.items()},
-    )  # fmt: skip
-
-
-def _write_tried(home: Path, ensemble: Ensemble, tried: Courses) -> None:
-    """Keep what came of other courses today, beside the colonies."""
-    if tried.day != ensemble.today:
-        return
-    index = json.loads((home / _INDEX).read_text(encoding="utf-8"))
-    _write(home / _TRIED, {
-        "digest": index["digest"], "day": tried.day, "moves": _moves(ensemble.schedule),
-        "courses": [asdict(course) for course in COURSES],
-        **{name: getattr(tried, name).tolist() for name in _OF_TRIED},
-    })  # fmt: skip
-
-
-def _moves(schedule: Schedule) -> list[list[Any]]:
-    """Days and bins of all work that moves beetles."""
-    return [
-        [day, step.what, step.slot]
-        for day in sorted(schedule.steps)
-        for step in schedule.steps[day]
-        if step.what in _MOVES
-    ]
-
-
-def _write(path: Path, content: Mapping[str, Any]) -> None:
-    text = json.dumps(content)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_atomic(path, lambda staged: staged.write_text(text, encoding="utf-8"))
 
 
 def day_of(start: datetime.date, day: float) -> datetime.date:

@@ -11,8 +11,9 @@ import numpy as np
 
 from colony_sim.assimilation import lived
 from colony_sim.assimilation.asked import Asked
+from colony_sim.assimilation.courses import WAITS, Courses, waiting
 from colony_sim.assimilation.misfit import Misfit
-from colony_sim.assimilation.today import WAITS, Courses, State, waiting
+from colony_sim.assimilation.today import State
 from colony_sim.colony.bins import Phase
 
 LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)

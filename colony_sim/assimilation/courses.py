@@ -1,0 +1,62 @@
+"""Other courses than the rules, for the weeks to come, and what comes of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from colony_sim.assimilation.conditioning import quantiles
+from colony_sim.assimilation.onward import Course
+
+WAITS = (3, 7, 10)
+"""Days of waiting whose cost is told."""
+FRACTIONS = (0.5, 0.9)
+"""Shares taken at a harvest that are tried beside that of the rules."""
+
+
+def waiting(days: int) -> Course:
+    """The beetles are moved so many days after tomorrow."""
+    return Course(move_on=1 + days)
+
+
+COURSES = (
+    *(waiting(days) for days in (0, *WAITS)),
+    *(Course(fraction=share) for share in FRACTIONS),
+)  # fmt: skip
+"""What is tried beside the rules."""
+
+
+@dataclass(frozen=True)
+class Courses:
+    """What comes of other courses than the rules, in the same possible colonies, on the same seeds.
+
+    Attributes
+    ----------
+    courses : tuple of Course
+    day : int
+        Day of the log from which they were lived: today, or up to three days before.
+    members : int array, shape (draws,)
+    weights : float64 array, shape (draws,)
+    harvested_g, hatched : float64 arrays, shape (draws, courses)
+        Harvested (g), and eggs that hatch, in the weeks to come.
+    beetles : float64 array, shape (draws, courses, weeks)
+        At the end of each week.
+    """
+
+    courses: tuple[Course, ...]
+    day: int
+    members: np.ndarray
+    weights: np.ndarray
+    harvested_g: np.ndarray
+    hatched: np.ndarray
+    beetles: np.ndarray
+
+    def place(self, course: Course) -> int:
+        """Where a course stands among them."""
+        return self.courses.index(course)
+
+    def cost(self, what: np.ndarray, course: Course, levels: tuple[float, ...]) -> np.ndarray:
+        """Quantiles of what a course loses against moving the beetles the day after `day`."""
+        lost = what[:, self.place(waiting(0))] - what[:, self.place(course)]
+        return quantiles(lost, self.weights, levels)
