@@ -33,7 +33,8 @@ NEAR = 0.4
 """Share of the members that count. Of 400, CRPS was lowest between 100 and 160 of them (demo log):
 more blur, fewer starve."""
 NEAR_KEPT = 0.25
-"""The same after a further row, among kept ones that were nearest before it."""
+"""The same after a further row, among kept ones that were nearest before it. CRPS was 6 % larger
+than with all lived anew (0.4: 3 %), the ranges held as much (80 racks, demo log)."""
 FEWEST = 40
 _SUMMARIES = 6
 _MOST_STANDARD = 5.0
