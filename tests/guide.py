@@ -39,13 +39,13 @@ def commands(text: str) -> list[list[str]]:
     return [shlex.split(line) for fence in fences for line in fence.splitlines() if line]
 
 
-def small(picture: Path, to: Path, top: float = 1.0) -> None:
-    """A picture of the guide's width in few colours; of its height the upper share `top`."""
+def small(picture: Path, to: Path, top: float = 1.0, width: int = WIDTH) -> None:
+    """A picture of this width in few colours; of its height the upper share `top`."""
     from PIL import Image
 
     with Image.open(picture) as image:
         image = image.convert("RGB").crop((0, 0, image.width, round(top * image.height)))
-        size = WIDTH, round(WIDTH * image.height / image.width)
+        size = width, round(width * image.height / image.width)
         image = image.resize(size, Image.Resampling.LANCZOS).quantize(COLOURS)
         image.save(to, optimize=True)
     print(f"{to.name}: {to.stat().st_size} bytes")
@@ -68,7 +68,7 @@ def draw(results: Path) -> None:
                 view = browser.new_page(viewport={"width": 1100, "height": 750})
                 view.goto(page.resolve().as_uri())
                 view.screenshot(path=f"{sheet}.png")
-            small(Path(f"{sheet}.png"), GUIDE / "page.png")
+            small(Path(f"{sheet}.png"), GUIDE / "page.png", width=640)
 
 
 if __name__ == "__main__":
