@@ -166,7 +166,7 @@ def test_other_courses_are_not_lived_again_for_a_count_of_the_next_days(whole, m
     of_now = np.array([share[member] for member in again.members])
     assert again.weights == pytest.approx(of_now / of_now.sum())
     told = tell(later, state)
-    assert told.waits_on == ON and "moving on 29 Mar costs" in words.waiting(told)
+    assert told.waits_on == ON and "moving on 29 Mar, over" in words.waiting(told)
 
     index = remembered.fitting_index(folder / "colonies", later.ensemble)
     moved = LOG + "2031-03-30,C,beetles out,beetles,40,,,,\n2031-03-30,A,beetles in,beetles,,,,,\n"
@@ -295,3 +295,10 @@ def test_a_day_that_is_none_is_refused_in_one_line(tmp_path):
     code, _, err = cli("today", "shed.csv", "--on", "28.3.2031", cwd=tmp_path, faults=None)
     assert code == 2 and len(err) == 1 and "--on" in err[0] and "YYYY-MM-DD" in err[0]
     assert [path.name for path in tmp_path.iterdir()] == ["shed.csv"]
+
+
+def test_what_waiting_gains_is_told_as_more_and_less():
+    # Costs as quantiles: of 5, 25, 50, 75 and 95 %; a cost below nothing is a gain.
+    assert words._gained(Range(-59, -20, -13, 0, 160), "g") == "13 g more (160 less to 59 more)"
+    assert words._gained(Range(0, 5, 33, 60, 150), "g") == "33 g less (150 less to 0)"
+    assert words._gained(Range(0, 0, 0, 0, 0), "eggs") == "as many eggs"

@@ -51,16 +51,27 @@ def waiting(told: Told) -> str:
     if not told.waits:
         return ""
     each = "; ".join(
-        f"{_days(wait.days)} {_range(wait.grams)} g and {_range(wait.hatched)} eggs that hatch"
+        f"{_days(wait.days)} later {_gained(wait.grams, 'g')} and "
+        f"{_gained(wait.hatched, 'eggs that hatch')}"
         for wait in told.waits
     )
     tomorrow = "tomorrow"
     if told.waits_on is not None:
         tomorrow = f"on {short_date(told.waits_on + datetime.timedelta(days=1))}"
-    return (
-        f"Waiting instead of moving {tomorrow} costs, over {lived.WEEKS} weeks: {each} "
-        "(minus: a gain)."
-    )
+    return f"Beside moving {tomorrow}, over {lived.WEEKS} weeks: {each}."
+
+
+def _gained(cost: Range, what: str) -> str:
+    """What is gained (more) or lost (less) where this is the cost."""
+
+    def side(value: float, of: str = "") -> str:
+        amount = about(abs(value))
+        return amount if amount == "0" else f"{amount}{of} {'more' if value < 0 else 'less'}"
+
+    if not cost.low_90 and not cost.high_90:
+        return f"as many {what}"
+    ends = f" ({side(cost.high_90)} to {side(cost.low_90)})"
+    return f"{side(cost.median, f' {what}')}{ends if cost.low_90 != cost.high_90 else ''}"
 
 
 def bins(told: Told) -> list[str]:
@@ -230,7 +241,7 @@ def short_date(date: datetime.date | None) -> str:
 def about(value: float) -> str:
     """A count or grams to two digits: ``0``, ``7``, ``1,200``."""
     if abs(value) < 10:
-        return f"{value:.0f}".replace("-0", "0")
+        return f"{value:.0f}".replace("-0", "0").replace("-", "−")
     digits = 1 - int(f"{abs(value):e}".split("e")[1])
     return f"{round(value, digits):,.0f}".replace("-", "−")
 
