@@ -59,6 +59,10 @@ class Service:
     fresh: frozenset[str]
 
 
+#: Letters of a bin's name that can stand large on its label.
+SHORT_NAME = 4
+
+
 def write(told: Told, layout: Layout, path: Path) -> None:
     """Write the page, whole or not at all."""
     text = html(told, layout)[0]
@@ -175,9 +179,10 @@ def rack_of(told: Told) -> RackContent:
 
 def _drawn(told: Told, slot: int, bin_: BinTold) -> BinContent:
     middle = {what: one.median for what, one in bin_.contents.items()}
-    numbered = bin_.name.isdigit()
-    number = int(bin_.name) if numbered else slot + 1
-    label = [] if numbered else [bin_.name]
+    # A longer name has its own line beside the place of the bin.
+    short = len(bin_.name) <= SHORT_NAME
+    number = bin_.name if short else slot + 1
+    label = [] if short else [bin_.name]
     if bin_.phase == "free":
         return BinContent(number, "free", label=(*label, "free"))
     since = bin_.beetles_in if bin_.phase == "breeding" else bin_.beetles_out

@@ -24,8 +24,8 @@ class BinContent:
 
     Attributes
     ----------
-    number : int
-        On its label.
+    number : int or str
+        On its label, large: a number, or a name of a few letters.
     phase : str
         ``free``, ``breeding`` or ``growing``.
     eggs, larvae, pupae, adults : int
@@ -40,7 +40,7 @@ class BinContent:
         Up to two lines on its front, beside the number.
     """
 
-    number: int
+    number: int | str
     phase: str
     eggs: int = 0
     larvae: int = 0
