@@ -12,11 +12,10 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import HOW, Bars, console, show_page
-from colony_sim.commands.study import split
+from colony_sim.commands.study import ended_in_one_line, split
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load, quoted
 from colony_sim.experiment.plan import whole
-from colony_sim.extras import MissingExtra
 from colony_sim.results.folder import claim, folder_of
 
 DEFAULT_C = 25.0
@@ -76,7 +75,7 @@ def run_fit(
     from colony_sim.fitting import fit_words, inference
     from colony_sim.fitting.study import STUDY, design, draw, facts, frames, plan_of
     from colony_sim.results.study import write_study
-    from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
+    from colony_sim.running.runner import WorkerDied, check_workers
 
     workers = check_workers(workers)
     seed = whole("seed", seed, 0, 2**32 - 1, 1)
@@ -88,9 +87,10 @@ def run_fit(
     job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
     folder = folder_of(f"{name}-fit", out)
     files = STUDY.files | {f"{name}.profile.csv"}
-    try:
+    with ended_in_one_line(folder):
         inference.check_installed()
-        with claim(folder, f"{name}-fit", files), Bars() as bars:
+    try:
+        with ended_in_one_line(folder), claim(folder, f"{name}-fit", files), Bars() as bars:
             if experiment is None:
                 bars.say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
                          "parameters.toml are assumed; bins, room and rules of your own go into an "
@@ -112,14 +112,8 @@ def run_fit(
                 facts(found, experiment, chosen), answer=headline, design=design(found),
                 command=command_line(), draw=lambda staged: draw(found, staged),
             )  # fmt: skip
-    except KeyboardInterrupt as stopped:
-        count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
-        line = f"Stopped.{count} kept in {folder}; the same command goes on from there."
-        raise Ending(line, 130) from None
     except WorkerDied as error:
         raise Ending(f"{error}; they are kept in {folder}", 1) from None
-    except MissingExtra as error:
-        raise Ending(str(error), 2) from None
     last = [
         f"{HOW}: verdict.txt and the tables of the results.",
         f"Profile for other commands: {name}.profile.csv of the results.",

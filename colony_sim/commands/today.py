@@ -12,6 +12,7 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.fit import checked_name, surroundings
 from colony_sim.commands.show import console, progress_bar, show_page
+from colony_sim.commands.study import ended_in_one_line
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import whole
 from colony_sim.experiment.worlds import MOST_DRAWS, worlds_of
@@ -55,7 +56,6 @@ def run_today(
     from colony_sim.fitting.log_rows import LogRows
     from colony_sim.results.study import write_study
     from colony_sim.running.runner import (
-        Interrupted,
         WorkerDied,
         check_workers,
         compile_kernels,
@@ -97,13 +97,10 @@ def run_today(
     asked = question()
     bound = served.bind(port, home) if serve else None
     try:
-        compile_kernels()
-        with progress_bar("your log") as on_progress:
-            found = work(asked, on_progress, anew)
-    except KeyboardInterrupt as stopped:
-        count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
-        line = f"Stopped.{count} kept in {folder}; the same command goes on from there."
-        raise Ending(line, 130) from None
+        with ended_in_one_line(folder):
+            compile_kernels()
+            with progress_bar("your log") as on_progress:
+                found = work(asked, on_progress, anew)
     except WorkerDied as error:
         raise Ending(f"{error}; they are kept in {folder}", 1) from None
     must, more = words.screen(found.told)

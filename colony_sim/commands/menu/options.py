@@ -70,3 +70,15 @@ OneWorld = Annotated[
         "left is chance.",
     ),
 ]
+LogExperiment = Annotated[
+    Path | None,
+    typer.Option(
+        "--experiment",
+        metavar="FILE",
+        help="Experiment file with the room, bins and rules.",
+        callback=shipped_too,
+    ),
+]
+LogPolicy = Annotated[
+    str | None, typer.Option("--policy", help="Its policy; default: the baseline.")
+]

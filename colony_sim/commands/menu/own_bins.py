@@ -11,6 +11,8 @@ from colony_sim.commands.answering import answers
 from colony_sim.commands.early import getting_ready
 from colony_sim.commands.menu.app import OWN, app
 from colony_sim.commands.menu.options import (
+    LogExperiment,
+    LogPolicy,
     OneWorld,
     ProfileFile,
     Workers,
@@ -168,18 +170,8 @@ def calendar(
 @answers("serve")
 def today(
     log: Annotated[Path, typer.Argument(metavar="LOG", help="A keeper's bin log (CSV).")],
-    experiment: Annotated[
-        Path | None,
-        typer.Option(
-            "--experiment",
-            metavar="FILE",
-            help="Experiment file with the room, bins and rules.",
-            callback=shipped_too,
-        ),
-    ] = None,
-    policy: Annotated[
-        str | None, typer.Option("--policy", help="Its policy; default: the baseline.")
-    ] = None,
+    experiment: LogExperiment = None,
+    policy: LogPolicy = None,
     on: Annotated[
         str | None,
         typer.Option(
@@ -272,18 +264,8 @@ def fit(
     check: Annotated[
         bool, typer.Option("--check", help="Name every fault of the log with its remedy.")
     ] = False,
-    experiment: Annotated[
-        Path | None,
-        typer.Option(
-            "--experiment",
-            metavar="FILE",
-            help="Experiment file with the room, bins and rules.",
-            callback=shipped_too,
-        ),
-    ] = None,
-    policy: Annotated[
-        str | None, typer.Option("--policy", help="Its policy; default: the baseline.")
-    ] = None,
+    experiment: LogExperiment = None,
+    policy: LogPolicy = None,
     keys: Annotated[
         str | None, typer.Option("--keys", metavar="KEY,KEY", help="Keys of the biology to fit.")
     ] = None,

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from colony_sim.drawing.content import BinContent, RackContent
+from colony_sim.drawing.content import RackContent
+from colony_sim.drawing.lived import contents, since
 from colony_sim.studies.comparison.relive import Traces
-
-_MOIST_G = 1.0
-"""Moisture (g) in a bin from which a piece of vegetable is drawn."""
 
 
 def rack_on(traces: Traces, policy: str, day: int) -> RackContent | None:
@@ -20,16 +18,7 @@ def rack_on(traces: Traces, policy: str, day: int) -> RackContent | None:
     rows = record.bins_daily[record.bins_daily["day"] == day]
     if rows.empty:
         return None
-    bins = [
-        BinContent(
-            number=int(row.bin), phase=str(row.phase), eggs=int(row.eggs), larvae=int(row.larvae),
-            pupae=int(row.pupae), adults=int(row.adults),
-            larva_mg=1000.0 * row.larvae_g / row.larvae if row.larvae else 0.0,
-            bran_g=float(row.bran_g), frass_g=float(row.frass_g), skins=int(row.visible_skins),
-            moist=bool(row.moisture_g >= _MOIST_G),
-        )
-        for row in rows.itertuples()
-    ]  # fmt: skip
+    bins = list(contents(rows.assign(**since(rows))))
     whole = record.daily.set_index("day").loc[day]
     tray = {kind: int(whole[kind]) - int(rows[kind].sum()) for kind in ("pupae", "adults")}
     handling = next(one for one in traces.plan.policies if one.name == policy).parameters
