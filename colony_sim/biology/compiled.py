@@ -50,11 +50,6 @@ def _cache_folder() -> Path | None:
 CACHE_FOLDER = _cache_folder()
 
 
-def cache_is_warm() -> bool:
-    """Whether kernels compiled by an earlier run are on disk."""
-    return CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob("*.nbc"))
-
-
 def kernel(**options: Any) -> Callable[[_Function], _Function]:
     """Decorator like `numba.njit` that keeps the compiled code in `CACHE_FOLDER`."""
 

@@ -28,7 +28,7 @@ def live_adults(c, seed, day, cols, today, books, laid):
     """
     stage, bins, progress, size = cols.stage, cols.bin, cols.progress, cols.size
     tray = np.uint64(today.food.size - 1)
-    oldest = c.age_profile.size - 1
+    oldest = today.age_profile.size - 1
     life_scale = c.temper.life_scale
     mothers = 0
     rows = np.empty(CHUNK + 1, np.uint32)
@@ -55,7 +55,7 @@ def live_adults(c, seed, day, cols, today, books, laid):
             female = (cols.flags[i] & (IS_FEMALE | IS_INJURED)) == IS_FEMALE
             if female and today.laying[b] > 0.0:
                 days = np.int64(np.float64(progress[i]) * life_scale)
-                mean = today.laying[b] * c.age_profile[min(days, oldest)]
+                mean = today.laying[b] * today.age_profile[min(days, oldest)]
                 w0, _, _, _ = words(seed, _FATE, cols.ident[i], day)
                 # An egg's number is part of its identity and must fit its column.
                 n = min(poisson(unit(w0), mean), _MOST_EGGS - np.int64(cols.tally[i]))

@@ -49,6 +49,9 @@ class BinDay(NamedTuple):
     ripe_at: np.ndarray  # a ripe larva pupates if its word is smaller than this
     laying: np.ndarray  # mean eggs of a female of best age
     hidden: np.ndarray  # share of the eggs laid out of the beetles' reach
+    egg_wear: np.ndarray  # tables that hold for the whole run, as in rates.Constants
+    molt_mass: np.ndarray
+    age_profile: np.ndarray
 
 
 class Stocks(NamedTuple):

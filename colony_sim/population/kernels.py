@@ -28,7 +28,7 @@ from colony_sim.biology.growth import (
 )
 from colony_sim.biology.heat import bin_temperature
 from colony_sim.biology.predation import adult_hazard, larva_hazard, want_factor
-from colony_sim.biology.rates import NG_PER_G, Constants, DayRates, rates_at
+from colony_sim.biology.rates import NG_PER_G, Constants, DayRates, packed, rates_at
 from colony_sim.biology.substrate import CM2_PER_DM2, Refuge, hidden_share, usable_volume, volume
 from colony_sim.population import census
 from colony_sim.population.adults import live_adults
@@ -46,7 +46,7 @@ from colony_sim.population.draws import WORDS
 from colony_sim.population.eggs import lay_eggs, live_eggs
 from colony_sim.population.insects import FIELDS, Insects
 from colony_sim.population.larvae import live_larvae, plan_growth
-from colony_sim.population.ledger import Flow
+from colony_sim.population.ledger import Event, Flow
 from colony_sim.population.parts import in_parts
 from colony_sim.population.pupae import live_pupae
 from colony_sim.population.substrate import Substrate
@@ -62,9 +62,10 @@ _F_DRIED = int(Flow.WATER_EVAPORATED)
 
 
 @kernel()
-def _warm(c, room_c, table, s, rates, egg_own):
+def _warm(c, room_c, table, s, today):
     """Temperature of each bin and what it makes of the rates; feeding is yesterday's."""
     tray = table.shape[0] - 1
+    rates, egg_own = today.rates, today.egg_own
     for b in range(table.shape[0]):
         grams = table[b, census.LARVA_MASS] / NG_PER_G
         adults = np.float64(table[b, census.ADULTS])
@@ -74,14 +75,16 @@ def _warm(c, room_c, table, s, rates, egg_own):
         s.temperature[b] = t
         if b > 0 and t == s.temperature[b - 1]:
             # Bins without insects are all at room temperature.
-            rates[b] = rates[b - 1]
-            egg_own[b] = egg_own[b - 1]
+            for k in range(rates.shape[1]):
+                rates[b, k] = rates[b - 1, k]
+            for k in range(egg_own.shape[1]):
+                egg_own[b, k] = egg_own[b - 1, k]
             continue
         row = rates_at(c.temper, t)
         for k, rate in enumerate(row):
             rates[b, k] = rate
-        for k in range(c.egg_wear.size):
-            egg_own[b, k] = row.egg_thermal + c.egg_wear[k]
+        for k in range(today.egg_wear.size):
+            egg_own[b, k] = row.egg_thermal + today.egg_wear[k]
 
 
 @kernel()
@@ -123,7 +126,8 @@ def _shortage(c, table, s, ask, food, hazards):
         if b == tray:
             # Nobody feeds and nobody is within reach on the tray.
             food[b] = 1.0
-            hazards[b, :] = 0.0
+            for k in range(hazards.shape[1]):
+                hazards[b, k] = 0.0
             continue
         food[b] = food_limit(np.float64(s.bran[b]), np.float64(ask[b]), c.bran_days)
         s.feeding[b] *= food[b]
@@ -178,22 +182,22 @@ def _hazards(c, table, today):
             c.starvation_hazard * (1.0 - today.food[b]) + today.rates[b, LARVA_THERMAL]
         )
         if table[b, census.EGGS] + table[b, census.ADULTS] > 0:
-            for k in range(c.egg_wear.size):
+            for k in range(today.egg_wear.size):
                 deep = today.egg_own[b, k] + today.hazards[b, 1]
                 today.egg_hazard[b, 0, k] = deep + today.hazards[b, 0]
                 today.egg_hazard[b, 1, k] = deep
 
 
-@kernel()
+@kernel(inline="always")
 def _morning(c, room_c, table, s, today):
     """What holds in each bin before anyone grows."""
-    _warm(c, room_c, table, s, today.rates, today.egg_own)
+    _warm(c, room_c, table, s, today)
     _limits(c, table, s, today)
     for b in range(table.shape[0]):
         today.keeps[b] = np.float32(c.maintenance * today.rates[b, LARVA_RELATIVE])
 
 
-@kernel(nogil=True)
+@kernel(inline="always", nogil=True)
 def _plan(c, cols, today, gain, ask):
     """Growth with bran in plenty, and the bran that larvae ask for."""
     plan_growth(
@@ -212,7 +216,7 @@ def _plan(c, cols, today, gain, ask):
     )
 
 
-@kernel()
+@kernel(inline="always")
 def _noon(c, table, s, today, ask):
     """Shortage of bran and what follows from it."""
     for b in range(table.shape[0]):
@@ -222,7 +226,7 @@ def _noon(c, table, s, today, ask):
     _hazards(c, table, today)
 
 
-@kernel(nogil=True)
+@kernel(inline="always", nogil=True)
 def _live(c, seed, day, cols, today, books, gain, laid):
     """The day of each insect; returns the number of mothers."""
     mothers = live_adults(c, seed, day, cols, today, books, laid)
@@ -232,7 +236,7 @@ def _live(c, seed, day, cols, today, books, gain, laid):
     return mothers
 
 
-@kernel()
+@kernel(inline="always")
 def _evening(c, table, s, books):
     _stocks(c, table, s.bran, s.frass, s.moisture, books.eaten, books.grown, books.flows)
 
@@ -263,7 +267,10 @@ def _day(c, room_c, seed, day, whole, n, today, books, table, s, gain, laid):
     _noon(c, table, s, today, ask)
     mothers = _live(c, seed, day, cols, today, books, gain, laid)
     _evening(c, table, s, books)
-    if n + laid[:mothers, 1].sum() <= whole.stage.size:
+    eggs = n
+    for k in range(mothers):
+        eggs += laid[k, 1]
+    if eggs <= whole.stage.size:
         n = lay_eggs(c, seed, n, laid, mothers, whole, today, books)
         mothers = 0
     return mothers, n
@@ -301,6 +308,41 @@ def _on_threads(c, room_c, seed, day, insects, today, books, table, s, threads) 
     return np.concatenate([laid for _, laid in lived])
 
 
+def _bundles(
+    c: Constants, s: Substrate, events: np.ndarray, flows: np.ndarray
+) -> tuple[BinDay, Books]:
+    """What a day reads and adds to."""
+    slots = len(events)
+    today = BinDay(
+        rates=np.empty((slots, len(DayRates._fields)), np.float64),
+        food=s.food,
+        growth_share=np.empty(slots, np.float32),
+        keeps=np.empty(slots, np.float32),
+        pace=np.empty(slots, np.float64),
+        hazards=np.zeros((slots, 4), np.float64),
+        egg_own=np.empty((slots, c.egg_wear.size), np.float64),
+        egg_hazard=np.empty((slots, 2, c.egg_wear.size), np.float32),
+        hunger=np.empty(slots, np.float64),
+        ripe_at=np.empty(slots, np.uint64),
+        laying=np.zeros(slots, np.float64),
+        hidden=np.zeros(slots, np.float64),
+        egg_wear=c.egg_wear,
+        molt_mass=c.molt_mass,
+        age_profile=c.age_profile,
+    )
+    books = Books(
+        events=events,
+        flows=flows,
+        eaten=np.zeros(slots, np.int64),
+        grown=np.zeros(slots, np.int64),
+        skins=s.skins,
+        visible_skins=s.visible_skins,
+        skin_mass=s.skin_mass,
+        dead_adults=s.dead_adults,
+    )
+    return today, books
+
+
 def step(
     c: Constants,
     room_c: float,
@@ -332,53 +374,48 @@ def step(
     threads : int
         Threads that share the insects; the results do not depend on it.
     """
-    slots = table.shape[0]
     seed = np.uint64(seed)
-    s = substrate
-    today = BinDay(
-        rates=np.empty((slots, len(DayRates._fields)), np.float64),
-        food=s.food,
-        growth_share=np.empty(slots, np.float32),
-        keeps=np.empty(slots, np.float32),
-        pace=np.empty(slots, np.float64),
-        hazards=np.zeros((slots, 4), np.float64),
-        egg_own=np.empty((slots, c.egg_wear.size), np.float64),
-        egg_hazard=np.empty((slots, 2, c.egg_wear.size), np.float32),
-        hunger=np.empty(slots, np.float64),
-        ripe_at=np.empty(slots, np.uint64),
-        laying=np.zeros(slots, np.float64),
-        hidden=np.zeros(slots, np.float64),
-    )
-    books = Books(
-        events=events,
-        flows=flows,
-        eaten=np.zeros(slots, np.int64),
-        grown=np.zeros(slots, np.int64),
-        skins=s.skins,
-        visible_skins=s.visible_skins,
-        skin_mass=s.skin_mass,
-        dead_adults=s.dead_adults,
-    )
-    stocks = Stocks(*(getattr(s, name) for name in Stocks._fields))
+    today, books = _bundles(c, substrate, events, flows)
+    numbers = packed(c)
+    stocks = Stocks(*(getattr(substrate, name) for name in Stocks._fields))
     adults = int(table[:, census.ADULTS].sum())
     # Rows for the eggs of a good day, so that they are seldom laid in a call of their own.
     insects.reserve(round(_FEMALES_LAY * adults * c.peak_eggs) + 64)
     if threads > 1 and insects.n >= threads:
         laid = _on_threads(
-            c, float(room_c), seed, day, insects, today, books, table, stocks, threads
+            numbers, float(room_c), seed, day, insects, today, books, table, stocks, threads
         )
         mothers = len(laid)
     else:
         laid = np.empty((adults, 2), np.int64)
         mothers, insects.n = _day(
-            c, float(room_c), seed, day, _columns(insects), insects.n, today, books, table, stocks,
-            insects.gain, laid,
+            numbers, float(room_c), seed, day, _columns(insects), insects.n, today, books, table,
+            stocks, insects.gain, laid,
         )  # fmt: skip
     if mothers:
         insects.reserve(int(laid[:mothers, 1].sum()))
-        insects.n = lay_eggs(c, seed, insects.n, laid, mothers, _columns(insects), today, books)
+        insects.n = lay_eggs(
+            numbers, seed, insects.n, laid, mothers, _columns(insects), today, books
+        )
     insects.renew()
 
 
 def _columns(insects: Insects) -> Columns:
     return Columns(*(getattr(insects, name) for name in FIELDS))
+
+
+def compile_from_the_end(c: Constants) -> None:
+    """Compile the kernels that `_day` comes to last, in a process beside the one it compiles in.
+
+    Each finds in the cache what the other has done, so that they meet halfway.
+    """
+    insects, flows = Insects(), np.zeros(len(Flow), np.int64)
+    events = np.zeros((2, len(Event)), np.int64)
+    today, books = _bundles(c, Substrate(1), events, flows)
+    numbers, seed, cols = packed(c), np.uint64(0), _columns(insects)
+    lay_eggs(numbers, seed, 0, np.empty((0, 2), np.int64), 0, cols, today, books)
+    cols = Columns(*(column[:0] for column in cols))
+    live_eggs(numbers, seed, cols, today, books)
+    live_larvae(numbers, seed, 0, cols, today, books, insects.gain[:0])
+    live_pupae(numbers, seed, cols, today, books)
+    live_adults(numbers, seed, 0, cols, today, books, np.empty((0, 2), np.int64))

@@ -144,8 +144,11 @@ def live_larvae(c, seed, day, cols, today, books, gain):
     young = np.uint32(c.young_mass)
     critical = np.uint32(c.critical_mass)
     # By instar; nothing reaches the mass of the last entries.
-    molts = np.full(_INSTARS, np.uint32(4294967295))
-    molts[1 : c.molt_mass.size + 1] = c.molt_mass
+    molts = np.empty(_INSTARS, np.uint32)
+    for k in range(_INSTARS):
+        molts[k] = np.uint32(4294967295)
+    for k in range(today.molt_mass.size):
+        molts[k + 1] = today.molt_mass[k]
     alive = np.empty(CHUNK, np.bool_)
     heaviest = np.empty(CHUNK, np.uint32)
     before = np.empty(CHUNK, np.float32)
@@ -190,9 +193,9 @@ def live_larvae(c, seed, day, cols, today, books, gain):
                 books.flows[_DEAD] += np.int64(m)
                 continue
             k = np.int64(cols.tally[i])
-            if k <= c.molt_mass.size and m >= c.molt_mass[k - 1]:
+            if k <= today.molt_mass.size and m >= today.molt_mass[k - 1]:
                 cols.tally[i] = _molt(
-                    c.molt_mass,
+                    today.molt_mass,
                     c.exuvia_share,
                     c.visible_mass,
                     books.skins,
@@ -212,7 +215,8 @@ def live_larvae(c, seed, day, cols, today, books, gain):
                 speed = np.float64(pace * factor[j])
                 rest = np.float64(now - _ONE) / speed if before[j] < _ONE else 0.0
                 _pupate(c, today.rates[b, PUPA], seed, cols, books, i, b, m, rest)
-    books.flows[_GAIN] += books.grown.sum()
+    for k in range(books.grown.size):
+        books.flows[_GAIN] += books.grown[k]
 
 
 @kernel()
