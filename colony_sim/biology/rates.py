@@ -245,13 +245,19 @@ _NUMBERS = _record(Constants)
 
 
 def packed(c: Constants) -> np.void:
-    """Numbers of a run in one structure, as kernels take them.
+    """Numbers of a run in one structure, as kernels take them; those asked for last are kept.
 
-    A named tuple reaches a kernel as one argument a number, which made compiling twice as long.
+    A named tuple reaches a kernel as one argument a number, which makes compiling slow.
     """
-    row = np.empty(1, _NUMBERS)
-    row[0] = tuple(getattr(c, name) for name in _NUMBERS.names or ())
-    return row[0]
+    global _last
+    if _last is None or _last[0] is not c:
+        row = np.empty(1, _NUMBERS)
+        row[0] = tuple(getattr(c, name) for name in _NUMBERS.names or ())
+        _last = c, row[0]
+    return _last[1]
+
+
+_last: tuple[Constants, np.void] | None = None
 
 
 @kernel()
