@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
-import sys
-from contextlib import closing
 
 import numpy as np
 import pandas as pd
@@ -14,20 +11,21 @@ from answers import of_folder
 from commandline import cli, stored_runs
 from pictures import readable
 
+from colony_sim.assimilation.misfit import rank_of_values
+from colony_sim.assimilation.values import Values
 from colony_sim.biology.climate import constant
-from colony_sim.biology.parameters import Parameters, catalogue
-from colony_sim.commands.ending import Ending
+from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.fit import run_fit
 from colony_sim.errors import InputError
-from colony_sim.experiment.worlds import read_worlds
-from colony_sim.fitting import calibration, inference, learnt, observe, predictive
+from colony_sim.experiment.worlds import SHIPPED, Worlds, read_worlds
+from colony_sim.fitting import calibration, learnt
 from colony_sim.fitting import slides as fit_slides
-from colony_sim.fitting.fit import fit, make_job, read_schedule
-from colony_sim.fitting.prior import KEYS, Prior, prior_for
-from colony_sim.fitting.simulated import CALIBRATE, TRAIN, Logs, simulate_logs
+from colony_sim.fitting.fit import PROFILE_DRAWS, STATE, ensemble_of, fit
+from colony_sim.fitting.posterior import Learner, Posterior, drawn
+from colony_sim.logs import observe
 from colony_sim.words import labels
 
-#: Beetles counted at every move tell how long they live; nothing here tells of pupae.
+#: Beetles counted at every move tell how long they live; nothing here tells of larvae.
 LOG = """\
 date,bin,action,stage,count,grams,about,until,note
 2031-03-01,1,beetles in,beetles,150,,,,
@@ -38,13 +36,9 @@ date,bin,action,stage,count,grams,about,until,note
 2031-04-08,3,beetles out,beetles,83,,,,
 2031-04-08,3,dead beetles,beetles,24,,,,
 """
-LOGS = 250
-TOLD, UNTOLD = "adult.life_mean_days", "pupa.hazard_per_day"
-OPTIONS = ("--keys", f"{TOLD},{UNTOLD}", "--simulations", 200, "--workers", 1)
-
-
-PLAIN = dict(experiment=None, policy=None, keys=None, name=None, simulations=None, seed=None,
-             workers=1)  # fmt: skip
+MEMBERS = 200
+TOLD, UNTOLD = "adult.life_mean_days", "larva.duration_days"
+PLAIN = dict(experiment=None, policy=None, name=None, members=None, seed=None, workers=1)
 
 
 @pytest.fixture(scope="module")
@@ -55,25 +49,18 @@ def log(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def job(log):
-    _, schedule = read_schedule(log)
-    return make_job(schedule, Parameters.default(), constant(27.0), keys=[TOLD, UNTOLD], seed=2)
+def asked(log):
+    return ensemble_of(log, Parameters.default(), constant(27.0), read_worlds(SHIPPED), seed=2)
 
 
 @pytest.fixture(scope="module")
-def small(log, job):
-    logbook, _ = read_schedule(log)
-    return fit("shed", logbook, job, simulations=LOGS, calibrations=50)
+def kept(tmp_path_factory):
+    return tmp_path_factory.mktemp("lives")
 
 
 @pytest.fixture(scope="module")
-def logs(job):
-    return simulate_logs(job, TRAIN, LOGS)
-
-
-@pytest.fixture(scope="module")
-def posterior(job, logs):
-    return inference.train(job.schedule, logs.scores, logs.values, job.seed)
+def small(asked, kept):
+    return fit("shed", *asked, members=MEMBERS, tests=60, folder=kept)
 
 
 # ---- A fit
@@ -81,197 +68,173 @@ def posterior(job, logs):
 
 def test_what_the_log_tells_is_learnt_and_what_it_does_not_is_not(small):
     table = small.learnt.set_index("key")
-    assert table.loc[TOLD, "learnt"] == learnt.LEARNT
+    assert table.loc[TOLD, "width_share"] < 0.8
     assert table.loc[UNTOLD, "learnt"] == learnt.NOT
-    # The prior of what is not told comes back: mean 0 and spread 1 of its standard scores.
-    untold = small.scores[:, 1]
-    assert abs(untold.mean()) < 0.35 and 0.75 < untold.std() < 1.3
+    # What is not told stays: mean 0 and spread 1 of its scores.
+    place = small.values.keys.index(UNTOLD)
+    untold, weights = small.posterior.scores[:, place], small.posterior.weights
+    middle = weights @ untold
+    assert abs(middle) < 0.35 and 0.75 < np.sqrt(weights @ (untold - middle) ** 2) < 1.3
 
 
-def test_known_lives_are_found(job, posterior):
-    """Fresh logs of short and of long lives: told apart, and held by their intervals."""
-    fresh = simulate_logs(job, CALIBRATE, 100)
-    draws = posterior.draws(fresh.values, 299, 1)
-    middle = np.median(draws, axis=1)
-    assert np.corrcoef(middle[:, 0], fresh.scores[:, 0])[0, 1] > 0.85
-    table = calibration.calibrate(calibration.ranks(posterior, fresh, 1), job.prior.keys)
-    # Four errors of a share of 100 logs; the network has seen few.
-    assert table["covered_50"].min() >= 0.3 and table["covered_50"].max() <= 0.7
-    assert table["covered_90"].min() >= 0.75
+def test_intervals_hold_what_is_known_of_members_left_out(small):
+    """Over all values; four binomial errors of 60 logs, which share what they tell."""
+    assert abs(small.calibration["covered_50"].mean() - 0.5) < 0.06
+    assert abs(small.calibration["covered_90"].mean() - 0.9) < 0.04
 
 
-def test_the_same_seed_gives_the_same_draws(job, small, posterior):
-    paper = observe.on_paper(job.schedule)[None]
-    assert np.array_equal(posterior.draws(paper, 2000, job.seed)[0], small.scores)
-    assert not np.array_equal(posterior.draws(paper, 2000, 9)[0], small.scores)
+def test_the_same_seed_gives_the_same_fit_with_any_number_of_workers(asked, small, kept):
+    stored = stored_runs(kept)
+    again = fit("shed", *asked, members=MEMBERS, tests=60, folder=kept)
+    assert again.profile == small.profile and stored_runs(kept) == stored
+    two = fit("shed", *asked, members=MEMBERS, tests=60, workers=2)
+    assert two.profile == small.profile and two.learnt.equals(small.learnt)
 
 
-def test_stored_logs_are_used_again(tmp_path, job):
-    first = simulate_logs(job, TRAIN, 40, tmp_path)
-    before = stored_runs(tmp_path)
-    told = []
-    more = simulate_logs(job, TRAIN, 50, tmp_path, on_progress=told.append)
-    assert len(before) == 2 and stored_runs(tmp_path) == before  # The last chunk was filled up.
-    assert told[-1].reused == told[-1].total == 50
-    assert np.array_equal(more.values[:40], first.values)
+def test_a_profile_holds_together_and_stays_within_the_members(small):
+    small.profile.check("profile")
+    assert len(small.profile.draws) == PROFILE_DRAWS
+    drawn_, members = small.profile.draws, small.values.worlds.draws
+    assert (drawn_ >= members.min(axis=0) - 1e-12).all()
+    assert (drawn_ <= members.max(axis=0) + 1e-12).all()
+    assert list(small.state["what"]) == list(STATE) and np.isfinite(small.state["apart"]).all()
 
 
-def test_a_damaged_store_is_not_used(tmp_path, job):
-    first = simulate_logs(job, TRAIN, 25, tmp_path)
-    with closing(sqlite3.connect(tmp_path / "runs.sqlite")) as store, store:
-        cut = "UPDATE runs SET payload = substr(payload, 1, length(payload) - 40)"
-        assert store.execute(cut).rowcount == 1
-    again = simulate_logs(job, TRAIN, 25, tmp_path)
-    assert np.array_equal(first.values, again.values)
-
-
-def test_two_workers_give_the_same_logs(job):
-    one = simulate_logs(job, CALIBRATE, 50, workers=1)
-    two = simulate_logs(job, CALIBRATE, 50, workers=2)
-    assert np.array_equal(one.seen, two.seen) and np.array_equal(one.values, two.values)
-    assert len(np.unique(one.scores)) == one.scores.size
-
-
-def test_a_log_that_the_model_cannot_give_is_said_to_be_one(small, logs):
+def test_a_log_that_the_model_cannot_give_is_said_to_be_one(small, asked, kept):
     """Beetles that become more without any coming in."""
-    values = logs.values
-    fine, strange = observe.on_paper(small.schedule), observe.on_paper(small.schedule).copy()
+    from colony_sim.assimilation.ensemble import live
+
+    ensemble = asked[1]
+    found = live(ensemble, range(1, MEMBERS + 1), kept)
+    features = observe.features(ensemble.schedule, found.written)
+    strange = observe.on_paper(ensemble.schedule)
     strange[2:] = 400.0
-    assert predictive.plausibility(small.schedule, values, fine) > 0.05
-    assert predictive.plausibility(small.schedule, values, strange) < predictive.DOUBT
+    odd = observe.features(ensemble.schedule, strange)[0]
+    assert rank_of_values(features, odd, small.values) < 0.01
+    assert small.p > 0.05
 
 
 # ---- Its parts
 
 
-def test_scores_and_values_belong_together():
-    prior = prior_for(None, Parameters.default())
-    scores = np.random.default_rng(1).standard_normal((500, len(KEYS)))
-    values = prior.values(scores)
-    assert np.allclose(prior.scores(values), scores, atol=1e-6)
-    for place, key in enumerate(KEYS):
-        entry = catalogue()[key]
-        assert values[:, place].min() >= entry.low and values[:, place].max() <= entry.high
-    # This one spans more than a decade: half of the draws below the geometric mean.
-    place = KEYS.index("larva.young_hazard_per_day")
-    assert prior.values(np.zeros(len(KEYS)))[place] == pytest.approx(np.sqrt(0.0005 * 0.01))
+def normal(chance, members: int, error: float) -> tuple[np.ndarray, Values]:
+    """Members whose log is their pupal hazard's score with an error, and a number that is idle."""
+    draws = np.column_stack([chance.uniform(0.001, 0.01, members),
+                             chance.uniform(80.0, 120.0, members)])  # fmt: skip
+    worlds = Worlds("made-up", ("pupa.hazard_per_day", "larva.duration_days"), draws)
+    values = Values.of(worlds, np.arange(1, members + 1))
+    features = values.scores[:, :1] + error * chance.standard_normal((members, 1))
+    return np.column_stack([features, chance.standard_normal((members, 3))]), values
 
 
-def test_keys_that_cannot_be_fitted_are_refused():
-    base = Parameters.default()
-    for keys, said in (
-        (["rotation.interval_days"], "known biology key"),
-        (["larva.life"], "unknown key"),
-        ([], "1 to 12"),
-    ):
-        with pytest.raises(InputError, match=said):
-            prior_for(keys, base)
-    heavy = base.with_values({"larva.asymptotic_mass_mg": 170.0}, where="x")
-    with pytest.raises(InputError, match="mature_mass"):
-        prior_for(["larva.mature_mass_mg"], heavy)
+def test_the_normal_model_is_fitted_as_its_closed_form_says():
+    """Prior N(0, 1), one observation of variance s2: mean x / (1 + s2), variance s2 / (1 + s2)."""
+    features, values = normal(np.random.default_rng(1), 2000, 0.5)
+    learner = Learner(features, values)
+    for seen in (-1.0, 0.0, 1.2):
+        found = learner.of_log(np.array([seen, 0.0, 0.0, 0.0]))
+        mean = found.weights @ found.scores
+        spread = np.sqrt(found.weights @ (found.scores - mean) ** 2)
+        assert mean[0] == pytest.approx(seen / 1.25, abs=0.08)
+        assert spread[0] == pytest.approx(np.sqrt(0.25 / 1.25), rel=0.1)
+        assert abs(mean[1]) < 0.1 and spread[1] == pytest.approx(1.0, rel=0.1)
 
 
-def test_summaries_find_a_known_line_and_do_not_flatter_themselves():
-    """Linear model: the regression's residual spread is known, on left-out logs too."""
-    chance = np.random.default_rng(1)
-    scores = chance.standard_normal((400, 1))
-    features = np.concatenate(
-        [scores + 0.5 * chance.standard_normal((400, 1)), chance.standard_normal((400, 60))], axis=1
-    )
-    summaries, left_out = inference.learn_summaries(features, scores)
-    best = 1 / (1 + 0.25)  # Explained share of the Bayes regression.
-    assert summaries.shares[0] == pytest.approx(best, abs=0.1)
-    fresh = chance.standard_normal((4000, 1))
-    new = np.concatenate(
-        [fresh + 0.5 * chance.standard_normal((4000, 1)), chance.standard_normal((4000, 60))],
-        axis=1,
-    )
-    outside = np.mean((summaries.of(new) - fresh) ** 2)
-    assert np.mean((left_out - scores) ** 2) == pytest.approx(outside, rel=0.2)
+def test_calibration_passes_a_right_fit_and_no_other():
+    features, values = normal(np.random.default_rng(5), 1000, 0.7)
+    learner = Learner(features, values)
+    assert calibration.calibrate(calibration.below(learner, 500), values.keys)["passed"].all()
+
+    class Sure(Learner):
+        """Too narrow by a third."""
+
+        def _of(self, log, distances):
+            found = super()._of(log, distances)
+            middle = found.weights @ found.scores
+            return Posterior(found.members, found.weights, middle + 0.6 * (found.scores - middle))
+
+    wrong = calibration.calibrate(calibration.below(Sure(features, values), 500), values.keys)
+    assert not wrong["passed"].any()
+    assert (wrong[[f"tenth_{i}" for i in range(1, 11)]].sum(axis=1) == 500).all()
 
 
-class _Known:
-    """Posterior of a normal mean with a normal prior, closed form; `sure` narrows it wrongly."""
+def test_values_come_back_from_their_scores_and_draws_are_as_likely_as_they_weigh():
+    _, values = normal(np.random.default_rng(2), 400, 0.5)
+    there = values.numbers_at(values.scores)
+    assert np.allclose(there, values.worlds.draws[:, values.numbers], rtol=1e-9)
+    weights = np.full(400, 1e-9)
+    weights[7], weights[9] = 0.75, 0.25
+    posterior = Posterior(np.arange(400), weights / weights.sum(), values.scores)
+    found = drawn(values, posterior, 100, Parameters.default(), 1, "two")
+    rows, counts = np.unique(found.draws[:, 0], return_counts=True)
+    assert sorted(counts) == [25, 75]
+    assert np.allclose(sorted(rows), sorted(values.worlds.draws[[7, 9], 0]))
 
-    def __init__(self, sure: float) -> None:
-        self.sure = sure
 
-    def draws(self, values, count, seed):
-        chance = np.random.default_rng(seed)
-        spread = self.sure * np.sqrt(0.5)
-        return values[:, None, :] / 2 + spread * chance.standard_normal((len(values), count, 1))
+def test_values_far_outside_the_members_are_seen():
+    """A log of a score of 5 among scores within 3; those of members come out flat."""
+    chance = np.random.default_rng(3)
+    features, values = normal(chance, 500, 0.2)
+    inside = [rank_of_values(np.delete(features, k, 0), features[k], _without(values, k))
+              for k in range(0, 500, 10)]  # fmt: skip
+    assert 0.0 <= np.mean(np.array(inside) < 0.1) <= 0.3
+    assert rank_of_values(features, np.array([5.0, 0.0, 0.0, 0.0]), values) < 0.01
 
 
-@pytest.mark.parametrize(("sure", "passes"), [(1.0, True), (0.7, False), (1.5, False)])
-def test_calibration_passes_a_right_posterior_and_no_other(sure, passes):
-    """The conjugate normal model: prior N(0, 1), one observation of error 1."""
-    chance = np.random.default_rng(5)
-    scores = chance.standard_normal((500, 1))
-    values = scores + chance.standard_normal((500, 1))
-    ranks = calibration.ranks(_Known(sure), Logs(scores, values, values), 3)
-    table = calibration.calibrate(ranks, ("x.y",))
-    assert bool(table["passed"].iloc[0]) is passes
-    assert table[[f"rank_{i}" for i in range(1, 11)]].to_numpy().sum() == 500
+def _without(values: Values, member: int) -> Values:
+    kept = np.delete(np.arange(1, len(values.scores) + 1), member)
+    return Values.of(values.worlds, kept)
 
 
 def test_words_follow_the_rule():
     assert [learnt.word(x) for x in (0.5, 0.51, 0.8, 0.81)] == [
         learnt.LEARNT, learnt.HARDLY, learnt.HARDLY, learnt.NOT,
     ]  # fmt: skip
-    prior = Prior(("a", "b"), (0.0, 0.0), (1.0, 1.0), (False, False))
     line = np.random.default_rng(1).standard_normal(1000)
-    pairs = learnt.together(prior, np.stack([line, -line + 0.1 * line**2], axis=1))
+    before = np.random.default_rng(2).standard_normal((1000, 2))
+    both = np.stack([line, -line + 0.1 * line**2], axis=1)
+    posterior = Posterior(np.arange(1000), np.full(1000, 1e-3), both)
+    pairs = learnt.together(("a", "b"), posterior, before)
     assert pairs[0][:2] == ("a", "b") and pairs[0][2] < -0.9
+    assert learnt.together(("a", "b"), posterior, both) == []  # So they were before.
 
 
 # ---- The command
 
 
 def test_the_command_writes_a_folder_and_a_profile(tmp_path, log):
-    code, out, err = cli("fit", log, *OPTIONS, cwd=tmp_path, faults=None)
+    code, out, err = cli("fit", log, "--members", 100, "--workers", 1, cwd=tmp_path, faults=None)
     assert code == 0, err
     folder = tmp_path / "results" / "shed-log-fit"
     assert any("No --experiment: 25 C all year" in line for line in err)
     verdict = (folder / "verdict.txt").read_text()
-    assert f"{TOLD}: " in verdict and "Not learnt from this log" in verdict
-    assert out.startswith("The log narrows 1 of 2 values") and labels.label(TOLD) in out
+    assert "Not learnt from this log" in verdict and "In the rack on the last day" in verdict
+    assert out.startswith("The log narrows") and labels.label(TOLD) in out
     profile = read_worlds(folder / "shed-log.profile.csv")
-    assert profile.keys == (TOLD, UNTOLD) and len(profile.draws) == 200
-    assert profile.facts["log"] == "Shed log.csv"
-    assert profile.facts["learnt"] == [TOLD]
+    assert {TOLD, UNTOLD, "growth.law"} <= set(profile.keys)
+    assert len(profile.draws) == PROFILE_DRAWS
+    assert profile.facts["log"] == "Shed log.csv" and profile.facts["members"] == 100
     posterior = pd.read_parquet(folder / "posterior.parquet")
-    assert np.array_equal(posterior[[TOLD, UNTOLD]].to_numpy()[:200], profile.draws)
+    assert np.array_equal(posterior[[TOLD, UNTOLD]], profile.frame()[[TOLD, UNTOLD]])
     manifest = json.loads((folder / "manifest.json").read_text())
-    assert manifest["kind"] == "fit" and manifest["study"]["simulations"] == 200
+    assert manifest["kind"] == "fit" and manifest["study"]["members"] == 100
     for name in manifest["files"]:
         assert (folder / name).is_file()
-    assert of_folder(folder, "fit")["settings"]["simulations"] == 200
+    assert of_folder(folder, "fit")["settings"]["members"] == 100
     slides = fit_slides.slides(folder)
     assert [slide.name for slide in slides] == ["learnt", "predictive", "calibration"]
     for slide in slides:
         assert len(slide.data)
         readable(slide)
-    verdict = (folder / "verdict.txt").read_text()
     assert slides[0].title.split(":")[0] in verdict
-    # Only the results folder was written to: sbi leaves no logs of its own.
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["results"]
-
-
-def test_without_sbi_one_line_says_what_to_install(tmp_path, monkeypatch, log):
-    monkeypatch.setitem(sys.modules, "sbi", None)
-    with pytest.raises(Ending, match="pip install 'sbi'.*extra 'fit'") as ending:
-        run_fit(log, **{**PLAIN, "out": tmp_path / "x"})
-    assert ending.value.code == 2
-    assert not (tmp_path / "x").exists()
 
 
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--simulations", 20), "argument: simulations = 20; allowed: a whole number from 200"),
+        (("--members", 20), "argument: members = 20; allowed: a whole number from 100"),
         (("--policy", "mine"), "--policy = 'mine'; allowed: only with --experiment"),
         (("--name", "My Log"), "--name = 'My Log'"),
-        (("--keys", "larva.durations"), "unknown key = 'larva.durations'"),
     ],
 )
 def test_bad_input_is_one_line_and_writes_nothing(tmp_path, log, words, said):

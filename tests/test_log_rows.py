@@ -7,10 +7,10 @@ import os
 import pytest
 from small_log import LOG
 
-from colony_sim.fitting import log_rows
-from colony_sim.fitting.log_rows import LogRows, Refused
-from colony_sim.fitting.logbook import parse
-from colony_sim.fitting.words import LogAction
+from colony_sim.logs import log_rows
+from colony_sim.logs.log_rows import LogRows, Refused
+from colony_sim.logs.logbook import parse
+from colony_sim.logs.words import LogAction
 
 HARVEST = {"date": "2031-03-28", "bin": "A", "action": "harvest", "grams": "12.5"}
 SEMICOLONS = (

@@ -12,13 +12,13 @@ from conftest import QUIET
 from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
-from colony_sim.fitting import demo, observe
-from colony_sim.fitting.fit import temperatures
-from colony_sim.fitting.logbook import parse
-from colony_sim.fitting.replay import replay
-from colony_sim.fitting.schedule import compile_schedule
-from colony_sim.fitting.template import template
-from colony_sim.fitting.words import ABOUT_ERROR, COLUMNS, LogAction
+from colony_sim.logs import demo, observe
+from colony_sim.logs.logbook import parse
+from colony_sim.logs.reading import temperatures
+from colony_sim.logs.replay import replay
+from colony_sim.logs.schedule import compile_schedule
+from colony_sim.logs.template import template
+from colony_sim.logs.words import ABOUT_ERROR, COLUMNS, LogAction
 
 HEAD = "date,bin,action,stage,count,grams,about,until,note\n"
 WARM = np.full(500, 27.0)

@@ -37,8 +37,6 @@ def test_every_import_is_declared_and_every_dependency_is_imported():
     extras = PROJECT["optional-dependencies"]
     core = names(PROJECT["dependencies"])
     optional = set().union(*(names(extras[extra]) for extra in extras if extra != "dev"))
-    # Torch comes with sbi.
-    optional |= {"torch"}
     found = imported()
     assert set(found) - core - optional - {"colony_sim"} == set(), found
     assert core - set(found) - FOR_OTHERS == set()

@@ -247,7 +247,7 @@ def test_a_study_that_cannot_be_drawn_is_left_out_and_told(tmp_path, few):
 @pytest.mark.parametrize(
     ("facts", "words"),
     [
-        ({"study": {"simulations": 300}, "experiment": {"seeds": [1]}}, "300 simulated logs"),
+        ({"study": {"members": 300}, "experiment": {"seeds": [1]}}, "300 possible colonies"),
         ({"study": {"replicates": 2, "seeds": [1, 2, 3]}}, "2 seeds"),
         ({"experiment": {"seeds": [4], "replicates": 9}}, "1 seed"),
         ({"experiment": {}}, "number not stored"),

@@ -22,9 +22,9 @@ from colony_sim.assimilation.today import assimilate
 from colony_sim.assimilation.told import Move, Range, Told, tell
 from colony_sim.commands.today import run_today
 from colony_sim.errors import InputError
-from colony_sim.fitting.log_rows import Layout
-from colony_sim.fitting.logbook import parse
-from colony_sim.fitting.schedule import compile_schedule
+from colony_sim.logs.log_rows import Layout
+from colony_sim.logs.logbook import parse
+from colony_sim.logs.schedule import compile_schedule
 from colony_sim.running.runner import Progress
 from colony_sim.statistics.ridge import ridge
 
@@ -95,11 +95,11 @@ def test_a_log_that_none_writes_is_told_apart_and_the_bin_is_named():
     rng = np.random.default_rng(3)
     common = rng.normal(size=(150, 1))
     members = common + 0.3 * rng.normal(size=(150, len(schedule.observed)))
-    assert misfit(schedule, members[1:], members[0]).p > 0.05
+    assert misfit(schedule, members[1:], members[0], 1.0).p > 0.05
     strange = members[0].copy()
     place = next(k for k, one in enumerate(schedule.observed) if one.entry.bin == "B")
     strange[place] += 4.0
-    found = misfit(schedule, members[1:], strange)
+    found = misfit(schedule, members[1:], strange, 1.0)
     assert found.doubtful and found.strange[0].bin == "B"
     assert found.residuals[place] == max(found.residuals)
 

@@ -22,7 +22,7 @@ from colony_sim.assimilation.study import Found
 from colony_sim.assimilation.today import assimilate
 from colony_sim.assimilation.told import Range, Step, tell
 from colony_sim.errors import InputError
-from colony_sim.fitting.log_rows import Layout, LogRows
+from colony_sim.logs.log_rows import Layout, LogRows
 from colony_sim.serving import hosts
 from colony_sim.serving.door import MOST_TRIES, Door
 

@@ -15,9 +15,9 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.worlds import Worlds
-from colony_sim.fitting.fit import read_schedule, temperatures
-from colony_sim.fitting.logbook import Logbook
-from colony_sim.fitting.schedule import LONG_SILENCE_DAYS
+from colony_sim.logs.logbook import Logbook
+from colony_sim.logs.reading import read_schedule, temperatures
+from colony_sim.logs.schedule import LONG_SILENCE_DAYS
 
 
 @dataclass(frozen=True)

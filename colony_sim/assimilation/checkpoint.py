@@ -19,9 +19,9 @@ import pyarrow as pa
 from colony_sim.atomic import write_atomic
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
-from colony_sim.fitting.log_keeper import LogKeeper
-from colony_sim.fitting.schedule import Schedule
-from colony_sim.fitting.words import Entry
+from colony_sim.logs.log_keeper import LogKeeper
+from colony_sim.logs.schedule import Schedule
+from colony_sim.logs.words import Entry
 from colony_sim.population.insects import FIELDS
 
 _BIN = ("date_in", "date_out", "moist", "harvested")

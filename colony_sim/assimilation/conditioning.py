@@ -80,13 +80,15 @@ class Nearness:
     places: np.ndarray
 
     @classmethod
-    def learn(cls, features: np.ndarray, targets: np.ndarray) -> Nearness:
+    def learn(
+        cls, features: np.ndarray, targets: np.ndarray, summaries: int = _SUMMARIES
+    ) -> Nearness:
         """Learn it from members (members x features, members x quantities)."""
         scale = Scale.of(features)
         told = targets[:, targets.std(axis=0) > _LEAST_SPREAD]
         told = (told - told.mean(axis=0)) / told.std(axis=0)
         regression = ridge(scale(features), told)
-        axes = np.linalg.svd(regression.left_out, full_matrices=False)[2][:_SUMMARIES].T
+        axes = np.linalg.svd(regression.left_out, full_matrices=False)[2][:summaries].T
         return cls(scale, regression, axes, regression.left_out @ axes)
 
     def distances(self, log: np.ndarray) -> np.ndarray:

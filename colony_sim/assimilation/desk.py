@@ -15,7 +15,7 @@ from typing import Any
 from colony_sim.assimilation import page
 from colony_sim.assimilation.study import Found
 from colony_sim.errors import InputError
-from colony_sim.fitting.log_rows import LogRows, Refused, Row
+from colony_sim.logs.log_rows import LogRows, Refused, Row
 from colony_sim.running.runner import Progress, WorkerDied
 
 Tell = Callable[[Progress], None]

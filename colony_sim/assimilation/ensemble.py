@@ -25,8 +25,8 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.model import Colony
 from colony_sim.experiment.plan import model_fingerprint
 from colony_sim.experiment.worlds import Worlds
-from colony_sim.fitting import observe
-from colony_sim.fitting.schedule import Schedule
+from colony_sim.logs import observe
+from colony_sim.logs.schedule import Schedule
 from colony_sim.running.chunks import run_chunks
 from colony_sim.running.processes import stop_if_asked
 from colony_sim.running.protocol import Executor, TaskResult
@@ -39,7 +39,7 @@ KEEP_DAYS = 7
 """Colonies are kept as they were so many days before the last row, for rows written late."""
 _SOURCES = (
     "assimilation/lived", "assimilation/onward", "assimilation/ensemble", "assimilation/checkpoint",
-    "fitting/schedule", "fitting/log_keeper", "fitting/replay",
+    "logs/schedule", "logs/log_keeper", "logs/replay",
 )  # fmt: skip
 
 

@@ -18,9 +18,9 @@ from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
 from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
-from colony_sim.fitting.log_keeper import LogKeeper
-from colony_sim.fitting.replay import MOST_INSECTS, number_in
-from colony_sim.fitting.schedule import Schedule
+from colony_sim.logs.log_keeper import LogKeeper
+from colony_sim.logs.replay import MOST_INSECTS, number_in
+from colony_sim.logs.schedule import Schedule
 from colony_sim.population import census
 from colony_sim.population.insects import Stage
 from colony_sim.population.ledger import Event

@@ -6,7 +6,10 @@ of their features (shrunk towards equal variances, as Ledoit and Wolf 2004, J. M
 log let expect, in its own standard deviations: the residual of a Gaussian conditional distribution.
 Two distances of the log, of all numbers together and of the bin that sticks out most, are ranked
 among those of the members, each taken as a log with itself left out, so that the false-alarm rate
-is as stated whatever the distribution.
+is as stated whatever the distribution. A third is ranked among those of all members, near or not:
+what regressions on the log say of the values behind it (learned summaries: Fearnhead and Prangle
+2012, J. R. Stat. Soc. B 74:419), from the nearest of what they say of members, which is far where
+no member has such values. What each sees: ``python -m tests.verification calibration``.
 """
 
 from __future__ import annotations
@@ -15,14 +18,19 @@ import datetime
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.distance import cdist
 
-from colony_sim.assimilation.conditioning import Scale
-from colony_sim.fitting.schedule import Schedule
-from colony_sim.fitting.words import LogAction
+from colony_sim.assimilation.conditioning import Nearness, Scale
+from colony_sim.assimilation.values import Values
+from colony_sim.logs.schedule import Schedule
+from colony_sim.logs.words import LogAction
 
-DOUBT = 0.01
-"""Below this the log is said to be none that a possible colony writes."""
+DOUBT = 0.02
+"""Below this the log is said to be none that a possible colony writes. The least that 160 members
+can show is 0.0125."""
 _SHRINK = 0.2
+_SUMMARIES, _NEIGHBOURS = 20, 20
+"""For the values read from a log; 6 to 20 summaries and 5 to 20 neighbours saw as much."""
 _FILLS = (LogAction.BEETLES_IN, LogAction.LARVAE_IN)
 
 
@@ -54,9 +62,12 @@ class Misfit:
     Attributes
     ----------
     p : float
-        How often a member's own log is as far off, by the worse of two standardised distances.
-    p_total, p_use : float
-        Of all numbers together, and of the use of a bin that sticks out most.
+        How often a member's own log is as far off: of the worse of two standardised distances of
+        numbers, and of that of the values, the smaller with Sidak's correction (1967, J. Am. Stat.
+        Assoc. 62:626).
+    p_total, p_use, p_values : float
+        Of all numbers together, of the use of a bin that sticks out most, and of the values that
+        are read from it.
     residuals : float64 array, shape (observed,)
         How far each number is from what the others let expect, in standard deviations.
     strange : tuple of Use
@@ -66,6 +77,7 @@ class Misfit:
     p: float
     p_total: float
     p_use: float
+    p_values: float
     residuals: np.ndarray
     strange: tuple[Use, ...]
 
@@ -94,7 +106,9 @@ def uses(schedule: Schedule) -> list[tuple[str, tuple[int, ...]]]:
     return [(name, tuple(places)) for (name, _), places in groups.items()]
 
 
-def misfit(schedule: Schedule, features: np.ndarray, log: np.ndarray) -> Misfit | None:
+def misfit(
+    schedule: Schedule, features: np.ndarray, log: np.ndarray, p_values: float
+) -> Misfit | None:
     """Judge a log; None where it has too few numbers.
 
     Parameters
@@ -103,6 +117,8 @@ def misfit(schedule: Schedule, features: np.ndarray, log: np.ndarray) -> Misfit 
     features : float64 array, shape (members, features)
         Of the members nearest to it; the first columns are those of `Schedule.observed`.
     log : float64 array, shape (features,)
+    p_values : float
+        See `rank_of_values`.
     """
     observed = len(schedule.observed)
     groups = uses(schedule)
@@ -127,8 +143,30 @@ def misfit(schedule: Schedule, features: np.ndarray, log: np.ndarray) -> Misfit 
     limit = np.quantile(worst[:-1], 0.95)
     order = [k for k in np.argsort(-far[-1]) if far[-1, k] > limit]
     strange = tuple(_use(schedule, groups[int(k)], mine_residuals) for k in order)
-    p = _rank(both.max(axis=1))
-    return Misfit(p, p_total, p_use, mine_residuals, strange)
+    p = 1 - (1 - min(_rank(both.max(axis=1)), p_values)) ** 2
+    return Misfit(p, p_total, p_use, p_values, mine_residuals, strange)
+
+
+def rank_of_values(features: np.ndarray, log: np.ndarray, values: Values) -> float:
+    """How often a member is as far from the nearest others in what is read from its log.
+
+    Parameters
+    ----------
+    features : float64 array, shape (members, features)
+        Of all members.
+    log : float64 array, shape (features,)
+    values : Values
+        Of the same members.
+    """
+    if len(features) <= _NEIGHBOURS or features.shape[1] == 0:
+        return 1.0
+    nearness = Nearness.learn(features, values.targets(), _SUMMARIES)
+    places = nearness.places
+    own = cdist(places, places)
+    np.fill_diagonal(own, np.inf)
+    far = np.append(np.sort(own, axis=1)[:, _NEIGHBOURS - 1],
+                    np.sort(nearness.distances(log))[_NEIGHBOURS - 1])  # fmt: skip
+    return _rank(far)
 
 
 def _residuals(table: np.ndarray, row: np.ndarray) -> np.ndarray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
-from colony_sim.fitting.log_keeper import LogKeeper
+from colony_sim.logs.log_keeper import LogKeeper
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from colony_sim.drawing.glyphs import BIN_WIDTH, FOOT
 from colony_sim.drawing.rack import offsets, rack_scene
 from colony_sim.drawing.scene import Scene
 from colony_sim.drawing.svg import svg
-from colony_sim.fitting.log_rows import Layout, Row
+from colony_sim.logs.log_rows import Layout, Row
 
 FILE = "today.html"
 _ACROSS = 3

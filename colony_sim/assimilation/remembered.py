@@ -17,7 +17,7 @@ from colony_sim.assimilation.checkpoint import Kept
 from colony_sim.assimilation.courses import COURSES, WAITS, Courses
 from colony_sim.assimilation.ensemble import Ensemble
 from colony_sim.atomic import write_atomic
-from colony_sim.fitting.schedule import Schedule
+from colony_sim.logs.schedule import Schedule
 
 KEPT_DAYS = 28
 """Kept colonies older than this (d) are not gone on from: others may be the near ones by now."""

@@ -23,7 +23,7 @@ from markupsafe import Markup
 
 from colony_sim.assimilation.desk import Desk
 from colony_sim.drawing import palette
-from colony_sim.fitting.log_rows import Refused
+from colony_sim.logs.log_rows import Refused
 from colony_sim.serving import hosts
 from colony_sim.serving.door import Door
 from colony_sim.serving.listening import listening

@@ -17,7 +17,7 @@ from colony_sim.assimilation.told import Told, tell
 from colony_sim.biology.climate import Climate
 from colony_sim.experiment.files import Policy, read_text
 from colony_sim.experiment.plan import Plan, replicate_seeds
-from colony_sim.fitting.log_rows import Layout
+from colony_sim.logs.log_rows import Layout
 from colony_sim.running.runner import Progress
 from colony_sim.studies.study import Said, Study
 

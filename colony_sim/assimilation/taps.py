@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from colony_sim.colony.bins import Phase
-from colony_sim.fitting.words import LogAction
+from colony_sim.logs.words import LogAction
 
 DOES = {
     "moisture": LogAction.MOISTURE_STARTED, "harvest": LogAction.HARVEST,

@@ -12,10 +12,11 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import HOW, Bars, console, show_page
-from colony_sim.commands.study import ended_in_one_line, split
+from colony_sim.commands.study import ended_in_one_line
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load, quoted
 from colony_sim.experiment.plan import whole
+from colony_sim.experiment.worlds import MOST_DRAWS, SHIPPED, read_worlds
 from colony_sim.results.folder import claim, folder_of
 
 DEFAULT_C = 25.0
@@ -23,7 +24,7 @@ DEFAULT_C = 25.0
 
 def run_template(path: Path | None) -> None:
     """Write the empty log with its explanations, to a file that must be new, or to the screen."""
-    from colony_sim.fitting.template import template
+    from colony_sim.logs.template import template
 
     if path is None:
         sys.stdout.write(template())
@@ -37,8 +38,8 @@ def run_template(path: Path | None) -> None:
 
 def run_check(log: Path) -> None:
     """Every fault of a log with its remedy; ends with 2 if there is one."""
-    from colony_sim.fitting.logbook import read_log
-    from colony_sim.fitting.schedule import compile_schedule
+    from colony_sim.logs.logbook import read_log
+    from colony_sim.logs.schedule import compile_schedule
 
     logbook = read_log(log)
     schedule = compile_schedule(logbook.entries)
@@ -63,49 +64,41 @@ def run_fit(
     *,
     experiment: Path | None,
     policy: str | None,
-    keys: str | None,
     name: str | None,
-    simulations: int | None,
+    members: int | None,
     seed: int | None,
     workers: int | None,
     out: Path | None,
 ) -> Path:
     """Fit the model to a log and write what was learnt."""
     from colony_sim.fitting import fit as fitting
-    from colony_sim.fitting import fit_words, inference
+    from colony_sim.fitting import fit_words
     from colony_sim.fitting.study import STUDY, design, draw, facts, frames, plan_of
     from colony_sim.results.study import write_study
-    from colony_sim.running.runner import WorkerDied, check_workers
+    from colony_sim.running.runner import WorkerDied, check_workers, compile_kernels
 
     workers = check_workers(workers)
     seed = whole("seed", seed, 0, 2**32 - 1, 1)
-    simulations = whole("simulations", simulations, fitting.LEAST_SIMULATIONS,
-                        fitting.MOST_SIMULATIONS, fitting.SIMULATIONS)  # fmt: skip
+    members = whole("members", members, fitting.LEAST_MEMBERS, MOST_DRAWS, fitting.MEMBERS)
     name = checked_name(name, log)
-    logbook, schedule = fitting.read_schedule(log)
     parameters, climate, chosen, text, invented = surroundings(experiment, policy)
-    job = fitting.make_job(schedule, parameters, climate, keys=split(keys), seed=seed)
+    logbook, ensemble = fitting.ensemble_of(log, parameters, climate, read_worlds(SHIPPED), seed)
     folder = folder_of(f"{name}-fit", out)
     files = STUDY.files | {f"{name}.profile.csv"}
-    with ended_in_one_line(folder):
-        inference.check_installed()
     try:
         with ended_in_one_line(folder), claim(folder, f"{name}-fit", files), Bars() as bars:
             if experiment is None:
                 bars.say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
                          "parameters.toml are assumed; bins, room and rules of your own go into an "
-                     "experiment file.")  # fmt: skip
+                         "experiment file.")  # fmt: skip
             for note in climate.notes:
                 bars.say(note)
-            seconds = fitting.forecast_seconds(job, simulations, workers)
-            bars.say(f"{simulations} simulated logs of {schedule.days} days: about "
-                 f"{_minutes(seconds)} with {workers} worker{'s' * (workers > 1)}, less if some "
-                 "are stored.")  # fmt: skip
+            compile_kernels()
             found = fitting.fit(
-                name, logbook, job, simulations=simulations, folder=folder,
-                workers=workers, on_progress=bars.of("logs"),
+                name, logbook, ensemble, members=members, folder=folder, workers=workers,
+                on_progress=bars.of("colonies"),
             )  # fmt: skip
-            plan = plan_of(f"{name}-fit", job, chosen, climate, text, invented)
+            plan = plan_of(f"{name}-fit", ensemble, chosen, climate, text, invented)
             headline, details = fit_words.headline(found.learnt), fit_words.details(found)
             write_study(
                 plan, folder, STUDY.kind, frames(found), details,
@@ -153,9 +146,3 @@ def surroundings(
 
 def _say(line: str) -> None:
     console().print(line, highlight=False, markup=False, soft_wrap=True)
-
-
-def _minutes(seconds: float) -> str:
-    if seconds < 90:
-        return f"{max(10, round(seconds, -1)):.0f} seconds"
-    return f"{seconds / 60:.0f} minutes"

@@ -53,7 +53,7 @@ def run_today(
     from colony_sim.assimilation.asked import ask
     from colony_sim.assimilation.desk import Desk
     from colony_sim.assimilation.today import MEMBERS
-    from colony_sim.fitting.log_rows import LogRows
+    from colony_sim.logs.log_rows import LogRows
     from colony_sim.results.study import write_study
     from colony_sim.running.runner import (
         WorkerDied,

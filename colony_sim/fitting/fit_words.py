@@ -8,50 +8,70 @@ from typing import Any
 import pandas as pd
 
 from colony_sim.biology.parameters import catalogue
-from colony_sim.fitting import calibration, learnt, predictive
+from colony_sim.fitting import learnt
 from colony_sim.fitting.fit import Fit
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, number
 from colony_sim.words.estimate import percent as whole_percent
 
-#: Numbers outside their interval that are named one by one.
-_NAMED = 5
+#: Numbers outside their interval, and values on the screen, that are named one by one.
+_NAMED, _SHOWN = 5, 6
 
 
 def details(fit: Fit) -> str:
     """What was found, but for the headline."""
-    parts = [_log(fit), *_values(fit), *_together(fit), fits_log(fit)]
-    parts += [*_odd(fit), trust(fit.calibration), *_open(fit), _caveat(fit)]
+    parts = [_log(fit), *_values(fit), *_forms(fit), *_together(fit), fits_log(fit)]
+    parts += [*_odd(fit), agreement(fit), trust(fit.calibration), *_open(fit), _caveat(fit)]
     return "\n\n".join(part for part in parts if part)
 
 
 def headline(table: pd.DataFrame) -> str:
     """How many values the log tells, in one sentence."""
-    known = [row.key for row in table.itertuples() if row.learnt == learnt.LEARNT]
+    known = [labels.label(row.key) for row in table.itertuples() if row.learnt == learnt.LEARNT]
     total = len(table)
     if not known:
-        return f"The log narrows none of {total} values of the biology to half its plausible range"
-    known = [labels.label(key) for key in known]
+        hardly = int((table["learnt"] == learnt.HARDLY).sum())
+        some = f"; {hardly} it narrows a little" if hardly else ""
+        return f"The log narrows none of {total} values to half of what is possible{some}"
     named = f": {listed(known)}" if len(known) <= 2 else ""
-    return f"The log narrows {len(known)} of {total} values to half their plausible range{named}"
+    return f"The log narrows {len(known)} of {total} values to half of what is possible{named}"
 
 
 def plain(fit: Fit) -> list[str]:
-    """The screen below the headline: what was learnt, how far to trust it, what to measure."""
-    found = [f"{fits_log(fit)}"]
-    for row in fit.learnt.itertuples():
-        if row.learnt == learnt.NOT:
-            continue
-        unit = f" {row.unit}" if row.unit not in ("", "number", "share", "ratio") else ""
-        before = Estimate(row.median, row.before_low, row.before_high).limits
+    """The screen below the headline: what was learnt, and how far to trust it."""
+    found = [fits_log(fit)]
+    told = fit.learnt[fit.learnt["learnt"] != learnt.NOT]
+    for row in told.head(_SHOWN).itertuples():
         found.append(
-            f"- {row.learnt}: {labels.label(row.key)} {number(row.median)}{unit}, 90 % interval "
-            f"{interval(row)} (before {before})"
+            f"- {row.learnt}: {labels.label(row.key)} {number(row.median)}{_unit(row)}, 90 % "
+            f"interval {interval(row)} (before {_before(row)})"
         )
-    found += _open(fit)
-    for row in fit.learnt[fit.learnt["learnt"] != learnt.LEARNT].itertuples():
-        found.append(f"- to measure {labels.label(row.key)}: {catalogue()[row.key].measure}.")
-    return [*found, trust(fit.calibration)]
+    if len(told) > _SHOWN:
+        found.append(f"- {len(told) - _SHOWN} more are narrowed a little (learnt.parquet).")
+    return [*found, *_open(fit), agreement(fit), trust(fit.calibration)]
+
+
+def agreement(fit: Fit) -> str:
+    """Whether colonies of the fit end as the log alone says that the rack stands."""
+    far = fit.state.loc[fit.state["apart"].idxmax()]
+    rows = [
+        f"{row.what} {Estimate(row.told_median, row.told_low, row.told_high).limits} by the log, "
+        f"{Estimate(row.fit_median, row.fit_low, row.fit_high).limits} by the fit"
+        for row in fit.state.itertuples()
+    ]
+    text = "; ".join(rows[: len(rows) if far.apart > 0.5 else 1])
+    return (
+        f"In the rack on the last day (90 %): {text}. The medians differ by at most "
+        f"{percent(far.apart)} of half the interval told ({far.what})."
+    )
+
+
+def _unit(row: Any) -> str:
+    return f" {row.unit}" if row.unit not in ("", "number", "share", "ratio") else ""
+
+
+def _before(row: Any) -> str:
+    return Estimate(row.median, row.before_low, row.before_high).limits
 
 
 def listed(names: list[str]) -> str:
@@ -77,12 +97,12 @@ def _span(values: pd.Series) -> str:
 
 def _log(fit: Fit) -> str:
     schedule = fit.schedule
-    first = schedule.start
     lines = [
         f"Log {fit.logbook.path.name}: {len(fit.logbook.entries)} rows over {schedule.days} days "
-        f"from {first}, {len(schedule.bins)} bin{'s' * (len(schedule.bins) != 1)}, "
+        f"from {schedule.start}, {len(schedule.bins)} bin{'s' * (len(schedule.bins) != 1)}, "
         f"{len(schedule.observed)} number{'s' * (len(schedule.observed) != 1)} to learn from; "
-        f"{fit.simulations} simulated logs under the same schedule."
+        f"{fit.members} possible colonies lived it, of which as many as "
+        f"{fit.posterior.effective:.0f} count."
     ]
     lines += [f"Note: {note}." for note in schedule.notes]
     return "\n".join(lines)
@@ -91,21 +111,35 @@ def _log(fit: Fit) -> str:
 def _values(fit: Fit) -> list[str]:
     lines: dict[str, list[str]] = {learnt.LEARNT: [], learnt.HARDLY: [], learnt.NOT: []}
     for row in fit.learnt.itertuples():
-        unit = f" {row.unit}" if row.unit not in ("", "number", "share", "ratio") else ""
-        text = (
-            f"  {row.key}: {number(row.median)}{unit}, 90 % interval {interval(row)} "
-            f"(before {Estimate(row.median, row.before_low, row.before_high).limits})"
-        )
-        if row.learnt != learnt.LEARNT:
+        text = row.key
+        if row.learnt != learnt.NOT:
+            text = (
+                f"  {row.key}: {number(row.median)}{_unit(row)}, 90 % interval {interval(row)} "
+                f"(before {_before(row)})"
+            )
+        if row.learnt == learnt.HARDLY:
             text += f"\n      to measure it: {catalogue()[row.key].measure}"
         lines[row.learnt].append(text)
-    heads = {
-        learnt.LEARNT: "Learnt",
-        learnt.HARDLY: "Hardly learnt",
-        learnt.NOT: "Not learnt from this log (the values are those from before)",
-    }
-    parts = [f"{heads[w]}:\n" + "\n".join(found) for w, found in lines.items() if found]
+    parts = [
+        f"{word[0].upper()}{word[1:]}:\n" + "\n".join(lines[word])
+        for word in (learnt.LEARNT, learnt.HARDLY)
+        if lines[word]
+    ]
+    if lines[learnt.NOT]:
+        parts.append(f"Not learnt from this log: {', '.join(lines[learnt.NOT])}.")
     return [*parts, f"Rule: {learnt.RULE}."]
+
+
+def _forms(fit: Fit) -> list[str]:
+    lines = [
+        f"  {labels.label(key)}: " + ", ".join(
+            f"{row.form} {percent(row.after)} (before {percent(row.before)}, error "
+            f"{percent(row.error)})"
+            for row in rows.itertuples()
+        )
+        for key, rows in fit.structures.groupby("key", sort=False)
+    ]  # fmt: skip
+    return ["Structures, share of the colonies that count:\n" + "\n".join(lines)] if lines else []
 
 
 def _together(fit: Fit) -> list[str]:
@@ -121,35 +155,32 @@ def _together(fit: Fit) -> list[str]:
 
 
 def fits_log(fit: Fit) -> str:
-    """Whether the fitted model can have given this log."""
+    """Whether a possible colony can have written this log."""
     table = fit.predictive
     inside, total = int(table["inside"].sum()), len(table)
     text = (
-        f"The log against the fitted model: {inside} of {total} numbers lie within their 90 % "
+        f"The log against colonies of the fit: {inside} of {total} numbers lie within their 90 % "
         f"interval (some {round(0.9 * total)} on average); "
     )
-    share = percent(fit.plausible_after)
-    if fit.plausible_after >= predictive.DOUBT:
-        text += f"of the logs that the fitted model gives, {share} lie at least as far out."
-        return text
+    if fit.misfit is None:
+        return f"{text}too little is counted to tell whether a possible colony can have written it."
+    if not fit.misfit.doubtful:
+        return f"{text}of the logs of possible colonies {percent(fit.p)} are as odd as this one."
     return (
-        f"{text}of the logs that the fitted model gives, at most {share} lie as far out as this "
-        "one. The model does not reproduce this log: do not trust the values. Look at the numbers "
-        "below for a slip of the pen, at temperature and handling in the experiment file, and at "
-        "what the model leaves out (disease, mites, other feed)."
+        f"{text}of the logs of possible colonies at most {percent(fit.p)} are as odd as this one: "
+        "do not trust the values. Look for a slip of the pen, at temperature and handling in the "
+        "experiment file, and at what the model leaves out (disease, mites, other feed)."
     )
 
 
 def _odd(fit: Fit) -> list[str]:
-    parts = []
-    if fit.plausible_before < predictive.DOUBT:
-        parts.append(
-            "Before any fit: no plausible values of the biology give logs like this one (at most "
-            f"{percent(fit.plausible_before)} of those simulated lie as far out); the fit "
-            "is an extrapolation."
-        )
+    if fit.misfit is None or not fit.misfit.doubtful:
+        return []
+    parts = [
+        f"Bin {use.bin} sticks out from {use.since} to {use.until}." for use in fit.misfit.strange
+    ]
     table = fit.predictive[~fit.predictive["inside"]].copy()
-    if fit.plausible_after < predictive.DOUBT and len(table):
+    if len(table):
         table["far"] = [_far(row) for row in table.itertuples()]
         worst = table.sort_values("far", ascending=False, kind="stable").head(_NAMED)
         lines = [
@@ -172,29 +203,26 @@ def _far(row: Any) -> float:
 
 
 def trust(table: pd.DataFrame) -> str:
-    """What simulation-based calibration found."""
+    """What was found where possible colonies' own logs were fitted."""
     logs = int(table["logs"].iloc[0])
     spans = [
-        f"{level} % intervals held the true value in {_span(100 * table[f'covered_{level}'])} %"
+        f"{level} % intervals held the true value in {100 * table[f'covered_{level}'].mean():.0f} %"
         for level in ("50", "90")
     ]
-    text = f"Put to the test on {logs} simulated logs whose values are known: {listed(spans)}, "
+    text = f"Put to the test on {logs} logs whose values are known: {listed(spans)}"
     failed = table[~table["passed"]]
     if failed.empty:
-        return (
-            f"{text}over {len(table)} values; all within what chance allows, and ranks flat "
-            f"(false-alarm rate {100 * calibration.FALSE_ALARM:g} % for all checks together)."
-        )
+        return f"{text}; for each of {len(table)} values as often as chance allows."
+    shown = listed([labels.label(key) for key in failed["key"]][:3])
+    more = f" and {len(failed) - 3} more" if len(failed) > 3 else ""
     return (
-        f"{text}over {len(table)} values. Beyond what chance allows for "
-        f"{listed([labels.label(key) for key in failed['key']])}: take their intervals as rough, "
-        "or fit with more --simulations."
+        f"{text}. Of {len(table)} values beyond what chance allows for {shown}{more}: take their "
+        "intervals as rough."
     )
 
 
 def _open(fit: Fit) -> list[str]:
-    known = fit.learnt[fit.learnt["learnt"] != learnt.NOT]
-    if known.empty:
+    if (fit.learnt["learnt"] == learnt.NOT).all():
         return [
             "Nothing was learnt: counts of beetles at moves, weights of harvests, and samples of "
             "50 larvae weighed together tell most."
@@ -204,7 +232,7 @@ def _open(fit: Fit) -> list[str]:
 
 def _caveat(fit: Fit) -> str:
     return (
-        "All other values of the biology, and the handling, are those of "
-        "the experiment file or of parameters.toml: what is wrong there, the fitted values take "
-        "up. A statement about one colony and this log."
+        "The rack, its rules and its temperature are those of the experiment file or of "
+        "parameters.toml: what is wrong there, the fitted values take up. A statement about one "
+        "colony and this log."
     )

@@ -16,12 +16,15 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from colony_sim.assimilation.misfit import DOUBT
 from colony_sim.errors import InputError
+from colony_sim.experiment.hands import DECADE
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
-from colony_sim.fitting import calibration, learnt, predictive
+from colony_sim.fitting import calibration, learnt
+from colony_sim.fitting.fit import PROFILE_DRAWS
 from colony_sim.fitting.fit_words import headline, interval, listed, percent, trust
-from colony_sim.fitting.words import LogAction
+from colony_sim.logs.words import LogAction
 from colony_sim.results import manifest
 from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import Estimate, number
@@ -31,6 +34,8 @@ _COLOURS = {learnt.LEARNT: style.POLICY, learnt.HARDLY: style.OTHER, learnt.NOT:
 _OUT = style.OTHER
 #: Panels of the log against the model.
 _PANELS = 6
+#: Values on a slide, those first that the log narrows most.
+_TRACKS = 8
 _ACTIONS = {
     LogAction.BEETLES_OUT: "Beetles taken out", LogAction.BEETLES_IN: "Beetles put in",
     LogAction.DEAD_BEETLES: "Dead beetles", LogAction.PUPAE_PICKED: "Pupae picked",
@@ -53,7 +58,7 @@ class Found:
     @property
     def runs(self) -> str:
         """Number of simulated logs, in words."""
-        return count(self.facts["simulations"], "simulated log")
+        return f"{self.facts['members']} possible colonies"
 
 
 def slides(folder: Path) -> list[Slide]:
@@ -80,13 +85,8 @@ def slides(folder: Path) -> list[Slide]:
 
 
 def _learnt(found: Found) -> Slide:
-    table = found.learnt
-    title = headline(table)
-    for key in table["key"]:
-        title = title.replace(key, label(key))
-    unknown = [label(key) for key in table[table["learnt"] == learnt.NOT]["key"]]
-    if unknown and len(unknown) <= 3:
-        title += f"; it does not tell {listed(unknown)}"
+    table = found.learnt.head(_TRACKS)
+    title = headline(found.learnt)
     told = "; ".join(
         f"{row.key} {number(row.median)} {row.unit}, 90 % interval {interval(row)}, before "
         f"{Estimate(row.median, row.before_low, row.before_high).limits}, {row.learnt}"
@@ -98,16 +98,16 @@ def _learnt(found: Found) -> Slide:
         say=f"{title}. Each grey track is what was held possible before the log was read; the bar "
         "is what the log leaves of it.",
         runs=found.runs,
-        caveat=_shared(found) + " Values that are not fitted are taken as right.",
+        caveat=_shared(found) + " The values that it narrows most are drawn.",
         alt=f"One track for each of {len(table)} values with its posterior median, 50 and 90 % "
         f"interval. {told}.",
-        data=table,
+        data=found.learnt,
         paint=lambda: _paint_learnt(found, title),
     )
 
 
 def _paint_learnt(found: Found, title: str) -> Figure:
-    table = found.learnt
+    table = found.learnt.head(_TRACKS)
     slide = style.new_figure()
     top = style.headed(slide, title)
     rule = learnt.RULE[0].upper() + learnt.RULE[1:]
@@ -116,10 +116,8 @@ def _paint_learnt(found: Found, title: str) -> Figure:
     )
     left, width = 4.6, 4.3
     axes = style.axes(slide, left, low, width, top - 0.75 - low)
-    prior = {row["key"]: row for row in found.facts["prior"]}
     for place, row in enumerate(table.itertuples()):
-        ends = prior[row.key]
-        at = _along(ends)
+        at = _along(row.least, row.most)
         colour = _COLOURS[row.learnt]
         axes.barh(place, 1.0, height=0.5, color=style.SHADE, zorder=1)
         axes.plot([at(row.low_90), at(row.high_90)], [place, place], color=colour, linewidth=3,
@@ -128,8 +126,8 @@ def _paint_learnt(found: Found, title: str) -> Figure:
                   color=colour, zorder=2)  # fmt: skip
         axes.plot([at(row.median)] * 2, [place - 0.25, place + 0.25], color="white", linewidth=2.5,
                   zorder=4)  # fmt: skip
-        for x, value, side in ((0.0, ends["low"], "left"), (1.0, ends["high"], "right")):
-            axes.annotate(f"{value:g}", (x, place + 0.3), (2 if side == "left" else -2, 0),
+        for x, value, side in ((0.0, row.least, "left"), (1.0, row.most, "right")):
+            axes.annotate(number(value), (x, place + 0.3), (2 if side == "left" else -2, 0),
                           textcoords="offset points", size=12, color=style.QUIET, va="top",
                           ha=side)  # fmt: skip
         unit = f"({printed(row.unit)})" if row.unit else ""
@@ -147,8 +145,8 @@ def _paint_learnt(found: Found, title: str) -> Figure:
     axes.set_yticks([])
     axes.spines["bottom"].set_visible(False)
     handles = [
-        Patch(color=style.SHADE, label="plausible before (published range)"),
-        Patch(color=_COLOURS[learnt.LEARNT], label="half of the posterior"),
+        Patch(color=style.SHADE, label="possible before"),
+        Patch(color=_COLOURS[learnt.LEARNT], label="half of what is possible now"),
         Line2D([], [], color=_COLOURS[learnt.LEARNT], linewidth=3, label="90 % of it"),
     ]
     slide.legend(handles=handles, ncols=3, loc="upper left", borderpad=0,
@@ -156,10 +154,9 @@ def _paint_learnt(found: Found, title: str) -> Figure:
     return slide
 
 
-def _along(ends: dict[str, Any]) -> Callable[[float], float]:
-    """Place of a value on its track, 0 to 1."""
-    low, high = ends["low"], ends["high"]
-    if ends["log"]:
+def _along(low: float, high: float) -> Callable[[float], float]:
+    """Place of a value on its track, 0 to 1; on the logarithm where it spans more than a decade."""
+    if low > 0 and high / low > DECADE:
         return lambda value: math.log(value / low) / math.log(high / low)
     return lambda value: (value - low) / (high - low)
 
@@ -170,28 +167,29 @@ def _along(ends: dict[str, Any]) -> Callable[[float], float]:
 def _predictive(found: Found) -> Slide:
     table = found.predictive
     inside, total = int(table["inside"].sum()), len(table)
-    fine = found.facts["plausible_after"] >= predictive.DOUBT
+    p = (found.facts["misfit"] or {"p": 1.0})["p"]
+    fine = p >= DOUBT
     if fine:
         title = (
-            f"The fitted model could have given this log: {inside} of {total} numbers lie within "
-            "their 90 % interval"
+            f"A possible colony could have written this log: {inside} of {total} numbers lie "
+            "within their 90 % interval"
         )
     else:
         title = (
-            f"The fitted model does not reproduce this log: {total - inside} of {total} numbers "
-            "lie outside their 90 % interval"
+            f"No possible colony writes such a log: {total - inside} of {total} numbers lie "
+            "outside their 90 % interval"
         )
-    share = percent(found.facts["plausible_after"])
+    share = percent(p)
     return Slide(
         name="predictive",
         title=title,
-        say=f"{title}. On average one number in ten lies outside. Of the logs that the fitted "
-        f"model gives, {share} lie at least as far out.",
+        say=f"{title}. On average one number in ten lies outside. Of the logs of possible "
+        f"colonies {share} are as odd as this one.",
         runs=found.runs,
         caveat=_shared(found) + " A model can reproduce a log and still be wrong about causes.",
-        alt=f"Numbers of the log over time beside the 90 % intervals of {predictive.LOGS} "
-        f"simulated logs, one panel for each kind; {inside} of {total} inside, {total - inside} "
-        "outside.",
+        alt=f"Numbers of the log over time beside the 90 % intervals of {PROFILE_DRAWS} "
+        f"colonies of the fit, one panel for each kind; {inside} of {total} inside, "
+        f"{total - inside} outside.",
         data=table,
         paint=lambda: _paint_predictive(found, title),
     )
@@ -222,7 +220,7 @@ def _paint_predictive(found: Found, title: str) -> Figure:
         _panel(axes, group.sort_values("when"))
         axes.set_xlim(ends[0] - around, ends[1] + around)
     handles = [
-        Line2D([], [], color=style.FAINT, linewidth=4, label="90 % of the fitted model's logs"),
+        Line2D([], [], color=style.FAINT, linewidth=4, label="90 % of colonies of the fit"),
         Line2D([], [], color=style.INK, marker="o", linestyle="", markersize=6, label="the log"),
         Line2D([], [], color=_OUT, marker="D", linestyle="", markersize=7, label="outside"),
     ]
@@ -265,8 +263,9 @@ def _panel(axes: Axes, group: pd.DataFrame) -> None:
 
 
 def _calibration(found: Found) -> Slide:
-    table = found.calibration
-    failed = [label(key) for key in table[~table["passed"]]["key"]]
+    table = _calibrated(found)
+    every = found.calibration
+    failed = [label(key) for key in every[~every["passed"]]["key"]]
     logs = int(table["logs"].iloc[0])
     if failed:
         title = f"{logs} logs of known values show that the fit is off for {listed(failed)}"
@@ -277,36 +276,42 @@ def _calibration(found: Found) -> Slide:
     return Slide(
         name="calibration",
         title=title,
-        say=f"{title}. {trust(table)}",
+        say=f"{title}. {trust(every)}",
         runs=count(logs, "test log"),
         caveat=_shared(found) + " The test asks whether the fit is right if the model is, not "
         "whether the model is.",
-        alt="A histogram of ranks for each value, ten bars each, with the band that chance allows. "
-        + trust(table),
-        data=table,
+        alt="For each value that the log narrows most a histogram of ten bars, with the band that "
+        "chance allows. " + trust(every),
+        data=every,
         paint=lambda: _paint_calibration(found, title),
     )
+
+
+def _calibrated(found: Found) -> pd.DataFrame:
+    """The rows that are drawn: of the values that the log narrows most."""
+    first = list(found.learnt.head(_TRACKS)["key"])
+    return found.calibration.set_index("key").loc[first].reset_index()
 
 
 def _paint_calibration(found: Found, title: str) -> Figure:
     from scipy import stats
 
-    table = found.calibration
+    table = _calibrated(found)
     logs = int(table["logs"].iloc[0])
     slide = style.new_figure()
     top = style.headed(slide, title)
     columns = min(4, len(table))
     rows = -(-len(table) // columns)
     how = (
-        f"Simulation-based calibration (Talts et al. 2018, arXiv:1804.06788): {logs} logs "
-        "simulated from known values, each fitted. Below each: how often the 50 and 90 % intervals "
-        "held the true value."
+        f"Simulation-based calibration (Talts et al. 2018, arXiv:1804.06788): {logs} possible "
+        "colonies' own logs, each fitted with that colony left out. Below each: how often the 50 "
+        "and 90 % intervals held the true value."
     )
     low = 0.5 + found.origin.foot(slide, how, count(logs, "test log"))
     left, gap_x, gap_y = 0.85, 0.4, 1.05
     width = (style.WIDTH - left - 0.4 - gap_x * (columns - 1)) / columns
     height = (top - 0.95 - low - gap_y * (rows - 1)) / rows
-    bars = [f"rank_{i}" for i in range(1, calibration.BINS + 1)]
+    bars = [f"tenth_{i}" for i in range(1, calibration.BINS + 1)]
     band = stats.binom.ppf([0.005, 0.995], logs, 1 / calibration.BINS)
     tallest = max(float(table[bars].to_numpy().max()), band[1]) * 1.08
     for place, row in enumerate(table.itertuples()):
@@ -329,7 +334,9 @@ def _paint_calibration(found: Found, title: str) -> Figure:
         if across:
             axes.tick_params(labelleft=False)
     handles = [
-        Patch(color=style.POLICY, label="logs by tenth of the rank of the true value"),
+        Patch(
+            color=style.POLICY, label="logs by the tenth of the fit in which the true value lies"
+        ),
         Patch(color=style.SHADE, label="99 % of the bars of a right fit"),
     ]
     slide.legend(handles=handles, ncols=2, loc="upper left", borderpad=0,
@@ -342,5 +349,5 @@ def _shared(found: Found) -> str:
     return (
         f"Log {facts['log']}: {facts['numbers']} numbers over {facts['days']} days from "
         f"{facts['first_date']}; "
-        f"{facts['simulations']} simulated logs."
+        f"{facts['members']} possible colonies lived it."
     )

@@ -28,7 +28,7 @@ from colony_sim.biology.growth import (
 )
 from colony_sim.biology.heat import bin_temperature
 from colony_sim.biology.predation import adult_hazard, larva_hazard, want_factor
-from colony_sim.biology.rates import NG_PER_G, Constants, DayRates, packed, rates_at
+from colony_sim.biology.rates import NG_PER_G, Constants, DayRates, rates_at
 from colony_sim.biology.substrate import CM2_PER_DM2, Refuge, hidden_share, usable_volume, volume
 from colony_sim.population import census
 from colony_sim.population.adults import live_adults
@@ -47,6 +47,7 @@ from colony_sim.population.eggs import lay_eggs, live_eggs
 from colony_sim.population.insects import FIELDS, Insects
 from colony_sim.population.larvae import live_larvae, plan_growth
 from colony_sim.population.ledger import Event, Flow
+from colony_sim.population.packed import packed
 from colony_sim.population.parts import in_parts
 from colony_sim.population.pupae import live_pupae
 from colony_sim.population.substrate import Substrate

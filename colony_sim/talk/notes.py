@@ -69,8 +69,8 @@ def _slide(number: int, slide: Slide, place: Path, stem: str, facts: dict[str, A
 def runs_of(facts: dict[str, Any]) -> str:
     """The number of runs a manifest tells of, in words."""
     study, head = facts.get("study", {}), facts.get("experiment", {})
-    if study.get("simulations"):
-        return f"{study['simulations']} simulated logs"
+    if study.get("members"):
+        return f"{study['members']} possible colonies"
     seeds = study.get("seeds") or head.get("seeds") or []
     count = study.get("replicates") or len(seeds) or head.get("replicates")
     if not count:

@@ -20,11 +20,10 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from colony_sim.biology.parameters import Entry, Parameters, Value, catalogue
 from colony_sim.experiment.hands import DECADE
-from colony_sim.fitting.prior import Prior
 
 #: Choices of form that the literature has to tell apart.
 STRUCTURES = ("growth.law", "growth.crowding", "predation.refuge", "heat.own")
@@ -54,6 +53,50 @@ SPREADS = (
     Spread("studies", 0.7, 0.35, "the allowances of allowed.toml were read off studies of "
            "unlike strains, so they hold more than what is left beside strains"),
 )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Independent distributions of some keys of the biology.
+
+    Attributes
+    ----------
+    keys : tuple of str
+    low, high : tuple of float
+        Plausible range of each key, in its unit.
+    log : tuple of bool
+        Whether it is uniform in the logarithm.
+    """
+
+    keys: tuple[str, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+    log: tuple[bool, ...]
+
+    def values(self, scores: np.ndarray) -> np.ndarray:
+        """Values of keys (... x keys) from standard normal scores."""
+        share = ndtr(np.asarray(scores, float))
+        low, high = np.array(self.low), np.array(self.high)
+        log = np.array(self.log)
+        ratio = np.where(log, high / np.where(log, low, 1.0), 1.0)
+        values = np.where(log, np.where(log, low, 1.0) * ratio**share, low + (high - low) * share)
+        return np.clip(values, low, high)
+
+    def scores(self, values: np.ndarray) -> np.ndarray:
+        """Standard normal scores of values of keys (... x keys); the inverse of `values`."""
+        values = np.asarray(values, float)
+        low, high = np.array(self.low), np.array(self.high)
+        log = np.array(self.log)
+        safe = np.where(log, values, 1.0)
+        ratio = np.where(log, high / np.where(log, low, 1.0), np.e)
+        along = np.log(safe / np.where(log, low, 1.0)) / np.log(ratio)
+        share = np.where(log, along, (values - low) / (high - low))
+        return ndtri(np.clip(share, 1e-9, 1 - 1e-9))
+
+    def interval(self, level: float) -> np.ndarray:
+        """Central intervals of the keys before a log is read (keys x 2)."""
+        ends = ndtri(np.array([0.5 - level / 2, 0.5 + level / 2]))
+        return self.values(np.repeat(ends[:, None], len(self.keys), axis=1)).T
 
 
 @cache

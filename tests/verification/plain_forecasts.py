@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from colony_sim.fitting.schedule import Schedule
+from colony_sim.logs.schedule import Schedule
 
 LAST = 8
 """Numbers or weeks that the straight line is drawn through."""

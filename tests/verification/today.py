@@ -16,18 +16,19 @@ from colony_sim.assimilation import lived
 from colony_sim.assimilation.checkpoint import Kept
 from colony_sim.assimilation.conditioning import adjust, near_of
 from colony_sim.assimilation.ensemble import Ensemble, live, live_on
-from colony_sim.assimilation.misfit import misfit
+from colony_sim.assimilation.misfit import misfit, rank_of_values
 from colony_sim.assimilation.today import KINDS, MEMBERS, quantities, weights_of
+from colony_sim.assimilation.values import Values
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony import founders
 from colony_sim.colony.bins import Phase
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.worlds import SHIPPED, read_worlds
-from colony_sim.fitting import demo, observe
-from colony_sim.fitting.log_keeper import LogKeeper
-from colony_sim.fitting.logbook import parse
-from colony_sim.fitting.schedule import compile_schedule
+from colony_sim.logs import demo, observe
+from colony_sim.logs.log_keeper import LogKeeper
+from colony_sim.logs.logbook import parse
+from colony_sim.logs.schedule import compile_schedule
 from colony_sim.population.insects import Stage
 from colony_sim.population.ledger import Event
 
@@ -225,7 +226,8 @@ def judge(ensemble: Ensemble, members: Racks, racks: Racks, kind: str) -> tuple[
         ahead = {"harvest_g": members.ahead["harvest_g"][others][near]}
         wanted = quantities(members.contents[others][near], ahead)
         draws = adjust(table[near], wanted, KINDS, weights[near], log)
-        doubts.append(misfit(schedule, table[near], log))
+        lived_in = Values.of(ensemble.worlds, members.members[others])
+        doubts.append(misfit(schedule, table[near], log, rank_of_values(table, log, lived_in)))
         told = rack_totals(draws.values)
         for name, values in told.items():
             ends = draws.quantiles(values, ENDS)

@@ -266,14 +266,11 @@ def fit(
     ] = False,
     experiment: LogExperiment = None,
     policy: LogPolicy = None,
-    keys: Annotated[
-        str | None, typer.Option("--keys", metavar="KEY,KEY", help="Keys of the biology to fit.")
-    ] = None,
     name: Annotated[
         str | None, typer.Option("--name", help="Name of the profile; default: that of the log.")
     ] = None,
-    simulations: Annotated[
-        int | None, typer.Option("--simulations", help="Simulated logs to learn from (6000).")
+    members: Annotated[
+        int | None, typer.Option("--members", help="Possible colonies that live the log (1024).")
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the fit (1).")] = None,
     workers: Workers = None,
@@ -298,9 +295,8 @@ def fit(
         log,
         experiment=experiment,
         policy=policy,
-        keys=keys,
         name=name,
-        simulations=simulations,
+        members=members,
         seed=seed,
         workers=workers,
         out=out,

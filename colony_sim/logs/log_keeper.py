@@ -19,8 +19,8 @@ from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
-from colony_sim.fitting.schedule import Schedule, Step
-from colony_sim.fitting.words import Entry, LogAction
+from colony_sim.logs.schedule import Schedule, Step
+from colony_sim.logs.words import Entry, LogAction
 from colony_sim.population.draws import Block
 from colony_sim.population.insects import Flag, Stage
 from colony_sim.population.ledger import Event

@@ -19,10 +19,10 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from colony_sim.atomic import flush, write_atomic
-from colony_sim.fitting import log_cells
-from colony_sim.fitting.logbook import digest_of, parse
-from colony_sim.fitting.schedule import compile_schedule
-from colony_sim.fitting.words import COLUMNS, Fault, in_order
+from colony_sim.logs import log_cells
+from colony_sim.logs.logbook import digest_of, parse
+from colony_sim.logs.schedule import compile_schedule
+from colony_sim.logs.words import COLUMNS, Fault, in_order
 
 LONGEST_CELL = 200
 _KEY = re.compile(r"[0-9A-Za-z-]{8,64}")

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from colony_sim.experiment.files import read_text
-from colony_sim.fitting import log_cells
-from colony_sim.fitting.words import (
+from colony_sim.logs import log_cells
+from colony_sim.logs.words import (
     ABOUT_ERROR,
     COLUMNS,
     MOST_COUNT,

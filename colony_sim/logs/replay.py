@@ -12,9 +12,9 @@ from colony_sim.biology import growth
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario, live
-from colony_sim.fitting.log_keeper import SEEN_FROM_MG, LogKeeper
-from colony_sim.fitting.schedule import Schedule
-from colony_sim.fitting.words import Entry, LogAction
+from colony_sim.logs.log_keeper import SEEN_FROM_MG, LogKeeper
+from colony_sim.logs.schedule import Schedule
+from colony_sim.logs.words import Entry, LogAction
 
 #: Colonies larger than this are given up; no log that counts by hand comes from one.
 MOST_INSECTS = 2_000_000

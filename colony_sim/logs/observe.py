@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from colony_sim.fitting.schedule import Observed, Schedule
+from colony_sim.logs.schedule import Observed, Schedule
 
 #: Standard error of scales (g): of a rounding to 1 g, and to 0.1 g for a few insects weighed.
 SCALES_G, FINE_SCALES_G = 0.29, 0.03

@@ -1,6 +1,6 @@
 """The demo log: an invented keeper, an invented year.
 
-``python -m colony_sim.fitting.demo [FOLDER]`` writes ``demo_log.csv`` and ``demo_log.toml``. No
+``python -m colony_sim.logs.demo [FOLDER]`` writes ``demo_log.csv`` and ``demo_log.toml``. No
 row is of a real colony: the insects are those of the model under the values of `TRUTH`, handled
 on the days of `plan`, counted with the errors that the log's column `about` states.
 """
@@ -19,10 +19,10 @@ import numpy as np
 
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
-from colony_sim.fitting import observe
-from colony_sim.fitting.replay import replay
-from colony_sim.fitting.schedule import Observed, compile_schedule
-from colony_sim.fitting.words import COLUMNS, Entry, LogAction, in_order
+from colony_sim.logs import observe
+from colony_sim.logs.replay import replay
+from colony_sim.logs.schedule import Observed, compile_schedule
+from colony_sim.logs.words import COLUMNS, Entry, LogAction, in_order
 
 #: Where the files are shipped, in a clone of the repository.
 FOLDER = Path(__file__).parents[2] / "experiments"
@@ -46,7 +46,7 @@ TRUTH: dict[str, Any] = {
 HANDLING = {"rack.bin_area_dm2": 12.0, "harvest.fraction": 0.7}
 _TOML = """\
 # An invented scenario, not data of a real colony: the room and rack of the invented keeper whose
-# log is demo_log.csv. Both are written by python -m colony_sim.fitting.demo
+# log is demo_log.csv. Both are written by python -m colony_sim.logs.demo
 # colony-sim fit experiments/demo_log.csv --experiment experiments/demo_log.toml
 
 [experiment]
@@ -79,8 +79,8 @@ name = "every 21 days"
 rotation.interval_days = 21
 """
 _HEAD = """\
-# INVENTED: no real colony, no real keeper. Written by python -m colony_sim.fitting.demo
-# from the model under values that are in colony_sim/fitting/demo.py.
+# INVENTED: no real colony, no real keeper. Written by python -m colony_sim.logs.demo
+# from the model under values that are in colony_sim/logs/demo.py.
 # The columns are explained by: colony-sim fit --template
 """
 

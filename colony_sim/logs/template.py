@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from colony_sim.fitting.words import (
+from colony_sim.logs.words import (
     ABOUT_ERROR,
     COLUMNS,
     COUNT_ERROR,

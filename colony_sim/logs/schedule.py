@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from colony_sim.colony.bins import Phase
-from colony_sim.fitting.words import (
+from colony_sim.logs.words import (
     LONGEST_LOG_DAYS,
     MOST_BINS,
     TRAY,
