@@ -26,7 +26,7 @@ from colony_sim.results.folder import write_table
 from colony_sim.results.study import write_study
 
 STUDIES = {"compare", "run", "sweep", "breakeven", "sensitivity", "search", "evidence", "worlds",
-           "plan", "fit", "today"}  # fmt: skip
+           "plan", "fit", "today", "trial"}  # fmt: skip
 PAIR = {"policy": "short", "baseline": "long"}
 ROW = {
     **PAIR, "currency": "g/day", "expected_gain": 0.2, "expected_gain_se": 0.1,

@@ -101,7 +101,7 @@ def _template() -> list[str]:
 def _shown() -> list[str]:
     how = {
         "What is in its bins today, and what to do this weekend": "today",
-        "All that can be learnt from it, which takes many minutes": "fit",
+        "All that can be learnt from it, which takes some minutes": "fit",
     }
     command = how[_choose("What of it?", list(how))]
     return [command, "demo_log", "--experiment", "demo_log"]

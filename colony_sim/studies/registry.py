@@ -20,6 +20,7 @@ _MODULES = {
     "best against best": "studies.search.best_study",
     "plan": "planning.study",
     "fit": "fitting.study",
+    "trial": "trial.study",
     "today": "assimilation.study",
     "evidence": "evidence.study",
     "worlds": "worlds.study",

@@ -25,7 +25,7 @@ from colony_sim.logs import demo, observe
 from colony_sim.logs.logbook import parse
 from colony_sim.logs.schedule import compile_schedule
 
-from .claim import ALPHA, Check, Claim, chi2_check, close, z_check
+from .claim import ALPHA, Check, Claim, chi2_check, close
 
 #: One bin only, counts by the handful, weights of mixed stages, a fortnight not written down.
 ONE_BIN = """\
@@ -107,13 +107,11 @@ class Calibration(Claim):
         below = calibration.below(Learner(features, values), members)
         checks = []
         for level in calibration.LEVELS:
-            inside = np.abs(below - 0.5) <= level / 2
+            inside = float(np.mean(np.abs(below - 0.5) <= level / 2))
             mean = (
                 f"{name}: share of {members} logs in the {100 * level:.0f} % interval, all values"
             )
-            # Values of one log share what it tells: the error is that between logs.
-            error = float(inside.mean(axis=1).std() / math.sqrt(members))
-            checks.append(z_check(mean, float(inside.mean()), level, error, why="logs differ"))
+            checks.append(close(mean, inside, level - 0.01, level + 0.01, "to a hundredth"))
         told = [values.keys.index(key) for key in TOLD if key in values.keys]
         for place in told:
             counts = calibration.histogram(below[:, place])

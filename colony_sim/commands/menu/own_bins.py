@@ -301,3 +301,31 @@ def fit(
         workers=workers,
         out=out,
     )
+
+
+@app.command(rich_help_panel=OWN)
+@answers()
+def trial(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Results folder of colony-sim compare.")
+    ],
+    only: Annotated[
+        str | None,
+        typer.Option(
+            "--only", metavar="TRIAL", help="Instructions of this one; default: the first."
+        ),
+    ] = None,
+    result: Annotated[
+        Path | None,
+        typer.Option("--result", metavar="FILE", help="The filled log of a trial: what it says."),
+    ] = None,
+    workers: Workers = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Results folder; default: results/NAME-trial.")
+    ] = None,
+) -> Path:
+    """Rank small experiments at home by what they tell of a choice, and take a result back."""
+    with getting_ready():
+        from colony_sim.commands.trial import run_trial
+
+    return run_trial(folder, only=only, result=result, workers=workers, out=out)

@@ -1,0 +1,90 @@
+"""``colony-sim trial``: which small experiment at home would tell most?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from colony_sim.commands.compare import command_line
+from colony_sim.commands.show import HOW, console, progress_bar, show_page
+from colony_sim.commands.study import ended_in_one_line
+from colony_sim.errors import InputError
+from colony_sim.experiment.worlds import write_worlds
+from colony_sim.results.folder import claim, folder_of
+from colony_sim.results.study import write_study
+from colony_sim.running.runner import check_workers, compile_kernels
+from colony_sim.trial import back, words
+from colony_sim.trial import question as questions
+from colony_sim.trial.boxes import TRIALS, Trial
+from colony_sim.trial.study import STUDY, Found, design, facts, frames, plan_of, run, say
+
+STEPS, LOG = "instructions.txt", "trial.csv"
+
+
+def run_trial(
+    folder: Path, *, only: str | None, result: Path | None, workers: int | None, out: Path | None
+) -> Path:
+    """Rank the trials for the choice of a comparison, or take a result back."""
+    workers = check_workers(workers)
+    chosen = _named(only)
+    written = None if result is None else back.read(result)
+    question = questions.read(folder)
+    plan = plan_of(question)
+    place = folder_of(plan.name, out)
+    profile = f"{plan.name}.profile.csv"
+    files = STUDY.files | {STEPS, LOG, profile}
+    with ended_in_one_line(place), claim(place, plan.name, files):
+        compile_kernels()
+        with progress_bar("colonies") as on_progress:
+            found = run(
+                plan, place, question=question, workers=workers, on_progress=on_progress
+            )  # fmt: skip
+        if chosen is None:
+            chosen = _named(str(found.ranking.iloc[0]["trial"]))
+        assert chosen is not None
+        answer = _answer(found, written, plan.seed, plan.name)
+        spoken = say(found, plan)
+
+        def draw(staged: Path) -> None:
+            STUDY.draw(staged)
+            (staged / STEPS).write_text(words.instructions(chosen, question.room_c), "utf-8")
+            (staged / LOG).write_text(back.empty(chosen), "utf-8")
+            if answer is not None:
+                write_worlds(staged / profile, answer.profile)
+
+        head, more = spoken.headline, list(spoken.plain)
+        text = spoken.text
+        if answer is not None:
+            head, more = words.said(question, answer)
+            text = "\n\n".join([*more, text])
+        write_study(
+            plan, place, STUDY.kind, frames(found), text, facts(found), answer=f"{head}.",
+            design=design(found), command=command_line(), draw=draw,
+        )  # fmt: skip
+    last = [f"How to do it: {STEPS}; its empty log: {LOG}, then --result FILE ({chosen.label})."]
+    if answer is not None:
+        last = [f"Ask again with the colonies that are left: --profile {place / profile}"]
+    show_page(console(), [f"{head}."], more, [*last, f"{HOW}: verdict.txt of the results.",
+                                              f"Results: {place}"])  # fmt: skip
+    return place
+
+
+def _answer(
+    found: Found, written: tuple[Trial, np.ndarray] | None, seed: int, name: str
+) -> back.Answer | None:
+    if written is None:
+        return None
+    trial, numbers = written
+    lived = found.written[TRIALS.index(trial)]
+    return back.answer(found.question, trial, lived, numbers, seed, name)
+
+
+def _named(name: str | None) -> Trial | None:
+    if name is None:
+        return None
+    trial = words.named(name)
+    if trial is None:
+        allowed = ", ".join(trial.name for trial in TRIALS)
+        raise InputError("command line", "--only", name, allowed)
+    return trial

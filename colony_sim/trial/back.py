@@ -1,0 +1,177 @@
+"""A result from home: the possible colonies weighed by it, and the choice in its light.
+
+Each possible colony has lived the trial and would have written numbers of its own; those nearest
+what the keeper wrote count, by a kernel, and their gains and values are moved to it by regression
+(approximate Bayesian computation: Beaumont, Zhang and Balding 2002, Genetics 162:2025), as those of
+`colony-sim today` and `fit` are.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from colony_sim.assimilation.conditioning import Kind, adjust, kernel, near_of
+from colony_sim.assimilation.values import Values
+from colony_sim.errors import InputError
+from colony_sim.experiment.files import read_text
+from colony_sim.experiment.worlds import Worlds
+from colony_sim.fitting.posterior import Learner, drawn
+from colony_sim.trial.boxes import TRIALS, Trial
+from colony_sim.trial.question import Question
+
+COLUMNS = ("trial", "box", "what", "number")
+DOUBT = 0.02
+"""Below this share on its side of all results the result is said to be none of theirs."""
+DRAWS = 200
+_GAIN = Kind(log=False, least=-np.inf)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How the choice stands: shares of possible colonies, and the gain of the first policy.
+
+    Attributes
+    ----------
+    first, second : float
+        Shares in which one of the two gives more by more than the zone.
+    gain, error : float
+        Mean gain of the first (g/day) and its standard error.
+    """
+
+    first: float
+    second: float
+    gain: float
+    error: float
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a result says.
+
+    Attributes
+    ----------
+    trial : Trial
+    written : float64 array
+        What the keeper wrote.
+    before, after : Standing
+    effective : float
+        Effective number of possible colonies: 1 / sum of squared weights (Kish 1965).
+    tail : float
+        Share of the possible colonies whose result is as far out on its side.
+    profile : Worlds
+        Equally likely colonies that are left.
+    """
+
+    trial: Trial
+    written: np.ndarray
+    before: Standing
+    after: Standing
+    effective: float
+    tail: float
+    profile: Worlds
+
+    @property
+    def strange(self) -> bool:
+        """Whether hardly a possible colony gives such a result."""
+        return self.tail < DOUBT
+
+
+def empty(trial: Trial) -> str:
+    """A log of a trial (CSV) whose numbers are still to come."""
+    out = io.StringIO()
+    out.write(f"# {trial.label}: write each number into the last column, save the file, then\n")
+    out.write("# colony-sim trial FOLDER --result THIS_FILE\n")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for number in trial.numbers:
+        writer.writerow([trial.name, number.box, number.what, ""])
+    return out.getvalue()
+
+
+def read(path: Path) -> tuple[Trial, np.ndarray]:
+    """A log of a trial with its numbers.
+
+    Raises
+    ------
+    InputError
+        The first line that is not as `empty` wrote it, or a number that is missing or none.
+    """
+    lines = [line for line in read_text(path).splitlines() if line.strip() and line[0] != "#"]
+    rows = list(csv.reader(lines, delimiter=";" if lines and ";" in lines[0] else ","))
+    if not rows or tuple(cell.strip() for cell in rows[0]) != COLUMNS:
+        shown = "" if not rows else ",".join(rows[0])
+        raise InputError(str(path), "header", shown, ",".join(COLUMNS))
+    names = {row[0].strip() for row in rows[1:] if row}
+    trial = next((trial for trial in TRIALS if {trial.name} == names), None)
+    if trial is None:
+        allowed = f"one of {', '.join(trial.name for trial in TRIALS)}, the same in every row"
+        raise InputError(str(path), "trial", ", ".join(sorted(names)), allowed)
+    found = {}
+    for row in rows[1:]:
+        cells = [cell.strip() for cell in (*row, "", "", "", "")][:4]
+        found[cells[1]] = cells[3]
+    values = []
+    for number in trial.numbers:
+        text = found.pop(number.box, None)
+        if text is None:
+            raise InputError(str(path), "box", "missing", f"a row of box {number.box}")
+        try:
+            value = float(text.replace(",", "."))
+        except ValueError:
+            value = -1.0
+        if not 0.0 <= value <= 1e6:
+            allowed = "a number from 0 to 1000000"
+            raise InputError(str(path), f"number of box {number.box}", text, allowed)
+        values.append(value)
+    if found:
+        allowed = ", ".join(number.box for number in trial.numbers)
+        raise InputError(str(path), "box", next(iter(found)), allowed)
+    return trial, np.array(values)
+
+
+def answer(
+    question: Question, trial: Trial, lived: np.ndarray, written: np.ndarray, seed: int, name: str
+) -> Answer:
+    """Weigh the possible colonies of a question by a result.
+
+    Parameters
+    ----------
+    question : Question
+    trial : Trial
+    lived : float64 array, shape (worlds, numbers)
+        What each of them would have written.
+    written : float64 array, shape (numbers,)
+        What the keeper wrote.
+    seed : int
+    name : str
+        Of the profile.
+    """
+    said, mine = trial.summary(lived), float(trial.summary(written))
+    weights = kernel(np.abs(said - mine), near_of(len(said)))
+    weights = weights / weights.sum()
+    below, above = np.mean(said <= mine), np.mean(said >= mine)
+    even = np.full(len(said), 1 / len(said))
+    gains = {"gain": question.gains}
+    moved = adjust(said[:, None], gains, {"gain": _GAIN}, weights, np.array([mine]))
+    values = Values.of(question.worlds, question.numbers)
+    posterior = Learner(said[:, None], values).of_log(np.array([mine]))
+    profile = drawn(values, posterior, DRAWS, question.base, seed, name)
+    return Answer(
+        trial, written, standing(question.gains, even, question.zone),
+        standing(moved.values["gain"], moved.weights, question.zone),
+        float(1 / np.sum(weights**2)), float(min(below, above)), profile,
+    )  # fmt: skip
+
+
+def standing(gains: np.ndarray, weights: np.ndarray, zone: float) -> Standing:
+    """How the choice stands with gains of these weights, which add to 1."""
+    mean = float(weights @ gains)
+    error = float(np.sqrt(np.sum(weights**2 * (gains - mean) ** 2)))
+    return Standing(
+        float(weights @ (gains > zone)), float(weights @ (gains < -zone)), mean, error
+    )  # fmt: skip

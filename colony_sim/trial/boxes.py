@@ -1,0 +1,322 @@
+"""Experiments that a keeper can do at home, lived by the model's own insects in boxes of its own.
+
+Each is set up as its instructions say, lived day by day by the engine of the colony, and counted as
+a keeper counts: whole numbers with an error, a scale that rounds. Sizes are chosen so that one
+evening sets a trial up. Minutes and bran are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from colony_sim.biology.parameters import Parameters
+from colony_sim.evidence.box import Boxes
+from colony_sim.population.insects import Stage
+from colony_sim.population.ledger import Event
+
+COUNT_ERROR = 0.05
+"""Relative standard error of a count of small larvae (common practice, no source)."""
+SCALES_G = 0.03
+"""Standard error of a kitchen scale that shows 0.1 g."""
+DEGREES_K = 0.3
+"""Standard error of a cheap logger against another."""
+EUR_PER_KG = 0.6
+"""Price of bran (common practice, no source)."""
+_FLOOR_DM2 = 4.0
+_BRAN_G = 250.0
+_GROW_DAYS = 35
+"""Until hatchlings are large enough to be counted."""
+
+
+@dataclass(frozen=True)
+class Number:
+    """One number that a keeper writes down.
+
+    Attributes
+    ----------
+    box : str
+        Which box it is of.
+    what : str
+        What is counted or weighed, with its unit.
+    """
+
+    box: str
+    what: str
+
+
+@dataclass(frozen=True)
+class Trial:
+    """An experiment at home.
+
+    Attributes
+    ----------
+    name : str
+        For the command line.
+    label : str
+        What it is, in a few words.
+    numbers : tuple of Number
+        What is written down.
+    days : int
+        From the start to the last number.
+    minutes : float
+        Work of the keeper, all together.
+    bran_g : float
+        Bran that it takes.
+    steps : tuple of str
+        What to do, in order.
+    live : callable
+        ``live(parameters, seed, room_c) -> float64 array``: the numbers without errors of counting.
+    """
+
+    name: str
+    label: str
+    numbers: tuple[Number, ...]
+    days: int
+    minutes: float
+    bran_g: float
+    steps: tuple[str, ...]
+    live: Callable[[Parameters, int, float], np.ndarray]
+
+    @property
+    def euro(self) -> float:
+        """Price of the bran."""
+        return self.bran_g / 1000.0 * EUR_PER_KG
+
+    def summary(self, numbers: np.ndarray) -> np.ndarray:
+        """What trials are compared by (... from ... x numbers).
+
+        The logarithm of the ratio of two numbers, or of a single one; 1 is added to both, so that
+        nothing found has a place.
+        """
+        logs = np.log1p(np.asarray(numbers, float))
+        if len(self.numbers) == 2:
+            found: np.ndarray = logs[..., 0] - logs[..., 1]
+            return found
+        return logs[..., 0]
+
+    def written(self, seen: np.ndarray, chance: np.random.Generator) -> np.ndarray:
+        """What a keeper would write down of numbers seen."""
+        values = []
+        for number, value in zip(self.numbers, seen, strict=True):
+            if number.what.endswith(" g"):
+                values.append(max(0.0, round(value + SCALES_G * chance.standard_normal(), 1)))
+            elif number.what.endswith(" C"):
+                values.append(max(0.0, round(value + DEGREES_K * chance.standard_normal(), 1)))
+            else:
+                values.append(float(round(value * np.exp(COUNT_ERROR * chance.standard_normal()))))
+        return np.array(values)
+
+
+def _box(p: Parameters, seed: int, changes: Mapping[str, float] | None = None) -> Boxes:
+    values = p if not changes else p.with_values(dict(changes), where="trial")
+    return Boxes(values, seed, area_dm2=_FLOOR_DM2, bran_g=_BRAN_G, renewed=False)
+
+
+def _larvae(boxes: Boxes) -> float:
+    return float((boxes.insects.view("stage") == Stage.LARVA).sum())
+
+
+def _laid(p: Parameters, seed: int, room_c: float, beetles: int, days: int) -> float:
+    """Larvae that grow of what beetles lay in a box in some days."""
+    boxes = _box(p, seed)
+    boxes.beetles(beetles, room_c, age=14.0)
+    boxes.live(room_c, days)
+    boxes.remove(Stage.ADULT)
+    boxes.live(room_c, _GROW_DAYS)
+    return _larvae(boxes)
+
+
+def _grid(days: int) -> Callable[[Parameters, int, float], np.ndarray]:
+    """Beetles with and without a grid through which eggs fall."""
+
+    def live(p: Parameters, seed: int, room_c: float) -> np.ndarray:
+        safe = p.with_values({"predation.adult_egg": 0.0}, where="trial")
+        return np.array([_laid(p, seed, room_c, 60, days), _laid(safe, seed, room_c, 60, days)])
+
+    return live
+
+
+def _larvae_on_eggs(p: Parameters, seed: int, room_c: float) -> np.ndarray:
+    """Eggs of three days, with and without larvae of the last brood for two weeks."""
+    found = []
+    for older in (300, 0):
+        boxes = _box(p, seed)
+        boxes.beetles(60, room_c, age=14.0)
+        boxes.live(room_c, 3)
+        boxes.remove(Stage.ADULT)
+        if older:
+            boxes.larvae(older, mass_mg=60.0)
+            mine = np.sort(boxes.insects.ident[boxes.insects.rows(Stage.LARVA)])[-older:]
+            boxes.live(room_c, 14)
+            _sieve_out(boxes, mine)
+        else:
+            boxes.live(room_c, 14)
+        boxes.live(room_c, _GROW_DAYS - 14)
+        found.append(_larvae(boxes))
+    return np.array(found)
+
+
+def _sieve_out(boxes: Boxes, idents: np.ndarray) -> None:
+    """Take some insects away, whatever they have become."""
+    store = boxes.insects
+    there = np.isin(store.view("ident"), idents)
+    store.view("stage")[there] = Stage.DEAD
+    store.compact()
+    boxes.count()
+
+
+def _pupae(p: Parameters, seed: int, room_c: float) -> np.ndarray:
+    """Pupae left among beetles and larvae, and set apart: beetles that emerge whole."""
+    found = []
+    for left in (True, False):
+        boxes = _box(p, seed)
+        boxes.pupae(100)
+        if left:
+            boxes.beetles(100, room_c, age=14.0)
+            boxes.larvae(300, mass_mg=60.0)
+        record = boxes.live(room_c, 21)
+        found.append(float(record.total(Event.ADULT_EMERGED)))
+    return np.array(found)
+
+
+def _laying(p: Parameters, seed: int, room_c: float) -> np.ndarray:
+    """What 60 beetles lay in three days."""
+    return np.array([_laid(p, seed, room_c, 60, 3)])
+
+
+def _sample(p: Parameters, seed: int, room_c: float) -> np.ndarray:
+    """Weight of 50 larvae of a bin eight weeks after the beetles left it."""
+    boxes = Boxes(p, seed, area_dm2=12.0, bran_g=1500.0)
+    boxes.eggs(3000, room_c)
+    boxes.live(room_c, 56)
+    masses = boxes.masses(Stage.LARVA)
+    if not masses.size:
+        return np.array([0.0])
+    some = np.random.default_rng([seed, 41]).choice(masses, min(50, masses.size), replace=False)
+    return np.array([float(some.sum()) / 1000.0])
+
+
+def _fifty(p: Parameters, seed: int, room_c: float) -> np.ndarray:
+    """Of 50 larvae of 100 mg, set apart in bran: how many are pupae or beetles after five weeks."""
+    boxes = _box(p, seed)
+    boxes.larvae(50, mass_mg=100.0)
+    record = boxes.live(room_c, 35)
+    return np.array([float(record.total(Event.PUPA_FORMED))])
+
+
+def _lives(p: Parameters, seed: int, room_c: float) -> np.ndarray:
+    """Of 100 young beetles: how many live after six weeks."""
+    boxes = _box(p, seed)
+    boxes.beetles(100, room_c, age=3.0)
+    boxes.live(room_c, 42, remove=(Stage.EGG, Stage.LARVA))
+    return np.array([float((boxes.insects.view("stage") == Stage.ADULT).sum())])
+
+
+def _warmth(p: Parameters, seed: int, room_c: float) -> np.ndarray:
+    """By how much a full growing bin is warmer than the room."""
+    boxes = Boxes(p, seed, area_dm2=12.0, bran_g=1500.0)
+    boxes.larvae(3000, mass_mg=60.0)
+    seen = boxes.live(room_c, 3, each_day=lambda b: float(b.substrate.temperature[0]) - room_c).seen
+    return np.array([max(0.0, float(np.mean(seen)))])
+
+
+_SMALL = "small larvae, counted"
+_GRID = (
+    "Put 250 g of bran in each of two boxes of 20 x 20 cm, a slice of carrot on top.",
+    "In one, lay a grid with holes of 2 mm on the bran, so that eggs fall through and beetles "
+    "stay above; in the other none.",
+    "Put 60 beetles in each and note the day. Renew the carrot when it dries.",
+    "Take all beetles out of both after {days}, and the grid as well.",
+    "Wait five weeks, with a slice of carrot once skins show. Sieve and count the small larvae of "
+    "each box.",
+)
+
+
+def _grid_trial(days: int, minutes: float) -> Trial:
+    span = f"{days} day{'s' * (days > 1)}"
+    return Trial(
+        f"grid-{days}", f"beetles with and without a grid, {span}",
+        (Number("without grid", _SMALL), Number("with grid", _SMALL)), days + _GROW_DAYS, minutes,
+        2 * _BRAN_G, tuple(step.format(days=span) for step in _GRID), _grid(days),
+    )  # fmt: skip
+
+
+TRIALS = (
+    _grid_trial(1, 75.0),
+    _grid_trial(7, 90.0),
+    _grid_trial(14, 100.0),
+    Trial(
+        "larvae-on-eggs", "eggs with and without larvae",
+        (Number("with larvae", _SMALL), Number("without larvae", _SMALL)), 3 + _GROW_DAYS, 90.0,
+        2 * _BRAN_G,
+        (
+            "Put 250 g of bran in each of two boxes of 20 x 20 cm, a slice of carrot on top, and "
+            "60 beetles in each for three days; then take all beetles out.",
+            "Put 300 larvae of some 60 mg (half grown) into one of the boxes, none into the other.",
+            "After two weeks sieve these larvae out again; eggs and hatchlings fall through.",
+            "Five weeks after the beetles left count the small larvae of each box.",
+        ),
+        _larvae_on_eggs,
+    ),
+    Trial(
+        "split-bin", "half of the pupae apart, half left",
+        (Number("left", "whole beetles, counted"), Number("apart", "whole beetles, counted")),
+        21, 40.0, 2 * _BRAN_G,
+        (
+            "Pick 200 fresh pupae. Put 100 on bran in a box by themselves.",
+            "Put the other 100 on bran in a box with 100 beetles and 300 larvae of some 60 mg.",
+            "After three weeks count the whole new beetles of each box (in the second: all whole "
+            "beetles less the 100).",
+        ),
+        _pupae,
+    ),
+    Trial(
+        "laying", "what 60 beetles lay in three days", (Number("box", _SMALL),),
+        3 + _GROW_DAYS, 45.0, _BRAN_G,
+        (
+            "Put 250 g of bran and 60 beetles in a box of 20 x 20 cm, with a slice of carrot.",
+            "Take all beetles out after three days.",
+            "Five weeks later count the small larvae.",
+        ),
+        _laying,
+    ),
+    Trial(
+        "sample", "50 larvae weighed", (Number("bin", "weight of 50 larvae, g"),), 56, 5.0, 0.0,
+        (
+            "Eight weeks after the beetles left a bin take 50 larvae from its middle, unchosen.",
+            "Weigh them together on a scale that shows 0.1 g.",
+        ),
+        _sample,
+    ),
+    Trial(
+        "fifty", "50 large larvae set apart, their pupae counted",
+        (Number("box", "pupae and beetles, counted"),), 35, 15.0, 100.0,
+        (
+            "Put 50 larvae of some 100 mg on 100 g of bran in a box, with a slice of carrot.",
+            "After five weeks count pupae and beetles, those taken out before as well.",
+        ),
+        _fifty,
+    ),
+    Trial(
+        "beetle-lives", "100 young beetles counted after six weeks",
+        (Number("box", "living beetles, counted"),), 42, 30.0, _BRAN_G,
+        (
+            "Put 100 beetles that have just turned black on bran in a box, with a slice of carrot.",
+            "Renew bran and carrot every two weeks. After six weeks count those that live.",
+        ),
+        _lives,
+    ),
+    Trial(
+        "logger", "a logger in a full bin and one beside it",
+        (Number("bin", "warmer than the room, C"),), 3, 10.0, 0.0,
+        (
+            "Put one logger into the middle of a full growing bin and one beside the rack.",
+            "After three days take the mean of both; write down the difference.",
+        ),
+        _warmth,
+    ),
+)  # fmt: skip
+"""All trials."""

@@ -1,0 +1,126 @@
+"""Trials in words: which to do, how, and what a result says."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from colony_sim.fitting.fit_words import listed
+from colony_sim.trial.back import Answer
+from colony_sim.trial.boxes import COUNT_ERROR, TRIALS, Trial
+from colony_sim.trial.question import Question
+from colony_sim.words.estimate import of_100
+
+CAUTION = (
+    "Dust of bran, frass and skins causes allergy and asthma: sieve outdoors or with a fitted "
+    "mask. Keep trial insects away from food."
+)
+_SHOWN = 4
+
+
+def headline(ranking: pd.DataFrame) -> str:
+    """Which trial to do first, in one sentence."""
+    top = ranking.iloc[0]
+    if not top["told_apart"]:
+        return (
+            "None of the small experiments at home is shown to help with this choice: trying both "
+            "ways side by side in your own bins would"
+        )
+    return (
+        f"Do this first: {top['label']}. It is worth {top['worth']:.0f} g of larvae a year (error "
+        f"{top['worth_se']:.0f}) for {top['minutes']:.0f} minutes of work and "
+        f"{_eur(top['bran_eur'])} of bran"
+    )
+
+
+def screen(question: Question, ranking: pd.DataFrame) -> list[str]:
+    """What stands below the headline."""
+    first, second = question.policies
+    lines = [
+        f"The choice: “{first}” or “{second}”, in {len(question.gains)} possible colonies. Worth: "
+        "what choosing by the result gives on average over choosing now.",
+    ]
+    for row in ranking.head(_SHOWN).itertuples():
+        worth = f"{row.worth:.0f} g a year (error {row.worth_se:.0f}"
+        worth += ")" if row.told_apart else ", not told apart from luck)"
+        lines.append(
+            f"- {row.label} ({row.trial}): {worth}, {row.worth_per_minute:.1f} g a minute"
+            f"{_per_eur(row)}; {row.days} days"
+        )
+    lines.append(CAUTION)
+    return lines
+
+
+def full(question: Question, ranking: pd.DataFrame) -> str:
+    """All of it, for the results folder."""
+    rows = [
+        f"{row.trial} ({row.label}): {row.worth:.1f} g a year, error {row.worth_se:.1f}, p "
+        f"{row.p_holm:.3g} by permutation (Holm); its result would turn the choice in "
+        f"{100 * row.turns:.0f} of 100 possible colonies; {row.minutes:.0f} minutes, "
+        f"{_eur(row.bran_eur)} of bran, {row.days} days; {row.worth_per_minute:.2f} g for a minute"
+        f"{_per_eur(row)}."
+        for row in ranking.itertuples()
+    ]
+    return "\n\n".join([
+        *screen(question, ranking)[:1], *rows,
+        f"Counts have an error of {100 * COUNT_ERROR:.0f} %. Minutes, price of bran and errors: "
+        "common practice, no source.", CAUTION,
+    ])  # fmt: skip
+
+
+def instructions(trial: Trial, room_c: float) -> str:
+    """How to do a trial."""
+    steps = "\n".join(f"{place}. {step}" for place, step in enumerate(trial.steps, start=1))
+    numbers = listed([f"{number.box}: {number.what}" for number in trial.numbers])
+    return (
+        f"{trial.label[0].upper()}{trial.label[1:]}\n\n"
+        f"Takes {trial.days} days, some {trial.minutes:.0f} minutes of work and {trial.bran_g:.0f} "
+        f"g of bran. Keep the boxes in the room of the rack, near {room_c:.0f} C.\n\n{steps}\n\n"
+        f"Write down: {numbers}. Where there are too many to count, weigh all, weigh 100 of them, "
+        f"and divide.\n\n{CAUTION}\n"
+    )
+
+
+def said(question: Question, found: Answer) -> tuple[str, list[str]]:
+    """What a result says: the answer, and what it rests on."""
+    first, second = question.policies
+    now, then = found.after, found.before
+    share = max(now.first, now.second)
+    ahead = first if now.first >= now.second else second
+    if share < 0.7:
+        answer = (
+            f"After this result it is still open: of 100 possible colonies “{first}” gives more "
+            f"in {of_100(now.first)} and “{second}” in {of_100(now.second)}"
+        )
+    else:
+        answer = (
+            f"After this result “{ahead}” gives more: in {of_100(share)} of 100 possible colonies"
+        )
+    lines = [
+        f"Before it: “{first}” in {of_100(then.first)} and “{second}” in {of_100(then.second)} of "
+        f"100; the first minus the second was {then.gain:+.1f} g a day (error {then.error:.1f}), "
+        f"now {now.gain:+.1f} (error {now.error:.1f}).".replace("-", "−"),
+        f"Some {found.effective:.0f} of {len(question.gains)} possible colonies count.",
+    ]
+    if found.strange:
+        lines.insert(0, (
+            f"Hardly a possible colony gives such a result ({of_100(found.tail)} of 100 are as far "
+            "out): do not trust the answer. Look for a slip of the pen and at how the boxes were "
+            "kept."
+        ))  # fmt: skip
+    return answer, lines
+
+
+def _eur(value: float) -> str:
+    return f"{value:.2f} euro"
+
+
+def _per_eur(row: object) -> str:
+    worth = float(getattr(row, "worth_per_eur"))  # noqa: B009
+    return "" if math.isnan(worth) else f", {worth:.0f} g a euro"
+
+
+def named(name: str) -> Trial | None:
+    """The trial of a name."""
+    return next((trial for trial in TRIALS if trial.name == name), None)
