@@ -431,7 +431,7 @@ def search(
     sure: float = 0.8,
     persist: float = 0.8,
     best_against_best: bool = False,
-    trials: int | None = None,
+    candidates: int | None = None,
     replicates: int | None = None,
     fresh: int | None = None,
     zone: float | None = None,
@@ -466,7 +466,7 @@ def search(
         Share of runs in which the colony must not fade.
     best_against_best : bool
         Give each policy the other handling that suits it best under the same means, and compare.
-    trials, replicates, fresh : int, optional
+    candidates, replicates, fresh : int, optional
         Candidates to try, worlds of each, and fresh worlds of the best.
     zone : float, optional
         With `best_against_best`: half width (g/day) of gains that count as none.
@@ -480,8 +480,8 @@ def search(
     Returns
     -------
     StudyResult
-        Tables ``trials`` (one row a candidate) and ``front`` (those run again on fresh seeds); with
-        `best_against_best` ``over_worlds``, ``handling``, ``judged``, ``trials``, ``gains`` and
+        Tables ``candidates`` (one row each) and ``front`` (those run again on fresh seeds); with
+        `best_against_best` ``over_worlds``, ``handling``, ``judged``, ``candidates``, ``gains`` and
         ``runs``.
 
     Raises
@@ -493,7 +493,7 @@ def search(
     points.PointsFailed
         If a run raised; runs that finished are kept.
     """
-    numbers = {"trials": trials, "replicates": replicates, "fresh": fresh, "zone": zone,
+    numbers = {"candidates": candidates, "replicates": replicates, "fresh": fresh, "zone": zone,
                "warm_up": warm_up, "used": used}  # fmt: skip
     options = searches.options_of(best_against_best, policy, numbers)
     plan = study_plan(

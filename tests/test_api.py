@@ -129,7 +129,7 @@ def test_a_study_from_python_gives_tables_and_its_methods(tmp_path, monkeypatch)
         ),
         (lambda: colony_sim.sweep("demo.toml", ["a.b=1"]), "argument vary: unknown key = 'a.b'"),
         (lambda: colony_sim.breakeven("demo.toml", "rack.bins=6,7", "x=1"), "argument y: "),
-        (lambda: colony_sim.search("demo.toml", [], trials=1), "argument: keys = 'nothing'"),
+        (lambda: colony_sim.search("demo.toml", [], candidates=1), "argument: keys = 'nothing'"),
         (lambda: colony_sim.plan(grams_per_day=-1.0), "argument: grams_per_day = -1.0"),
         (lambda: colony_sim.check_evidence(keys=["a"]), "argument: keys = 'a'; allowed: only with"),
         (lambda: colony_sim.simulate_policy("demo.toml", draw=2), "only with `profile`"),

@@ -145,7 +145,7 @@ def test_each_policy_gets_what_suits_it(tmp_path, runs):
 
     made = runs(MadeUp(0.3, worth))
     plan = plan_of(tmp_path)
-    found = at_equal_means(plan, tmp_path, keys=KEYS, trials=16, replicates=3)
+    found = at_equal_means(plan, tmp_path, keys=KEYS, candidates=16, replicates=3)
     short, long = found.plan.policies
     assert [short.name, long.name] == [p.name for p in plan.policies]
     assert short.parameters["rotation.interval_days"] == 14
@@ -169,7 +169,7 @@ def test_minutes_bind_at_equal_means(tmp_path, runs):
                 (120.0 if p["rotation.interval_days"] == 14 else 80.0)))  # fmt: skip
     plan = plan_of(tmp_path)
     told = []
-    found = at_equal_means(plan, tmp_path, keys=KEYS, trials=10, replicates=2,
+    found = at_equal_means(plan, tmp_path, keys=KEYS, candidates=10, replicates=2,
                            on_progress=told.append)  # fmt: skip
     # Two of each to find the busier, ten candidates twice, the best few twice as often.
     assert all(one.done <= one.total for one in told) and told[-1].done == told[-1].total
@@ -181,7 +181,7 @@ def test_minutes_bind_at_equal_means(tmp_path, runs):
         plan,
         tmp_path,
         keys=KEYS,
-        trials=10,
+        candidates=10,
         replicates=2,
         limits=Limits(minutes_per_week=160),
         on_progress=told.append,
@@ -191,11 +191,11 @@ def test_minutes_bind_at_equal_means(tmp_path, runs):
     assert {p.parameters["rotation.surplus"] for p in given.plan.policies} == {"split"}
 
 
-def at_random(file, name, factors, objectives, trials, judge, *, seed, first):
+def at_random(file, name, factors, objectives, candidates, judge, *, seed, first):
     """In place of the proposals: any values, as which they are does not matter here."""
     rng = np.random.default_rng(seed)
     points = [{f.key: f.values[rng.integers(len(f.values))] for f in factors}
-              for _ in range(trials)]  # fmt: skip
+              for _ in range(candidates)]  # fmt: skip
     return pd.DataFrame([
         {"trial": i, **point, "yield_g_per_day": found.values[0], **found.facts, "feasible": True}
         for i, (point, found) in enumerate(zip(points, judge(points), strict=True))
@@ -214,7 +214,7 @@ def test_the_luck_of_being_chosen_does_not_reach_the_verdict(tmp_path, runs, mon
     plan, gains, gaps = plan_of(tmp_path, 400), [], []
     for seed in range(8):
         found = best_against_best(replace(plan, seed=seed), tmp_path, Limits(), keys=KEYS,
-                                  trials=6, replicates=2, fresh=12)  # fmt: skip
+                                  candidates=6, replicates=2, fresh=12)  # fmt: skip
         long, short = found.judged["yield_g_per_day"]
         gains.append(short - long)
         # Yields rise with the number of the world: 0.02 g/day each, 1..12 against 395..400.
@@ -249,8 +249,8 @@ def test_the_same_bytes_with_one_worker_and_two(tmp_path, monkeypatch):
         monkeypatch.chdir(place)
         (place / "demo.toml").write_text(SMALL)
         result = colony_sim.search(
-            "demo.toml", KEYS, best_against_best=True, trials=2, replicates=1, fresh=3, warm_up=5,
-            used=21, workers=workers, figures=workers == 1,
+            "demo.toml", KEYS, best_against_best=True, candidates=2, replicates=1, fresh=3,
+            warm_up=5, used=21, workers=workers, figures=workers == 1,
         )  # fmt: skip
         found.append({name: text for name, text in tree(place / "results/demo-best").items()
                       if name.endswith((".csv", ".parquet", ".md", ".txt"))})  # fmt: skip
@@ -284,7 +284,7 @@ def test_the_page_says_once_what_all_do(tmp_path, runs):
                                       == (p["rotation.interval_days"] == 14))
                 - 9 * abs(p["harvest.fraction"] - 0.7)))  # fmt: skip
     found = best_against_best(plan_of(tmp_path), tmp_path, Limits(bins=9), keys=KEYS[::2],
-                              trials=12, replicates=2, fresh=8)  # fmt: skip
+                              candidates=12, replicates=2, fresh=8)  # fmt: skip
     text = in_words(found, "published")
     assert "  all: share harvested 0.7." in text
     assert "  short: what happens to surplus beetles split." in text

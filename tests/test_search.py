@@ -117,7 +117,7 @@ def test_commas_inside_a_list_of_values():
 def done(tmp_path_factory):
     place = tmp_path_factory.mktemp("search")
     (place / "demo.toml").write_text(SMALL)
-    code, out, err = cli(*WORDS, "--trials", 5, cwd=place, faults=None)
+    code, out, err = cli(*WORDS, "--candidates", 5, cwd=place, faults=None)
     assert code == 0 and all("search" in line for line in err), err
     return place, out
 
@@ -125,11 +125,13 @@ def done(tmp_path_factory):
 def test_the_command_on_the_model_itself(done):
     place, out = done
     folder = place / "results/demo-search"
-    trials, front = (pd.read_parquet(folder / f"{name}.parquet") for name in ("trials", "front"))
-    assert len(trials) == 5 and (front["runs"] == 3).all()
-    assert trials["rotation.interval_days"].between(7, 21).all()
+    candidates, front = (
+        pd.read_parquet(folder / f"{name}.parquet") for name in ("candidates", "front")
+    )
+    assert len(candidates) == 5 and (front["runs"] == 3).all()
+    assert candidates["rotation.interval_days"].between(7, 21).all()
     # The first trial is the baseline of the file.
-    assert trials.loc[0, ["rotation.interval_days", "harvest.fraction"]].tolist() == [14, 0.8]
+    assert candidates.loc[0, ["rotation.interval_days", "harvest.fraction"]].tolist() == [14, 0.8]
     assert front["candidate"].iloc[-1] == "as in the file"
     facts = json.loads((folder / "manifest.json").read_text())
     assert facts["study"]["limits"] == {
@@ -144,13 +146,13 @@ def test_the_command_on_the_model_itself(done):
 def test_it_goes_on_where_it_stopped(done):
     place, _ = done
     folder = place / "results/demo-search"
-    before = pd.read_parquet(folder / "trials.parquet")
+    before = pd.read_parquet(folder / "candidates.parquet")
     tables = {name: text for name, text in tree(folder).items() if name.endswith(".csv")}
-    assert cli(*WORDS, "--trials", 5, cwd=place, faults=None)[0] == 0
+    assert cli(*WORDS, "--candidates", 5, cwd=place, faults=None)[0] == 0
     same = {name: text for name, text in tree(folder).items() if name.endswith(".csv")}
     assert same == tables
-    assert cli(*WORDS, "--trials", 7, cwd=place, faults=None)[0] == 0
-    after = pd.read_parquet(folder / "trials.parquet")
+    assert cli(*WORDS, "--candidates", 7, cwd=place, faults=None)[0] == 0
+    after = pd.read_parquet(folder / "candidates.parquet")
     assert len(after) == 7
     pd.testing.assert_frame_equal(after.head(5), before)
     assert len(after.drop_duplicates(["rotation.interval_days", "harvest.fraction"])) == 7
@@ -201,10 +203,10 @@ def made_up() -> Search:
     for name, column in (("yield", "yield_g_per_day"), ("losses", "adult_losses"),
                          ("minutes", "minutes_per_week")):  # fmt: skip
         front[f"{name}_low"], front[f"{name}_high"] = 0.9 * front[column], 1.1 * front[column]
-    trials = front[["harvest.fraction", *OBJECTIVES, "adult_losses"]].assign(
+    candidates = front[["harvest.fraction", *OBJECTIVES, "adult_losses"]].assign(
         feasible=[True, True, False]
     )
-    return Search(("harvest.fraction",), Limits(8, 350.0, 100), Window(20, 40), 3, 59, trials,
+    return Search(("harvest.fraction",), Limits(8, 350.0, 100), Window(20, 40), 3, 59, candidates,
                   front)  # fmt: skip
 
 

@@ -210,7 +210,7 @@ def test_runs_are_counted():
     assert one("breakeven").runs == "48 runs"  # 6 cells, 2 policies, 4 seeds
     assert one("tornado").runs == "84 runs"  # 6 points and the middle, 2 policies, 6 seeds
     assert one("morris").runs == "16 runs"  # 3 points and the middle, 2 policies, 2 seeds
-    assert one("pareto").runs == "186 runs"  # 3 trials of 3 seeds, 3 candidates of 59
+    assert one("pareto").runs == "186 runs"  # 3 candidates of 3 seeds, 3 candidates of 59
 
 
 def test_axes_have_names_and_units():
@@ -370,7 +370,7 @@ def test_the_front_says_what_its_table_says():
     assert f"{number(gap)} g/day higher on average" in slide.caveat
     again = slide.data[slide.data["shown_as"] == "run again with fresh seeds"]
     np.testing.assert_array_equal(again["yield (g/day)"], front[YIELD])
-    assert len(slide.data) == len(front) + len(made_search().trials)
+    assert len(slide.data) == len(front) + len(made_search().candidates)
     assert len(OBJECTIVES) == 3 and not slide.data.columns.duplicated().any()
     dots = drawn(slide).axes[0].collections
     shown = {(x, y) for c in dots if len(c.get_offsets()) for x, y in c.get_offsets()}

@@ -31,7 +31,7 @@ def run_search(
 ) -> Path:
     """Search handling keys for yield, little work and a colony that lives on, within limits.
 
-    `numbers` are trials, replicates, fresh, zone, warm_up and used; None: the default of the study.
+    `numbers` are candidates, replicates, fresh, zone, warm_up and used; None: the default.
     """
     kind: Study = best_study.STUDY if best_against_best else study.STUDY
     ending = "best" if best_against_best else "search"

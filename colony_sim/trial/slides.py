@@ -53,7 +53,7 @@ def _paint(
     low = 0.75 + origin.foot(
         slide,
         f"Worth for the choice between “{first}” and “{second}” (expected value of sample "
-        "information, by regression); bar: one standard error each way. Grey: not told apart from "
+        "information, by regression); line: one standard error each way. Grey: not told apart from "
         "luck.",
         runs,
     )

@@ -189,9 +189,11 @@ def search(
             "same means, and compare these bests.",
         ),
     ] = False,
-    trials: Annotated[
+    candidates: Annotated[
         int | None,
-        typer.Option("--trials", help="Candidates to try (48; 24 a policy, best against best)."),
+        typer.Option(
+            "--candidates", help="Candidates to try (48; 24 a policy, best against best)."
+        ),
     ] = None,
     replicates: Annotated[
         int | None, typer.Option("--replicates", help="Worlds each is tried in (8; 6).")
@@ -231,7 +233,7 @@ def search(
         limits=Limits(bins, minutes, breeders, persist, bran, grams, sure),
         policy=policy,
         best_against_best=best_against_best,
-        trials=trials,
+        candidates=candidates,
         replicates=replicates,
         fresh=fresh,
         zone=zone,

@@ -19,8 +19,8 @@ from colony_sim.studies.comparison.over_worlds import OverWorlds, over_worlds
 from colony_sim.studies.comparison.stages import LIVED_TWICE, ZONE
 from colony_sim.studies.points import Window, open_points, window
 from colony_sim.studies.search.equal_means import (
+    CANDIDATES,
     REPLICATES,
-    TRIALS,
     USED,
     WARM_UP,
     EqualMeans,
@@ -46,14 +46,14 @@ class Best:
         Whether the minutes were given.
     span : Window
         Length of the runs and days measured.
-    trials_each, search_seeds, fresh : int
+    candidates_each, search_seeds, fresh : int
         Candidates of a policy, worlds they were tried in first, fresh worlds.
     over : OverWorlds
         Verdicts in every currency.
     handling : pandas.DataFrame
         `EqualMeans.changes`.
-    trials : pandas.DataFrame
-        `EqualMeans.trials`.
+    candidates : pandas.DataFrame
+        `EqualMeans.candidates`.
     judged : pandas.DataFrame
         One row a policy, on fresh runs: policy, yield_g_per_day, yield_se (g/day), minutes (a
         week), fading and kept (share of runs; kept: within all limits and not fading), fading_se,
@@ -66,12 +66,12 @@ class Best:
     limits: Limits
     given_minutes: bool
     span: Window
-    trials_each: int
+    candidates_each: int
     search_seeds: int
     fresh: int
     over: OverWorlds
     handling: pd.DataFrame
-    trials: pd.DataFrame
+    candidates: pd.DataFrame
     judged: pd.DataFrame
     runs: pd.DataFrame
 
@@ -82,7 +82,7 @@ def best_against_best(
     limits: Limits,
     *,
     keys: Sequence[str] | None = None,
-    trials: int = TRIALS,
+    candidates: int = CANDIDATES,
     replicates: int = REPLICATES,
     fresh: int = FRESH,
     zone: float = ZONE,
@@ -95,7 +95,7 @@ def best_against_best(
 
     Parameters
     ----------
-    plan, folder, limits, keys, trials, replicates, warm_up, used, workers, on_progress
+    plan, folder, limits, keys, candidates, replicates, warm_up, used, workers, on_progress
         As for `equal_means.at_equal_means`.
     fresh : int
         Worlds that the bests are judged in, none of them one of the selection; some are lived
@@ -117,7 +117,7 @@ def best_against_best(
             raise InputError(ARGUMENT, "fresh_seeds", fresh, f"at most {left}, the worlds left")
     whole = Whole(on_progress, after=len(plan.policies) * (fresh + min(LIVED_TWICE, fresh)))
     equal = at_equal_means(
-        plan, folder, limits=limits, keys=keys, trials=trials, replicates=replicates,
+        plan, folder, limits=limits, keys=keys, candidates=candidates, replicates=replicates,
         warm_up=warm_up, used=used, workers=workers, on_progress=whole.report,
     )  # fmt: skip
     whole.after = 0
@@ -128,8 +128,8 @@ def best_against_best(
     names = (plan.baseline, *(name for name in names if name != plan.baseline))
     over = over_worlds(runs, names, (names[1], names[0]), zone)
     return Best(
-        names, equal.limits, equal.given_minutes, span, trials, replicates, fresh, over,
-        equal.changes, equal.trials, _judged(equal, names, runs), runs,
+        names, equal.limits, equal.given_minutes, span, candidates, replicates, fresh, over,
+        equal.changes, equal.candidates, _judged(equal, names, runs), runs,
     )  # fmt: skip
 
 
@@ -165,7 +165,7 @@ def _judged(equal: EqualMeans, names: Sequence[str], runs: pd.DataFrame) -> pd.D
         within = equal.limits.kept(here).all(axis=1) & ~gone
         count, means = here["world"].nunique(), here.groupby("world")[YIELD].mean()
         share = float(gone.mean())
-        chosen = equal.trials[(equal.trials["policy"] == name) & equal.trials["chosen"]]
+        chosen = equal.candidates[(equal.candidates["policy"] == name) & equal.candidates["chosen"]]
         table.append({
             "policy": name, YIELD: float(means.mean()),
             "yield_se": float(means.std(ddof=1) / np.sqrt(count)),

@@ -26,8 +26,8 @@ def slide(result: Best, origin: Origin) -> Slide:
         title=headline(result),
         say=" ".join(line.strip() for line in in_words(result, None)[:3]),
         caveat=(
-            f"The best of {result.trials_each} candidates each, not the best there is; judged in "
-            "colonies that the choice had not seen."
+            f"The best of {result.candidates_each} candidates each, not the best there is; judged "
+            "in colonies that the choice had not seen."
         ),
         alt=(
             f"Gain of {a} over {b} in g/day in each of {verdict.worlds} possible colonies, in "

@@ -25,7 +25,7 @@ def facts(result: Best) -> dict[str, Any]:
     return {
         "policies": list(result.policies), "limits": asdict(result.limits),
         "given_minutes": result.given_minutes, "warm_up_days": result.span.warm_up,
-        "days": result.span.days, "trials_each": result.trials_each,
+        "days": result.span.days, "candidates_each": result.candidates_each,
         "search_seeds": result.search_seeds, "fresh_seeds": result.fresh, "zone": result.over.zone,
     }  # fmt: skip
 
@@ -34,12 +34,12 @@ def findings(folder: Path, data: dict[str, Any]) -> Best:
     """What was found, read back from its folder."""
     study = data["study"]
     tables = {name: pd.read_parquet(folder / f"{name}.parquet")
-              for name in ("handling", "trials", "judged", "runs")}  # fmt: skip
+              for name in ("handling", "candidates", "judged", "runs")}  # fmt: skip
     names = tuple(study["policies"])
     return Best(
         names, Limits(**study["limits"]), study["given_minutes"],
-        Window(study["warm_up_days"], study["days"]), study["trials_each"], study["search_seeds"],
-        study["fresh_seeds"],
+        Window(study["warm_up_days"], study["days"]), study["candidates_each"],
+        study["search_seeds"], study["fresh_seeds"],
         over_worlds(tables["runs"], names, (names[1], names[0]), study["zone"]), **tables,
     )  # fmt: skip
 
@@ -48,7 +48,7 @@ def design(result: Best) -> str:
     """How the best of each was found, and how they were compared."""
     return (
         "For each policy the handling in which the policies do not differ was searched under the "
-        f"same means: {result.trials_each} candidates proposed by a tree-structured Parzen "
+        f"same means: {result.candidates_each} candidates proposed by a tree-structured Parzen "
         f"estimator were run in {result.search_seeds} worlds, the best quarter in twice as many "
         "more, and the best mean was taken. The bests were then compared in "
         f"{result.fresh} worlds and with seeds that no selection had seen, in runs of "
@@ -72,7 +72,7 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
 
 STUDY = Study(
     kind="best against best",
-    tables=("over_worlds", "handling", "judged", "trials", "gains", "runs"),
+    tables=("over_worlds", "handling", "judged", "candidates", "gains", "runs"),
     figures=("best",),
     run=best_against_best,
     findings=findings,
@@ -82,7 +82,7 @@ STUDY = Study(
         "over_worlds": result.over.table,
         "handling": result.handling,
         "judged": result.judged,
-        "trials": result.trials.astype({"chosen": bool}),
+        "candidates": result.candidates.astype({"chosen": bool}),
         "gains": result.over.gains,
         "runs": result.runs,
     },  # fmt: skip

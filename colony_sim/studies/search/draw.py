@@ -54,12 +54,12 @@ def title(result: Search) -> str:
 
 
 def runs(result: Search) -> int:
-    """Number of runs behind the front and the trials."""
-    return len(result.trials) * result.search_seeds + int(result.front["runs"].sum())
+    """Number of runs behind the front and the candidates."""
+    return len(result.candidates) * result.search_seeds + int(result.front["runs"].sum())
 
 
 def figure(result: Search, origin: Origin) -> Figure:
-    """Candidates run again with fresh seeds, with intervals; all trials behind them."""
+    """Candidates run again with fresh seeds, with intervals; all candidates behind them."""
     page = style.new_figure()
     top = style.headed(page, title(result)) - 0.3
     low = 0.95 + origin.foot(
@@ -93,9 +93,9 @@ def figure(result: Search, origin: Origin) -> Figure:
 
 
 def _marks(axes: Axes, result: Search) -> PathCollection:
-    front, trials = result.front, result.trials
+    front, candidates = result.front, result.candidates
     for feasible, marker in ((True, "o"), (False, "x")):
-        rows = trials[trials["feasible"] == feasible]
+        rows = candidates[candidates["feasible"] == feasible]
         if len(rows):
             text = "tried, within the limits" if feasible else "tried, beyond a limit"
             axes.scatter(rows["minutes_per_week"], rows["yield_g_per_day"], s=36, marker=marker,
@@ -124,8 +124,8 @@ def _marks(axes: Axes, result: Search) -> PathCollection:
 def _limits(axes: Axes, result: Search) -> None:
     """The limits of the axes, and the keeper's limit of minutes."""
     front, limit = result.front, result.limits.minutes_per_week
-    # Failed trials far beyond all others must not set the scale.
-    right = max(front["minutes_high"].max(), result.trials["minutes_per_week"].quantile(0.95))
+    # Failed candidates far beyond all others must not set the scale.
+    right = max(front["minutes_high"].max(), result.candidates["minutes_per_week"].quantile(0.95))
     if limit is not None:
         axes.axvline(limit, color=style.INK, linestyle=(0, (4, 3)), linewidth=1.5, zorder=2)
         axes.annotate(f"limit {limit:g}", (limit, 0), (-5, 8), ha="right",
@@ -133,7 +133,7 @@ def _limits(axes: Axes, result: Search) -> None:
         right = max(right, limit)
     axes.set_xlim(0, 1.06 * right)
     axes.set_ylim(0, 1.12 * max(front["yield_high"].max(), front["yield_g_per_day"].max(),
-                                result.trials["yield_g_per_day"].max()) or 1)  # fmt: skip
+                                result.candidates["yield_g_per_day"].max()) or 1)  # fmt: skip
     axes.locator_params(nbins=7)
     axes.set_xlabel("Work (minutes a week)")
     axes.set_ylabel("Yield (g/day)")
@@ -174,7 +174,7 @@ def _value(value: object) -> str:
 
 def _say(result: Search) -> str:
     text = (
-        f"{title(result)}. {len(result.trials)} ways of handling were tried; those no other "
+        f"{title(result)}. {len(result.candidates)} ways of handling were tried; those no other "
         f"betters were run again with {result.fresh_seeds} seeds they had not seen."
     )
     front = result.front[result.front["on_front"]]
@@ -226,7 +226,7 @@ def _data(result: Search) -> pd.DataFrame:
                  for end in ("low", "high")]  # fmt: skip
     front = result.front[["candidate", *keys, *aims, *intervals, "runs", "on_front"]]
     front = front.assign(shown_as="run again with fresh seeds")
-    trials = result.trials[[*keys, *aims, "feasible"]]
-    trials = trials.assign(shown_as="tried", runs=result.search_seeds)
-    table = pd.concat([front, trials], ignore_index=True)
+    candidates = result.candidates[[*keys, *aims, "feasible"]]
+    candidates = candidates.assign(shown_as="tried", runs=result.search_seeds)
+    table = pd.concat([front, candidates], ignore_index=True)
     return table.rename(columns=_UNITS)

@@ -45,7 +45,7 @@ from colony_sim.studies.search.run import ALL_HANDLING, factor_of, plain, search
 _WHEN_MOVED = ("rotation.interval_days", "rotation.when", "rotation.eggs_per_dm2",
                "rotation.larvae_per_dm2")  # fmt: skip
 """One rule in several keys: a policy that has one of them as its own keeps all."""
-TRIALS, REPLICATES, TIMES_MORE = 24, 6, 2
+CANDIDATES, REPLICATES, TIMES_MORE = 24, 6, 2
 WARM_UP, USED = 420, 504
 _OBJECTIVE = {"yield_g_per_day": "maximize"}
 _SELECTING = 0x5E1EC7
@@ -69,7 +69,7 @@ class EqualMeans:
         as surely as asked.
     changes : pandas.DataFrame
         One row a policy and key searched: policy, key, as_in_file, best (texts), changed (bool).
-    trials : pandas.DataFrame
+    candidates : pandas.DataFrame
         One row a policy and candidate: policy, trial, keys, means, feasible, and for those of the
         second stage mean_of_all (g/day over the worlds of both stages), kept (share of all these
         runs within all limits), chosen (bool).
@@ -82,7 +82,7 @@ class EqualMeans:
     limits: Limits
     given_minutes: bool
     changes: pd.DataFrame
-    trials: pd.DataFrame
+    candidates: pd.DataFrame
     worlds: tuple[int, ...]
 
 
@@ -92,7 +92,7 @@ def at_equal_means(
     *,
     limits: Limits | None = None,
     keys: Sequence[str] | None = None,
-    trials: int = TRIALS,
+    candidates: int = CANDIDATES,
     replicates: int = REPLICATES,
     warm_up: int = WARM_UP,
     used: int = USED,
@@ -106,14 +106,14 @@ def at_equal_means(
     plan : Plan
         With two policies or more.
     folder : Path
-        Results folder, held with ``folder.claim``; trials are kept in ``study.sqlite`` there, and
-        the same search goes on where it stopped.
+        Results folder, held with ``folder.claim``; candidates are kept in ``study.sqlite`` there,
+        and the same search goes on where it stopped.
     limits : Limits, optional
         Default: bins and founders of the file, and no more minutes than its busiest policy takes.
     keys : sequence of str, optional
         Handling searched, as for `search`; default `ALL_HANDLING`. Keys of a base rule are left
         out.
-    trials, replicates : int
+    candidates, replicates : int
         Candidates of each policy, and worlds each is tried in; the best quarter lives in twice as
         many more.
     warm_up, used, workers, on_progress
@@ -131,22 +131,22 @@ def at_equal_means(
     """
     limits = Limits() if limits is None else limits
     fixed = limits.check()
-    _check(plan, limits, trials, replicates)
+    _check(plan, limits, candidates, replicates)
     before = _with_means(plan, fixed)
     factors = factors_of(before, ALL_HANDLING if keys is None else keys)
     worlds, seeds = _selection(plan, replicates * (1 + TIMES_MORE))
     span = window(before, warm_up, used)
-    best = min(max(2, math.ceil(trials / 4)), trials)
+    best = min(max(2, math.ceil(candidates / 4)), candidates)
     given = limits.minutes_per_week is not None
     # The busiest is looked for first; one candidate more is the handling of the file.
-    each = replicates * (trials + TIMES_MORE * (best + 1) + (not given))
+    each = replicates * (candidates + TIMES_MORE * (best + 1) + (not given))
     whole = Whole(on_progress, len(plan.policies) * each)
     with open_points(folder, workers) as runner:
         bench = _Bench(replace(before, worlds=worlds, first=1), seeds, span, runner, whole)
         if not given:
             limits = replace(limits, minutes_per_week=bench.busiest(replicates, limits.sure))
         found = [
-            _best_of(bench, policy.name, factors, limits, trials, replicates, best, folder)
+            _best_of(bench, policy.name, factors, limits, candidates, replicates, best, folder)
             for policy in before.policies
         ]
     policies = tuple(
@@ -182,12 +182,12 @@ def _differs(plan: Plan, key: str) -> bool:
     return len({policy.parameters[key] for policy in plan.policies}) > 1
 
 
-def _check(plan: Plan, limits: Limits, trials: int, replicates: int) -> None:
+def _check(plan: Plan, limits: Limits, candidates: int, replicates: int) -> None:
     if len(plan.policies) < 2:
         raise InputError(ARGUMENT, "policies", len(plan.policies), "two or more to compare")
     if limits.bins is None and _differs(plan, "rack.bins"):
         raise InputError(ARGUMENT, "bins", "not given", "a number, as the policies differ in it")
-    for option, number in (("trials", trials), ("replicates", replicates)):
+    for option, number in (("candidates", candidates), ("replicates", replicates)):
         if number < 1:
             raise InputError(ARGUMENT, option, number, "1 or more")
 
@@ -250,7 +250,7 @@ class _Bench:
 
 
 def _best_of(
-    bench: _Bench, policy: str, factors: Sequence[Factor], limits: Limits, trials: int,
+    bench: _Bench, policy: str, factors: Sequence[Factor], limits: Limits, candidates: int,
     replicates: int, best: int, folder: Path,
 ) -> tuple[dict[str, Value], pd.DataFrame]:  # fmt: skip
     """The best handling of one policy, and its table of candidates."""
@@ -282,10 +282,10 @@ def _best_of(
 
     name = search_name(plan, factors, {}, limits, bench.seeds[first], bench.span)
     own = {factor.key: base[factor.key] for factor in factors}
-    table = propose(folder / "study.sqlite", name, factors, _OBJECTIVE, trials, judge,
+    table = propose(folder / "study.sqlite", name, factors, _OBJECTIVE, candidates, judge,
                     seed=plan.seed, first=own)  # fmt: skip
     # Candidates that were tried before the search was stopped are not tried again.
-    bench.whole.total -= replicates * (trials - tried)
+    bench.whole.total -= replicates * (candidates - tried)
     keys = [factor.key for factor in factors]
     ranked = table.drop_duplicates(keys)
     ranked = ranked[[fits(base, plain(row)) for row in ranked[keys].to_dict("records")]]

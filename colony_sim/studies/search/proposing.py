@@ -5,8 +5,8 @@ bound by limits and small: some dozens of candidates at seconds each. Optuna's t
 Parzen estimator (Bergstra et al. 2011, Adv. Neural Inf. Process. Syst. 24:2546-2554; several
 objectives: Ozaki et al. 2022, J. Artif. Intell. Res. 73:1209-1250) proposes one by one from the
 densities of good and bad candidates, so noise in a single one does not mislead it much, it takes
-choices and limits as they are, and its trials are kept in a file. The evolutionary algorithms of
-pymoo, the other library looked at, want populations of tens over tens of generations, that is
+choices and limits as they are, and its candidates are kept in a file. The evolutionary algorithms
+of pymoo, the other library looked at, want populations of tens over tens of generations, that is
 thousands of judged candidates, and Gaussian processes (Optuna's GPSampler) need torch.
 
 Each batch begins with a sampler of its own, seeded by the number of finished candidates, so that a
@@ -65,7 +65,7 @@ def propose(
     name: str,
     factors: Sequence[Factor],
     objectives: Mapping[str, str],
-    trials: int,
+    candidates: int,
     judge: Judge,
     *,
     seed: int,
@@ -76,14 +76,14 @@ def propose(
     Parameters
     ----------
     file : Path
-        SQLite file in which the trials are kept; the search of this name goes on where it stopped.
+        SQLite file in which the candidates are kept; the search of this name goes on from there.
     name : str
         Unlike for all searches that differ in anything.
     factors : sequence of Factor
         What is searched.
     objectives : mapping
         "maximize" or "minimize" by name.
-    trials : int
+    candidates : int
         Candidates in all.
     judge : callable
         Given the points of a batch; what each came to.
@@ -113,8 +113,8 @@ def propose(
         for trial in study.get_trials(deepcopy=False, states=(optuna.trial.TrialState.RUNNING,)):
             # Left by a process that was stopped; its finished runs are in the store of runs.
             study.tell(trial.number, state=optuna.trial.TrialState.FAIL)
-        while (done := len(_finished(optuna, study))) < trials:
-            _batch(optuna, storage, name, factors, min(BATCH, trials - done), judge,
+        while (done := len(_finished(optuna, study))) < candidates:
+            _batch(optuna, storage, name, factors, min(BATCH, candidates - done), judge,
                    seed + done, first if done == 0 else None)  # fmt: skip
         return _table(optuna, study, factors, list(objectives))
     finally:

@@ -57,7 +57,7 @@ OBJECTIVES = {
     "fading": "minimize",
 }
 WARM_UP, USED = 420, 504
-TRIALS, REPLICATES, FRESH = 48, 8, 32
+CANDIDATES, REPLICATES, FRESH = 48, 8, 32
 """Candidates, worlds of each, and fresh worlds of those run again, unless told otherwise."""
 ALL_HANDLING = (
     "rotation.interval_days=10,14,18,21,28",
@@ -90,7 +90,7 @@ class Search:
         Length of the runs and days measured.
     search_seeds, fresh_seeds : int
         Seeds of a trial, and of a candidate run again.
-    trials : pandas.DataFrame
+    candidates : pandas.DataFrame
         One row per candidate tried: keys, means over the search seeds, feasible.
     front : pandas.DataFrame
         One row per candidate run again, and one for the experiment's baseline, on fresh seeds.
@@ -101,7 +101,7 @@ class Search:
     span: Window
     search_seeds: int
     fresh_seeds: int
-    trials: pd.DataFrame
+    candidates: pd.DataFrame
     front: pd.DataFrame
 
 
@@ -126,7 +126,7 @@ def search(
     keys: Sequence[str] | None,
     limits: Limits,
     *,
-    trials: int = TRIALS,
+    candidates: int = CANDIDATES,
     replicates: int = REPLICATES,
     fresh: int | None = None,
     policy: str | None = None,
@@ -143,12 +143,12 @@ def search(
         The experiment.
     folder : Path
         Results folder, held with ``folder.claim``. Trials are kept in ``study.sqlite`` there: the
-        same search goes on where it stopped, or on to more trials.
+        same search goes on where it stopped, or on to more candidates.
     keys : sequence of str or None
         ``key`` (its plausible range, or all its choices), ``key=low:high`` or ``key=a,b,c``; None:
         `ALL_HANDLING`.
     limits : Limits
-    trials : int
+    candidates : int
         Candidates to try.
     replicates : int
         Runs of each; with a profile replicate r lives in world r.
@@ -171,7 +171,7 @@ def search(
     """
     plan = only(plan, [policy or plan.baseline], "policy")
     factors = [factor_of(spec) for spec in dict.fromkeys(ALL_HANDLING if keys is None else keys)]
-    fixed = _fixed(factors, limits, trials, replicates)
+    fixed = _fixed(factors, limits, candidates, replicates)
     if fresh is None:
         fresh = max(needed(limits.persist), FRESH)
         if plan.profile is not None:  # A keeper's profile may have few draws.
@@ -185,8 +185,8 @@ def search(
     name = search_name(plan, factors, fixed, limits, seeds[:replicates], span)
     with open_points(folder, workers) as runner:
         # The front is known only after the search.
-        promised = 1 + min(MOST_FRONT, trials // 3)
-        whole = Whole(on_progress, trials * replicates + promised * fresh)
+        promised = 1 + min(MOST_FRONT, candidates // 3)
+        whole = Whole(on_progress, candidates * replicates + promised * fresh)
 
         def judge(found: list[dict[str, Value]]) -> list[Judged]:
             points = [{**fixed, **point} for point in found]
@@ -203,7 +203,7 @@ def search(
             ]  # fmt: skip
 
         own = {f.key: base[f.key] for f in factors}
-        table = propose(folder / "study.sqlite", name, factors, OBJECTIVES, trials, judge,
+        table = propose(folder / "study.sqlite", name, factors, OBJECTIVES, candidates, judge,
                         seed=plan.seed, first=own)  # fmt: skip
         table = table.astype({"adult_losses": "float64"})
         chosen = _thinned(table.loc[pareto(table[table["feasible"]])])
@@ -271,12 +271,12 @@ def factor_of(spec: str) -> Factor:
 
 
 def _fixed(
-    factors: Sequence[Factor], limits: Limits, trials: int, replicates: int
+    factors: Sequence[Factor], limits: Limits, candidates: int, replicates: int
 ) -> dict[str, Value]:
     """Values laid over every candidate, checked."""
     if not factors:
         raise InputError(ARGUMENT, "keys", "nothing", "one handling key or more")
-    for option, number in (("trials", trials), ("replicates", replicates)):
+    for option, number in (("candidates", candidates), ("replicates", replicates)):
         if number < 1:
             raise InputError(ARGUMENT, option, number, "1 or more")
     fixed = limits.check()

@@ -136,9 +136,9 @@ def _what_would_change_it(result: Search) -> list[str]:
 
 
 def _limits_in_words(result: Search) -> str:
-    feasible = int(result.trials["feasible"].sum())
+    feasible = int(result.candidates["feasible"].sum())
     return (
-        f"Limits: {limits_of(result)}. {len(result.trials)} candidates tried in "
+        f"Limits: {limits_of(result)}. {len(result.candidates)} candidates tried in "
         f"{result.search_seeds} runs each, {feasible} within the limits there."
     )
 

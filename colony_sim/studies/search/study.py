@@ -44,7 +44,7 @@ def facts(result: Search) -> dict[str, Any]:
     return {
         "keys": list(result.keys),
         "limits": asdict(result.limits),
-        "trials": len(result.trials),
+        "candidates": len(result.candidates),
         "search_seeds": result.search_seeds,
         "fresh_seeds": result.fresh_seeds,
         "warm_up_days": result.span.warm_up,
@@ -61,7 +61,7 @@ def findings(folder: Path, data: dict[str, Any]) -> Search:
         Window(study["warm_up_days"], study["days"]),
         study["search_seeds"],
         study["fresh_seeds"],
-        pd.read_parquet(folder / "trials.parquet"),
+        pd.read_parquet(folder / "candidates.parquet"),
         pd.read_parquet(folder / "front.parquet"),
     )
 
@@ -69,7 +69,7 @@ def findings(folder: Path, data: dict[str, Any]) -> Search:
 def design(result: Search) -> str:
     """How candidates were tried, and how the best were judged."""
     return (
-        f"{len(result.trials)} candidates for {', '.join(result.keys)} were proposed by a "
+        f"{len(result.candidates)} candidates for {', '.join(result.keys)} were proposed by a "
         f"tree-structured Parzen estimator and tried in {result.search_seeds} worlds, in runs of "
         f"{result.span.days} days of which the last {result.span.used} were measured; the "
         f"non-dominated ones were run again in {result.fresh_seeds} fresh worlds, from which all "
@@ -93,13 +93,13 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
 
 STUDY = Study(
     kind="search",
-    tables=("front", "trials"),
+    tables=("front", "candidates"),
     figures=("pareto",),
     run=search,
     findings=findings,
     say=say,
     slides=slides,
-    frames=lambda result: {"trials": result.trials, "front": result.front},
+    frames=lambda result: {"candidates": result.candidates, "front": result.front},
     facts=facts,
     design=design,
     question="Which handling gives much, takes little work and keeps the colony?",
