@@ -105,7 +105,8 @@ def what_would_tell(found: LeansOn) -> str:
     top = told.iloc[0]
     return (
         f"To find out at home ({top['label']}): {top['measurement']}. That is worth "
-        f"{top['value_g_per_year']:.0f} g a year (error {top['value_g_per_year_se']:.0f})."
+        f"{top['value_g_per_year']:.0f} g a year (error {top['value_g_per_year_se']:.0f}); which "
+        "small experiment is worth its minutes: colony-sim trial FOLDER."
     )
 
 

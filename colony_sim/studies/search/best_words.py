@@ -100,8 +100,9 @@ def _means(result: Best) -> str:
     if limits.grams_per_day:
         parts.append(f"{limits.grams_per_day:g} g a day wanted")
     return (
-        f"Means: {', '.join(parts)}. {result.candidates_each} ways of handling were tried for each; more "
-        " might find better ones."
+        f"Means: {', '.join(parts)}. {result.candidates_each} ways of handling were tried for "
+        "each; "
+        "more might find better ones."
     )
 
 
