@@ -264,7 +264,7 @@ def test_the_page_is_closed_and_every_bin_can_be_opened(told):
     text, policy = page.html(told, Layout.of(LOG))
     assert not re.findall(r'(?:src|href)="(?!#)[^"]*"|url\((?!data:)', text)
     assert "connect-src 'none'" in policy
-    assert text.count("<details") == text.count('<a href="#bin-') == len(told.bins)
+    assert text.count('<details id="bin-') == text.count('<a href="#bin-') == len(told.bins)
     assert words.headline(told) in text and 'name="viewport"' in text
 
 

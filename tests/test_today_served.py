@@ -281,7 +281,7 @@ def test_by_touch_a_row_is_logged_undone_and_kept_while_the_network_is_away(chro
         again = shown.get_by_role("button", name="Work it out again")
         again.tap()
         shown.locator("#before").wait_for(state="hidden", timeout=60_000)
-        label = shown.locator("#bin-4 summary").inner_text()
+        label = shown.locator("#bin-4 > summary").inner_text()
         assert "beetles in since 28 Mar" in label
         assert seen.leaving(f"http://127.0.0.1:{server.port}") == []
         assert seen.errors == []

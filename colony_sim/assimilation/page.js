@@ -146,12 +146,14 @@ const open = (bin, action) => {
   choices(field.stage, stages.map((stage) => [stage, stage]));
   const free = data.free.filter((name) => name !== bin), other = data.bins.filter((name) => name !== bin && !free.includes(name));
   choices(field.into, [["", "not yet"], ...free.map((name) => [name, `${name} (free)`]), ...other.map((name) => [name, name])]);
-  const shown = { stage: stages.length, into: action === "beetles out", about: asks.length };
+  const shown = { stage: stages.length, into: action === "beetles out", about: asks.includes("count") || asks.includes("grams") };
   for (const label of form.querySelectorAll("[data-for]")) {
     const name = label.dataset.for;
     label.hidden = !(name in shown ? shown[name] : asks.includes(name));
   }
   for (const name of ["count", "grams"]) field[name].required = needs.includes(name);
+  field.until.required = asks.includes("until");
+  field.until.max = today();
   dialog.showModal();
   (asks.length ? field[asks[0]] : form.querySelector("[type=submit]")).focus();
 };

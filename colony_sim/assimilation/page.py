@@ -162,9 +162,9 @@ def _details(told: Told, bin_: BinTold) -> dict[str, object]:
         for what, said in _SHOWN
         if (one := bin_.contents[what]).high_90 >= 0.5 and bin_.phase != "free"
     ]
-    buttons = [str(action) for action in taps.of_phase(bin_.phase)]
+    first, others = taps.of_phase(bin_.phase)
     steps = [words.step_in_words(told, step) for step in bin_.steps if step.probability > 0.5]
-    return {"label": label, "rows": rows, "steps": steps, "buttons": buttons}
+    return {"label": label, "rows": rows, "steps": steps, "first": first, "others": others}
 
 
 def rack_of(told: Told) -> RackContent:

@@ -22,37 +22,45 @@ class Tap:
     ----------
     action : LogAction
     asks : tuple of str
-        Of "count" and "grams", what its form has a field for.
+        Of "count", "grams" and "until", what its form has a field for.
     """
 
     action: LogAction
     asks: tuple[str, ...] = ()
 
+    @property
+    def stages(self) -> tuple[str, ...]:
+        """Stages to choose from; one goes without saying, and large larvae are what is taken."""
+        return (
+            ()
+            if self.action is LogAction.HARVEST
+            else self.action.stages[1:] and (self.action.stages)
+        )
 
-TAPS = (
-    Tap(LogAction.HARVEST, ("grams",)),
-    Tap(LogAction.BEETLES_OUT, ("count",)),
-    Tap(LogAction.BEETLES_IN, ("count",)),
-    Tap(LogAction.MOISTURE_STARTED),
-    Tap(LogAction.DEAD_BEETLES, ("count",)),
-    Tap(LogAction.COUNT, ("count",)),
-    Tap(LogAction.CLEARED),
-)
+
+_ASKS = {
+    LogAction.HARVEST: ("grams",), LogAction.WEIGHT: ("grams",), LogAction.BRAN_ADDED: ("grams",),
+    LogAction.SAMPLE: ("count", "grams"), LogAction.LARVAE_IN: ("count", "grams"),
+    LogAction.MOISTURE_STARTED: (), LogAction.CLEARED: (), LogAction.NOT_WRITTEN: ("until",),
+}  # fmt: skip
+"""Of the others a form asks for a count."""
+TAPS = tuple(Tap(action, _ASKS.get(action, ("count",))) for action in LogAction)
+"""A button for every action of the log."""
 _FIRST = {
-    Phase.FREE.value: (LogAction.BEETLES_IN,),
+    Phase.FREE.value: (LogAction.BEETLES_IN, LogAction.LARVAE_IN),
     Phase.BREEDING.value: (LogAction.BEETLES_OUT, LogAction.DEAD_BEETLES, LogAction.COUNT),
     Phase.GROWING.value: (LogAction.HARVEST, LogAction.MOISTURE_STARTED, LogAction.COUNT,
-                          LogAction.CLEARED),
+                          LogAction.PUPAE_PICKED, LogAction.CLEARED),
 }  # fmt: skip
 
 
-def of_phase(phase: str) -> list[LogAction]:
-    """All actions, those that a bin in this phase most likely needs first.
+def of_phase(phase: str) -> tuple[list[LogAction], list[LogAction]]:
+    """All actions: those that a bin in this phase most likely needs, and the others.
 
     None is left out: rows just logged may have brought the bin to another phase.
     """
     first = _FIRST[phase]
-    return [*first, *(tap.action for tap in TAPS if tap.action not in first)]
+    return list(first), [tap.action for tap in TAPS if tap.action not in first]
 
 
 def forms() -> dict[str, dict[str, object]]:
@@ -62,8 +70,7 @@ def forms() -> dict[str, dict[str, object]]:
             "about": tap.action.about,
             "asks": list(tap.asks),
             "needs": list(tap.action.needs),
-            # One stage goes without saying.
-            "stages": list(tap.action.stages) if tap.action is LogAction.COUNT else [],
+            "stages": list(tap.stages),
         }
         for tap in TAPS
     }

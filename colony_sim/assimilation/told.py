@@ -191,6 +191,12 @@ class Told:
     """The day on which waiting was tried, where that is before today."""
 
     @property
+    def is_empty(self) -> bool:
+        """Whether nothing has gone into a bin."""
+        free = all(bin_.phase == Phase.FREE.value for bin_ in self.bins)
+        return free and self.rack["beetles"].high_90 < 1
+
+    @property
     def work(self) -> list[tuple[BinTold, Step]]:
         """What is to be done within `WORK_DAYS`, the first first."""
         found = [

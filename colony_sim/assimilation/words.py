@@ -22,6 +22,8 @@ _DONE = {
 def headline(told: Told) -> str:
     """Whether to move the beetles this weekend."""
     move = told.move
+    if told.is_empty:
+        return "Your rack is empty: tap a bin and log the beetles that you put in"
     if move is None:
         return "Do not move beetles this weekend: the log has none in a bin"
     saturday, sunday = weekend(told.on)
@@ -144,10 +146,16 @@ def take(told: Told) -> str:
         if grams.median >= 0.5
     ]
     share = f"{100 * one.fraction:.0f} % of the larvae of harvest size"
-    head = "You may take" if one.is_sure else "Take no more than"
+    if not one.is_sure:
+        return (
+            f"Take no larvae for now: with no share tried are at least {one.breeders:.0f} beetles "
+            f"there for {lived.WEEKS} weeks (most likely with {share.split(' of')[0]} taken, "
+            f"probability {one.probability:.2f}). Let them become beetles"
+            f"{', or buy as said' if told.buy.on else ''}."
+        )
     listed = f" (today {'; '.join(some)})" if some else " (today no bin has any)"
     return (
-        f"{head} {share}{listed}: at least {one.breeders:.0f} beetles are then there for "
+        f"You may take {share}{listed}: at least {one.breeders:.0f} beetles are then there for "
         f"{lived.WEEKS} weeks with probability {one.probability:.2f}."
     )
 
@@ -199,6 +207,8 @@ def sure(told: Told) -> str:
 def screen(told: Told) -> tuple[list[str], list[str]]:
     """What must be on the screen, and what may: each the most important first."""
     must = [f"{headline(told)}."]
+    if told.is_empty:
+        return must, []
     must += [text for text in (strange(told),) if text]
     must.append("\n".join(bins(told)))
     more = (waiting(told), buy(told), take(told), sure(told))

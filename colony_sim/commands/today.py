@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import ExitStack, closing, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from colony_sim.atomic import write_atomic
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.fit import checked_name, surroundings
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from colony_sim.assimilation.asked import Asked
     from colony_sim.running.runner import Progress
 
+LEAST = 40
+"""Members asked for at least; as many do where nothing has been logged."""
 JOURNAL = "logged.json"
 """Rows that were logged on the page, in the results folder."""
 
@@ -54,6 +57,7 @@ def run_today(
     from colony_sim.assimilation.desk import Desk
     from colony_sim.assimilation.today import MEMBERS
     from colony_sim.logs.log_rows import LogRows
+    from colony_sim.logs.words import COLUMNS
     from colony_sim.results.study import write_study
     from colony_sim.running.runner import (
         WorkerDied,
@@ -64,7 +68,7 @@ def run_today(
     _check_served(serve, home, port)
     workers = check_workers(workers)
     seed = whole("seed", seed, 0, 2**32 - 1, 1)
-    members = whole("members", members, 40, MOST_DRAWS, MEMBERS)
+    members = whole("members", members, LEAST, MOST_DRAWS, MEMBERS)
     if breeders is not None:
         breeders = whole("breeders", breeders, 1, 100_000, breeders)
     name = f"{checked_name(name, log)}-today"
@@ -78,10 +82,11 @@ def run_today(
         asked: Asked, on_progress: Callable[[Progress], None], anew: bool = False
     ) -> study.Found:
         plan = study.plan_of(name, asked, chosen, climate, text, invented)
-        with claim(folder, name, study.FILES):
+        # A server holds the folder as long as it serves.
+        with nullcontext() if serve else claim(folder, name, study.FILES):
             found = study.run(
-                plan, folder, asked=asked, members=members, anew=anew, breeders=breeders,
-                workers=workers, on_progress=on_progress,
+                plan, folder, asked=asked, members=members if asked.rows else LEAST, anew=anew,
+                breeders=breeders, workers=workers, on_progress=on_progress,
             )  # fmt: skip
             said = study.say(found, plan)
             write_study(
@@ -92,23 +97,31 @@ def run_today(
         return found
 
     def question() -> Asked:
-        return ask(log, parameters, climate, worlds, on=day, seed=seed)
+        return ask(log, parameters, climate, worlds, on=day, seed=seed, empty_too=serve)
 
-    asked = question()
-    bound = served.bind(port, home) if serve else None
-    try:
-        with ended_in_one_line(folder):
-            compile_kernels()
-            with progress_bar("your log") as on_progress:
-                found = work(asked, on_progress, anew)
-    except WorkerDied as error:
-        raise Ending(f"{error}; they are kept in {folder}", 1) from None
-    must, more = words.screen(found.told)
-    show_page(console(), must, [*more, *asked.notes], [f"Page: {folder / page.FILE}"])
-    if bound is not None:
-        rows = LogRows(log, folder / JOURNAL)
-        desk = Desk(found, lambda hear: work(question(), hear), rows, day)
-        with closing(bound):
+    with ExitStack() as held:
+        bound = held.enter_context(closing(served.bind(port, home))) if serve else None
+        if bound is None or log.exists():
+            asked = question()
+        if bound is not None:
+            held.enter_context(claim(folder, name, study.FILES))
+            if not log.exists():
+                head = f"{','.join(COLUMNS)}\n"
+                write_atomic(log, lambda staged: staged.write_text(head, encoding="utf-8"))
+                _tell(f"A new log: {log}")
+                asked = question()
+        try:
+            with ended_in_one_line(folder):
+                compile_kernels()
+                with progress_bar("your log") as on_progress:
+                    found = work(asked, on_progress, anew)
+        except WorkerDied as error:
+            raise Ending(f"{error}; they are kept in {folder}", 1) from None
+        must, more = words.screen(found.told)
+        show_page(console(), must, [*more, *asked.notes], [f"Page: {folder / page.FILE}"])
+        if bound is not None:
+            rows = LogRows(log, folder / JOURNAL)
+            desk = Desk(found, lambda hear: work(question(), hear), rows, day)
             served.serve(bound, desk, home, browse, _tell)
     return folder
 
