@@ -130,7 +130,9 @@ def test_the_beetles_are_moved_on_the_day_that_is_chosen_and_by_the_rules_else(t
         came = lived.live_on(ensemble.today_of(1), course)
         assert came["move"][0] == day
     took = [
-        lived.live_on(ensemble.today_of(1), Course(fraction=share))["harvest_g"].sum()
+        lived.live_on(ensemble.today_of(1), Course(rules=(("harvest.fraction", share),)))[
+            "harvest_g"
+        ].sum()
         for share in (0.2, 0.9)
     ]
     assert took[0] <= took[1]
@@ -302,3 +304,41 @@ def test_what_waiting_gains_is_told_as_more_and_less():
     assert words._gained(Range(-59, -20, -13, 0, 160), "g") == "13 g more (160 less to 59 more)"
     assert words._gained(Range(0, 5, 33, 60, 150), "g") == "33 g less (150 less to 0)"
     assert words._gained(Range(0, 0, 0, 0, 0), "eggs") == "as many eggs"
+
+
+def test_what_if_lives_the_same_colonies_with_a_rule_or_a_date_changed(tmp_path, monkeypatch):
+    """No change brings nothing; all of the harvest more grams; and words and options follow."""
+    monkeypatch.setattr(today, "OTHERWISE", 4)
+    asked = asked_of(tmp_path)
+
+    def more(course):
+        state = assimilate(asked.ensemble, MEMBERS, tmp_path, what_if=course)
+        return tell(asked, state)
+
+    same = more(Course(rules=(("harvest.fraction", 0.8),))).what_if
+    assert same.grams == same.hatched == same.beetles == Range(0, 0, 0, 0, 0)
+    told = more(Course(move_on=3, rules=(("harvest.fraction", 0.0),)))
+    assert told.what_if.grams.median < 0
+    text = words.what_if(told)
+    assert "With" in text and "moved on Mon 31 Mar" in text and not plain_words.jargon(text)
+    assert words.what_if(more(None)) == ""
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ({"rules": ["rack.bins=9"]}, "the bins are there"),
+        ({"rules": ["larva.duration_days=9"]}, "--rule"),
+        ({"rules": ["harvest.fraction=2"]}, "harvest.fraction"),
+        ({"rules": ["harvest.fraction=0.5", "harvest.fraction=0.6"]}, "every key once"),
+        ({"move_on": "soon"}, "--move-on = 'soon'"),
+        ({"move_on": "2031-03-01"}, "a day from the one after 2031-03-28"),
+    ],
+)
+def test_a_rule_or_a_date_that_is_none_is_one_line_and_writes_nothing(tmp_path, options, said):
+    (tmp_path / "shed.csv").write_text(LOG)
+    names = ("experiment", "policy", "breeders", "profile", "members", "name", "seed")
+    with pytest.raises(InputError) as error:
+        run_today(tmp_path / "shed.csv", on=str(ON), anew=False, workers=1, out=tmp_path / "x",
+                  **dict.fromkeys(names), **options)  # fmt: skip
+    assert said in error.value.line and not (tmp_path / "x").exists()

@@ -20,9 +20,10 @@ def waiting(days: int) -> Course:
     return Course(move_on=1 + days)
 
 
+_TOMORROW = waiting(0)
 COURSES = (
     *(waiting(days) for days in (0, *WAITS)),
-    *(Course(fraction=share) for share in FRACTIONS),
+    *(Course(rules=(("harvest.fraction", share),)) for share in FRACTIONS),
 )  # fmt: skip
 """What is tried beside the rules."""
 
@@ -56,7 +57,13 @@ class Courses:
         """Where a course stands among them."""
         return self.courses.index(course)
 
-    def cost(self, what: np.ndarray, course: Course, levels: tuple[float, ...]) -> np.ndarray:
-        """Quantiles of what a course loses against moving the beetles the day after `day`."""
-        lost = what[:, self.place(waiting(0))] - what[:, self.place(course)]
+    def cost(
+        self,
+        what: np.ndarray,
+        course: Course,
+        levels: tuple[float, ...],
+        beside: Course = _TOMORROW,
+    ) -> np.ndarray:
+        """Quantiles of what a course loses against another; default: moving the day after `day`."""
+        lost = what[:, self.place(beside)] - what[:, self.place(course)]
         return quantiles(lost, self.weights, levels)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from colony_sim.biology.parameters import Value
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
@@ -18,12 +19,18 @@ class Course:
     ----------
     move_on : int or None
         Days from today to the next move of beetles, after which the rules hold. None: by the rules.
-    fraction : float or None
-        Share of the larvae of harvest size that a harvest takes. None: by the rules.
+    rules : tuple of (str, value)
+        Keys of the handling with other values than the rules have.
     """
 
     move_on: int | None = None
-    fraction: float | None = None
+    rules: tuple[tuple[str, Value], ...] = ()
+
+    @property
+    def fraction(self) -> float | None:
+        """Share of the larvae of harvest size that a harvest takes; None: by the rules."""
+        found = dict(self.rules).get("harvest.fraction")
+        return None if found is None else float(found)
 
 
 class Onward(Keeper):
@@ -62,8 +69,8 @@ def take_over(colony: Colony, course: Course) -> None:
         With a `LogKeeper`.
     course : Course
     """
-    if course.fraction is not None:
-        changed = {"harvest.fraction": course.fraction}
+    if course.rules:
+        changed = dict(course.rules)
         colony.parameters = colony.parameters.with_values(changed, where="course")
     before, colony.keeper = colony.keeper, Onward(colony, course)
     assert isinstance(before, LogKeeper)

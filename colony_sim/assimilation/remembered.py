@@ -79,7 +79,7 @@ def tried_before(
             0 <= ensemble.today - int(held["day"]) <= min(WAITS)
             and held["digest"] == index["digest"]
             and held["moves"] == _moves(ensemble.schedule)
-            and held["courses"] == [asdict(course) for course in COURSES]
+            and held["courses"] == _courses()
         )
         tried = {name: np.array(held[name]) for name in _OF_TRIED}
     except (OSError, ValueError, KeyError, TypeError):
@@ -103,9 +103,15 @@ def write_tried(home: Path, ensemble: Ensemble, tried: Courses) -> None:
     index = json.loads((home / _INDEX).read_text(encoding="utf-8"))
     _write(home / _TRIED, {
         "digest": index["digest"], "day": tried.day, "moves": _moves(ensemble.schedule),
-        "courses": [asdict(course) for course in COURSES],
+        "courses": _courses(),
         **{name: getattr(tried, name).tolist() for name in _OF_TRIED},
     })  # fmt: skip
+
+
+def _courses() -> list[dict[str, Any]]:
+    """Those that are tried, as JSON holds them."""
+    found: list[dict[str, Any]] = json.loads(json.dumps([asdict(course) for course in COURSES]))
+    return found
 
 
 def _moves(schedule: Schedule) -> list[list[Any]]:

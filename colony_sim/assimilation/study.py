@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ import pandas as pd
 
 from colony_sim.assimilation import page, words
 from colony_sim.assimilation.asked import Asked
+from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.tables import TABLES, frames
 from colony_sim.assimilation.today import KINDS, MEMBERS, State, assimilate
 from colony_sim.assimilation.told import Told, tell
@@ -41,13 +42,15 @@ def run(
     members: int = MEMBERS,
     anew: bool = False,
     breeders: int | None = None,
+    what_if: Course | None = None,
     workers: int = 1,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Found:
     """As `today.assimilate`, with what is told of it."""
     state = assimilate(
-        asked.ensemble, members, folder, anew=anew, workers=workers, on_progress=on_progress
-    )
+        asked.ensemble, members, folder, anew=anew, what_if=what_if, workers=workers,
+        on_progress=on_progress,
+    )  # fmt: skip
     return Found(asked, state, tell(asked, state, breeders))
 
 
@@ -98,6 +101,11 @@ def facts(found: Found) -> dict[str, Any]:
         "take": {
             "fraction": told.take.fraction, "probability": told.take.probability,
             "by_the_rule": told.take.rule, "breeders": told.take.breeders,
+        },
+        "what_if": None if told.what_if is None else {
+            "move_in_days": told.what_if.course.move_on, "rules": dict(told.what_if.course.rules),
+            "grams": asdict(told.what_if.grams), "hatched": asdict(told.what_if.hatched),
+            "beetles": asdict(told.what_if.beetles),
         },
         "buy": {
             "probability": told.buy.probability, "beetles": told.buy.beetles,

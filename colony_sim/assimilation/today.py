@@ -27,6 +27,7 @@ from colony_sim.assimilation.conditioning import (
 from colony_sim.assimilation.courses import COURSES, Courses
 from colony_sim.assimilation.ensemble import Ensemble, Lived, live, live_on
 from colony_sim.assimilation.misfit import Misfit, misfit, rank_of_values
+from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.remembered import (
     FOLDER,
     fitting_index,
@@ -139,6 +140,7 @@ def assimilate(
     *,
     anew: bool = False,
     otherwise: bool = True,
+    what_if: Course | None = None,
     workers: int = 1,
     on_progress: Tell = lambda progress: None,
 ) -> State:
@@ -155,6 +157,8 @@ def assimilate(
         All of it, whatever is kept.
     otherwise : bool
         Try other courses as well.
+    what_if : Course, optional
+        A further one, which is tried beside the rules.
     workers : int
     on_progress : callable
         Told how far all of it is.
@@ -169,7 +173,8 @@ def assimilate(
         else:
             home = folder / FOLDER
         index = None if anew else fitting_index(home, ensemble)
-        whole = _Whole(_stages(ensemble, members, index, otherwise), on_progress)
+        tries = len(_courses(what_if)) if otherwise else 0
+        whole = _Whole(_stages(ensemble, members, index, tries, what_if is not None), on_progress)
         executor = stack.enter_context(executor_of(workers))
         if index is None:
             kept = Kept(home / ensemble.kept_digest(ensemble.keep_day)[:16])
@@ -196,12 +201,13 @@ def assimilate(
         tried = None
         if otherwise:
             share = weights[near]
-            tried = None if index is None else tried_before(home, ensemble, index, chosen, share)
+            if index is not None and what_if is None:
+                tried = tried_before(home, ensemble, index, chosen, share)
             if tried is None:
                 some = np.argsort(-share, kind="stable")[:OTHERWISE]
                 tried = _try(
-                    ensemble, np.array(chosen)[some], share[some], folder, kept, executor,
-                    whole.next(len(some)),
+                    _courses(what_if), ensemble, np.array(chosen)[some], share[some], folder,
+                    kept, executor, whole.next(len(some)),
                 )  # fmt: skip
         wanted = quantities(found.contents[near], ahead)
         draws = adjust(features[near], wanted, KINDS, weights[near], log)
@@ -213,7 +219,7 @@ def assimilate(
                 write_index(home, ensemble, chosen, len(found.members), overall)
         else:
             known, overall = None, index["known"]
-        if folder is not None and tried is not None:
+        if folder is not None and tried is not None and what_if is None:
             write_tried(home, ensemble, tried)
         # Kept ones were the nearest when all were lived; all of them judge a further row.
         judged = misfit(
@@ -227,7 +233,7 @@ def assimilate(
 
 
 def _stages(
-    ensemble: Ensemble, members: int, index: Mapping[str, Any] | None, otherwise: bool
+    ensemble: Ensemble, members: int, index: Mapping[str, Any] | None, tries: int, anew: bool
 ) -> list[tuple[int, float]]:
     """Lives of each stage, and what one costs (days, those by the rules half as much again)."""
     last = ensemble.today - (ensemble.keep_day if index is None else int(index["day"]))
@@ -235,10 +241,10 @@ def _stages(
     first = (members, ensemble.today) if index is None else (len(index["members"]), last)
     on = last + 1.5 * lived.DAYS
     found = [(first[0], float(max(first[1], 1))), (near, on)]
-    if not otherwise:
+    if not tries:
         return found
     # Those kept of other courses are likely to do.
-    return [*found, (min(OTHERWISE, near) if index is None else 0, len(COURSES) * on)]
+    return [*found, (min(OTHERWISE, near) if index is None or anew else 0, tries * on)]
 
 
 def quantities(contents: np.ndarray, ahead: lived.Ahead) -> dict[str, np.ndarray]:
@@ -294,7 +300,13 @@ def _overall(known: np.ndarray) -> dict[str, float]:
         }
 
 
+def _courses(what_if: Course | None) -> tuple[Course, ...]:
+    """All that are tried; the rules as well where something is to be laid beside them."""
+    return COURSES if what_if is None else (*COURSES, lived.BY_THE_RULES, what_if)
+
+
 def _try(
+    courses: tuple[Course, ...],
     ensemble: Ensemble,
     members: np.ndarray,
     weights: np.ndarray,
@@ -304,11 +316,11 @@ def _try(
     on_progress: Tell,
 ) -> Courses:
     came = live_on(
-        ensemble, members.tolist(), COURSES, folder, kept=kept, executor=executor,
+        ensemble, members.tolist(), courses, folder, kept=kept, executor=executor,
         on_progress=on_progress,
     )  # fmt: skip
     return Courses(
-        COURSES, ensemble.today, members, weights / weights.sum(),
+        courses, ensemble.today, members, weights / weights.sum(),
         np.column_stack([one["harvest_g"].sum(axis=(1, 2)) for one in came]),
         np.column_stack([one["hatched"].sum(axis=1) for one in came]),
         np.stack([one["beetles"] for one in came], axis=1),

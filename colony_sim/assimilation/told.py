@@ -13,6 +13,7 @@ from colony_sim.assimilation import lived
 from colony_sim.assimilation.asked import Asked
 from colony_sim.assimilation.courses import WAITS, Courses, waiting
 from colony_sim.assimilation.misfit import Misfit
+from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.today import State
 from colony_sim.colony.bins import Phase
 
@@ -131,6 +132,23 @@ class Wait:
 
 
 @dataclass(frozen=True)
+class WhatIf:
+    """What another course brings in the weeks to come, beside the rules.
+
+    Attributes
+    ----------
+    course : Course
+    grams, hatched, beetles : Range
+        What it brings more: harvested (g), eggs that hatch, breeders at the end.
+    """
+
+    course: Course
+    grams: Range
+    hatched: Range
+    beetles: Range
+
+
+@dataclass(frozen=True)
 class Take:
     """What may be taken at harvests.
 
@@ -187,6 +205,7 @@ class Told:
     near: int
     effective: float
     resumed: bool
+    what_if: WhatIf | None = None
     waits_on: datetime.date | None = None
     """The day on which waiting was tried, where that is before today."""
 
@@ -260,6 +279,7 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
         near=len(state.members),
         effective=draws.effective,
         resumed=state.resumed,
+        what_if=_what_if(state.otherwise),
         waits_on=_tried_before(asked, state.otherwise),
     )
 
@@ -342,6 +362,18 @@ def _waits(courses: Courses | None) -> tuple[Wait, ...]:
         )
         for days in WAITS
     )
+
+
+def _what_if(courses: Courses | None) -> WhatIf | None:
+    if courses is None or lived.BY_THE_RULES not in courses.courses:
+        return None
+    course = courses.courses[-1]
+
+    def more(what: np.ndarray) -> Range:
+        return Range.of(-courses.cost(what, course, LEVELS[::-1], lived.BY_THE_RULES))
+
+    return WhatIf(course, more(courses.harvested_g), more(courses.hatched),
+                  more(courses.beetles[:, :, -1]))  # fmt: skip
 
 
 def _take(state: State, fewest: float, bins: Sequence[BinTold]) -> Take:

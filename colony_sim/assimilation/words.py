@@ -6,6 +6,7 @@ import datetime
 
 from colony_sim.assimilation import lived
 from colony_sim.assimilation.told import BinTold, Range, Step, Told
+from colony_sim.words.labels import label
 
 MOST_BINS = 12
 """Bins that have a line of their own on the screen."""
@@ -61,6 +62,29 @@ def waiting(told: Told) -> str:
     if told.waits_on is not None:
         tomorrow = f"on {short_date(told.waits_on + datetime.timedelta(days=1))}"
     return f"Beside moving {tomorrow}, over {lived.WEEKS} weeks: {each}."
+
+
+def what_if(told: Told) -> str:
+    """What another rule or date brings."""
+    one = told.what_if
+    if one is None:
+        return ""
+    parts = [f"{label(key)} {value:g}" if isinstance(value, float | int) and not isinstance(
+        value, bool) else f"{label(key)} {value}" for key, value in one.course.rules]  # fmt: skip
+    if one.course.move_on is not None:
+        parts.append(f"the beetles moved on {nice(day_in(told.on, one.course.move_on))}")
+    return (
+        f"With {_and(parts)} instead of your rules, over {lived.WEEKS} weeks: "
+        f"{_gained(_less(one.grams), 'g')}, {_gained(_less(one.hatched), 'eggs that hatch')} and "
+        f"{_gained(_less(one.beetles), 'beetles at the end')}."
+    )
+
+
+def _less(more: Range) -> Range:
+    """What is gained as what is lost."""
+    return Range(*(-end for end in (
+        more.high_90, more.high_50, more.median, more.low_50, more.low_90,
+    )))  # fmt: skip
 
 
 def _gained(cost: Range, what: str) -> str:
@@ -211,7 +235,7 @@ def screen(told: Told) -> tuple[list[str], list[str]]:
         return must, []
     must += [text for text in (strange(told),) if text]
     must.append("\n".join(bins(told)))
-    more = (waiting(told), buy(told), take(told), sure(told))
+    more = (what_if(told), waiting(told), buy(told), take(told), sure(told))
     return must, [text for text in more if text]
 
 

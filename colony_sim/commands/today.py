@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from colony_sim.atomic import write_atomic
+from colony_sim.biology.parameters import Parameters, Value, find
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.fit import checked_name, surroundings
 from colony_sim.commands.show import console, progress_bar, show_page
 from colony_sim.commands.study import ended_in_one_line
 from colony_sim.errors import InputError
+from colony_sim.experiment.design import parse_vary
 from colony_sim.experiment.plan import whole
 from colony_sim.experiment.worlds import MOST_DRAWS, worlds_of
 from colony_sim.results.folder import claim, folder_of
 
 if TYPE_CHECKING:
     from colony_sim.assimilation.asked import Asked
+    from colony_sim.assimilation.onward import Course
     from colony_sim.running.runner import Progress
 
 LEAST = 40
@@ -47,6 +50,8 @@ def run_today(
     home: bool = False,
     port: int | None = None,
     browse: bool = True,
+    rules: Sequence[str] = (),
+    move_on: str | None = None,
 ) -> Path:
     """Live a log again, write what it tells of today, and say it on one screen.
 
@@ -55,6 +60,8 @@ def run_today(
     from colony_sim.assimilation import page, served, study, words
     from colony_sim.assimilation.asked import ask
     from colony_sim.assimilation.desk import Desk
+    from colony_sim.assimilation.lived import DAYS
+    from colony_sim.assimilation.onward import Course
     from colony_sim.assimilation.today import MEMBERS
     from colony_sim.logs.log_rows import LogRows
     from colony_sim.logs.words import COLUMNS
@@ -75,7 +82,7 @@ def run_today(
     parameters, climate, chosen, text, invented = surroundings(experiment, policy)
     worlds = worlds_of(profile, one_world=False)
     assert worlds is not None
-    day = _date(on)
+    day = None if on is None else _day_of("--on", on)
     folder = folder_of(name, out)
 
     def work(
@@ -86,7 +93,8 @@ def run_today(
         with nullcontext() if serve else claim(folder, name, study.FILES):
             found = study.run(
                 plan, folder, asked=asked, members=members if asked.rows else LEAST, anew=anew,
-                breeders=breeders, workers=workers, on_progress=on_progress,
+                breeders=breeders, what_if=_what_if(asked), workers=workers,
+                on_progress=on_progress,
             )  # fmt: skip
             said = study.say(found, plan)
             write_study(
@@ -96,6 +104,18 @@ def run_today(
             )  # fmt: skip
         return found
 
+    changed = _rules(rules, parameters)
+    moved = None if move_on is None else _day_of("--move-on", move_on)
+
+    def _what_if(asked: Asked) -> Course | None:
+        if moved is None and not changed:
+            return None
+        days = None if moved is None else (moved - asked.on).days
+        if days is not None and not 1 <= days <= DAYS:
+            allowed = f"a day from the one after {asked.on}, within {DAYS} days"
+            raise InputError("command line", "--move-on", str(moved), allowed)
+        return Course(days, changed)
+
     def question() -> Asked:
         return ask(log, parameters, climate, worlds, on=day, seed=seed, empty_too=serve)
 
@@ -103,6 +123,7 @@ def run_today(
         bound = held.enter_context(closing(served.bind(port, home))) if serve else None
         if bound is None or log.exists():
             asked = question()
+            _what_if(asked)
         if bound is not None:
             held.enter_context(claim(folder, name, study.FILES))
             if not log.exists():
@@ -138,11 +159,24 @@ def _tell(line: str) -> None:
     print(line, flush=True)
 
 
-def _date(text: str | None) -> datetime.date | None:
-    if text is None:
-        return None
+def _rules(given: Sequence[str], parameters: Parameters) -> tuple[tuple[str, Value], ...]:
+    """Rules that are changed, KEY=VALUE each."""
+    found: dict[str, Value] = {}
+    for spec in given:
+        factor = parse_vary(spec, "--rule")
+        find(factor.key, "--rule", "handling")
+        if len(factor.values) != 1 or factor.key in found:
+            raise InputError("command line", "--rule", spec, "KEY=VALUE, every key once")
+        if factor.key.startswith("rack.bin"):
+            raise InputError("command line", "--rule", factor.key, "a rule; the bins are there")
+        found[factor.key] = factor.values[0]
+    parameters.with_values(found, "--rule")
+    return tuple(found.items())
+
+
+def _day_of(option: str, text: str) -> datetime.date:
     try:
         return datetime.date.fromisoformat(text)
     except ValueError:
         allowed = "a day as YYYY-MM-DD, such as 2031-04-30"
-        raise InputError("command line", "--on", text, allowed) from None
+        raise InputError("command line", option, text, allowed) from None

@@ -187,6 +187,20 @@ def today(
             "--breeders", help="Fewest beetles that you want; default: half of those of today."
         ),
     ] = None,
+    rule: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--rule",
+            metavar="KEY=VALUE",
+            help="What if this rule were another from now on; may be given again.",
+        ),
+    ] = None,
+    move_on: Annotated[
+        str | None,
+        typer.Option(
+            "--move-on", metavar="DATE", help="What if the beetles were moved on this day."
+        ),
+    ] = None,
     profile: ProfileFile = None,
     members: Annotated[
         int | None, typer.Option("--members", help="Possible colonies that live the log (400).")
@@ -242,6 +256,8 @@ def today(
         home=home,
         port=port,
         browse=browser,
+        rules=rule or (),
+        move_on=move_on,
     )
 
 
