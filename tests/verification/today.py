@@ -178,6 +178,19 @@ def rack_totals(told: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
     }
 
 
+def by_bin(told: Mapping[str, np.ndarray], ahead: lived.Ahead, rack: int):
+    """What is judged of the weeks to come of single bins: name, draws, and truth of a rack.
+
+    A day after the last week is `lived.NEVER` for draws and truth.
+    """
+    for week in WEEKS:
+        yield (f"g in {week} weeks by bin", told["harvest_g"][:, :week].sum(axis=1),
+               ahead["harvest_g"][rack, :week].sum(axis=0))  # fmt: skip
+    for place, what in enumerate(lived.FIRSTS):
+        yield (f"day of first {what} by bin", told["firsts"][:, :, place],
+               ahead["firsts"][rack, :, place])  # fmt: skip
+
+
 def plain_totals(ensemble: Ensemble, racks: Racks) -> dict[str, np.ndarray]:
     """The same by the two plain forecasters (name -> racks x 2)."""
     schedule, p = ensemble.schedule, ensemble.parameters
@@ -223,7 +236,7 @@ def judge(ensemble: Ensemble, members: Racks, racks: Racks, kind: str) -> tuple[
         table = features[others]
         weights = weights_of(table, members.contents[others], log, near_of(len(table)))
         near = weights > 0
-        ahead = {"harvest_g": members.ahead["harvest_g"][others][near]}
+        ahead = {name: values[others][near] for name, values in members.ahead.items()}
         wanted = quantities(members.contents[others][near], ahead)
         draws = adjust(table[near], wanted, KINDS, weights[near], log)
         lived_in = Values.of(ensemble.worlds, members.members[others])
@@ -240,6 +253,11 @@ def judge(ensemble: Ensemble, members: Racks, racks: Racks, kind: str) -> tuple[
                 + [crps(values, draws.weights, truth[name][row])]
                 + [abs(said[name][row, k] - truth[name][row]) for k in range(2)]
             )
+        for what, values, real in by_bin(draws.values, racks.ahead, row):
+            open_ = values.std(axis=0) > 0.5
+            if open_.any():
+                ends = draws.quantiles(values[:, open_], ENDS)
+                held.setdefault(what, []).append(_within(ends, real[open_]))
         for place, what in enumerate(lived.CONTENTS):
             values, real = draws.values["contents"][:, :, place], racks.contents[row, :, place]
             open_ = members.contents[:, :, place].std(axis=0) > 0.5
