@@ -12,7 +12,7 @@ from colony_sim.worklist.task import Kind, Task, bins_in_words, day_in_words, in
 DAILY = frozenset({Kind.MOISTURE, Kind.TRAY})
 """What is done every day while it is due."""
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-MOST_DAYS = 7
+_IN_FULL = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _AHEAD = frozenset({Kind.TREAT})
 """What must be done before the day on which it is needed."""
 _TOGETHER = frozenset(
@@ -29,7 +29,9 @@ def work_days(text: str) -> tuple[int, ...]:
     InputError
         A word that is no day, or one given twice.
     """
-    names = [name.strip().lower()[:3] for name in text.split(",") if name.strip()]
+    full = dict(zip(_IN_FULL, WEEKDAYS, strict=True))
+    given = [name.strip().lower() for name in text.split(",") if name.strip()]
+    names = [full.get(name, name) for name in given]
     if not names or len({*names}) < len(names) or not {*names} <= {*WEEKDAYS}:
         allowed = f"one or more of {', '.join(WEEKDAYS)}, each once"
         raise InputError("--work-days", "days", text, allowed)
