@@ -188,11 +188,12 @@ def test_each_move_is_one_task_on_its_date_and_once_in_the_calendar(work, tasks,
         calendar[row.day - 1].date(): f"Move beetles: bin {row.bin} to bin {ins[row.day]}"
         for row in outs.itertuples()
     }
-    moves = [task for task in tasks if task.kind is Kind.MOVE]
+    moves = [task for task in tasks if task.summary.startswith("Move beetles")]
     assert len(moves) == len(expected) >= 20
     assert {task.day: task.summary for task in moves} == expected
     said = " ".join(e.description.value for e in events)
-    assert all(said.count(f"- {text}. ") == 1 for text in expected.values())
+    for text, times in Counter(expected.values()).items():
+        assert said.count(f"- {text}. ") == times
     for kind in (Kind.WASH, Kind.DEAD):
         assert {day for task, day in single(tasks) if task.kind is kind} == {*expected}
     dead = {task.day: task for task in tasks if task.kind is Kind.DEAD}
