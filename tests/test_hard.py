@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
 import threading
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pandas as pd
@@ -124,9 +126,13 @@ def test_a_folder_is_proven_whole_and_a_flipped_bit_is_found(finished, tmp_path)
     for name in ("runs.csv", "measures.parquet", "verdict.txt", "runs.sqlite"):
         copy = tmp_path / name.replace(".", "-")
         shutil.copytree(finished, copy)
-        data = (copy / name).read_bytes()
-        at = data.rindex(b'"died_out"') + 3 if name == "runs.sqlite" else len(data) // 2
-        (copy / name).write_bytes(flipped(data, at))
+        if name == "runs.sqlite":
+            with closing(sqlite3.connect(copy / name)) as store, store:
+                one = "(SELECT key FROM runs LIMIT 1)"
+                store.execute(f"UPDATE runs SET payload = payload || ' ' WHERE key = {one}")
+        else:
+            data = (copy / name).read_bytes()
+            (copy / name).write_bytes(flipped(data, len(data) // 2))
         code, _, err = cli("check", copy, cwd=tmp_path)
         wanted = "1 of 4 stored runs" if name == "runs.sqlite" else name
         assert code == 1 and wanted in err[-1], (name, err)
