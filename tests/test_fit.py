@@ -36,7 +36,7 @@ date,bin,action,stage,count,grams,about,until,note
 2031-04-08,3,beetles out,beetles,83,,,,
 2031-04-08,3,dead beetles,beetles,24,,,,
 """
-MEMBERS = 200
+MEMBERS, DRAWS = 200, 50
 TOLD, UNTOLD = "adult.life_mean_days", "larva.duration_days"
 PLAIN = dict(experiment=None, policy=None, name=None, members=None, seed=None, workers=1)
 
@@ -60,7 +60,7 @@ def kept(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def small(asked, kept):
-    return fit("shed", *asked, members=MEMBERS, tests=60, folder=kept)
+    return fit("shed", *asked, members=MEMBERS, tests=60, draws=DRAWS, folder=kept)
 
 
 # ---- A fit
@@ -85,15 +85,15 @@ def test_intervals_hold_what_is_known_of_members_left_out(small):
 
 def test_the_same_seed_gives_the_same_fit_with_any_number_of_workers(asked, small, kept):
     stored = stored_runs(kept)
-    again = fit("shed", *asked, members=MEMBERS, tests=60, folder=kept)
+    again = fit("shed", *asked, members=MEMBERS, tests=60, draws=DRAWS, folder=kept)
     assert again.profile == small.profile and stored_runs(kept) == stored
-    two = fit("shed", *asked, members=MEMBERS, tests=60, workers=2)
+    two = fit("shed", *asked, members=MEMBERS, tests=60, draws=DRAWS, workers=2)
     assert two.profile == small.profile and two.learnt.equals(small.learnt)
 
 
 def test_a_profile_holds_together_and_stays_within_the_members(small):
     small.profile.check("profile")
-    assert len(small.profile.draws) == PROFILE_DRAWS
+    assert len(small.profile.draws) == DRAWS
     drawn_, members = small.profile.draws, small.values.worlds.draws
     assert (drawn_ >= members.min(axis=0) - 1e-12).all()
     assert (drawn_ <= members.max(axis=0) + 1e-12).all()

@@ -163,7 +163,7 @@ def test_it_goes_on_where_it_stopped(done):
     [
         (("--keys", "predation.adult_egg"), "a handling key"),
         (("--keys", "rack.bins", "--bins", 6), "keys other than rack.bins"),
-        (("--keys", "harvest.fraction", "--persist", 1.5), "above 0 and below 1"),
+        (("--keys", "harvest.fraction", "--persist", 1.5), "above 0 and at most 0.999"),
         (("--keys", "harvest.fraction", "--minutes-per-week", 0), "above 0"),
         (("--keys", "harvest.fraction", "--bins", 1), "--bins: rack.bins = 1"),
         (("--keys", "harvest.fraction", "--breeders", 0), "start.breeders = 0"),

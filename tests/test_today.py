@@ -95,11 +95,11 @@ def test_a_log_that_none_writes_is_told_apart_and_the_bin_is_named():
     rng = np.random.default_rng(3)
     common = rng.normal(size=(150, 1))
     members = common + 0.3 * rng.normal(size=(150, len(schedule.observed)))
-    assert misfit(schedule, members[1:], members[0], 1.0).p > 0.05
+    assert misfit(schedule, members[1:], members[0]).p > 0.05
     strange = members[0].copy()
     place = next(k for k, one in enumerate(schedule.observed) if one.entry.bin == "B")
     strange[place] += 4.0
-    found = misfit(schedule, members[1:], strange, 1.0)
+    found = misfit(schedule, members[1:], strange)
     assert found.doubtful and found.strange[0].bin == "B"
     assert found.residuals[place] == max(found.residuals)
 

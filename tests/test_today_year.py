@@ -60,11 +60,11 @@ def a_year() -> list[tuple[datetime.date, str, LogAction, dict[str, str]]]:
         rows.append((out, turn, LogAction.BEETLES_OUT, {
             "How many": str(50 + 7 * (turn % 3)), "They go into bin": str((turn + 1) % BINS + 1),
         }))  # fmt: skip
+        if turn % 3 == 0:
+            rows.append((out, turn, LogAction.DEAD_BEETLES, {"How many": str(3 + turn)}))
         rows += [
-            (out, turn, LogAction.DEAD_BEETLES, {"How many": str(3 + turn % 4)}),
             (start + 64, turn, LogAction.MOISTURE_STARTED, {}),
             (start + 74, turn, LogAction.COUNT, {"Of what": "larvae", "How many": "350"}),
-            (start + 96, turn, LogAction.HARVEST, {"Grams": "14"}),
             (start + 110, turn, LogAction.HARVEST, {"Grams": "9"}),
             (start + 124, turn, LogAction.PUPAE_PICKED, {"How many": "40"}),
             (start + 138, turn, LogAction.CLEARED, {}),

@@ -25,9 +25,8 @@ from colony_sim.assimilation.values import Values
 from colony_sim.logs.schedule import Schedule
 from colony_sim.logs.words import LogAction
 
-DOUBT = 0.02
-"""Below this the log is said to be none that a possible colony writes. The least that 160 members
-can show is 0.0125."""
+DOUBT = 0.01
+"""Below this the log is said to be none that a possible colony writes."""
 _SHRINK = 0.2
 _SUMMARIES, _NEIGHBOURS = 20, 20
 """For the values read from a log; 6 to 20 summaries and 5 to 20 neighbours saw as much."""
@@ -62,9 +61,9 @@ class Misfit:
     Attributes
     ----------
     p : float
-        How often a member's own log is as far off: of the worse of two standardised distances of
-        numbers, and of that of the values, the smaller with Sidak's correction (1967, J. Am. Stat.
-        Assoc. 62:626).
+        How often a member's own log is as far off, by the worse of two standardised distances of
+        numbers. Where the values are judged as well, the smaller of this and of theirs with Sidak's
+        correction (1967, J. Am. Stat. Assoc. 62:626).
     p_total, p_use, p_values : float
         Of all numbers together, of the use of a bin that sticks out most, and of the values that
         are read from it.
@@ -77,7 +76,7 @@ class Misfit:
     p: float
     p_total: float
     p_use: float
-    p_values: float
+    p_values: float | None
     residuals: np.ndarray
     strange: tuple[Use, ...]
 
@@ -107,7 +106,7 @@ def uses(schedule: Schedule) -> list[tuple[str, tuple[int, ...]]]:
 
 
 def misfit(
-    schedule: Schedule, features: np.ndarray, log: np.ndarray, p_values: float
+    schedule: Schedule, features: np.ndarray, log: np.ndarray, p_values: float | None = None
 ) -> Misfit | None:
     """Judge a log; None where it has too few numbers.
 
@@ -117,8 +116,10 @@ def misfit(
     features : float64 array, shape (members, features)
         Of the members nearest to it; the first columns are those of `Schedule.observed`.
     log : float64 array, shape (features,)
-    p_values : float
-        See `rank_of_values`.
+    p_values : float, optional
+        See `rank_of_values`. It sees values that no member has, at the cost of half the sight of
+        what is not written down (a tub of larvae: 34 instead of 72 of 100), so that a fit asks for
+        it and the state of a rack does not.
     """
     observed = len(schedule.observed)
     groups = uses(schedule)
@@ -143,7 +144,9 @@ def misfit(
     limit = np.quantile(worst[:-1], 0.95)
     order = [k for k in np.argsort(-far[-1]) if far[-1, k] > limit]
     strange = tuple(_use(schedule, groups[int(k)], mine_residuals) for k in order)
-    p = 1 - (1 - min(_rank(both.max(axis=1)), p_values)) ** 2
+    p = _rank(both.max(axis=1))
+    if p_values is not None:
+        p = 1 - (1 - min(p, p_values)) ** 2
     return Misfit(p, p_total, p_use, p_values, mine_residuals, strange)
 
 

@@ -26,7 +26,7 @@ from colony_sim.assimilation.conditioning import (
 )
 from colony_sim.assimilation.courses import COURSES, Courses
 from colony_sim.assimilation.ensemble import Ensemble, Lived, live, live_on
-from colony_sim.assimilation.misfit import Misfit, misfit, rank_of_values
+from colony_sim.assimilation.misfit import Misfit, misfit
 from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.remembered import (
     FOLDER,
@@ -35,7 +35,6 @@ from colony_sim.assimilation.remembered import (
     write_index,
     write_tried,
 )
-from colony_sim.assimilation.values import Values
 from colony_sim.logs import observe
 from colony_sim.running.chunks import executor_of
 from colony_sim.running.protocol import Executor
@@ -222,10 +221,7 @@ def assimilate(
         if folder is not None and tried is not None and what_if is None:
             write_tried(home, ensemble, tried)
         # Kept ones were the nearest when all were lived; all of them judge a further row.
-        judged = misfit(
-            ensemble.schedule, features[near] if index is None else features, log,
-            rank_of_values(features, log, Values.of(ensemble.worlds, found.members)),
-        )  # fmt: skip
+        judged = misfit(ensemble.schedule, features[near] if index is None else features, log)
     return State(
         ensemble, len(found.members), index is not None, draws, np.array(chosen),
         found.uses[near][0], known, overall, judged, tried,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from datetime import timedelta
 from operator import methodcaller
 from pathlib import Path
 
@@ -11,6 +13,7 @@ from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.errors import InputError
 from colony_sim.extras import MissingExtra
 from colony_sim.worklist.checklist import checklist
+from colony_sim.worklist.gather import by_day, daily_by_week, gathered, work_days
 from colony_sim.worklist.ical import calendar
 from colony_sim.worklist.labels import labelled, labels
 from colony_sim.worklist.paper import check_paper
@@ -19,21 +22,31 @@ from colony_sim.worklist.tasks import build
 from colony_sim.worklist.work import Work, read_work
 
 FOLDER = "calendar"
+WORK_DAYS = "wed,sat"
+_NAMES = ("Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturdays", "Sundays")
 MOST_WEEKS = 520
 
 
 def run_calendar(
-    folder: Path, *, start: str | None, weeks: int, paper: str, out: Path | None
+    folder: Path,
+    *,
+    start: str | None,
+    weeks: int,
+    paper: str,
+    out: Path | None,
+    days: str = WORK_DAYS,
+    remind: str | None = None,
 ) -> None:
     """Write the work of the first weeks; all is made before anything is written."""
     check_paper(paper)
     if not 1 <= weeks <= MOST_WEEKS:
         raise InputError("--weeks", "weeks", weeks, f"a whole number from 1 to {MOST_WEEKS}")
+    on, at = work_days(days), _time(remind)
     work = read_work(folder, start)
-    tasks = build(work, weeks)
+    tasks = gathered(build(work, weeks), on, work.start)
     try:
         made = {
-            "work.ics": calendar(work, tasks),
+            "work.ics": calendar(work, tasks, at),
             "labels.pdf": labels(work, weeks, paper),
             "checklist.pdf": checklist(work, tasks, weeks, paper),
         }
@@ -48,16 +61,33 @@ def run_calendar(
         reason = error.strerror or type(error).__name__
         raise InputError(str(target), "folder", reason, "a folder that can be written") from None
     last = min(7 * weeks, work.days)
-    times, bins = sum(task.times for task in tasks), len(labelled(work, weeks))
+    busy, bins = by_day(tasks), len(labelled(work, weeks))
+    entries = len(busy) + len(daily_by_week(tasks, work.start))
     must = [
         f"The work from {day_in_words(work.start)} to {day_in_words(work.date(last))} is ready: "
-        f"{times} tasks as {len(tasks)} events of any calendar, {bins} bin labels and a checklist "
-        "by week, with the cautions.",
+        f"{entries} entries of any calendar, {7 * entries / (last + 6):.1f} a week, {bins} bin "
+        "labels and a checklist of one page a week.",
+        f"Work is gathered on {_and(on)}; moisture and the pupa tray are looked after every day.",
         "Only dates by your own rules hold; the others are expected and may shift.",
         *(str(target / name) for name in made),
     ]
     how = f"{HOW}: the dates come from {work.origin}."
     show_page(console(), must, [*_notes(work, weeks), *work.notes, how])
+
+
+def _and(days: tuple[int, ...]) -> str:
+    names = [_NAMES[day] for day in days]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _time(text: str | None) -> timedelta | None:
+    """A time of day, from the day's start."""
+    if text is None:
+        return None
+    found = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text)
+    if found is None:
+        raise InputError("--remind", "time", text, "a time of the day, such as 8:00")
+    return timedelta(hours=int(found[1]), minutes=int(found[2]))
 
 
 def _notes(work: Work, weeks: int) -> list[str]:

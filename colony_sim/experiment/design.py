@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal, InvalidOperation, Overflow
 from itertools import product
 from typing import Any
 
@@ -253,7 +253,10 @@ def _range(item: Entry, text: str, where: str) -> Factor:
     if step <= 0:
         raise InputError(where, item.key, text, "a step above 0")
     # Counted in decimals, so that 0.1:0.3:0.1 ends at 0.3.
-    count = int((parts[1] - parts[0]) / step) + 1
+    try:
+        count = int((parts[1] - parts[0]) / step) + 1
+    except (Overflow, InvalidOperation):
+        count = MOST_POINTS + 1
     if count > MOST_POINTS:
         raise InputError(where, item.key, text, f"at most {MOST_POINTS} values")
     steps = (parts[0] + number * step for number in range(count))

@@ -181,7 +181,10 @@ def load(path: str | Path) -> Experiment:
     where = str(path)
     text = read_text(path)
     tables = _parse(text, where)
-    _refuse_non_finite(tables, where)
+    try:
+        _refuse_non_finite(tables, where)
+    except RecursionError:
+        raise InputError(where, *_TOO_DEEP) from None
     file = _check(tables, where)
     policies = _policies(file, where)
     names = [policy.name for policy in policies]
@@ -254,6 +257,9 @@ def _leaves(tables: Mapping[str, Any], prefix: str) -> Iterator[tuple[str, Any]]
             yield dotted, value
 
 
+_TOO_DEEP = ("tables", "nested too deeply", "tables and lists as the shipped files have them")
+
+
 def _parse(text: str, where: str) -> dict[str, Any]:
     if not text.strip():
         raise InputError(where, "file", "empty", "an experiment in TOML, with [experiment]")
@@ -267,6 +273,10 @@ def _parse(text: str, where: str) -> dict[str, Any]:
         number = int(found.group(1)) if found else len(lines)
         line = lines[number - 1].strip() if number <= len(lines) else ""
         raise InputError(where, f"line {number}", line, f"TOML ({message})") from None
+    except RecursionError:
+        raise InputError(where, *_TOO_DEEP) from None
+    except ValueError:  # Of an integer of more digits than Python reads.
+        raise InputError(where, "number", "of thousands of digits", "one of a few") from None
 
 
 def _refuse_non_finite(tables: Any, where: str, prefix: str = "") -> None:

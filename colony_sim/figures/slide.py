@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from colony_sim.words.cells import without_formulas
+
 # Matplotlib takes half a second to load, and most who know of slides paint none.
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -65,7 +67,7 @@ def write(slide: Slide, folder: Path) -> list[Path]:
     with style.theme():
         paths = style.save(slide.paint(), folder, slide.name)
     table = folder / f"{slide.name}.csv"
-    slide.data.to_csv(table, index=False, lineterminator="\n")
+    without_formulas(slide.data).to_csv(table, index=False, lineterminator="\n")
     return [*paths, table]
 
 

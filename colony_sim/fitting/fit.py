@@ -118,6 +118,7 @@ def fit(
     *,
     members: int = MEMBERS,
     tests: int = calibration.TESTS,
+    draws: int = PROFILE_DRAWS,
     folder: Path | None = None,
     workers: int = 1,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -132,6 +133,8 @@ def fit(
     ensemble : Ensemble
     members, tests : int
         Possible colonies that live the log, and how many of them are taken as logs to test with.
+    draws : int
+        Joint draws of the profile; each lives the log again.
     folder : Path, optional
         Where lives are kept, so that a second fit need not live them again.
     workers : int
@@ -143,7 +146,7 @@ def fit(
     runner.Interrupted, runner.WorkerDied
     """
     schedule = ensemble.schedule
-    whole = Whole(on_progress, members + PROFILE_DRAWS)
+    whole = Whole(on_progress, members + draws)
     found = live(
         ensemble, range(1, members + 1), folder, workers=workers, on_progress=whole.report
     )  # fmt: skip
@@ -153,10 +156,10 @@ def fit(
     log = observe.features(schedule, observe.on_paper(schedule))[0]
     learner = Learner(features, values)
     posterior = learner.of_log(log)
-    profile = drawn(values, posterior, PROFILE_DRAWS, ensemble.parameters, ensemble.seed, name)
+    profile = drawn(values, posterior, draws, ensemble.parameters, ensemble.seed, name)
     again = replace(ensemble, worlds=profile, seed=ensemble.seed + 1)
     lives = live(
-        again, range(1, PROFILE_DRAWS + 1), folder, workers=workers, on_progress=whole.report
+        again, range(1, draws + 1), folder, workers=workers, on_progress=whole.report
     )  # fmt: skip
     near = kernel(learner.nearness.distances(log), near_of(members)) > 0
     judged = misfit(schedule, features[near], log, rank_of_values(features, log, values))

@@ -126,7 +126,14 @@ def _rows(text: str) -> tuple[list[tuple[int, list[str]]], str]:
     kept = ["" if line.lstrip(' "').startswith("#") else line for line in lines]
     parted = log_cells.delimiter(next((line for line in kept if line.strip()), ""))
     reader, rows, start = csv.reader(kept, delimiter=parted), [], 1
-    for row in reader:
+    while True:
+        try:
+            row = next(reader, None)
+        except csv.Error as error:  # Of a cell longer than the reader takes.
+            rows.append((start, [f"({error})"]))
+            break
+        if row is None:
+            break
         if any(cell.strip() for cell in row):
             rows.append((start, row))
         start = reader.line_num + 1

@@ -177,7 +177,7 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
 def _tables(text: str, where: str) -> dict[str, Any]:
     try:
         tables = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # Of TOML, of too many digits, of nesting.
         raise InputError(where, "file", "not TOML", f"a plan file in TOML ({error})") from None
     if "experiment" in tables or "policy" in tables:
         raise InputError(

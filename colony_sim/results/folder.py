@@ -19,6 +19,7 @@ import json
 import os
 import shutil
 import sys
+import time
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -31,6 +32,7 @@ import pyarrow.parquet as pq
 from colony_sim.atomic import flush, flush_folder
 from colony_sim.errors import InputError
 from colony_sim.running.store import refuse_old
+from colony_sim.words.cells import without_formulas
 
 MANIFEST = "manifest.json"
 _STAGED, _READY, _LOCK = ".staged", ".ready", ".lock"
@@ -39,6 +41,10 @@ _STAGED, _READY, _LOCK = ".staged", ".ready", ".lock"
 def folder_of(name: str, out: str | Path | None = None) -> Path:
     """Where the results of a name go: `out`, or ``results/<name>`` below the working folder."""
     return Path("results") / name if out is None else Path(out)
+
+
+_PATIENCE, _LOOK_S = 60, 0.05
+"""Looks at a folder that is being written, and seconds between them."""
 
 
 @contextmanager
@@ -118,11 +124,30 @@ def finish_commit(folder: Path) -> None:
     shutil.rmtree(ready, ignore_errors=True)
 
 
+def settled(folder: Path) -> None:
+    """Wait until tables that another process puts in their place are there; nothing is changed.
+
+    Raises
+    ------
+    InputError
+        They do not come: the process was stopped meanwhile.
+    """
+    ready = folder / _READY / MANIFEST
+    for _ in range(_PATIENCE):
+        if not ready.is_file():
+            return
+        time.sleep(_LOOK_S)
+    raise InputError(
+        str(folder), "tables", "half in their place",
+        "a finished folder: the command that wrote it was stopped; run it once more",
+    )  # fmt: skip
+
+
 def write_table(folder: Path, name: str, frame: pd.DataFrame) -> None:
     """Write a table as Parquet and as CSV."""
     table = pa.Table.from_pandas(frame, preserve_index=False)
     pq.write_table(table, folder / f"{name}.parquet")
-    frame.to_csv(folder / f"{name}.csv", index=False, lineterminator="\n")
+    without_formulas(frame).to_csv(folder / f"{name}.csv", index=False, lineterminator="\n")
 
 
 def table_if_there(folder: Path, name: str) -> pd.DataFrame:

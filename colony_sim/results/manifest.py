@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import platform
 import subprocess
@@ -21,7 +22,7 @@ from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.results import answer
-from colony_sim.results.folder import MANIFEST, finish_commit
+from colony_sim.results.folder import MANIFEST, settled
 from colony_sim.results.methods import METHODS, methods
 
 FORMAT = 1
@@ -126,14 +127,41 @@ def build_evidence(
     }
 
 
+def sha256(path: Path) -> str:
+    """SHA-256 of a file, in hexadecimal digits."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def damaged(folder: Path, data: Mapping[str, Any], ends: str | tuple[str, ...] = "") -> list[str]:
+    """Files of a folder that are not as they were written, those with such ends.
+
+    Parameters
+    ----------
+    folder : Path
+    data : mapping
+        Its manifest; one of an older version names no sums, and nothing is found.
+    ends : str or tuple of str
+        Ends of names; default: all.
+    """
+    found = []
+    for name, known in dict(data.get("sha256") or {}).items():
+        path = folder / Path(str(name)).name
+        if path.name.endswith(ends) and (not path.is_file() or sha256(path) != known):
+            found.append(path.name)
+    return found
+
+
 def write(folder: Path, data: dict[str, Any]) -> None:
-    """Write methods, answer and manifest of a folder; the manifest lists the files there."""
+    """Write methods, answer and manifest of a folder; the manifest lists the files and sums."""
     text = f"{methods(data)}\n"
     (folder / METHODS).write_text(text, encoding="utf-8", newline="\n")
     files = sorted({*(path.name for path in folder.iterdir()), MANIFEST, answer.FILE})
     text = answer.as_text(answer.build(folder, data, files))
     (folder / answer.FILE).write_text(text, encoding="utf-8", newline="\n")
-    text = json.dumps({**data, "files": files}, indent=1, ensure_ascii=False, allow_nan=False)
+    sums = {name: sha256(folder / name) for name in files if name != MANIFEST}
+    full = {**data, "files": files, "sha256": sums}
+    text = json.dumps(full, indent=1, ensure_ascii=False, allow_nan=False)
     (folder / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
 
 
@@ -182,8 +210,10 @@ def commit() -> str | None:
     return f"{head}+changes" if head and git("status", "--porcelain", "--", ".") else head
 
 
-def read(folder: Path, kinds: tuple[str, ...] = ("comparison",)) -> dict[str, Any]:
-    """Read the manifest of a results folder.
+def read(
+    folder: Path, kinds: tuple[str, ...] = ("comparison",), whole: bool = True
+) -> dict[str, Any]:
+    """Read the manifest of a results folder; with `whole` its tables are compared with their sums.
 
     Raises
     ------
@@ -192,7 +222,7 @@ def read(folder: Path, kinds: tuple[str, ...] = ("comparison",)) -> dict[str, An
     """
     path = folder / MANIFEST
     try:
-        finish_commit(folder)
+        settled(folder)
         manifest = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         reason = error.strerror or type(error).__name__
@@ -206,6 +236,13 @@ def read(folder: Path, kinds: tuple[str, ...] = ("comparison",)) -> dict[str, An
         raise InputError(str(path), "kind", manifest.get("kind"), allowed)
     if manifest.get("format") != FORMAT:
         raise InputError(str(path), "format", manifest.get("format"), f"{FORMAT}")
+    try:
+        bad = damaged(folder, manifest, ".parquet") if whole else []
+    except (TypeError, ValueError, OSError):
+        raise InputError(str(path), "sha256", "damaged", _AS_WRITTEN) from None
+    if bad:
+        allowed = "as it was written; run the command that made it again"
+        raise InputError(str(folder / bad[0]), "file", "damaged", allowed)
     return manifest
 
 

@@ -73,6 +73,17 @@ class OutcomeStore:
         except Damaged:
             return False
 
+    def damaged(self) -> tuple[int, list[str]]:
+        """How many runs are kept, and the keys of those that are not as they were put there."""
+        bad, runs = [], 0
+        for key, checksum, payload in self._connection.execute(
+            "SELECT key, checksum, payload FROM runs"
+        ):
+            runs += 1
+            if _checksum(str(key), payload) != checksum:
+                bad.append(str(key))
+        return runs, bad
+
     def error(self, key: str) -> str | None:
         """Why the run failed, None if it did not."""
         found = self._connection.execute("SELECT error FROM failures WHERE key = ?", (key,))
@@ -110,6 +121,14 @@ def _checksum(key: str, payload: object) -> str:
     data = payload if isinstance(payload, bytes) else str(payload).encode()
     # With the key, so that a row exchanged for another is noticed as well.
     return hashlib.sha256(key.encode() + data).hexdigest()
+
+
+@contextmanager
+def look_into(folder: Path) -> Iterator[OutcomeStore]:
+    """The store of a results folder, to read alone; nothing is made or changed."""
+    address = f"{(folder / NAME).resolve().as_uri()}?mode=ro"
+    with closing(sqlite3.connect(address, uri=True)) as connection:
+        yield OutcomeStore(connection)
 
 
 @contextmanager

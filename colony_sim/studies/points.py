@@ -53,6 +53,10 @@ class PointsFailed(Exception):
         self.error = error
 
 
+MOST_DAYS = 36_500
+"""Of a warm-up and of a measured span, as of an experiment."""
+
+
 @dataclass(frozen=True)
 class Window:
     """Days of a short run: it lasts `days`, and those after `warm_up` are measured."""
@@ -103,6 +107,9 @@ def window(plan: Plan, warm_up: int, used: int, most_days: int | None = None) ->
     a yearly wave of temperature whole years are measured. A run is no longer than `most_days`: the
     measured days are kept, the warm-up gives way.
     """
+    for option, days, least in (("warm_up", warm_up, 0), ("used", used, 1)):
+        if not least <= days <= MOST_DAYS:
+            raise InputError(ARGUMENT, option, days, f"{least} to {MOST_DAYS} days")
     period = 1
     season = plan.climate.period_days
     if season > 1:

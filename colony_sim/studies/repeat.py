@@ -56,7 +56,7 @@ def repeat(
         If a run raised.
     """
     workers = check_workers(workers)
-    data = manifest.read(folder)
+    data = manifest.read(folder, whole=False)
     plan = manifest.plan_from(data, str(folder / MANIFEST))
     runs = list(planned(plan))
     with (

@@ -19,6 +19,7 @@ from colony_sim.studies.comparison.seven import case
 from colony_sim.talk import powerpoint, present, sheet
 from colony_sim.talk.deck import Deck, gather
 from colony_sim.talk.notes import notes
+from colony_sim.words.cells import without_formulas
 
 FOLDER, NOTES, PDF = "slides", "talk.md", "talk.pdf"
 PAGE, POWERPOINT = "talk.html", "talk.pptx"
@@ -133,7 +134,7 @@ def _draw(found: Deck, staged: Path, tell: Callable[[str], None]) -> list[tuple[
             style.save(figure, staged, stem)
             pages.savefig(figure)
             table = staged / f"{stem}.csv"
-            slide.data.to_csv(table, index=False, lineterminator="\n")
+            without_formulas(slide.data).to_csv(table, index=False, lineterminator="\n")
             named.append((stem, slide))
     return named
 

@@ -102,7 +102,10 @@ def read(path: Path) -> tuple[Trial, np.ndarray]:
         The first line that is not as `empty` wrote it, or a number that is missing or none.
     """
     lines = [line for line in read_text(path).splitlines() if line.strip() and line[0] != "#"]
-    rows = list(csv.reader(lines, delimiter=";" if lines and ";" in lines[0] else ","))
+    try:
+        rows = list(csv.reader(lines, delimiter=";" if lines and ";" in lines[0] else ","))
+    except csv.Error as error:
+        raise InputError(str(path), "rows", str(error), "rows as the empty log has them") from None
     if not rows or tuple(cell.strip() for cell in rows[0]) != COLUMNS:
         shown = "" if not rows else ",".join(rows[0])
         raise InputError(str(path), "header", shown, ",".join(COLUMNS))

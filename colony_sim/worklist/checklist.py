@@ -1,4 +1,4 @@
-"""A checklist of the work by week, as a PDF: boxes to tick, cautions beside the tasks."""
+"""A checklist of the work, a page a week, as a PDF: boxes to tick, and each caution once."""
 
 from __future__ import annotations
 
@@ -16,11 +16,9 @@ from colony_sim.worklist.work import Work
 
 MARGIN = EDGE + 6.0
 """Of the page (mm), with room for a hole punch."""
-BOX, GAP = 3.6, 3.0
+BOX = 3.6
 DATE = 26.0
 """Width of the boxes and dates (mm)."""
-BESIDE = 58.0
-"""Width of the cautions beside the tasks (mm)."""
 CAUTION = (150, 60, 0)
 """Colour of the rule at the cautions; it is not needed to tell them from the rest."""
 MANY = 3
@@ -29,10 +27,6 @@ RACK, RACK_HIGH = 76.0, 52.0
 """Room for the drawn rack beside the title (mm)."""
 STEP, TICK = 5.2, 13.5
 """From one box to the next below it, or beside it (mm)."""
-
-
-SHORT = 0.45
-"""A week that needs no more than this share of a page is not split."""
 
 
 @dataclass(frozen=True)
@@ -121,8 +115,8 @@ class _Sheet(Paper):
         self.put(self.left, self.y + 6.5, "Checklist of the work")
         self.y += 11.0
         legend = (
-            "Dates in black are by your rules; dates in grey are expected by the model and may "
-            "shift. The cautions stand beside the tasks that need them, and in full here:"
+            "One page a week. Dates in black are by your rules; dates in grey are expected by the "
+            "model and may shift. Each page ends with the cautions of its tasks; here in full:"
         )
         for text in (*about.splitlines(), legend):
             self.paragraph(text, self.left, 9, 4.2, wide + 5.0 if self.y < low else 0.0)
@@ -144,15 +138,19 @@ class _Sheet(Paper):
         self.y = self.lines(left, self.y, self.wrap(text, self.right - free - left), step)
 
     def week(self, heading: str, rows: list[Row]) -> None:
-        """The tasks of a week; a short one stays on one page, a long one may run on."""
-        blocks = [_Block(self, row) for row in rows]
-        head = 11.0
-        room = self.bottom - self.y
-        total = head + sum(block.height for block in blocks)
-        short = total <= SHORT * (self.bottom - MARGIN)
-        if (total if short else head + sum(block.height for block in blocks[:2])) > room:
-            self.turn()
+        """The page of a week: its tasks, then each caution that they need once.
+
+        A week that does not fit says less of each task; one that still does not runs on.
+        """
+        self.turn()
         self.heading(heading)
+        notes = dict.fromkeys(c.short for row in rows for c in cautions.beside(row.task.kind))
+        self.type(8)
+        said = [line for note in notes for line in self.wrap(note, self.right - self.left - 3.0)]
+        room = self.bottom - self.y - 3.5 * len(said) - 4.0
+        blocks = [_Block(self, row, True) for row in rows]
+        if sum(block.height for block in blocks) > room:
+            blocks = [_Block(self, row, False) for row in rows]
         if not blocks:
             self.type(9, colour=QUIET)
             self.put(self.left, self.y + 3.3, "Nothing planned.")
@@ -163,6 +161,15 @@ class _Sheet(Paper):
                 self.heading(f"{heading} (continued)")
             block.draw(self.y)
             self.y += block.height
+        if said:
+            if self.y + 3.5 * len(said) + 4.0 > self.bottom:
+                self.turn()
+                self.heading(f"{heading} (continued)")
+            top = self.y + 2.0
+            self.type(8)
+            end = self.lines(self.left + 3.0, top, said, 3.5)
+            self.rule(self.left, top + 0.3, self.left, end - 0.2, CAUTION, 0.8)
+            self.y = end
 
     def heading(self, text: str) -> None:
         self.y += 3.5
@@ -173,26 +180,20 @@ class _Sheet(Paper):
 
 
 class _Block:
-    """One row of the list, measured before it is drawn."""
+    """One row of the list, measured before it is drawn; with or without its details."""
 
-    def __init__(self, sheet: _Sheet, row: Row) -> None:
+    def __init__(self, sheet: _Sheet, row: Row, details: bool) -> None:
         self.sheet, self.row = sheet, row
         self.text_left = sheet.left + DATE
-        self.note_left = sheet.right - BESIDE
-        room = self.note_left - GAP - self.text_left
+        room = sheet.right - self.text_left
         sheet.type(10, bold=True)
         self.summary = sheet.wrap(row.task.summary, room)
         sheet.type(8.5)
-        self.detail = sheet.wrap(row.task.detail, room)
-        sheet.type(8)
-        self.notes = [
-            sheet.wrap(caution.short, BESIDE - 3.0) for caution in cautions.beside(row.task.kind)
-        ]
+        self.detail = sheet.wrap(row.task.detail, room) if details else []
         self.in_line = len(row.days) >= MANY
         texts = 4.4 * len(self.summary) + 3.7 * len(self.detail) + STEP * self.in_line
         boxes = STEP * (1 if self.in_line else len(row.days))
-        beside = sum(3.5 * len(note) + 0.6 for note in self.notes)
-        self.height = max(texts, beside, boxes) + 2.6
+        self.height = max(texts, boxes) + 2.6
 
     def draw(self, top: float) -> None:
         sheet = self.sheet
@@ -210,12 +211,6 @@ class _Block:
             for k, day in enumerate(days):
                 text = day_in_words(day, weekday=True, year=False)
                 self._tick(sheet.left, top + STEP * k, text)
-        y = top
-        for note in self.notes:
-            sheet.type(8)
-            end = sheet.lines(self.note_left + 3.0, y, note, 3.5)
-            sheet.rule(self.note_left, y + 0.3, self.note_left, end - 0.2, CAUTION, 0.8)
-            y = end + 0.6
 
     def _tick(self, x: float, top: float, text: str) -> None:
         self.sheet.box(x, top + 0.2, BOX)

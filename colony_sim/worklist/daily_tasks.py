@@ -39,7 +39,8 @@ def give_moisture(work: Work, found: list[Filling], last: int) -> list[Task]:
         growing, breeding = [], []
         for filling in found:
             cleared = filling.cleared is not None and day >= filling.cleared
-            if filling.moisture is not None and filling.moisture <= day and not cleared:
+            moist = 1 if filling.moist_at_start else filling.moisture
+            if moist is not None and moist <= day and not cleared:
                 growing.append(filling.bin)
             # Beetles are moved before moisture is given, and a bin they left is a growing bin.
             gone = filling.day_out is not None and day >= filling.day_out

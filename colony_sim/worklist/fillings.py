@@ -41,6 +41,22 @@ class Filling:
     harvest: int | None = None
     cleared: int | None = None
 
+    @property
+    def moist_at_start(self) -> bool:
+        """Whether larvae that were there before the first day need moisture from it on.
+
+        The model counts skins from the first day only, so that bins of the first larvae, which are
+        large already, may be harvested before it starts moisture in them, or never get any.
+        """
+        return self.day_in < 0 and self.harvest is not None and (
+            self.moisture is None or self.harvest < self.moisture or self.moisture <= 0
+        )  # fmt: skip
+
+    def growing(self, day: int) -> bool:
+        """Whether it is a growing bin when the work of a day is done."""
+        out = self.day_out is not None and self.day_out <= day
+        return out and (self.cleared is None or day <= self.cleared)
+
     def breeding(self, day: int) -> bool:
         """Whether the beetles are in this bin when the work of a day begins."""
         return self.day_in < day and (self.day_out is None or day <= self.day_out)

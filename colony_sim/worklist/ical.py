@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import timedelta
+from datetime import date, timedelta
 from uuid import UUID, uuid5
 
 from colony_sim.extras import require
 from colony_sim.worklist import cautions
-from colony_sim.worklist.task import Kind, Task
+from colony_sim.worklist.gather import by_day, daily_by_week
+from colony_sim.worklist.task import Kind, Task, day_in_words
 from colony_sim.worklist.work import Work
 
 PRODID = "-//colony_sim//calendar of the work//EN"
@@ -31,9 +32,9 @@ _GROUPS = {
 }
 
 
-def uid(work: Work, task: Task) -> str:
+def uid(work: Work, kind: str, day: date) -> str:
     """Identifier of an event: the same for the same work, kind and first day (RFC 7986, 5.3)."""
-    return str(uuid5(_SPACE, f"{work.name}\n{task.kind.value}\n{task.day.isoformat()}"))
+    return str(uuid5(_SPACE, f"{work.name}\n{kind}\n{day.isoformat()}"))
 
 
 def about(work: Work) -> str:
@@ -51,22 +52,48 @@ def about(work: Work) -> str:
     return "\n".join([*lines, cautions.DEFER])
 
 
-def description(task: Task) -> str:
-    """The text of an event: how, where its date comes from, and the cautions that belong to it."""
-    notes = [caution.short for caution in cautions.beside(task.kind)]
-    return "\n".join([task.detail, task.when, *notes])
+def description(lines: Iterable[str], kinds: Iterable[Kind]) -> str:
+    """The text of an event: its lines, and each caution that belongs to its kinds once."""
+    notes = [caution.short for kind in kinds for caution in cautions.beside(kind)]
+    return "\n".join([*lines, *dict.fromkeys(notes)])
 
 
-def calendar(work: Work, tasks: Iterable[Task]) -> bytes:
+def of_work_day(tasks: list[Task]) -> tuple[str, str]:
+    """Summary and description of the work of a day."""
+    names = list(dict.fromkeys(task.kind.value for task in tasks))
+    lines = [f"- {task.summary}. {task.detail} {task.when}" for task in tasks]
+    return f"Bins: {', '.join(names)}", description(lines, (task.kind for task in tasks))
+
+
+def of_every_day(tasks: list[tuple[Task, date, date]]) -> tuple[str, str]:
+    """Summary and description of what is done every day of a week."""
+    names = list(dict.fromkeys(task.kind.value for task, _, _ in tasks))
+    lines = [
+        f"- {_span(first, last)}: {task.summary}. {task.detail}" for task, first, last in tasks
+    ]
+    lines += dict.fromkeys(task.when for task, _, _ in tasks)
+    return f"Every day: {', '.join(names)}", description(lines, (task.kind for task, _, _ in tasks))
+
+
+def _span(first: date, last: date) -> str:
+    start = day_in_words(first, weekday=True, year=False)
+    return start if first == last else f"{start} to {day_in_words(last, weekday=True, year=False)}"
+
+
+def calendar(work: Work, tasks: Iterable[Task], remind: timedelta | None = None) -> bytes:
     """The tasks as a calendar of all-day events; the same tasks always give the same bytes.
 
-    A date by a rule is CONFIRMED, an expected one TENTATIVE (RFC 5545, 3.8.1.11). Events take
-    no time in a free/busy view and ring no alarm. DTSTAMP is the time the folder was made.
+    An event a work day, and one a week for what is done every day. A work day with a date by a rule
+    is CONFIRMED, others are TENTATIVE (RFC 5545, 3.8.1.11). Events take no time in a free/busy
+    view. DTSTAMP is the time the folder was made.
 
     Parameters
     ----------
     work : Work
     tasks : iterable of Task
+        Gathered on the keeper's days (`gather.gathered`).
+    remind : timedelta, optional
+        Time of the work day at which an alarm shows its summary (VALARM: RFC 5545, 3.6.6).
 
     Raises
     ------
@@ -87,18 +114,32 @@ def calendar(work: Work, tasks: Iterable[Task]) -> bytes:
     ):
         # As text outright: of names it does not know the package escapes nothing.
         page.add(key, ical.vText(text))
-    for task in tasks:
+    tasks = list(tasks)
+    week = timedelta(7)
+    entries = [
+        (day, timedelta(1), "work day", of_work_day(found), [t.kind for t in found],
+         all(task.expected for task in found))
+        for day, found in by_day(tasks).items()
+    ] + [
+        (day, week, "every day", of_every_day(found), [t.kind for t, _, _ in found], True)
+        for day, found in daily_by_week(tasks, work.start).items()
+    ]  # fmt: skip
+    for day, long, kind, (summary, text), kinds, expected in sorted(entries, key=lambda e: e[:3]):
         event = ical.Event()
-        event.add("uid", uid(work, task))
+        event.add("uid", uid(work, kind, day))
         event.add("dtstamp", work.made)
-        event.add("dtstart", task.day)
-        event.add("dtend", task.day + timedelta(1))
-        if task.times > 1:
-            event.add("rrule", {"freq": "daily", "interval": task.every, "count": task.times})
-        event.add("summary", task.summary)
-        event.add("description", description(task))
-        event.add("categories", [_GROUPS[task.kind]])
-        event.add("status", "TENTATIVE" if task.expected else "CONFIRMED")
+        event.add("dtstart", day)
+        event.add("dtend", day + long)
+        event.add("summary", summary)
+        event.add("description", text)
+        event.add("categories", list(dict.fromkeys(_GROUPS[kind] for kind in kinds)))
+        event.add("status", "TENTATIVE" if expected else "CONFIRMED")
         event.add("transp", "TRANSPARENT")
+        if remind is not None and long < week:
+            alarm = ical.Alarm()
+            alarm.add("action", "DISPLAY")
+            alarm.add("description", summary)
+            alarm.add("trigger", remind)
+            event.add_component(alarm)
         page.add_component(event)
     return page.to_ical()

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-#: Fewer equal steps than this are a coincidence, not a rule.
-LEAST_REPEATS = 3
 #: Said of a date that hangs on what the insects of the run did.
 EXPECTED = "Expected by the model; it may come earlier or later. Go by what you see in the bin."
 
@@ -89,47 +87,6 @@ class Task:
 def in_order(tasks: Iterable[Task]) -> list[Task]:
     """Tasks by first day and, within a day, in the order of the work."""
     return sorted(tasks, key=lambda task: (task.day, ORDER[task.kind]))
-
-
-def merged(tasks: Iterable[Task]) -> list[Task]:
-    """Make one repeating task of single ones that truly repeat.
-
-    They must say the same, name the same bins and follow at equal steps, `LEAST_REPEATS` times
-    or more; all others stay single.
-
-    Parameters
-    ----------
-    tasks : iterable of Task
-        Single tasks, at most one a day and kind.
-    """
-    kinds: dict[Kind, list[Task]] = {}
-    for task in in_order(tasks):
-        kinds.setdefault(task.kind, []).append(task)
-    found = []
-    for of_kind in kinds.values():
-        k = 0
-        while k < len(of_kind):
-            run = _equal_steps(of_kind, k)
-            if run >= LEAST_REPEATS:
-                step = (of_kind[k + 1].day - of_kind[k].day).days
-                found.append(replace(of_kind[k], every=step, times=run))
-            else:
-                run = 1
-                found.append(of_kind[k])
-            k += run
-    return in_order(found)
-
-
-def _equal_steps(tasks: list[Task], first: int) -> int:
-    """How many tasks from `first` on are the same but for their day, at equal steps."""
-    count, model = 1, tasks[first]
-    while first + count < len(tasks):
-        here, before = tasks[first + count], tasks[first + count - 1]
-        step = tasks[first + 1].day - model.day
-        if replace(here, day=model.day) != model or here.day - before.day != step:
-            break
-        count += 1
-    return count
 
 
 def bins_in_words(bins: Iterable[int]) -> str:

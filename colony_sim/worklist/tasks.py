@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -19,7 +20,6 @@ from colony_sim.worklist.task import (
     bins_in_words,
     day_in_words,
     in_order,
-    merged,
 )
 from colony_sim.worklist.work import Work
 
@@ -33,7 +33,7 @@ _REASONS = {
 
 
 def build(work: Work, weeks: int) -> list[Task]:
-    """All tasks of the first weeks, in order; what repeats exactly is one repeating task.
+    """All tasks of the first weeks, in order; what is done every day is one repeating task.
 
     Parameters
     ----------
@@ -45,9 +45,9 @@ def build(work: Work, weeks: int) -> list[Task]:
     last = min(7 * weeks, work.days)
     days = _by_day(work.log[work.log["day"] <= last])
     found = fillings(work.log)
-    single = [_set_up(work)]
+    single = [_set_up(work, found)]
     for day, actions in days.items():
-        single.extend(_of_day(work, day, actions))
+        single.extend(_of_day(work, day, actions, found))
     single.extend(_moves(work, days, found))
     end = work.date(last)
     single.extend(task for task in treat_bran(work) if task.day <= end)
@@ -55,7 +55,7 @@ def build(work: Work, weeks: int) -> list[Task]:
         *daily_tasks.give_moisture(work, found, last),
         *daily_tasks.look_at_tray(work, found, last),
     ]
-    return in_order([*merged(single), *daily])
+    return in_order([*single, *daily])
 
 
 def _by_day(log: pd.DataFrame) -> dict[int, dict[str, list[Any]]]:
@@ -71,11 +71,15 @@ def _count(value: Any) -> int:
     return 0 if pd.isna(value) else int(value)
 
 
-def _set_up(work: Work) -> Task:
+def _set_up(work: Work, found: list[Filling]) -> Task:
     bins = tuple(founder_bins(work))
     grams = work.handling["bran.start_g"]
     into = "into each bin" if len(bins) > 1 else "into it"
     with_larvae = f" The {work.larvae} first larvae go into the other bins." if work.larvae else ""
+    if moist := [filling.bin for filling in found if filling.moist_at_start]:
+        with_larvae += (
+            f" Moist feed from the first day in {bins_in_words(moist)}, whose larvae are large."
+        )
     return Task(
         Kind.SETUP,
         work.start,
@@ -88,8 +92,19 @@ def _set_up(work: Work) -> Task:
     )
 
 
-def _of_day(work: Work, day: int, actions: dict[str, list[Any]]) -> Iterator[Task]:
+def _of_day(
+    work: Work, day: int, actions: dict[str, list[Any]], found: list[Filling]
+) -> Iterator[Task]:
     """Tasks of one day that need its own rows only."""
+    moist = {filling.bin for filling in found if filling.moist_at_start}
+    first = {bin_: min(f.day_in for f in found if f.bin == bin_) for bin_ in moist}
+    started = [
+        row
+        for row in actions.get(Action.MOISTURE_STARTED, [])
+        if row.bin not in moist or row.date_in != first[row.bin]
+    ]
+    actions = {**actions, Action.MOISTURE_STARTED: started}
+    growing = {filling.bin for filling in found if filling.growing(day)}
     sifted = actions.get(Action.SMALL_LARVAE_IN, [])
     for action, make in (
         (Action.PUPAE_TO_TRAY, _inspect),
@@ -99,8 +114,11 @@ def _of_day(work: Work, day: int, actions: dict[str, list[Any]]) -> Iterator[Tas
         (Action.BRAN_ADDED, _add_bran),
         (Action.CLEARED, _clear),
     ):
-        if action in actions:
-            yield make(work, day, actions[action] + (sifted if action is Action.CLEARED else []))
+        if actions.get(action):
+            task = make(work, day, actions[action] + (sifted if action is Action.CLEARED else []))
+            if task.kind is Kind.INSPECT and growing and growing <= {*task.bins}:
+                task = replace(task, summary="Inspect all growing bins for pupae")
+            yield task
 
 
 def _bins(rows: Iterable[Any]) -> tuple[int, ...]:

@@ -150,7 +150,7 @@ MUTANTS = (
     Mutant(
         "age of laying not counted",
         _ADULTS,
-        "* c.age_profile[min(days, oldest)]",
+        "* today.age_profile[min(days, oldest)]",
         "* 1.0",
         ("growth_rate", "evidence"),
     ),
@@ -248,7 +248,7 @@ MUTANTS = (
     Mutant(
         "wear of eggs dropped",
         _DAY,
-        "row.egg_thermal + c.egg_wear[k]",
+        "row.egg_thermal + today.egg_wear[k]",
         "row.egg_thermal",
         ("survival",),
     ),

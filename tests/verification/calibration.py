@@ -182,10 +182,10 @@ class Calibration(Claim):
 def _p(ensemble, features, far, log, of_values) -> tuple[float, float, float]:
     """P of the numbers, of the values read from them, and of both."""
     near = kernel(far, near_of(len(features))) > 0
-    numbers = misfit(ensemble.schedule, features[near], log, 1.0)
-    assert numbers is not None
-    alone = 1 - math.sqrt(1 - numbers.p)  # Without Sidak's correction.
-    return alone, of_values, 1 - (1 - min(alone, of_values)) ** 2
+    numbers = misfit(ensemble.schedule, features[near], log)
+    both = misfit(ensemble.schedule, features[near], log, of_values)
+    assert numbers is not None and both is not None
+    return numbers.p, of_values, both.p
 
 
 def _workers() -> int:

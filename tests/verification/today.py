@@ -16,9 +16,8 @@ from colony_sim.assimilation import lived
 from colony_sim.assimilation.checkpoint import Kept
 from colony_sim.assimilation.conditioning import adjust, near_of
 from colony_sim.assimilation.ensemble import Ensemble, live, live_on
-from colony_sim.assimilation.misfit import misfit, rank_of_values
+from colony_sim.assimilation.misfit import misfit
 from colony_sim.assimilation.today import KINDS, MEMBERS, quantities, weights_of
-from colony_sim.assimilation.values import Values
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony import founders
 from colony_sim.colony.bins import Phase
@@ -239,8 +238,7 @@ def judge(ensemble: Ensemble, members: Racks, racks: Racks, kind: str) -> tuple[
         ahead = {name: values[others][near] for name, values in members.ahead.items()}
         wanted = quantities(members.contents[others][near], ahead)
         draws = adjust(table[near], wanted, KINDS, weights[near], log)
-        lived_in = Values.of(ensemble.worlds, members.members[others])
-        doubts.append(misfit(schedule, table[near], log, rank_of_values(table, log, lived_in)))
+        doubts.append(misfit(schedule, table[near], log))
         told = rack_totals(draws.values)
         for name, values in told.items():
             ends = draws.quantiles(values, ENDS)

@@ -155,6 +155,14 @@ def calendar(
     ] = None,
     weeks: Annotated[int, typer.Option("--weeks", help="Weeks from the start.")] = 52,
     paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    work_days: Annotated[
+        str,
+        typer.Option("--work-days", metavar="DAYS", help="Your days at the bins, such as sat."),
+    ] = "wed,sat",
+    remind: Annotated[
+        str | None,
+        typer.Option("--remind", metavar="TIME", help="Ring on work days at this time, as 8:00."),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder; default: FOLDER/calendar.")
     ] = None,
@@ -163,7 +171,9 @@ def calendar(
     with getting_ready():
         from colony_sim.commands.calendar import run_calendar
 
-    run_calendar(folder, start=start, weeks=weeks, paper=paper, out=out)
+    run_calendar(
+        folder, start=start, weeks=weeks, paper=paper, out=out, days=work_days, remind=remind
+    )
 
 
 @app.command(rich_help_panel=OWN)

@@ -119,6 +119,17 @@ def explore(
     run_explore(file, policy=policy, profile=profile, port=port, browse=browser)
 
 
+@app.command(rich_help_panel=SHOW)
+def check(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Results folder.")],
+) -> None:
+    """Prove a results folder whole: every file and stored run against its checksum."""
+    with getting_ready():
+        from colony_sim.commands.check import run_check
+
+    run_check(folder)
+
+
 @app.command(rich_help_panel=COMPARE)
 def copy(
     name: Annotated[

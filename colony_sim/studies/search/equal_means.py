@@ -26,7 +26,7 @@ import pandas as pd
 from colony_sim.biology.parameters import Value
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import Factor
-from colony_sim.experiment.files import Policy
+from colony_sim.experiment.files import MOST_POINTS, Policy
 from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.running.runner import Progress
 from colony_sim.running.whole import Whole
@@ -188,8 +188,8 @@ def _check(plan: Plan, limits: Limits, candidates: int, replicates: int) -> None
     if limits.bins is None and _differs(plan, "rack.bins"):
         raise InputError(ARGUMENT, "bins", "not given", "a number, as the policies differ in it")
     for option, number in (("candidates", candidates), ("replicates", replicates)):
-        if number < 1:
-            raise InputError(ARGUMENT, option, number, "1 or more")
+        if not 1 <= number <= MOST_POINTS:
+            raise InputError(ARGUMENT, option, number, f"1 to {MOST_POINTS}")
 
 
 def _with_means(plan: Plan, fixed: dict[str, Value]) -> Plan:

@@ -31,6 +31,10 @@ SHORT = 0.5
 """Share of the beetles begun with below which a colony is short of breeders."""
 
 
+MOST_SHARE = 0.999
+"""To show more takes thousands of runs of every candidate."""
+
+
 @dataclass(frozen=True)
 class Limits:
     """What the keeper has.
@@ -71,8 +75,8 @@ class Limits:
         """
         for name in ("persist", "sure"):
             share = getattr(self, name)
-            if not 0 < share < 1:
-                raise InputError(ARGUMENT, name, share, "above 0 and below 1")
+            if not 0 < share <= MOST_SHARE:
+                raise InputError(ARGUMENT, name, share, f"above 0 and at most {MOST_SHARE}")
         for name in ("minutes_per_week", "bran_kg_per_week", "grams_per_day"):
             amount = getattr(self, name)
             if amount is not None and not 0 < amount < math.inf:

@@ -28,6 +28,7 @@ from scipy import stats
 from colony_sim.biology.parameters import Parameters, Value
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import Factor, entry, parse_vary
+from colony_sim.experiment.files import MOST_POINTS
 from colony_sim.experiment.plan import Plan, model_fingerprint, replicate_seeds
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.running.runner import Progress
@@ -277,8 +278,8 @@ def _fixed(
     if not factors:
         raise InputError(ARGUMENT, "keys", "nothing", "one handling key or more")
     for option, number in (("candidates", candidates), ("replicates", replicates)):
-        if number < 1:
-            raise InputError(ARGUMENT, option, number, "1 or more")
+        if not 1 <= number <= MOST_POINTS:
+            raise InputError(ARGUMENT, option, number, f"1 to {MOST_POINTS}")
     fixed = limits.check()
     if "rack.bins" in fixed and any(f.key == "rack.bins" for f in factors):
         raise InputError(

@@ -203,7 +203,7 @@ def plan_sweep(
     suffix = "-sweep-quick" if quick else "-sweep"
     seeds = replicate_seeds(plan.seed, rule.most) if rule else plan.seeds
     plan = replace(plan, name=named(experiment.name, profile) + suffix, seeds=seeds)
-    plan, notes = _choose(plan, [f.key for f in factors], policy or file.policy)
+    plan, notes = _choose(plan, [f.key for f in factors], file.policy if policy is None else policy)
     plan, left_out = in_fitting_worlds(plan, point_dicts(table))
     notes = (*notes, *left_out_in_words(left_out))
     planned = SweepPlan(plan, factors, kind, chosen_seed, table, rule, notes, left_out)

@@ -34,6 +34,7 @@ from colony_sim.studies import precision
 from colony_sim.studies.fitting_worlds import left_out_in_words
 from colony_sim.studies.profile_words import circumstances
 from colony_sim.studies.sweep.findings import Finding
+from colony_sim.words.cells import without_formulas
 
 if TYPE_CHECKING:
     from colony_sim.studies.sweep.run import SweepPlan
@@ -259,4 +260,5 @@ class _Table:
             writer = self._writer = pq.ParquetWriter(self._parquet, pa.schema(fields))
         writer.write_table(arrow.cast(writer.schema))
         mode = "w" if first else "a"
-        table.to_csv(self._csv, mode=mode, header=first, index=False, lineterminator="\n")
+        plain = without_formulas(table)
+        plain.to_csv(self._csv, mode=mode, header=first, index=False, lineterminator="\n")
