@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from commandline import without_sums
 from made_up_gains import CURRENCY, skewed, tables
 from pictures import as_kept, drawn, readable
 from test_figures import results as made_up_results
@@ -189,6 +190,7 @@ def test_the_group_against_one_policy_is_drawn_and_only_of_the_currency(base):
 def test_a_comparison_over_worlds_opens_with_it_and_one_of_one_world_does_not(tmp_path):
     folder = made_up_results(tmp_path / "made-up", {B: 8.0, A: 9.0})
     daily = pd.read_parquet(folder / "daily.parquet")
+    without_sums(folder)
     daily.assign(larvae_g=100.0, adults=50).to_parquet(folder / "daily.parquet", index=False)
 
     def more(folder):

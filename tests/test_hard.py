@@ -138,6 +138,6 @@ def test_a_folder_is_proven_whole_and_a_flipped_bit_is_found(finished, tmp_path)
         assert code == 1 and wanted in err[-1], (name, err)
     # A damaged table is refused by whatever reads the folder.
     code, _, err = cli("report", tmp_path / "measures-parquet", cwd=tmp_path)
-    assert code == 2 and "measures.parquet: file = 'damaged'" in err[-1]
+    assert code == 2 and "measures.parquet: table = 'damaged'" in err[-1]
     code, _, err = cli("check", tmp_path, cwd=tmp_path)
     assert code == 2

@@ -14,6 +14,7 @@ import matplotlib
 import numpy as np
 import pandas as pd
 import pytest
+from commandline import without_sums
 from made_up_traces import LIFE, MOIST, traces
 from matplotlib.colors import to_hex
 from pictures import as_kept, drawn, readable
@@ -660,6 +661,7 @@ def kept_slides(folder: Path) -> dict[str, Slide]:
     rise = np.minimum(daily["day"] / WARM_UP, 1) * (1 + 0.05 * np.sin(daily["day"] / 40))
     level = daily["seed"] + 100.0
     daily = daily.assign(larvae_g=4 * level * rise, adults=level * (2 - rise))
+    without_sums(folder)
     daily.to_parquet(folder / "daily.parquet", index=False)
     tables = with_bins(folder)
     names = ("every 21 days", "every 14 days")
@@ -721,6 +723,7 @@ def test_runs_of_another_version_are_said_not_shown(tmp_path):
     folder = small("one", tmp_path)
     daily = pd.read_parquet(folder / "daily.parquet")
     daily["larvae"] += 1
+    without_sums(folder)
     daily.to_parquet(folder / "daily.parquet", index=False)
     found = comparison_slides.slides(folder)
     slide = next(slide for slide in found if slide.name == "bins")

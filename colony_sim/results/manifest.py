@@ -237,12 +237,17 @@ def read(
     if manifest.get("format") != FORMAT:
         raise InputError(str(path), "format", manifest.get("format"), f"{FORMAT}")
     try:
-        bad = damaged(folder, manifest, ".parquet") if whole else []
+        # What is missing its reader tells of.
+        bad = [
+            name
+            for name in (damaged(folder, manifest, ".parquet") if whole else ())
+            if (folder / name).is_file()
+        ]
     except (TypeError, ValueError, OSError):
         raise InputError(str(path), "sha256", "damaged", _AS_WRITTEN) from None
     if bad:
         allowed = "as it was written; run the command that made it again"
-        raise InputError(str(folder / bad[0]), "file", "damaged", allowed)
+        raise InputError(str(folder / bad[0]), "table", "damaged", allowed)
     return manifest
 
 

@@ -128,6 +128,8 @@ def look_into(folder: Path) -> Iterator[OutcomeStore]:
     """The store of a results folder, to read alone; nothing is made or changed."""
     address = f"{(folder / NAME).resolve().as_uri()}?mode=ro"
     with closing(sqlite3.connect(address, uri=True)) as connection:
+        # A text that is damaged is none of UTF-8 any more.
+        connection.text_factory = lambda data: data.decode(errors="replace")
         yield OutcomeStore(connection)
 
 
