@@ -36,7 +36,7 @@ date,bin,action,stage,count,grams,about,until,note
 2031-04-08,3,beetles out,beetles,83,,,,
 2031-04-08,3,dead beetles,beetles,24,,,,
 """
-MEMBERS, DRAWS = 200, 50
+MEMBERS, DRAWS = 120, 40
 TOLD, UNTOLD = "adult.life_mean_days", "larva.duration_days"
 PLAIN = dict(experiment=None, policy=None, name=None, members=None, seed=None, workers=1)
 

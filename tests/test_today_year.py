@@ -9,7 +9,7 @@ import browser
 import pytest
 from commandline import PROGRAM, cli, wait_for
 from plain_words import jargon
-from test_today_served import PHONE, asks, let_in, serving
+from test_today_served import PHONE, serving
 
 from colony_sim.assimilation.asked import ask
 from colony_sim.assimilation.study import Found
@@ -24,7 +24,7 @@ from colony_sim.logs.logbook import parse
 from colony_sim.logs.schedule import compile_schedule
 from colony_sim.logs.words import COLUMNS, LogAction
 
-BINS, MEMBERS, STAY = 5, 40, 28
+BINS, MEMBERS, STAY = 5, 40, 42
 FIRST, LAST = datetime.date(2031, 1, 4), datetime.date(2032, 1, 3)
 HEAD = ",".join(COLUMNS) + "\n"
 
@@ -55,7 +55,7 @@ def empty(tmp_path_factory):
 def a_year() -> list[tuple[datetime.date, str, LogAction, dict[str, str]]]:
     """What is done: day, bin, action, fields."""
     rows = [(0, 0, LogAction.BEETLES_IN, {"How many": "60"})]
-    for turn in range(13):
+    for turn in range(9):
         start, out = STAY * turn, STAY * (turn + 1)
         rows.append((out, turn, LogAction.BEETLES_OUT, {
             "How many": str(50 + 7 * (turn % 3)), "They go into bin": str((turn + 1) % BINS + 1),
@@ -63,11 +63,11 @@ def a_year() -> list[tuple[datetime.date, str, LogAction, dict[str, str]]]:
         if turn % 3 == 0:
             rows.append((out, turn, LogAction.DEAD_BEETLES, {"How many": str(3 + turn)}))
         rows += [
-            (start + 64, turn, LogAction.MOISTURE_STARTED, {}),
-            (start + 74, turn, LogAction.COUNT, {"Of what": "larvae", "How many": "350"}),
-            (start + 110, turn, LogAction.HARVEST, {"Grams": "9"}),
-            (start + 124, turn, LogAction.PUPAE_PICKED, {"How many": "40"}),
-            (start + 138, turn, LogAction.CLEARED, {}),
+            (start + 78, turn, LogAction.MOISTURE_STARTED, {}),
+            (start + 88, turn, LogAction.COUNT, {"Of what": "larvae", "How many": "350"}),
+            (start + 120, turn, LogAction.HARVEST, {"Grams": "9"}),
+            (start + 140, turn, LogAction.PUPAE_PICKED, {"How many": "40"}),
+            (start + 196, turn, LogAction.CLEARED, {}),
         ]
     end = (LAST - FIRST).days
     rows = sorted((row for row in rows if row[0] <= end), key=lambda row: row[0])
@@ -89,6 +89,10 @@ def test_a_year_is_tapped_from_an_empty_log(chromium, empty, monkeypatch):
         shown = seen.page
         assert "Your rack is empty" in shown.locator("h1").inner_text()
         assert shown.locator(".rack a").count() == BINS
+        buttons = shown.locator("#bin-1 [data-action]").evaluate_all(
+            "found => found.map(one => one.dataset.action)"
+        )
+        assert sorted(buttons) == sorted(LogAction)
         assert seen.violations() == [] and seen.overflow() == 0
         if pictures:
             shown.screenshot(path=f"{pictures}/year-empty-390.png", full_page=True)
@@ -130,7 +134,7 @@ def test_a_year_is_tapped_from_an_empty_log(chromium, empty, monkeypatch):
             shown.screenshot(path=f"{pictures}/year-full-1280.png", full_page=True)
 
 
-def test_every_action_of_the_log_has_a_button_and_a_form(empty):
+def test_every_action_of_the_log_has_a_button_and_a_form():
     for phase in Phase:
         first, others = of_phase(phase.value)
         assert sorted([*first, *others]) == sorted(LogAction)
@@ -140,10 +144,6 @@ def test_every_action_of_the_log_has_a_button_and_a_form(empty):
         assert needs <= asked[action], action
         if "either" in action.needs:
             assert asked[action] & {"count", "grams"}
-    with serving(empty) as (server, _, _):
-        cookie = let_in(server)
-        text = asks(server, "GET", "/", Cookie=cookie)[2]
-        assert all(f'data-action="{action}"' in text for action in LogAction)
 
 
 def test_a_folder_that_is_served_is_not_served_twice_and_ctrl_c_ends_it(tmp_path):

@@ -136,15 +136,19 @@ def place(tmp_path_factory):
     return place
 
 
-@pytest.fixture(scope="module")
-def asked(place):
-    code, out, err = cli("trial", "results/demo-shed", "--workers", 1, cwd=place, faults=None)
+def filled(folder, numbers) -> str:
+    """The empty log of a trial with these numbers."""
+    lines, left = [], list(numbers)
+    for line in (folder / "trial.csv").read_text().splitlines():
+        lines.append(line + str(left.pop(0)) if line.endswith(",") and left else line)
+    return "\n".join(lines) + "\n"
+
+
+def test_the_command_ranks_says_how_and_takes_a_result_back(place, tmp_path):
+    words = ("trial", "results/demo-shed", "--workers", 1)
+    code, out, err = cli(*words, cwd=place, faults=None)
     assert code == 0, err
-    return place / "results/demo-shed-trial", out
-
-
-def test_the_command_ranks_and_says_how(asked):
-    folder, out = asked
+    folder = place / "results/demo-shed-trial"
     table = pd.read_parquet(folder / "ranking.parquet")
     assert set(table["trial"]) == set(BY_NAME) and (table["worth"] > -1e-9).all()
     written = pd.read_parquet(folder / "written.parquet")
@@ -157,18 +161,6 @@ def test_the_command_ranks_and_says_how(asked):
     readable(slide)
     assert slide.title.split(":")[0] in " ".join(out.split())
 
-
-def filled(folder, numbers) -> str:
-    text = (folder / "trial.csv").read_text()
-    lines, left = [], list(numbers)
-    for line in text.splitlines():
-        lines.append(line + str(left.pop(0)) if line.endswith(",") and left else line)
-    return "\n".join(lines) + "\n"
-
-
-def test_a_result_is_taken_back(place, asked, tmp_path):
-    folder, _ = asked
-    words = ("trial", "results/demo-shed", "--workers", 1)
     code, _, err = cli(*words, "--only", "grid-7", cwd=place, faults=None)
     assert code == 0, err
     (tmp_path / "mine.csv").write_text(filled(folder, (500, 800)))
@@ -177,6 +169,15 @@ def test_a_result_is_taken_back(place, asked, tmp_path):
     assert "After this result" in out and "Before it" in out
     profile = read_worlds(folder / "demo-shed-trial.profile.csv")
     assert set(profile.keys) > set(PROFILE.keys) and len(profile.draws) == back.DRAWS
+
+    shutil.copytree(place / "results/demo-shed", place / "results/demo")
+    (place / "results/demo/gains.parquet").unlink()
+    before = set((place / "results").iterdir())
+    code, _, err = cli("trial", "results/demo", cwd=place, faults=None)
+    assert code == 2 and "of one world" in err[-1]
+    code, _, err = cli("trial", "results/demo-shed", "--only", "grid-3", cwd=place, faults=None)
+    assert code == 2 and "--only = 'grid-3'; allowed: grid-1" in err[-1]
+    assert set((place / "results").iterdir()) == before
 
 
 def test_a_result_moves_the_possible_colonies_its_way():
@@ -229,14 +230,3 @@ def test_semicolons_and_decimal_commas_are_read(tmp_path):
     (tmp_path / "log.csv").write_text("trial;box;what;number\nsample;bin;weight;2,4\n")
     trial, numbers = back.read(tmp_path / "log.csv")
     assert trial.name == "sample" and numbers.tolist() == [2.4]
-
-
-def test_a_comparison_of_one_world_is_refused_and_nothing_written(place):
-    shutil.copytree(place / "results/demo-shed", place / "results/demo")
-    (place / "results/demo/gains.parquet").unlink()
-    code, _, err = cli("trial", "results/demo", cwd=place, faults=None)
-    assert code == 2 and "of one world" in err[-1]
-    before = set((place / "results").iterdir())
-    code, _, err = cli("trial", "results/demo-shed", "--only", "grid-3", cwd=place, faults=None)
-    assert code == 2 and "--only = 'grid-3'; allowed: grid-1" in err[-1]
-    assert set((place / "results").iterdir()) == before
