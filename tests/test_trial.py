@@ -19,7 +19,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
 from colony_sim.experiment.worlds import read_worlds, write_worlds
 from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR
-from colony_sim.trial import back, lived
+from colony_sim.trial import back, lived, words
 from colony_sim.trial.boxes import TRIALS
 from colony_sim.trial.slides import slides
 from colony_sim.trial.value import ranked
@@ -44,7 +44,7 @@ def test_each_trial_tells_what_it_is_for():
     assert eaten < 0.8 * safe and safe == pytest.approx(with_grid, rel=0.03)
     beside, alone = mean_numbers("larvae-on-eggs", {"predation.larva_egg": 0.0})
     assert beside == pytest.approx(alone, rel=0.03)
-    more, _ = mean_numbers("larvae-on-eggs", {"predation.larva_egg": 3.0})
+    more, _ = mean_numbers("larvae-on-eggs", {"predation.larva_egg": 0.005})
     assert more < 0.9 * alone
     left, apart = mean_numbers("split-bin", {"predation.adult_pupa": 0.05})
     assert left < 0.8 * apart
@@ -139,14 +139,14 @@ def place(tmp_path_factory):
 def filled(folder, numbers) -> str:
     """The empty log of a trial with these numbers."""
     lines, left = [], list(numbers)
-    for line in (folder / "trial.csv").read_text().splitlines():
+    for line in (folder / "grid-7.csv").read_text().splitlines():
         lines.append(line + str(left.pop(0)) if line.endswith(",") and left else line)
     return "\n".join(lines) + "\n"
 
 
-def test_the_command_ranks_says_how_and_takes_a_result_back(place, tmp_path):
-    words = ("trial", "results/demo-shed", "--workers", 1)
-    code, out, err = cli(*words, cwd=place, faults=None)
+def test_the_command_ranks_says_how_and_takes_a_result_back(place):
+    trial = ("trial", "results/demo-shed", "--workers", 1)
+    code, out, err = cli(*trial, cwd=place, faults=None)
     assert code == 0, err
     folder = place / "results/demo-shed-trial"
     table = pd.read_parquet(folder / "ranking.parquet")
@@ -161,11 +161,16 @@ def test_the_command_ranks_says_how_and_takes_a_result_back(place, tmp_path):
     readable(slide)
     assert slide.title.split(":")[0] in " ".join(out.split())
 
-    code, _, err = cli(*words, "--only", "grid-7", cwd=place, faults=None)
+    code, _, err = cli(*trial, "--only", "grid-7", cwd=place, faults=None)
     assert code == 0, err
-    (tmp_path / "mine.csv").write_text(filled(folder, (500, 800)))
-    code, out, err = cli(*words, "--result", tmp_path / "mine.csv", cwd=place, faults=None)
+    # Filled in where it lies, as anybody would.
+    mine = folder / "grid-7.csv"
+    one = written[(written["trial"] == "grid-7") & (written["world"] == 3)]
+    mine.write_text(filled(folder, one["number"]))
+    before = mine.read_bytes()
+    code, out, err = cli(*trial, "--only", "grid-7", "--result", mine, cwd=place, faults=None)
     assert code == 0, err
+    assert mine.read_bytes() == before
     assert "After this result" in out and "Before it" in out
     profile = read_worlds(folder / "demo-shed-trial.profile.csv")
     assert set(profile.keys) > set(PROFILE.keys) and len(profile.draws) == back.DRAWS
@@ -201,6 +206,9 @@ def test_a_result_moves_the_possible_colonies_its_way():
         assert 1 < found.effective <= len(numbers)
     most = back.answer(question, trial, written, np.array([1.0, 5000.0]), 1, "x")
     assert most.strange
+    head, lines = words.said(question, most)
+    assert head.startswith("Hardly a possible colony") and lines[0].startswith("If it holds: ")
+    assert abs(most.after.gain) <= 1.5 * np.abs(gains).max()
     middle = back.answer(question, trial, written, written[np.argsort(said)[20]], 1, "x")
     assert not middle.strange
 

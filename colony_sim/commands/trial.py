@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from colony_sim.atomic import write_atomic
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.show import HOW, console, progress_bar, show_page
 from colony_sim.commands.study import ended_in_one_line
@@ -19,7 +20,7 @@ from colony_sim.trial import question as questions
 from colony_sim.trial.boxes import TRIALS, Trial
 from colony_sim.trial.study import STUDY, Found, design, facts, frames, plan_of, run, say
 
-STEPS, LOG = "instructions.txt", "trial.csv"
+STEPS = "instructions.txt"
 
 
 def run_trial(
@@ -33,7 +34,7 @@ def run_trial(
     plan = plan_of(question)
     place = folder_of(plan.name, out)
     profile = f"{plan.name}.profile.csv"
-    files = STUDY.files | {STEPS, LOG, profile}
+    files = STUDY.files | {STEPS}
     with ended_in_one_line(place), claim(place, plan.name, files):
         compile_kernels()
         with progress_bar("colonies") as on_progress:
@@ -49,9 +50,6 @@ def run_trial(
         def draw(staged: Path) -> None:
             STUDY.draw(staged)
             (staged / STEPS).write_text(words.instructions(chosen, question.room_c), "utf-8")
-            (staged / LOG).write_text(back.empty(chosen), "utf-8")
-            if answer is not None:
-                write_worlds(staged / profile, answer.profile)
 
         head, more = spoken.headline, list(spoken.plain)
         text = spoken.text
@@ -62,7 +60,13 @@ def run_trial(
             plan, place, STUDY.kind, frames(found), text, facts(found), answer=f"{head}.",
             design=design(found), command=command_line(), draw=draw,
         )  # fmt: skip
-    last = [f"How to do it: {STEPS}; its empty log: {LOG}, then --result FILE ({chosen.label})."]
+        # What the keeper fills in, and what came of it, no later call takes away.
+        log = place / f"{chosen.name}.csv"
+        if not log.exists():
+            write_atomic(log, lambda staged: staged.write_text(back.empty(chosen), "utf-8"))
+        if answer is not None:
+            write_worlds(place / profile, answer.profile)
+    last = [f"How to do it: {STEPS}; its log: {log.name}, then --result FILE ({chosen.label})."]
     if answer is not None:
         last = [f"Ask again with the colonies that are left: --profile {place / profile}"]
     show_page(console(), [f"{head}."], more, [*last, f"{HOW}: verdict.txt of the results.",

@@ -160,9 +160,11 @@ def answer(
     below, above = np.mean(said <= mine), np.mean(said >= mine)
     even = np.full(len(said), 1 / len(said))
     gains = {"gain": question.gains}
-    moved = adjust(said[:, None], gains, {"gain": _GAIN}, weights, np.array([mine]))
+    # Beyond what was lived nothing is known: a result out there counts as the last that was.
+    reached = np.array([np.clip(mine, said.min(), said.max())])
+    moved = adjust(said[:, None], gains, {"gain": _GAIN}, weights, reached)
     values = Values.of(question.worlds, question.numbers)
-    posterior = Learner(said[:, None], values).of_log(np.array([mine]))
+    posterior = Learner(said[:, None], values).of_log(reached)
     profile = drawn(values, posterior, DRAWS, question.base, seed, name)
     return Answer(
         trial, written, standing(question.gains, even, question.zone),

@@ -7,14 +7,14 @@ evening sets a trial up. Minutes and bran are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.evidence.box import Boxes
-from colony_sim.population.insects import Stage
+from colony_sim.population.insects import Flag, Stage
 from colony_sim.population.ledger import Event
 
 COUNT_ERROR = 0.05
@@ -27,6 +27,8 @@ EUR_PER_KG = 0.6
 """Price of bran (common practice, no source)."""
 _FLOOR_DM2 = 4.0
 _BRAN_G = 250.0
+_LITTLE_G = 60.0
+"""So little that larvae meet eggs."""
 _GROW_DAYS = 35
 """Until hatchlings are large enough to be counted."""
 
@@ -41,10 +43,13 @@ class Number:
         Which box it is of.
     what : str
         What is counted or weighed, with its unit.
+    most : float
+        More there cannot be.
     """
 
     box: str
     what: str
+    most: float = np.inf
 
 
 @dataclass(frozen=True)
@@ -106,13 +111,13 @@ class Trial:
             elif number.what.endswith(" C"):
                 values.append(max(0.0, round(value + DEGREES_K * chance.standard_normal(), 1)))
             else:
-                values.append(float(round(value * np.exp(COUNT_ERROR * chance.standard_normal()))))
+                counted = float(round(value * np.exp(COUNT_ERROR * chance.standard_normal())))
+                values.append(min(counted, number.most))
         return np.array(values)
 
 
-def _box(p: Parameters, seed: int, changes: Mapping[str, float] | None = None) -> Boxes:
-    values = p if not changes else p.with_values(dict(changes), where="trial")
-    return Boxes(values, seed, area_dm2=_FLOOR_DM2, bran_g=_BRAN_G, renewed=False)
+def _box(p: Parameters, seed: int, bran_g: float = _BRAN_G) -> Boxes:
+    return Boxes(p, seed, area_dm2=_FLOOR_DM2, bran_g=bran_g, renewed=False)
 
 
 def _larvae(boxes: Boxes) -> float:
@@ -140,21 +145,19 @@ def _grid(days: int) -> Callable[[Parameters, int, float], np.ndarray]:
 
 
 def _larvae_on_eggs(p: Parameters, seed: int, room_c: float) -> np.ndarray:
-    """Eggs of three days, with and without larvae of the last brood for two weeks."""
+    """100 counted eggs, with and without larvae of the last brood for three days."""
     found = []
     for older in (300, 0):
-        boxes = _box(p, seed)
-        boxes.beetles(60, room_c, age=14.0)
-        boxes.live(room_c, 3)
-        boxes.remove(Stage.ADULT)
+        boxes = _box(p, seed, _LITTLE_G)
+        boxes.eggs(100, room_c)
         if older:
             boxes.larvae(older, mass_mg=60.0)
-            mine = np.sort(boxes.insects.ident[boxes.insects.rows(Stage.LARVA)])[-older:]
-            boxes.live(room_c, 14)
+            mine = boxes.insects.ident[boxes.insects.rows(Stage.LARVA)].copy()
+            boxes.live(room_c, 3)
             _sieve_out(boxes, mine)
         else:
-            boxes.live(room_c, 14)
-        boxes.live(room_c, _GROW_DAYS - 14)
+            boxes.live(room_c, 3)
+        boxes.live(room_c, _GROW_DAYS)
         found.append(_larvae(boxes))
     return np.array(found)
 
@@ -176,9 +179,11 @@ def _pupae(p: Parameters, seed: int, room_c: float) -> np.ndarray:
         boxes.pupae(100)
         if left:
             boxes.beetles(100, room_c, age=14.0)
-            boxes.larvae(300, mass_mg=60.0)
-        record = boxes.live(room_c, 21)
-        found.append(float(record.total(Event.ADULT_EMERGED)))
+            boxes.larvae(300, mass_mg=30.0)
+        boxes.live(room_c, 21)
+        store = boxes.insects
+        whole = (store.view("stage") == Stage.ADULT) & (store.view("flags") & Flag.INJURED == 0)
+        found.append(max(0.0, float(whole.sum()) - 100.0 * left))
     return np.array(found)
 
 
@@ -188,10 +193,10 @@ def _laying(p: Parameters, seed: int, room_c: float) -> np.ndarray:
 
 
 def _sample(p: Parameters, seed: int, room_c: float) -> np.ndarray:
-    """Weight of 50 larvae of a bin eight weeks after the beetles left it."""
+    """Weight of 50 larvae of a bin twelve weeks after the beetles left it."""
     boxes = Boxes(p, seed, area_dm2=12.0, bran_g=1500.0)
     boxes.eggs(3000, room_c)
-    boxes.live(room_c, 56)
+    boxes.live(room_c, 84)
     masses = boxes.masses(Stage.LARVA)
     if not masses.size:
         return np.array([0.0])
@@ -250,26 +255,26 @@ TRIALS = (
     _grid_trial(14, 100.0),
     Trial(
         "larvae-on-eggs", "eggs with and without larvae",
-        (Number("with larvae", _SMALL), Number("without larvae", _SMALL)), 3 + _GROW_DAYS, 90.0,
-        2 * _BRAN_G,
+        (Number("with larvae", _SMALL, 100), Number("without larvae", _SMALL, 100)),
+        3 + _GROW_DAYS, 90.0, 2 * _LITTLE_G,
         (
-            "Put 250 g of bran in each of two boxes of 20 x 20 cm, a slice of carrot on top, and "
-            "60 beetles in each for three days; then take all beetles out.",
+            "Sieve eggs out of fresh bran and count 100 into each of two boxes of 20 x 20 cm with "
+            "60 g of bran.",
             "Put 300 larvae of some 60 mg (half grown) into one of the boxes, none into the other.",
-            "After two weeks sieve these larvae out again; eggs and hatchlings fall through.",
-            "Five weeks after the beetles left count the small larvae of each box.",
+            "After three days sieve these larvae out again; the eggs fall through.",
+            "Five weeks later count the small larvae of each box.",
         ),
         _larvae_on_eggs,
     ),
     Trial(
         "split-bin", "half of the pupae apart, half left",
-        (Number("left", "whole beetles, counted"), Number("apart", "whole beetles, counted")),
+        tuple(Number(box, "whole beetles, counted", 100) for box in ("left", "apart")),
         21, 40.0, 2 * _BRAN_G,
         (
             "Pick 200 fresh pupae. Put 100 on bran in a box by themselves.",
-            "Put the other 100 on bran in a box with 100 beetles and 300 larvae of some 60 mg.",
-            "After three weeks count the whole new beetles of each box (in the second: all whole "
-            "beetles less the 100).",
+            "Put the other 100 on bran in a box with 100 beetles and 300 larvae of some 30 mg.",
+            "After three weeks count the whole living beetles of each box; in the second take off "
+            "the 100 that you put in.",
         ),
         _pupae,
     ),
@@ -284,16 +289,16 @@ TRIALS = (
         _laying,
     ),
     Trial(
-        "sample", "50 larvae weighed", (Number("bin", "weight of 50 larvae, g"),), 56, 5.0, 0.0,
+        "sample", "50 larvae weighed", (Number("bin", "weight of 50 larvae, g"),), 84, 5.0, 0.0,
         (
-            "Eight weeks after the beetles left a bin take 50 larvae from its middle, unchosen.",
+            "Twelve weeks after the beetles left a bin take 50 larvae from its middle, unchosen.",
             "Weigh them together on a scale that shows 0.1 g.",
         ),
         _sample,
     ),
     Trial(
         "fifty", "50 large larvae set apart, their pupae counted",
-        (Number("box", "pupae and beetles, counted"),), 35, 15.0, 100.0,
+        (Number("box", "pupae and beetles, counted", 50),), 35, 15.0, 100.0,
         (
             "Put 50 larvae of some 100 mg on 100 g of bran in a box, with a slice of carrot.",
             "After five weeks count pupae and beetles, those taken out before as well.",
@@ -302,7 +307,7 @@ TRIALS = (
     ),
     Trial(
         "beetle-lives", "100 young beetles counted after six weeks",
-        (Number("box", "living beetles, counted"),), 42, 30.0, _BRAN_G,
+        (Number("box", "living beetles, counted", 100),), 42, 30.0, _BRAN_G,
         (
             "Put 100 beetles that have just turned black on bran in a box, with a slice of carrot.",
             "Renew bran and carrot every two weeks. After six weeks count those that live.",

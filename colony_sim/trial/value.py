@@ -36,7 +36,7 @@ def ranked(trials: Sequence[Trial], summaries: np.ndarray, gains: np.ndarray) ->
         One row a trial: `trial`, `label`, `days`, `minutes`, `bran_eur`, `worth` (g a year) and
         `worth_se`, `p_holm` (that permuted gains come to as much), `told_apart`, `turns` (share of
         the possible colonies in which its result would turn the choice), `worth_per_minute`,
-        `worth_per_eur` (NaN where it takes no bran).
+        `worth_per_eur` (NaN where it takes no bran), and the ranks by either (1 is the best).
     """
     names = [trial.name for trial in trials]
     found = narrowing(names, summaries, gains).table.set_index("key")
@@ -52,6 +52,9 @@ def ranked(trials: Sequence[Trial], summaries: np.ndarray, gains: np.ndarray) ->
             "worth_per_minute": worth / trial.minutes,
             "worth_per_eur": worth / trial.euro if trial.euro else np.nan,
         })  # fmt: skip
-    return pd.DataFrame(rows).sort_values(
+    table = pd.DataFrame(rows)
+    for by in ("minute", "eur"):
+        table[f"rank_per_{by}"] = table[f"worth_per_{by}"].rank(ascending=False, method="min")
+    return table.sort_values(
         ["told_apart", "worth_per_minute"], ascending=False, kind="stable", ignore_index=True
     )

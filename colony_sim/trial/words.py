@@ -104,11 +104,11 @@ def said(question: Question, found: Answer) -> tuple[str, list[str]]:
         f"Some {found.effective:.0f} of {len(question.gains)} possible colonies count.",
     ]
     if found.strange:
-        lines.insert(0, (
+        return (
             f"Hardly a possible colony gives such a result ({of_100(found.tail)} of 100 are as far "
-            "out): do not trust the answer. Look for a slip of the pen and at how the boxes were "
-            "kept."
-        ))  # fmt: skip
+            "out): look for a slip of the pen and at how the boxes were kept, before you believe "
+            "anything of it"
+        ), [f"If it holds: {answer[0].lower()}{answer[1:]}.", *lines]
     return answer, lines
 
 
