@@ -92,7 +92,7 @@ def _gained(cost: Range, what: str) -> str:
 
     def side(value: float, of: str = "") -> str:
         amount = about(abs(value))
-        return amount if amount == "0" else f"{amount}{of} {'more' if value < 0 else 'less'}"
+        return f"{amount}{of}" + ("" if amount == "0" else " more" if value < 0 else " less")
 
     if not cost.low_90 and not cost.high_90:
         return f"as many {what}"
@@ -173,9 +173,8 @@ def take(told: Told) -> str:
     if not one.is_sure:
         return (
             f"Take no larvae for now: with no share tried are at least {one.breeders:.0f} beetles "
-            f"there for {lived.WEEKS} weeks (most likely with {share.split(' of')[0]} taken, "
-            f"probability {one.probability:.2f}). Let them become beetles"
-            f"{', or buy as said' if told.buy.on else ''}."
+            f"there for {lived.WEEKS} weeks (probability at most {one.probability:.2f}). Let them "
+            f"become beetles{', or buy as said' if told.buy.on else ''}."
         )
     listed = f" (today {'; '.join(some)})" if some else " (today no bin has any)"
     return (
