@@ -39,7 +39,7 @@ def test_help_names_the_commands(tmp_path):
 def test_help_imports_nothing_heavy():
     code = (
         "import sys, colony_sim.commands.main; "
-        "heavy = {'numpy', 'pandas', 'numba', 'mesa', 'pydantic', 'pyarrow'}; "
+        "heavy = {'numpy', 'pandas', 'numba', 'mesa', 'pint', 'pydantic', 'pyarrow'}; "
         "print(sorted(heavy & {*sys.modules}))"
     )
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)

@@ -12,11 +12,12 @@ from rich.table import Table
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.commands.study import shown, tell
+from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import worlds_of
 from colony_sim.planning.choose import effort_of
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.planner import base_plan
-from colony_sim.planning.request import read_request
+from colony_sim.planning.request import Request, read_request
 from colony_sim.planning.study import STUDY
 from colony_sim.planning.words_luck import runs
 from colony_sim.planning.words_page import parts
@@ -40,6 +41,23 @@ def run_plan(
 ) -> Path:
     """Plan a rack and a year, or say what is short; returns the results folder."""
     request = read_request(file, options)
+    with using(request.house):
+        return _planned(
+            request, quick=quick, profile=profile, workers=workers, out=out, one_world=one_world,
+            full=full,
+        )  # fmt: skip
+
+
+def _planned(
+    request: Request,
+    *,
+    quick: bool,
+    profile: Path | None,
+    workers: int | None,
+    out: Path | None,
+    one_world: bool,
+    full: bool,
+) -> Path:
     worlds = worlds_of(profile, one_world)
     effort = effort_of(quick, over_worlds=worlds is not None)
     name = base_plan(request, worlds).name + ("-quick" if quick else "")

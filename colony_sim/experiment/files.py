@@ -21,6 +21,7 @@ from colony_sim.biology.climate import Climate, climate_from_table
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
+from colony_sim.experiment.units import CUP, METRIC, SLICE, House, in_model_units, using
 
 LONGEST_DAYS = 36_500
 MOST_REPLICATES = 10_000
@@ -57,6 +58,9 @@ class _Experiment(_Section):
     seed: Annotated[int, Field(ge=0, le=LARGEST_SEED)] = 1
     baseline: str | None = None
     asks: Asked = ""
+    units: str = METRIC.system
+    cup_of_bran_g: float = METRIC.cup_g
+    slice_of_carrot_g: float = METRIC.slice_g
 
 
 class _Start(_Section):
@@ -132,6 +136,8 @@ class Experiment:
         Whether the scenario is invented: not data of a real colony.
     asks : str
         What the answer has to name (`asks.Asks`); empty: as what varies suggests.
+    house : House
+        In which units quantities are shown.
     keeper : OwnKeeper or None
         A keeper of one's own, handed in from Python.
     sweep : SweepTable or None
@@ -156,6 +162,7 @@ class Experiment:
     sweep: SweepTable | None = None
     keeper: OwnKeeper | None = None
     asks: str = ""
+    house: House = METRIC
 
 
 def load(path: str | Path) -> Experiment:
@@ -185,6 +192,7 @@ def load(path: str | Path) -> Experiment:
         _refuse_non_finite(tables, where)
     except RecursionError:
         raise InputError(where, *_TOO_DEEP) from None
+    house, tables = _in_model_units(tables, where)
     file = _check(tables, where)
     policies = _policies(file, where)
     names = [policy.name for policy in policies]
@@ -213,7 +221,16 @@ def load(path: str | Path) -> Experiment:
         invented=head.invented,
         sweep=file.sweep,
         asks=head.asks,
+        house=house,
     )
+
+
+def _in_model_units(tables: dict[str, Any], where: str) -> tuple[House, dict[str, Any]]:
+    """The house of a file, and its tables with every quantity in the unit of its key."""
+    head = tables.get("experiment")
+    house = House.of(head, where, "experiment.") if isinstance(head, dict) else METRIC
+    with using(house):
+        return house, in_model_units(tables, where, {f"experiment.{k}": "g" for k in (CUP, SLICE)})
 
 
 def read_text(path: Path) -> str:

@@ -26,6 +26,7 @@ from colony_sim.experiment.files import (
     quoted,
 )
 from colony_sim.experiment.hands import with_hands
+from colony_sim.experiment.units import METRIC, House
 from colony_sim.experiment.worlds import SHIPPED, Worlds
 from colony_sim.source import source_bytes
 
@@ -79,6 +80,8 @@ class Plan:
         A keeper of one's own, under every policy.
     asks : str
         What the file says the answer has to name.
+    house : House
+        In which units quantities are shown; nothing that is stored depends on it.
     """
 
     name: str
@@ -98,6 +101,7 @@ class Plan:
     invented: bool = False
     keeper: OwnKeeper | None = None
     asks: str = ""
+    house: House = METRIC
 
     def runs(self) -> Iterator[PlannedRun]:
         """The runs, seed by seed, so that complete pairs come first."""
@@ -221,6 +225,7 @@ def expand(
         invented=experiment.invented,
         keeper=experiment.keeper,
         asks=experiment.asks,
+        house=experiment.house,
     )
     plan.check_draws()
     return plan

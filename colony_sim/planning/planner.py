@@ -111,6 +111,7 @@ def base_plan(request: Request, profile: Worlds | None = None) -> Plan:
         text=request.text,
         profile=drawn and with_hands(drawn, policies),
         invented=request.invented,
+        house=request.house,
     )
     plan.check_draws()
     return plan

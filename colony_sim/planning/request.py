@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from difflib import get_close_matches
 from pathlib import Path
@@ -20,6 +20,15 @@ from colony_sim.experiment.files import (
     Nothing,
     flatten,
     read_text,
+)
+from colony_sim.experiment.units import (
+    KEYS,
+    METRIC,
+    House,
+    house,
+    in_model_units,
+    read,
+    using,
 )
 from colony_sim.planning import room
 from colony_sim.planning.wants import (
@@ -76,6 +85,17 @@ RULES: dict[str, dict[str, Bounds]] = {
         "larvae": Bounds(True, 0, MOST_LARVAE, "larvae"),
     },
 }
+UNITS = {
+    "want.grams_per_day": "g/d", "want.larva_mg": "mg", "have.bin_area_dm2": "dm2",
+    "have.minutes_per_week": "min/week", "plan.cup_of_bran_g": "g", "plan.slice_of_carrot_g": "g",
+}  # fmt: skip
+"""Units of the keys for which a text with a unit may be written."""
+_OF_OPTIONS = {
+    **{key.split(".")[1]: unit for key, unit in UNITS.items()},
+    **dict.fromkeys(("temperature", "coldest", "warmest"), "C"),
+}
+_NAMELESS = ("bin_area_dm2", "temperature", "coldest", "warmest")
+"""Options whose name does not say their unit."""
 _TABLES = ("plan", "want", "have", "climate", "biology")
 
 
@@ -102,6 +122,8 @@ class Request:
         The plan file as read; empty if there was none.
     invented : bool
         Whether the plan file declares its scenario invented.
+    house : House
+        In which units quantities are shown.
     """
 
     name: str
@@ -115,6 +137,7 @@ class Request:
     biology: dict[str, Any]
     text: str
     invented: bool = False
+    house: House = METRIC
 
     @property
     def days(self) -> int:
@@ -131,7 +154,8 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
         The plan file, if there is one.
     options : mapping
         By key: the keys of `RULES`, ``start``, ``temperature``, ``coldest``, ``warmest``,
-        ``coldest_day``, ``logger``; None means not given.
+        ``coldest_day``, ``logger``, ``units``; None means not given. A quantity may be a text with
+        its unit.
 
     Raises
     ------
@@ -141,6 +165,10 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
     text = "" if path is None else read_text(path)
     tables = _tables(text, where) if path is not None else {}
     given = {key: value for key, value in options.items() if value is not None}
+    chosen = _house(tables, given, where)
+    with using(chosen):
+        tables = in_model_units(tables, where, UNITS)
+        given = {key: _number(key, value) for key, value in given.items()}
     head, wants, haves = (dict(tables.get(name, {})) for name in ("plan", "want", "have"))
     for name, table in (("plan", head), ("want", wants), ("have", haves)):
         _check(name, table, where)
@@ -163,7 +191,7 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
         name=str(head.get("name", path.stem if path is not None else "rack")),
         want=want, have=have, climate=climate, room_table=dict(table), start=start,
         years=head["years"], seed=head["seed"], biology=_biology(tables, where), text=text,
-        invented=invented,
+        invented=invented, house=chosen,
     )  # fmt: skip
     if stretches(want.after_days, request.days) < 13:
         most = request.days - 13 * STRETCH_DAYS
@@ -172,6 +200,29 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
             f"at most {most} with {request.years} years: a year must be left to judge",
         )  # fmt: skip
     return request
+
+
+def _house(tables: Mapping[str, Any], given: Mapping[str, Any], where: str) -> House:
+    of_file = House.of(tables.get("plan", {}), where, "plan.")
+    if "units" not in given:
+        return of_file
+    return replace(of_file, system=House.of({"units": given["units"]}, OPTIONS, "").system)
+
+
+def _number(key: str, value: Any) -> Any:
+    """An option's text as a number: with a unit, or without one, which is then the model's."""
+    unit = _OF_OPTIONS.get(key)
+    if unit is None or not isinstance(value, str):
+        return value
+    try:
+        number = float(value)
+    except ValueError:
+        return read(value, unit, OPTIONS, key)
+    if house().system == "us" and key in _NAMELESS:
+        # 40 would be a cold room in one country and a deadly one in another.
+        example = "192 sq in" if unit == "dm2" else "62 F"
+        raise InputError(OPTIONS, key, value, f'a number with its unit, such as "{example}"')
+    return number
 
 
 def _tables(text: str, where: str) -> dict[str, Any]:
@@ -193,7 +244,8 @@ def _tables(text: str, where: str) -> dict[str, Any]:
 
 
 def _check(name: str, table: dict[str, Any], where: str) -> None:
-    known = [*RULES[name], *(("name", "start", "invented") if name == "plan" else ())]
+    own = ("name", "start", "invented", *KEYS) if name == "plan" else ()
+    known = [*RULES[name], *own]
     for key, value in table.items():
         shown = key if where == OPTIONS else f"{name}.{key}"
         if key not in known:

@@ -20,6 +20,7 @@ from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
+from colony_sim.experiment.units import METRIC, House
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.results import answer
 from colony_sim.results.folder import MANIFEST, settled
@@ -61,6 +62,7 @@ def build(plan: Plan, runs: list[PlannedRun], command: str) -> dict[str, Any]:
             "breeders": plan.breeders,
             "larvae": plan.larvae,
             "baseline": plan.baseline,
+            "house": plan.house.as_dict(),
         },
         "climate": plan.climate.as_dict(),
         "biology": {key: value for key, value in first.items() if groups[key] == "biology"},
@@ -89,6 +91,7 @@ def build_single(
     command: str,
     profile: Worlds | None = None,
     draw: int | None = None,
+    house: House = METRIC,
 ) -> dict[str, Any]:
     """The manifest of one run of one policy, as plain data.
 
@@ -99,7 +102,7 @@ def build_single(
         "written_by": "colony_sim",
         "kind": "single run",
         "format": FORMAT,
-        "experiment": {"name": name},
+        "experiment": {"name": name, "house": house.as_dict()},
         "policy": run.policy,
         "days": run.scenario.days,
         "seed": run.scenario.seed,
@@ -256,6 +259,14 @@ def is_invented(manifest: Mapping[str, Any]) -> bool:
     return manifest.get("experiment", {}).get("invented") is True
 
 
+def house_of(manifest: Mapping[str, Any]) -> House:
+    """The house in whose units a folder is shown; metric where it names none."""
+    try:
+        return House(**manifest["experiment"].get("house", {}))
+    except (KeyError, TypeError, AttributeError):
+        return METRIC
+
+
 def plan_from(manifest: dict[str, Any], where: str) -> Plan:
     """The plan a manifest describes, from the manifest alone."""
     try:
@@ -282,6 +293,7 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             invented=is_invented(manifest),
             keeper=OwnKeeper(**own) if (own := manifest.get("keeper")) else None,
             asks=str(head.get("asks", "")),
+            house=house_of(manifest),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None

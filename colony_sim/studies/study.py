@@ -16,6 +16,7 @@ import pandas as pd
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import Experiment
 from colony_sim.experiment.plan import Plan, expand
+from colony_sim.experiment.units import using
 from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST, claim
@@ -208,7 +209,7 @@ def carry_out(
     InputError
         If the folder cannot be used or an option is not allowed.
     """
-    with claim(folder, plan.name, study.files):
+    with using(plan.house), claim(folder, plan.name, study.files):
         found = study.run(plan, folder, **options)
         plan = getattr(found, "plan", plan)
         said, tables = study.say(found, plan), study.frames(found)

@@ -30,6 +30,10 @@ File = Annotated[
         callback=shipped_too,
     ),
 ]
+Units = Annotated[
+    str | None,
+    typer.Option("--units", metavar="WORD", help="metric, or us: °F, inches, pounds, cups."),
+]
 Workers = Annotated[
     int | None, typer.Option("--workers", help="Worker processes; default: one per core.")
 ]

@@ -15,6 +15,7 @@ from colony_sim.commands.menu.options import (
     LogPolicy,
     OneWorld,
     ProfileFile,
+    Units,
     Workers,
     shipped_log_too,
     shipped_too,
@@ -35,7 +36,7 @@ def plan(
         ),
     ] = None,
     grams: Annotated[
-        float | None, typer.Option("--grams-per-day", help="Live larvae wanted (g a day).")
+        str | None, typer.Option("--grams-per-day", help="Live larvae wanted (g a day, or 1 oz).")
     ] = None,
     birds: Annotated[
         int | None, typer.Option("--birds", help="Birds to feed, in place of grams.")
@@ -48,11 +49,15 @@ def plan(
         ),
     ] = None,
     larva_mg: Annotated[
-        float | None, typer.Option("--larva-mg", help="Mass of a larva (mg); default 85.")
+        str | None,
+        typer.Option("--larva-mg", help="Mass of a larva (mg, or 0.3 oz a hundred); default 85."),
     ] = None,
     bins: Annotated[int | None, typer.Option("--bins", help="Bins in the rack.")] = None,
     bin_area: Annotated[
-        float | None, typer.Option("--bin-area", help="Floor of a bin (dm2); default 12.")
+        str | None,
+        typer.Option(
+            "--bin-area", help="Floor of a bin (dm2, or 40 x 30 cm, or 16 x 12 in); default 12."
+        ),
     ] = None,
     minutes: Annotated[
         float | None,
@@ -63,13 +68,13 @@ def plan(
         typer.Option("--breeders", help="Beetles to start with, at most; default 300."),
     ] = None,
     temperature: Annotated[
-        float | None, typer.Option("--temperature", help="Room, the same all year (C).")
+        str | None, typer.Option("--temperature", help="Room, the same all year (C, or 77 F).")
     ] = None,
     coldest: Annotated[
-        float | None, typer.Option("--coldest", help="Daily mean of the coldest day (C).")
+        str | None, typer.Option("--coldest", help="Daily mean of the coldest day (C, or 62 F).")
     ] = None,
     warmest: Annotated[
-        float | None, typer.Option("--warmest", help="Daily mean of the warmest day (C).")
+        str | None, typer.Option("--warmest", help="Daily mean of the warmest day (C, or 81 F).")
     ] = None,
     coldest_day: Annotated[
         int | None,
@@ -98,6 +103,7 @@ def plan(
     ] = None,
     years: Annotated[int | None, typer.Option("--years", help="Years run; default 3.")] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the plan.")] = None,
+    units: Units = None,
     profile: ProfileFile = None,
     one_world: OneWorld = False,
     quick: Annotated[
@@ -136,6 +142,7 @@ def plan(
             "after_days": after_days,
             "years": years,
             "seed": seed,
+            "units": units,
         },
         quick=quick,
         profile=profile,
