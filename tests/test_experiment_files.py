@@ -89,8 +89,8 @@ BAD = {
         ['policy "short"', "rotation.intervall_days", "rotation.interval_days"],
     ),
     "unit in a number": (
-        (INTERVAL, 'rotation.interval_days = "14 d"'),
-        ["rotation.interval_days = '14 d'", "number", "(d)"],
+        (INTERVAL, 'rotation.interval_days = "14 g"'),
+        ["rotation.interval_days = '14 g'", "number", "(d)"],
     ),
     "truth for a number": ((INTERVAL, "rotation.interval_days = true"), ["True", "number"]),
     "number for a truth": ((INTERVAL, "pupae.isolate = 1"), ["pupae.isolate", "true or false"]),
@@ -108,7 +108,7 @@ BAD = {
         ["egg.mass_mg", "[[policy]]", "[biology]"],
     ),
     "temperature of 90": (("27.0", "90.0"), ["temperature_c = 90.0", "50"]),
-    "temperature in words": (("27.0", '"27 C"'), ["temperature_c = '27 C'", "number"]),
+    "temperature in words": (("27.0", '"warm"'), ["temperature_c = 'warm'", "number"]),
     "unknown climate": (('"constant"', '"tropical"'), ["climate.kind", "yearly_wave"]),
     "same policy twice": (('"long"', '"short"'), ["policy.name = 'short'", "differ"]),
     "policy without name": (('name = "long"\n', ""), ["policy[2].name = nothing"]),
@@ -236,7 +236,7 @@ def test_shipped_experiments_differ_in_one_thing(name, key, values):
     ("command", "old", "new"),
     [
         ("compare", "harvest", "harvest"),
-        ("compare", INTERVAL, 'rotation.interval_days = "14 d"'),
+        ("compare", INTERVAL, 'rotation.interval_days = "14 g"'),
         ("run", "[start]", "[start"),
     ],
 )
