@@ -18,7 +18,7 @@ import plain_words
 FAKE_MODEL = Path(__file__).with_name("fake_model")
 # The package of this checkout, wherever another may be installed.
 CHECKOUT = FAKE_MODEL.parents[1]
-PROGRAM = [sys.executable, "-c", "from colony_sim.commands.main import run; run()"]
+PROGRAM = [sys.executable, "-c", "from colony_sim.commands.start import run; run()"]
 
 EXPERIMENT = """\
 [experiment]

@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 from commandline import tree
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import whole_file
 from colony_sim.errors import InputError
 from colony_sim.measuring.series import pack, unpack
 from colony_sim.results import folder as store_module
@@ -152,16 +152,12 @@ def test_runs_of_an_earlier_version_are_refused_in_one_line(tmp_path, kept):
         assert store is None
 
 
-def test_write_atomic_keeps_the_old_file_if_writing_fails(tmp_path):
+def test_a_file_stays_as_it_was_if_writing_fails(tmp_path):
     path = tmp_path / "table.csv"
     path.write_text("old")
-
-    def fail(temporary: Path) -> None:
-        temporary.write_text("ne")
+    with pytest.raises(OSError, match="disk full"), whole_file(path) as file:
+        file.write(b"ne")
         raise OSError("disk full")
-
-    with pytest.raises(OSError, match="disk full"):
-        write_atomic(path, fail)
     assert path.read_text() == "old"
     assert listing(tmp_path) == {"table.csv"}
 

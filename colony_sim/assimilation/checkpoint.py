@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import make_folder, remove, write_bytes
 from colony_sim.colony.bins import Phase
 from colony_sim.colony.model import Colony
 from colony_sim.logs.log_keeper import LogKeeper
@@ -141,8 +141,8 @@ class Kept:
     def save(self, member: int, colony: Colony) -> None:
         """Keep a colony."""
         packed = pack(colony)
-        self.folder.mkdir(parents=True, exist_ok=True)
-        write_atomic(self._path(member), lambda staged: staged.write_bytes(packed))
+        make_folder(self.folder)
+        write_bytes(self._path(member), packed)
 
     def load(self, member: int, colony: Colony) -> bool:
         """Put what was kept into a colony that was just founded; false if there is nothing."""
@@ -156,7 +156,7 @@ class Kept:
         """Delete the others."""
         for path in self.folder.glob("*.colony"):
             if int(path.stem) not in members:
-                path.unlink(missing_ok=True)
+                remove(path)
 
     def _path(self, member: int) -> Path:
         return self.folder / f"{member}.colony"

@@ -16,7 +16,7 @@ from markupsafe import Markup
 
 from colony_sim.assimilation import taps, words
 from colony_sim.assimilation.told import BinTold, Told
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import write_text
 from colony_sim.colony.bins import Phase
 from colony_sim.drawing import palette, typeface
 from colony_sim.drawing.content import BinContent, RackContent, Scale
@@ -65,8 +65,7 @@ SHORT_NAME = 4
 
 def write(told: Told, layout: Layout, path: Path) -> None:
     """Write the page, whole or not at all."""
-    text = html(told, layout)[0]
-    write_atomic(path, lambda staged: staged.write_text(text, encoding="utf-8", newline="\n"))
+    write_text(path, html(told, layout)[0])
 
 
 def html(told: Told, layout: Layout, service: Service | None = None) -> tuple[str, str]:

@@ -13,10 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from colony_sim.assimilation.checkpoint import Kept
 from colony_sim.assimilation.courses import COURSES, WAITS, Courses
 from colony_sim.assimilation.ensemble import Ensemble
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import make_folder, remove_tree, write_text
 from colony_sim.logs.schedule import Schedule
 
 KEPT_DAYS = 28
@@ -57,8 +56,7 @@ def write_index(
     _write(home / _INDEX, index)
     for path in home.iterdir():  # Those of an earlier log are of no use any more.
         if path.is_dir() and path.name != digest[:16]:
-            Kept(path).keep_only(set())
-            path.rmdir()
+            remove_tree(path)
 
 
 def tried_before(
@@ -126,5 +124,5 @@ def _moves(schedule: Schedule) -> list[list[Any]]:
 
 def _write(path: Path, content: Mapping[str, Any]) -> None:
     text = json.dumps(content)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_atomic(path, lambda staged: staged.write_text(text, encoding="utf-8"))
+    make_folder(path.parent)
+    write_text(path, text)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
-from operator import methodcaller
 from pathlib import Path
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import make_folder, write_bytes
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.errors import InputError
 from colony_sim.extras import MissingExtra
+from colony_sim.results.folder import steadily
 from colony_sim.worklist.checklist import checklist
 from colony_sim.worklist.gather import by_day, daily_by_week, gathered, work_days
 from colony_sim.worklist.ical import calendar
@@ -42,7 +42,7 @@ def run_calendar(
     if not 1 <= weeks <= MOST_WEEKS:
         raise InputError("--weeks", "weeks", weeks, f"a whole number from 1 to {MOST_WEEKS}")
     on, at = work_days(days), _time(remind)
-    work = read_work(folder, start)
+    work = steadily(folder, lambda: read_work(folder, start))
     tasks = gathered(build(work, weeks), on, work.start)
     try:
         made = {
@@ -54,9 +54,9 @@ def run_calendar(
         raise Ending(str(error), 2) from None
     target = out if out is not None else folder / FOLDER
     try:
-        target.mkdir(parents=True, exist_ok=True)
+        make_folder(target)
         for name, data in made.items():
-            write_atomic(target / name, methodcaller("write_bytes", data))
+            write_bytes(target / name, data)
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise InputError(str(target), "folder", reason, "a folder that can be written") from None

@@ -4,20 +4,26 @@ from __future__ import annotations
 
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import console, show_page
 from colony_sim.results import manifest
-from colony_sim.results.folder import MANIFEST
+from colony_sim.results.folder import MANIFEST, steadily
 from colony_sim.running.store import NAME, look_into
 
 _NAMED = 8
 
 
+def _files(folder: Path) -> tuple[dict[str, Any], list[str]]:
+    """The manifest, and the files that are not as it says."""
+    data = manifest.read(folder, kinds=(), whole=False)
+    return data, manifest.damaged(folder, data)
+
+
 def run_check(folder: Path) -> None:
     """Compare every file and every stored run with its checksum; nothing is changed."""
-    data = manifest.read(folder, kinds=(), whole=False)
-    bad = manifest.damaged(folder, data)
+    data, bad = steadily(folder, lambda: _files(folder))
     runs = 0
     broken: list[str] = []
     if (folder / NAME).is_file():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import make_folder, write_bytes
 from colony_sim.errors import InputError
 from colony_sim.experiment import shipped
 
@@ -21,8 +21,7 @@ def run_copy(name: str | None, *, to: Path, over: bool) -> None:
     for copy in copies.values():
         if copy.exists() and not over:
             raise InputError(str(copy), "file", "exists", "a new file, or --over to replace it")
-    to.mkdir(parents=True, exist_ok=True)
+    make_folder(to)
     for path, copy in copies.items():
-        data = path.read_bytes()
-        write_atomic(copy, lambda staged, data=data: staged.write_bytes(data))  # type: ignore[misc]
+        write_bytes(copy, path.read_bytes())
     print(f"Copied to {to}: {', '.join(path.name for path in copies)}.")

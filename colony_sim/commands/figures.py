@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
@@ -10,6 +11,7 @@ from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import console
 from colony_sim.extras import MissingExtra
 from colony_sim.results import manifest
+from colony_sim.results.folder import steadily
 from colony_sim.running.runner import compile_kernels
 from colony_sim.talk import present as show
 from colony_sim.talk.write import NOTES, PAGE, PDF, POWERPOINT, write_talk
@@ -28,10 +30,8 @@ def run_figures(
     try:
         if manifest.read(folder, ()).get("kind") == "comparison":
             compile_kernels()  # One of its runs is lived again.
-        talk = write_talk(
-            folder, out, beside=not alone, seed=seed, pptx=pptx, command=command_line(),
-            tell=_tell,
-        )  # fmt: skip
+        write = partial(write_talk, folder, out, beside=not alone, seed=seed, pptx=pptx)
+        talk = steadily(folder, partial(write, command=command_line(), tell=_tell))
     except MissingExtra as error:
         raise Ending(str(error), 2) from None
     except KeyboardInterrupt:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 
 from colony_sim.commands.ending import Ending
@@ -10,6 +11,7 @@ from colony_sim.commands.show import console
 from colony_sim.commands.study import split
 from colony_sim.extras import MissingExtra
 from colony_sim.report.film import write_film
+from colony_sim.results.folder import steadily
 
 
 def run_film(
@@ -17,10 +19,8 @@ def run_film(
 ) -> None:
     """Write the film and tell where it is and how long it lasts."""
     try:
-        done = write_film(
-            folder, out, policies=split(policies), days=days, pace=pace,
-            tell=lambda text: print(text, file=sys.stderr, flush=True),
-        )  # fmt: skip
+        write = partial(write_film, folder, out, policies=split(policies), days=days, pace=pace)
+        done = steadily(folder, partial(write, tell=partial(print, file=sys.stderr, flush=True)))
     except MissingExtra as error:
         raise Ending(str(error), 2) from None
     except KeyboardInterrupt:

@@ -6,7 +6,7 @@ import re
 import sys
 from pathlib import Path
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import write_text
 from colony_sim.biology.climate import Climate, constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.compare import command_line
@@ -31,8 +31,7 @@ def run_template(path: Path | None) -> None:
         return
     if path.exists():
         raise InputError(str(path), "file", "exists", "a new file")
-    text = template()
-    write_atomic(path, lambda staged: staged.write_text(text, encoding="utf-8", newline="\n"))
+    write_text(path, template())
     _say(f"Template: {path}")
 
 

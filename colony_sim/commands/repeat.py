@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import progress_bar
+from colony_sim.results.folder import steadily
 from colony_sim.running.runner import WorkerDied
 from colony_sim.studies.comparison.run import RunsFailed
 from colony_sim.studies.repeat import repeat
@@ -15,7 +17,8 @@ def run_repeat(folder: Path, *, workers: int | None) -> None:
     """Repeat the comparison of a results folder and tell whether it is identical."""
     try:
         with progress_bar("repeat") as on_progress:
-            difference = repeat(folder, workers=workers, on_progress=on_progress)
+            again = partial(repeat, folder, workers=workers, on_progress=on_progress)
+            difference = steadily(folder, again)
     except KeyboardInterrupt:
         raise Ending(f"Stopped. {folder} was only read.", 130) from None
     except (RunsFailed, WorkerDied) as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from colony_sim.commands.ending import Ending
@@ -9,6 +10,7 @@ from colony_sim.commands.show import console
 from colony_sim.commands.study import split
 from colony_sim.extras import MissingExtra
 from colony_sim.report.page import write_report
+from colony_sim.results.folder import steadily
 
 
 def run_report(
@@ -16,7 +18,8 @@ def run_report(
 ) -> None:
     """Write the page and tell where it is and how large."""
     try:
-        done = write_report(folder, out, policies=split(policies), days=days, beside=not alone)
+        write = partial(write_report, folder, out, policies=split(policies), days=days)
+        done = steadily(folder, partial(write, beside=not alone))
     except MissingExtra as error:
         raise Ending(str(error), 2) from None
     except KeyboardInterrupt:

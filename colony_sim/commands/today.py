@@ -8,7 +8,7 @@ from contextlib import ExitStack, closing, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import write_text
 from colony_sim.biology.parameters import Parameters, Value, find
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import Ending
@@ -127,8 +127,7 @@ def run_today(
         if bound is not None:
             held.enter_context(claim(folder, name, study.FILES))
             if not log.exists():
-                head = f"{','.join(COLUMNS)}\n"
-                write_atomic(log, lambda staged: staged.write_text(head, encoding="utf-8"))
+                write_text(log, f"{','.join(COLUMNS)}\n")
                 _tell(f"A new log: {log}")
                 asked = question()
         try:

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import numpy as np
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import put_text, write_text
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.show import HOW, console, progress_bar, show_page
 from colony_sim.commands.study import ended_in_one_line
 from colony_sim.errors import InputError
 from colony_sim.experiment.worlds import write_worlds
-from colony_sim.results.folder import claim, folder_of
+from colony_sim.results.folder import claim, folder_of, steadily
 from colony_sim.results.study import write_study
 from colony_sim.running.runner import check_workers, compile_kernels
 from colony_sim.trial import back, words
@@ -30,7 +30,7 @@ def run_trial(
     workers = check_workers(workers)
     chosen = _named(only)
     written = None if result is None else back.read(result)
-    question = questions.read(folder)
+    question = steadily(folder, lambda: questions.read(folder))
     plan = plan_of(question)
     place = folder_of(plan.name, out)
     profile = f"{plan.name}.profile.csv"
@@ -49,7 +49,7 @@ def run_trial(
 
         def draw(staged: Path) -> None:
             STUDY.draw(staged)
-            (staged / STEPS).write_text(words.instructions(chosen, question.room_c), "utf-8")
+            put_text(staged / STEPS, words.instructions(chosen, question.room_c))
 
         head, more = spoken.headline, list(spoken.plain)
         text = spoken.text
@@ -63,7 +63,7 @@ def run_trial(
         # What the keeper fills in, and what came of it, no later call takes away.
         log = place / f"{chosen.name}.csv"
         if not log.exists():
-            write_atomic(log, lambda staged: staged.write_text(back.empty(chosen), "utf-8"))
+            write_text(log, back.empty(chosen))
         if answer is not None:
             write_worlds(place / profile, answer.profile)
     last = [f"How to do it: {STEPS}; its log: {log.name}, then --result FILE ({chosen.label})."]

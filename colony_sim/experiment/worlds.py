@@ -25,7 +25,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import write_text
 from colony_sim.biology.parameters import (
     Entry,
     Parameters,
@@ -273,7 +273,7 @@ def write_worlds(path: Path, worlds: Worlds) -> None:
     """
     worlds.check(f"worlds {worlds.name}")
     text = _text(worlds)
-    write_atomic(Path(path), lambda staged: staged.write_text(text, encoding="utf-8", newline="\n"))
+    write_text(Path(path), text)
 
 
 def shipped_file() -> Path:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from colony_sim.words.cells import without_formulas
+from colony_sim.atomic import put_text
+from colony_sim.words.cells import as_csv
 
 # Matplotlib takes half a second to load, and most who know of slides paint none.
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def write(slide: Slide, folder: Path) -> list[Path]:
     with style.theme():
         paths = style.save(slide.paint(), folder, slide.name)
     table = folder / f"{slide.name}.csv"
-    without_formulas(slide.data).to_csv(table, index=False, lineterminator="\n")
+    put_text(table, as_csv(slide.data))
     return [*paths, table]
 
 

@@ -26,6 +26,7 @@ from matplotlib.ft2font import LoadFlags
 from matplotlib.ticker import MaxNLocator
 from matplotlib.typing import LineStyleType
 
+from colony_sim.atomic import new_file
 from colony_sim.drawing import palette, typeface
 from colony_sim.words.labels import shortened
 
@@ -107,8 +108,10 @@ def new_figure() -> Figure:
 def save(figure: Figure, folder: Path, name: str) -> list[Path]:
     """Write PNG and SVG (text as text); the same figure always gives the same bytes."""
     png, svg = folder / f"{name}.png", folder / f"{name}.svg"
-    figure.savefig(png, dpi=DPI, metadata={"Software": None})
-    figure.savefig(svg, metadata={"Date": None, "Creator": None})
+    with new_file(png) as file:
+        figure.savefig(file, format="png", dpi=DPI, metadata={"Software": None})
+    with new_file(svg) as file:
+        figure.savefig(file, format="svg", metadata={"Date": None, "Creator": None})
     return [png, svg]
 
 

@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from colony_sim.atomic import write_text
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.logs import observe
@@ -194,8 +195,8 @@ def _shown(value: float | None) -> str:
 
 def main(folder: str | Path = FOLDER) -> None:
     """Write both files."""
-    Path(folder, "demo_log.csv").write_text(text(), encoding="utf-8", newline="\n")
-    Path(folder, "demo_log.toml").write_text(_TOML, encoding="utf-8", newline="\n")
+    write_text(Path(folder, "demo_log.csv"), text())
+    write_text(Path(folder, "demo_log.toml"), _TOML)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import re
 import shutil
 import threading
@@ -18,7 +19,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-from colony_sim.atomic import flush, write_atomic
+from colony_sim.atomic import whole_file, write_text
 from colony_sim.logs import log_cells
 from colony_sim.logs.logbook import digest_of, parse
 from colony_sim.logs.schedule import compile_schedule
@@ -199,7 +200,7 @@ class LogRows:
                 before = self._log.read_bytes()
                 mark = "utf-8-sig" if before.startswith(b"\xef\xbb\xbf") else "utf-8"
                 after = change(_text(before)).encode(mark)
-                write_atomic(self._log, lambda staged: self._stage(staged, before, after))  # noqa: B023
+                self._replace(before, after)
                 return
             except _Changed:
                 continue
@@ -209,12 +210,14 @@ class LogRows:
                 raise Refused(f"the log cannot be written ({error.strerror})") from None
         raise Refused("another program keeps writing the log: try again")
 
-    def _stage(self, staged: Path, before: bytes, after: bytes) -> None:
-        staged.write_bytes(after)
-        shutil.copymode(self._log, staged)
-        flush(staged)  # Slow; what follows is to be close to the moment of renaming.
-        if self._log.read_bytes() != before:
-            raise _Changed
+    def _replace(self, before: bytes, after: bytes) -> None:
+        with whole_file(self._log) as file:
+            file.write(after)
+            shutil.copymode(self._log, file.name)
+            file.flush()
+            os.fsync(file.fileno())  # Slow; what follows is to be close to the moment of renaming.
+            if self._log.read_bytes() != before:
+                raise _Changed
 
     def _read(self) -> list[Row]:
         try:
@@ -232,7 +235,7 @@ class LogRows:
         else:
             rows[place] = row
         text = json.dumps([asdict(one) for one in rows[-_KEPT_ROWS:]], indent=1)
-        write_atomic(self._journal, lambda staged: staged.write_text(text, encoding="utf-8"))
+        write_text(self._journal, text)
         return row
 
 

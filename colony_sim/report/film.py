@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from PIL import Image, ImageDraw
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import whole_file
 from colony_sim.drawing import palette
 from colony_sim.drawing.content import RackContent
 from colony_sim.drawing.glyphs import BIN_WIDTH, FLOOR
@@ -108,7 +108,8 @@ def write_film(
                 tell(f"Drawing day {day + 1} of {count}")
             yield shots.frame(day)
 
-    write_atomic(path, lambda temporary: write(temporary, frames(), count, pace, shots.frame))
+    with whole_file(path) as file:
+        write(file, frames(), count, pace, shots.frame)
     return Film(path, path.stat().st_size, count, count / pace)
 
 
@@ -243,7 +244,7 @@ Frames = Iterator[Image.Image]
 OneFrame = Callable[[int], Image.Image]
 
 
-def _write_gif(path: Path, frames: Frames, count: int, pace: int, frame: OneFrame) -> None:
+def _write_gif(file: IO[bytes], frames: Frames, count: int, pace: int, frame: OneFrame) -> None:
     """One palette for all frames, taken from some of them, so that nothing flickers."""
     sample = Image.new("RGB", (WIDTH, 4 * HEIGHT))
     for k in range(4):
@@ -254,20 +255,20 @@ def _write_gif(path: Path, frames: Frames, count: int, pace: int, frame: OneFram
     ends = [round(100 * k / pace) for k in range(count + 1)]
     spans = [10 * (end - start) for start, end in pairwise(ends)]
     first = next(drawn)
-    first.save(path, format="GIF", save_all=True, append_images=drawn, loop=0, optimize=False,
+    first.save(file, format="GIF", save_all=True, append_images=drawn, loop=0, optimize=False,
                duration=spans)  # fmt: skip
 
 
-def _write_webp(path: Path, frames: Frames, count: int, pace: int, frame: OneFrame) -> None:
+def _write_webp(file: IO[bytes], frames: Frames, count: int, pace: int, frame: OneFrame) -> None:
     first = next(frames)
-    first.save(path, format="WEBP", save_all=True, append_images=frames, loop=0, quality=80,
+    first.save(file, format="WEBP", save_all=True, append_images=frames, loop=0, quality=80,
                method=1, duration=round(1000 / pace))  # fmt: skip
 
 
-def _write_mp4(path: Path, frames: Frames, count: int, pace: int, frame: OneFrame) -> None:
+def _write_mp4(file: IO[bytes], frames: Frames, count: int, pace: int, frame: OneFrame) -> None:
     exact = ["-fflags", "+bitexact", "-flags:v", "+bitexact", "-threads", "1", "-f", "mp4"]
     writer = _ffmpeg().write_frames(
-        str(path), (WIDTH, HEIGHT), fps=pace, codec="libx264", quality=7,
+        file.name, (WIDTH, HEIGHT), fps=pace, codec="libx264", quality=7,
         macro_block_size=None, output_params=exact,
     )  # fmt: skip
     writer.send(None)

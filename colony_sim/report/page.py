@@ -15,7 +15,7 @@ import jinja2
 import numpy as np
 from markupsafe import Markup
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import write_text
 from colony_sim.drawing import live, palette, typeface
 from colony_sim.drawing.rack import sign_scene
 from colony_sim.drawing.scene import Mark, Place, Scene
@@ -94,7 +94,7 @@ def write_report(
     rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
     chosen = "two" if policies else "the old one and the best of the others"
     text = render(folder, contents, rack, without, chosen)
-    write_atomic(path, lambda temporary: temporary.write_text(text, encoding="utf-8", newline="\n"))
+    write_text(path, text)
     return Written(path, path.stat().st_size, without)
 
 

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal, get_args
 
+from colony_sim.atomic import put_text
 from colony_sim.errors import InputError
 
 Role = Literal["answer", "detail", "leaning"]
@@ -61,4 +62,4 @@ def write_text(folder: Path, findings: Iterable[Finding], question: str = "") ->
     """Write ``verdict.txt``: the question, if there is one, and the findings."""
     parts = [question, *(finding.text for finding in findings)]
     text = "\n\n".join(part for part in parts if part).rstrip()
-    (folder / FILE).write_text(f"{text}\n", encoding="utf-8", newline="\n")
+    put_text(folder / FILE, f"{text}\n")

@@ -17,22 +17,32 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
-import sys
 import time
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, Any
+from typing import Any, TypeVar
 
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from colony_sim.atomic import flush, flush_folder
+from colony_sim.atomic import (
+    flush_all,
+    flush_folder,
+    lock_file,
+    make_folder,
+    move,
+    new_file,
+    put_text,
+    remove,
+    remove_abandoned,
+    remove_empty,
+    remove_tree,
+)
 from colony_sim.errors import InputError
-from colony_sim.running.store import refuse_old
-from colony_sim.words.cells import without_formulas
+from colony_sim.running.store import read_store, refuse_old
+from colony_sim.words.cells import as_csv
 
 MANIFEST = "manifest.json"
 _STAGED, _READY, _LOCK = ".staged", ".ready", ".lock"
@@ -45,6 +55,9 @@ def folder_of(name: str, out: str | Path | None = None) -> Path:
 
 _PATIENCE, _LOOK_S = 60, 0.05
 """Looks at a folder that is being written, and seconds between them."""
+_READINGS = 5
+"""Times that what only reads a folder begins anew because its tables were replaced meanwhile."""
+T = TypeVar("T")
 
 
 @contextmanager
@@ -62,28 +75,104 @@ def claim(folder: Path, experiment: str, files: Collection[str]) -> Iterator[Non
     Raises
     ------
     InputError
-        If the folder cannot be written, holds a file that is not ours under one of these names or
-        runs of an earlier version, belongs to another experiment or is in use by another process.
+        If the folder cannot be written, holds a file that is not ours under one of these names,
+        links that lead out of it or runs of an earlier version, belongs to another experiment or
+        is in use by another process. One that is raised in the body, before any run is finished,
+        leaves no folder, lock or store behind that was not there.
     """
     where = str(folder)
     _refuse_foreign(folder, experiment, files)
+    made = _missing(folder)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        handle = open(folder / _LOCK, "a+b")  # noqa: SIM115 (closed below, it is the lock)
+        make_folder(folder)
+        ours = not (folder / _LOCK).exists()
+        handle = lock_file(folder / _LOCK)
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise InputError(where, "results folder", reason, "a folder that can be written") from None
     try:
-        if not _lock(handle):
+        if handle is None:
             raise InputError(
                 where, "results folder", "in use by another colony-sim", "one process at a time"
             )
         _refuse_foreign(folder, experiment, files)
         finish_commit(folder)
         _sweep(folder)
-        yield
+        before = {path.name for path in folder.iterdir()} - ({_LOCK} if ours else set())
+        try:
+            yield
+        except InputError:
+            _take_back(folder, before, made)
+            raise
     finally:
-        handle.close()
+        if handle is not None:
+            handle.close()
+
+
+def _missing(folder: Path) -> list[Path]:
+    """The folder and those above it that are not there."""
+    return [path for path in (folder, *folder.parents) if not path.exists()]
+
+
+def _take_back(folder: Path, before: set[str], made: list[Path]) -> None:
+    """Remove lock and stores that were not there before, unless runs were finished."""
+    with read_store(folder) as store:
+        if store is not None and store.cost() is not None:
+            return
+    for path in (*folder.glob("*.sqlite*"), folder / _LOCK):
+        if path.name not in before:
+            remove(path)
+    for path in made:
+        if not remove_empty(path):
+            return
+
+
+def refuse_links(folder: Path) -> None:
+    """`InputError` if a link in a folder leads out of it.
+
+    Whoever reads or writes a folder that came from somebody else would follow it.
+    """
+    home = folder.resolve()
+    for place, folders, files in os.walk(folder):
+        for name in (*folders, *files):
+            path = Path(place, name)
+            if path.is_symlink() and not path.resolve().is_relative_to(home):
+                allowed = "a folder without links that lead out of it"
+                raise InputError(str(path), "link", os.readlink(path), allowed)
+
+
+def steadily(folder: Path, read: Callable[[], T]) -> T:
+    """Do what only reads a folder, anew if its tables were replaced meanwhile.
+
+    Raises
+    ------
+    InputError
+        They are replaced again and again.
+    """
+    for _ in range(_READINGS):
+        settled(folder)
+        before = _stamp(folder)
+        try:
+            found = read()
+        except Exception:
+            if before is not None and _stamp(folder) == before:
+                raise
+        else:
+            if before is not None and _stamp(folder) == before:
+                return found
+    raise InputError(
+        str(folder), "tables", "replaced while they were read", "a folder that is not being written"
+    )
+
+
+def _stamp(folder: Path) -> tuple[int, int] | None:
+    """What tells the tables of a folder from those before; None: new ones are on their way."""
+    try:
+        found = (folder / MANIFEST).stat()
+        stamp = (found.st_ino, found.st_mtime_ns)
+    except OSError:
+        stamp = (0, 0)
+    return None if (folder / _READY / MANIFEST).exists() else stamp
 
 
 @contextmanager
@@ -93,17 +182,15 @@ def replace_tables(folder: Path) -> Iterator[Path]:
     The manifest must be among them. If the body raises, the old tables stay as they are.
     """
     staged = folder / _STAGED
-    shutil.rmtree(staged, ignore_errors=True)
-    staged.mkdir()
+    remove_tree(staged)
+    make_folder(staged)
     try:
         yield staged
-        for path in staged.iterdir():
-            flush(path)
-        flush_folder(staged)
-        os.replace(staged, folder / _READY)
+        flush_all(staged)
+        move(staged, folder / _READY)
         flush_folder(folder)
     except BaseException:
-        shutil.rmtree(staged, ignore_errors=True)
+        remove_tree(staged)
         raise
     finish_commit(folder)
 
@@ -116,12 +203,12 @@ def finish_commit(folder: Path) -> None:
     manifest = ready / MANIFEST
     if manifest.is_file():
         for name in _listed(folder) - _listed(ready):
-            (folder / name).unlink(missing_ok=True)
+            remove(folder / name)
         # The manifest moves last: as long as it is in .ready the move is not complete.
         for path in sorted(ready.iterdir(), key=lambda path: path.name == MANIFEST):
-            os.replace(path, folder / path.name)
+            move(path, folder / path.name)
         flush_folder(folder)
-    shutil.rmtree(ready, ignore_errors=True)
+    remove_tree(ready)
 
 
 def settled(folder: Path) -> None:
@@ -146,8 +233,9 @@ def settled(folder: Path) -> None:
 def write_table(folder: Path, name: str, frame: pd.DataFrame) -> None:
     """Write a table as Parquet and as CSV."""
     table = pa.Table.from_pandas(frame, preserve_index=False)
-    pq.write_table(table, folder / f"{name}.parquet")
-    without_formulas(frame).to_csv(folder / f"{name}.csv", index=False, lineterminator="\n")
+    with new_file(folder / f"{name}.parquet") as file:
+        pq.write_table(table, file)
+    put_text(folder / f"{name}.csv", as_csv(frame))
 
 
 def table_if_there(folder: Path, name: str) -> pd.DataFrame:
@@ -175,6 +263,7 @@ def _listed(folder: Path) -> set[str]:
 
 def _refuse_foreign(folder: Path, experiment: str, files: Collection[str]) -> None:
     where = str(folder)
+    refuse_links(folder)
     try:
         names = {path.name for path in folder.iterdir()} if folder.exists() else set()
     except OSError as error:
@@ -198,25 +287,5 @@ def _refuse_foreign(folder: Path, experiment: str, files: Collection[str]) -> No
 
 def _sweep(folder: Path) -> None:
     """Remove what a process that was killed left behind; only safe with the folder locked."""
-    shutil.rmtree(folder / _STAGED, ignore_errors=True)
-    for path in folder.glob(".*.tmp"):
-        if path.is_dir():  # Of slides, which are swapped as a whole folder.
-            shutil.rmtree(path, ignore_errors=True)
-        else:
-            path.unlink(missing_ok=True)
-
-
-def _lock(handle: IO[Any]) -> bool:
-    # The system drops the lock when the process ends, however it ends.
-    try:
-        if sys.platform == "win32":
-            import msvcrt
-
-            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
+    remove_tree(folder / _STAGED)
+    remove_abandoned(folder)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import colony_sim
+from colony_sim.atomic import put_text
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.colony.own_keeper import OwnKeeper
@@ -23,7 +24,7 @@ from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
 from colony_sim.experiment.units import METRIC, House
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.results import answer
-from colony_sim.results.folder import MANIFEST, settled
+from colony_sim.results.folder import MANIFEST, refuse_links, settled
 from colony_sim.results.methods import METHODS, methods
 
 FORMAT = 1
@@ -157,15 +158,13 @@ def damaged(folder: Path, data: Mapping[str, Any], ends: str | tuple[str, ...] =
 
 def write(folder: Path, data: dict[str, Any]) -> None:
     """Write methods, answer and manifest of a folder; the manifest lists the files and sums."""
-    text = f"{methods(data)}\n"
-    (folder / METHODS).write_text(text, encoding="utf-8", newline="\n")
+    put_text(folder / METHODS, f"{methods(data)}\n")
     files = sorted({*(path.name for path in folder.iterdir()), MANIFEST, answer.FILE})
-    text = answer.as_text(answer.build(folder, data, files))
-    (folder / answer.FILE).write_text(text, encoding="utf-8", newline="\n")
+    put_text(folder / answer.FILE, answer.as_text(answer.build(folder, data, files)))
     sums = {name: sha256(folder / name) for name in files if name != MANIFEST}
     full = {**data, "files": files, "sha256": sums}
     text = json.dumps(full, indent=1, ensure_ascii=False, allow_nan=False)
-    (folder / MANIFEST).write_text(text + "\n", encoding="utf-8", newline="\n")
+    put_text(folder / MANIFEST, f"{text}\n")
 
 
 def _circumstances(command: str) -> dict[str, Any]:
@@ -221,9 +220,11 @@ def read(
     Raises
     ------
     InputError
-        If there is none, it is damaged, or it is of another kind than `kinds` (empty: any).
+        If there is none, it is damaged, it is of another kind than `kinds` (empty: any), or the
+        folder has links that lead out of it.
     """
     path = folder / MANIFEST
+    refuse_links(folder)
     try:
         settled(folder)
         manifest = json.loads(path.read_text(encoding="utf-8"))

@@ -15,6 +15,7 @@ import threading
 import types
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor, wait
+from multiprocessing import resource_tracker
 from multiprocessing.process import BaseProcess
 from multiprocessing.synchronize import Event
 from typing import Any
@@ -51,8 +52,9 @@ def spawning() -> Iterator[None]:
     """Start workers deaf to Ctrl-C and without the caller's main script.
 
     A blocked signal stays blocked in a new process, also while it still imports; here it only
-    waits for the end of this block. And ``spawn`` would run the main script once more in every
-    worker, so that a three-line script without an ``if __name__`` guard would start itself.
+    waits for the end of this block, and so does one that another thread took: a semaphore that is
+    half made would be left in the system. And ``spawn`` would run the main script once more in
+    every worker, so that a three-line script without an ``if __name__`` guard would start itself.
 
     Workers share the cores, so that linear algebra in each of them gets one thread.
     """
@@ -61,15 +63,35 @@ def spawning() -> Iterator[None]:
     os.environ.update(ours)
     sys.modules["__main__"] = types.ModuleType("__main__")
     masks = hasattr(signal, "pthread_sigmask")
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if masks else None
+    if masks:
+        # The first semaphore would start it, and then the signal is no longer blocked.
+        resource_tracker.ensure_running()
+    with _interrupts_later():
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if masks else None
+        try:
+            yield
+        finally:
+            sys.modules["__main__"] = main
+            for name in ours:
+                os.environ.pop(name, None)
+            if before is not None:
+                signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextlib.contextmanager
+def _interrupts_later() -> Iterator[None]:
+    """Ctrl-C in this block raises at its end."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    came: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, frame: came.append(number))
     try:
         yield
     finally:
-        sys.modules["__main__"] = main
-        for name in ours:
-            os.environ.pop(name, None)
-        if before is not None:
-            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.signal(signal.SIGINT, before or signal.default_int_handler)
+        if came:
+            signal.raise_signal(signal.SIGINT)
 
 
 def one_thread() -> None:

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 
+from colony_sim.atomic import write_bytes
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import ARGUMENT, InputError
@@ -110,7 +111,7 @@ def compile_kernels() -> None:
         with _helper():
             use_kernels()
         # Kernels come to the folder one by one; this file says that none is missing.
-        (compiled.CACHE_FOLDER / _COMPILED).touch()
+        write_bytes(compiled.CACHE_FOLDER / _COMPILED, b"")
 
 
 @contextmanager

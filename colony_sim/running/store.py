@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from colony_sim.atomic import at
 from colony_sim.errors import InputError
 
 NAME = "runs.sqlite"
@@ -28,6 +29,9 @@ _TABLES = (
     "seconds REAL NOT NULL, peak_mb REAL, payload NOT NULL)",
     "CREATE TABLE IF NOT EXISTS failures (key TEXT PRIMARY KEY, error TEXT NOT NULL) WITHOUT ROWID",
 )
+
+
+_OWN = {sql.replace("IF NOT EXISTS ", "") for sql in _TABLES}
 
 
 class Damaged(Exception):
@@ -102,6 +106,7 @@ class OutcomeStore:
         row = (key, _checksum(key, payload), seconds, peak_mb, payload)
         with self._connection:
             self._connection.execute("INSERT OR REPLACE INTO runs VALUES (?, ?, ?, ?, ?)", row)
+            at("row", Path(NAME))
             self._connection.execute("DELETE FROM failures WHERE key = ?", (key,))
 
     def save_error(self, key: str, error: str) -> None:
@@ -130,6 +135,7 @@ def look_into(folder: Path) -> Iterator[OutcomeStore]:
     with closing(sqlite3.connect(address, uri=True)) as connection:
         # A text that is damaged is none of UTF-8 any more.
         connection.text_factory = lambda data: data.decode(errors="replace")
+        _refuse_schema(connection, folder / NAME)
         yield OutcomeStore(connection)
 
 
@@ -148,6 +154,7 @@ def open_store(folder: Path | None) -> Iterator[OutcomeStore]:
     try:
         with closing(sqlite3.connect(path)) as connection:
             # A row is safe when its process dies; a power cut may cost the last few.
+            _refuse_schema(connection, path)
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = NORMAL")
             connection.execute(f"PRAGMA user_version = {FORMAT}")
@@ -176,6 +183,7 @@ def read_store(folder: Path) -> Iterator[OutcomeStore | None]:
         yield None
         return
     with _reading(folder) as connection:
+        _refuse_schema(connection, folder / NAME)
         # Another process may be about to make it.
         readable = _format(connection) == FORMAT and _made(connection)
         yield OutcomeStore(connection) if readable else None
@@ -224,6 +232,31 @@ def _reading(folder: Path) -> Iterator[sqlite3.Connection]:
             raise _unusable(path, error) from None
 
 
-def _unusable(path: object, error: Exception) -> InputError:
+def refuse_code(path: Path) -> None:
+    """`InputError` if an SQLite file, where there is one, has triggers or views.
+
+    Such a file, from somebody else, would run them at the next reading or writing.
+    """
+    if not path.is_file():
+        return
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+        try:
+            kinds = {kind for (kind,) in connection.execute("SELECT type FROM sqlite_master")}
+        except sqlite3.DatabaseError as error:
+            raise _unusable(path, error) from None
+    if code := kinds - {"table", "index"}:
+        raise _unusable(path, f"has a {min(code)}")
+
+
+def _refuse_schema(connection: sqlite3.Connection, path: object) -> None:
+    """`InputError` if a store has anything but the tables that are made here."""
+    connection.execute("PRAGMA trusted_schema = OFF")
+    for name, sql in connection.execute("SELECT name, sql FROM sqlite_master"):
+        # An index of SQLite's own has no text; a store of another version is refused as such.
+        if sql is not None and sql not in _OWN and _format(connection) in (None, FORMAT):
+            raise _unusable(path, f"has {name} that no colony-sim made")
+
+
+def _unusable(path: object, error: object) -> InputError:
     allowed = "a store of runs that can be used; without the file all is run again"
     return InputError(str(path), "file", str(error), allowed)

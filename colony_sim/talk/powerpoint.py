@@ -9,6 +9,7 @@ from io import BytesIO
 from pathlib import Path
 from types import ModuleType
 
+from colony_sim.atomic import new_file
 from colony_sim.extras import require
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
@@ -61,7 +62,8 @@ def write(path: Path, title: str, slides: Sequence[tuple[str, Slide]]) -> None:
     about.revision = 1
     packed = BytesIO()
     deck.save(packed)
-    path.write_bytes(_dateless(packed))
+    with new_file(path) as file:
+        file.write(_dateless(packed))
 
 
 def _dateless(packed: BytesIO) -> bytes:

@@ -14,6 +14,7 @@ from pathlib import Path
 from jinja2 import Environment
 from markupsafe import Markup
 
+from colony_sim.atomic import put_text
 from colony_sim.drawing import typeface
 from colony_sim.figures.slide import Slide
 
@@ -50,7 +51,7 @@ def write(path: Path, title: str, slides: Sequence[tuple[str, Slide]]) -> None:
         told=Markup(json.dumps(told, ensure_ascii=False).replace("<", "\\u003c")),
         script=Markup(here.joinpath("present.js").read_text("utf-8")),
     )  # fmt: skip
-    path.write_text(text, encoding="utf-8", newline="\n")
+    put_text(path, text)
 
 
 def has_display() -> bool:

@@ -7,6 +7,7 @@ from pathlib import Path
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
+from colony_sim.atomic import new_file
 from colony_sim.figures import plain, style
 from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR, what_would_tell, worth_naming
 from colony_sim.studies.comparison.seven import answer, cost, rack, sure, why
@@ -31,7 +32,7 @@ def write(case: Case, folder: Path) -> list[Path]:
     paths = []
     with style.theme():
         for name, (wide, high) in SIZES.items():
-            with PdfPages(folder / name, metadata=about) as pages:
+            with new_file(folder / name) as file, PdfPages(file, metadata=about) as pages:
                 pages.savefig(page(case, wide, high))
             paths.append(folder / name)
     return paths

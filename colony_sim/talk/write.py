@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 from matplotlib.backends.backend_pdf import PdfPages
 
+from colony_sim.atomic import new_file, put_text, whole_folder
 from colony_sim.errors import InputError
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
@@ -19,7 +19,7 @@ from colony_sim.studies.comparison.seven import case
 from colony_sim.talk import powerpoint, present, sheet
 from colony_sim.talk.deck import Deck, gather
 from colony_sim.talk.notes import notes
-from colony_sim.words.cells import without_formulas
+from colony_sim.words.cells import as_csv
 
 FOLDER, NOTES, PDF = "slides", "talk.md", "talk.pdf"
 PAGE, POWERPOINT = "talk.html", "talk.pptx"
@@ -94,18 +94,15 @@ def write_talk(
     _refuse_foreign(out)
     tell(f"Gathering the slides of {folder}")
     found = gather(folder, beside, seed)
-    staged = out.parent / f".{out.name}.{os.getpid()}.tmp"
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        shutil.rmtree(staged, ignore_errors=True)
-        staged.mkdir()
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise InputError(str(out), "folder", reason, "a folder that can be written") from None
-    try:
+    with ExitStack() as stack:
+        try:
+            staged = stack.enter_context(whole_folder(out))
+        except OSError as error:
+            reason = error.strerror or type(error).__name__
+            raise InputError(str(out), "folder", reason, "a folder that can be written") from None
         named = _draw(found, staged, tell)
         text = notes(folder, found, [stem for stem, _ in named], command)
-        (staged / NOTES).write_text(text, encoding="utf-8", newline="\n")
+        put_text(staged / NOTES, text)
         title = str(facts["experiment"].get("question") or facts["experiment"]["name"])
         present.write(staged / PAGE, title, named)
         if pptx:
@@ -115,9 +112,6 @@ def write_talk(
         if facts.get("kind") == "comparison":
             tell("Drawing handout and poster")
             sheets = tuple(path.name for path in sheet.write(case.read(folder, seed), staged))
-        _swap(staged, out)
-    finally:
-        shutil.rmtree(staged, ignore_errors=True)
     return Talk(out, named, found.left_out, sheets)
 
 
@@ -126,15 +120,14 @@ def _draw(found: Deck, staged: Path, tell: Callable[[str], None]) -> list[tuple[
     named = []
     # Without a date, the same slides give the same bytes.
     about = {"CreationDate": None, "Creator": "colony_sim", "Producer": None}
-    with style.theme(), PdfPages(staged / PDF, metadata=about) as pages:
+    with style.theme(), new_file(staged / PDF) as file, PdfPages(file, metadata=about) as pages:
         for number, slide in enumerate(found.slides, start=1):
             tell(f"Drawing slide {number} of {len(found.slides)}: {slide.name}")
             stem = f"{number:02d}-{slide.name}"
             figure = slide.paint()
             style.save(figure, staged, stem)
             pages.savefig(figure)
-            table = staged / f"{stem}.csv"
-            without_formulas(slide.data).to_csv(table, index=False, lineterminator="\n")
+            put_text(staged / f"{stem}.csv", as_csv(slide.data))
             named.append((stem, slide))
     return named
 
@@ -148,18 +141,3 @@ def _refuse_foreign(out: Path) -> None:
         raise InputError(
             str(out), "folder", f"holds {foreign[0]}", "a new folder or one with a talk alone"
         )
-
-
-def _swap(staged: Path, out: Path) -> None:
-    """Put the new folder in the place of the old one; the old one comes back if that fails."""
-    old = staged.with_name(f".{out.name}.old.{os.getpid()}.tmp")
-    shutil.rmtree(old, ignore_errors=True)
-    if out.exists():
-        os.replace(out, old)
-    try:
-        os.replace(staged, out)
-    except OSError:
-        if old.exists():
-            os.replace(old, out)
-        raise
-    shutil.rmtree(old, ignore_errors=True)

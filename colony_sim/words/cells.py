@@ -20,6 +20,12 @@ def without_formulas(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def as_csv(frame: pd.DataFrame, head: bool = True) -> str:
+    """A table as the text of a CSV file, `without_formulas`; `head`: names of columns first."""
+    text: str = without_formulas(frame).to_csv(header=head, index=False, lineterminator="\n")
+    return text
+
+
 def _is_text(column: pd.Series) -> bool:
     return isinstance(column.dtype, pd.StringDtype)
 

@@ -6,12 +6,11 @@ so that ``--profile published`` takes them as it takes a keeper's own.
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 import pandas as pd
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import write_text
 from colony_sim.experiment.worlds import SHIPPED, read_worlds, shipped_file, write_worlds
 from colony_sim.worlds.digest import digest
 from colony_sim.worlds.remake import Remade
@@ -55,13 +54,8 @@ def ship(remade: Remade) -> Path:
     """Put worlds and tables into the package; its folder."""
     write_worlds(shipped_file(), remade.worlds)
     for name, table in remade.tables.items():
-        text = rounded(table).to_csv(index=False, lineterminator="\n")
-        write_atomic(_FOLDER / f"{name}.csv", partial(_write, text))
+        write_text(_FOLDER / f"{name}.csv", rounded(table).to_csv(index=False, lineterminator="\n"))
     return _FOLDER
-
-
-def _write(text: str, staged: Path) -> None:
-    staged.write_text(text, encoding="utf-8", newline="\n")
 
 
 def rounded(table: pd.DataFrame) -> pd.DataFrame:

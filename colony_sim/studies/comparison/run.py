@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -12,7 +13,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from colony_sim.atomic import write_atomic
+from colony_sim.atomic import new_file, remove, write_text
 from colony_sim.experiment.asks import Asks, asks_of, in_order
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
 from colony_sim.experiment.worlds import SHIPPED
@@ -468,9 +469,9 @@ def run_series(
     file = folder / ERRORS
     if failures:
         texts = [f"Policy {policy}, seed {seed}\n{error}" for policy, seed, error in failures]
-        write_atomic(file, lambda path: path.write_text("\n".join(texts), encoding="utf-8"))
+        write_text(file, "\n".join(texts))
         raise RunsFailed(failures, len(runs), file)
-    file.unlink(missing_ok=True)
+    remove(file)
 
 
 @dataclass(frozen=True)
@@ -586,13 +587,13 @@ class _DailyWriter:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._writer: pq.ParquetWriter | None = None
+        self._open = ExitStack()
 
     def __enter__(self) -> _DailyWriter:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._writer is not None:
-            self._writer.close()
+        self._open.close()
 
     def add(self, policy: str, seed: int, daily: pd.DataFrame) -> None:
         table = pa.Table.from_pandas(daily[list(DAILY)], preserve_index=False)
@@ -601,5 +602,6 @@ class _DailyWriter:
         table = table.add_column(1, "seed", pa.array([seed] * rows, pa.int64()))
         table = table.replace_schema_metadata(None)
         if self._writer is None:
-            self._writer = pq.ParquetWriter(self._path, table.schema)
+            file = self._open.enter_context(new_file(self._path))
+            self._writer = self._open.enter_context(pq.ParquetWriter(file, table.schema))
         self._writer.write_table(table.cast(self._writer.schema))

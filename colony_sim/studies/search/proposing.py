@@ -26,6 +26,7 @@ import pandas as pd
 from colony_sim.biology.parameters import Value
 from colony_sim.experiment.design import Factor, entry
 from colony_sim.extras import require
+from colony_sim.running.store import refuse_code
 
 if TYPE_CHECKING:
     from optuna.storages import RDBStorage
@@ -104,6 +105,7 @@ def propose(
     """
     optuna = require("optuna", "optuna>=5.0", "search")
     optuna.logging.set_verbosity(optuna.logging.WARNING)
+    refuse_code(file)
     storage = optuna.storages.RDBStorage(f"sqlite:///{file.resolve()}")
     try:
         study = optuna.create_study(

@@ -20,6 +20,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from colony_sim.atomic import new_file
 from colony_sim.experiment.plan import Plan
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.measuring.outcome import FACTS, IN_WORDS
@@ -34,7 +35,7 @@ from colony_sim.studies import precision
 from colony_sim.studies.fitting_worlds import left_out_in_words
 from colony_sim.studies.profile_words import circumstances
 from colony_sim.studies.sweep.findings import Finding
-from colony_sim.words.cells import without_formulas
+from colony_sim.words.cells import as_csv
 
 if TYPE_CHECKING:
     from colony_sim.studies.sweep.run import SweepPlan
@@ -236,13 +237,13 @@ class _Table:
     def __init__(self, folder: Path, name: str) -> None:
         self._parquet, self._csv = folder / f"{name}.parquet", folder / f"{name}.csv"
         self._writer: pq.ParquetWriter | None = None
+        self._open = ExitStack()
 
     def __enter__(self) -> _Table:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._writer is not None:
-            self._writer.close()
+        self._open.close()
 
     def add(self, table: pd.DataFrame) -> None:
         """Append rows."""
@@ -257,8 +258,9 @@ class _Table:
                 pa.field(f.name, pa.string()) if pa.types.is_null(f.type) else f
                 for f in arrow.schema
             ]
-            writer = self._writer = pq.ParquetWriter(self._parquet, pa.schema(fields))
+            enter = self._open.enter_context
+            self._text = enter(new_file(self._csv))
+            sink = enter(new_file(self._parquet))
+            writer = self._writer = enter(pq.ParquetWriter(sink, pa.schema(fields)))
         writer.write_table(arrow.cast(writer.schema))
-        mode = "w" if first else "a"
-        plain = without_formulas(table)
-        plain.to_csv(self._csv, mode=mode, header=first, index=False, lineterminator="\n")
+        self._text.write(as_csv(table, head=first).encode())
