@@ -145,6 +145,7 @@ def begun(case: Case, place: Path, hear=None, watch=None, said: str = "said.txt"
         manifest.datetime = Frozen
         manifest.commit = lambda: None  # Somebody may be at work here.
         atomic.moment = hear
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         if watch is not None:
             sys.addaudithook(watch)
         sys.argv = ["colony-sim", *case.words]
@@ -203,15 +204,15 @@ class Heard:
         file.write_text(json.dumps([self.moments, self.past]))
 
 
-def killer(number: int) -> Callable[[str, Path], None]:
-    """Ends the process at a moment of this number, without a word."""
+def killer(number: int, by: signal.Signals = signal.SIGKILL) -> Callable[[str, Path], None]:
+    """Ends the process at the moment of this number: without a word, or as Ctrl-C does."""
     count = -1
 
     def hear(what: str, path: Path) -> None:
         nonlocal count
         count += 1
         if count == number:
-            os.kill(os.getpid(), signal.SIGKILL)
+            os.kill(os.getpid(), by)
 
     return hear
 
@@ -301,7 +302,7 @@ def prepared(case: Case, home: Path) -> Path:
     return place
 
 
-def kill(case: Case, most: int, home: Path, tell: Callable[[str], None]) -> Found:
+def kill(case: Case, most: int, home: Path, by: signal.Signals) -> Found:
     """Kill a command at moments of its life, from an empty place and from one where it was done."""
     begin, found = prepared(case, home), Found()
     done: dict[str, object] | None = None
@@ -328,9 +329,13 @@ def kill(case: Case, most: int, home: Path, tell: Callable[[str], None]) -> Foun
         for number in chosen(moments, most // (1 + case.again)):
             anew()
             what = f"{start} {number} {moments[number]}"
-            code = live(case, place, killer(number))
-            if code != -signal.SIGKILL:
+            code = live(case, place, killer(number, by))
+            said = (home / "said.txt").read_text()
+            if by == signal.SIGKILL and code != -by:
                 found.wrong.append(f"{what}: ended with {code}, not killed")
+            # Ctrl-C may come when all is done, or end a comparison with an answer.
+            if by == signal.SIGINT and (code not in (0, 3, 130) or "Traceback" in said):
+                found.wrong.append(f"{what}: ended with {code}: {said[-300:]}")
             found.kills += 1
             found.wrong += [f"{what}: torn {name}" for name in torn(place)]
             code = live(case, place, None)
@@ -407,7 +412,9 @@ def main(words: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.kills", description=__doc__)
     parser.add_argument("commands", nargs="*", metavar="COMMAND")
     parser.add_argument("--most", type=int, default=MOST, help="kills of each command (100)")
+    parser.add_argument("--interrupt", action="store_true", help="by Ctrl-C in place of SIGKILL")
     given = parser.parse_args(words)
+    by = signal.SIGINT if given.interrupt else signal.SIGKILL
     cases = [case for case in CASES if not given.commands or case.name in given.commands]
     real = "FAKE_MODEL" not in os.environ
     mine = [case for case in cases if case.real == real]
@@ -424,7 +431,7 @@ def main(words: Sequence[str] | None = None) -> int:
         import_module("matplotlib.backends.backend_pdf")
     for case in mine:
         with tempfile.TemporaryDirectory(prefix="kills-") as name:
-            found = kill(case, given.most, Path(name), print)
+            found = kill(case, given.most, Path(name), by)
         bad |= found.bad
         print(
             f"{case.name}: {found.kills} kills at {found.moments} moments; "
@@ -451,6 +458,7 @@ def main(words: Sequence[str] | None = None) -> int:
         # The other model needs a process that began with it.
         env = commandline.environment(faults="eggs=eaten" if real else None)
         more = [sys.executable, __file__, *others, "--most", str(given.most)]
+        more += ["--interrupt"] * given.interrupt
         bad |= bool(subprocess.run(more, env={**env, "KILLS_HALF": "1"}).returncode)
     return int(bad)
 

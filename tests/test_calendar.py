@@ -837,3 +837,25 @@ def test_a_plan_moved_to_another_season_is_warned_of(plan_folder, tmp_path):
     (copy / "startup.parquet").unlink()
     with pytest.raises(InputError, match="startup.parquet: file = 'No such file"):
         read_work(copy)
+
+
+def test_a_name_with_ends_of_lines_adds_nothing_to_the_calendar(work, days):
+    """Read back by another reader, and line by line as the most lenient one would."""
+    bad = "END:VEVENT{0}BEGIN:VEVENT{0}SUMMARY:evil{0}ATTACH:http://example.org{0}END:VCALENDAR"
+    plain = ical.calendar(work, days, timedelta(hours=8))
+    for end in ("\r\n", "\n", "\r", "\x0b", "\x0c", "\x85", "\u2028", "\r\n ", "\x00"):
+        name = bad.format(end)
+        hostile = replace(work, name=f"rack{end}{name}", origin=name, notes=(name,))
+        first = days[0]
+        tasks = [replace(first, summary=name, detail=name, when=name), *days[1:]]
+        text = ical.calendar(hostile, tasks, timedelta(hours=8)).decode()
+        assert "\r" not in text.replace("\r\n", "") and "\0" not in text
+        heads = Counter(re.split("[:;]", line)[0] for line in text.splitlines() if line[:1] != " ")
+        usual = (line for line in plain.decode().splitlines() if line[:1] != " ")
+        assert heads == Counter(re.split("[:;]", line)[0] for line in usual), repr(end)
+        page = next(vobject.readComponents(text))
+        assert "evil" in page.name.value if hasattr(page.name, "value") else True
+        assert len(page.vevent_list) == len(
+            next(vobject.readComponents(plain.decode())).vevent_list
+        )
+        assert not any("attach" in event.contents for event in page.vevent_list)

@@ -80,6 +80,15 @@ def _span(first: date, last: date) -> str:
     return start if first == last else f"{start} to {day_in_words(last, weekday=True, year=False)}"
 
 
+def plain(text: str) -> str:
+    """A text with no sign but of print and no end of a line but `\\n`, which alone is escaped.
+
+    In a name, a carriage return would begin a line of the calendar's own for some readers.
+    """
+    lines = text.replace("\t", " ").splitlines()
+    return "\n".join("".join(sign for sign in line if sign.isprintable()) for line in lines)
+
+
 def calendar(work: Work, tasks: Iterable[Task], remind: timedelta | None = None) -> bytes:
     """The tasks as a calendar of all-day events; the same tasks always give the same bytes.
 
@@ -113,7 +122,7 @@ def calendar(work: Work, tasks: Iterable[Task], remind: timedelta | None = None)
         ("description", about(work)),
     ):
         # As text outright: of names it does not know the package escapes nothing.
-        page.add(key, ical.vText(text))
+        page.add(key, ical.vText(plain(text)))
     tasks = list(tasks)
     week = timedelta(7)
     entries = [
@@ -130,15 +139,15 @@ def calendar(work: Work, tasks: Iterable[Task], remind: timedelta | None = None)
         event.add("dtstamp", work.made)
         event.add("dtstart", day)
         event.add("dtend", day + long)
-        event.add("summary", summary)
-        event.add("description", text)
+        event.add("summary", plain(summary))
+        event.add("description", plain(text))
         event.add("categories", list(dict.fromkeys(_GROUPS[kind] for kind in kinds)))
         event.add("status", "TENTATIVE" if expected else "CONFIRMED")
         event.add("transp", "TRANSPARENT")
         if remind is not None and long < week:
             alarm = ical.Alarm()
             alarm.add("action", "DISPLAY")
-            alarm.add("description", summary)
+            alarm.add("description", plain(summary))
             alarm.add("trigger", remind)
             event.add_component(alarm)
         page.add_component(event)
