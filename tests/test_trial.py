@@ -19,13 +19,15 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
 from colony_sim.experiment.worlds import read_worlds, write_worlds
 from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR
-from colony_sim.trial import back, lived, words
+from colony_sim.trial import back, boxes, lived, question, words
 from colony_sim.trial.boxes import TRIALS
+from colony_sim.trial.side import NAME
 from colony_sim.trial.slides import slides
 from colony_sim.trial.value import ranked
 
 WORLDS = 14
 BY_NAME = {trial.name: trial for trial in TRIALS}
+PAIRS = [trial for trial in TRIALS if len(trial.numbers) == 2]
 
 
 # ---- The boxes
@@ -58,6 +60,37 @@ def test_each_trial_tells_what_it_is_for():
     assert 0 < cool < warm
 
 
+SEEDS = range(16)
+
+
+@pytest.mark.parametrize("name", ["grid-1", "larvae-on-eggs", "split-bin"])
+def test_two_boxes_have_luck_of_their_own(name):
+    """What seeds would share cancels in a ratio, and a result would look surer than it is."""
+    p = Parameters.default()
+    lived = np.array([BY_NAME[name].live(p, seed, 25.0) for seed in SEEDS])
+    assert abs(stats.pearsonr(*lived.T).statistic) < 0.5
+    logs = np.log(lived)
+    apart, alone = (logs[:, 0] - logs[:, 1]).var(ddof=1), logs.var(axis=0, ddof=1).sum()
+    assert 0.5 < apart / alone < 1.5
+
+
+def test_bran_is_as_much_as_the_steps_and_the_price_say(monkeypatch):
+    given = []
+    box, fresh = boxes._box, boxes._onto_fresh_bran
+    monkeypatch.setattr(
+        boxes, "_box", lambda p, seed, g=boxes._BRAN_G: (given.append(g), box(p, seed, g))[1]
+    )
+    monkeypatch.setattr(
+        boxes, "_onto_fresh_bran", lambda own: (given.append(boxes._BRAN_G), fresh(own))
+    )
+    for trial in TRIALS:
+        given.clear()
+        trial.live(Parameters.default(), 1, 25.0)
+        assert sum(given) == trial.bran_g
+        for grams in set(given):
+            assert f"{grams:.0f} g of" in " ".join(trial.steps)
+
+
 def test_written_numbers_have_the_error_of_a_count():
     trial, chance = BY_NAME["grid-1"], np.random.default_rng(1)
     rows = np.array([trial.written(np.array([400.0, 0.0]), chance) for _ in range(2000)])
@@ -67,10 +100,10 @@ def test_written_numbers_have_the_error_of_a_count():
 
 def test_workers_and_chunks_change_nothing():
     base = Parameters.default()
-    one = lived.live(base, PROFILE, [1, 2, 3, 4, 5], 25.0, 1)
-    two = lived.live(base, PROFILE, [1, 2, 3, 4, 5], 25.0, 1, workers=2)
+    one = lived.live(TRIALS, base, PROFILE, [1, 2, 3, 4, 5], 25.0, 1)
+    two = lived.live(TRIALS, base, PROFILE, [1, 2, 3, 4, 5], 25.0, 1, workers=2)
     assert all(np.array_equal(a, b) for a, b in zip(one, two, strict=True))
-    later = lived.live(base, PROFILE, [5], 25.0, 1)
+    later = lived.live(TRIALS, base, PROFILE, [5], 25.0, 1)
     assert all(np.array_equal(a[-1:], b) for a, b in zip(one, later, strict=True))
 
 
@@ -90,13 +123,15 @@ def test_worth_against_the_closed_form(mean, error):
     gains = mean + chance.standard_normal(4000)
     seen = gains + error * chance.standard_normal(4000)
     idle = chance.standard_normal(4000)
-    table = ranked(TRIALS[:2], np.column_stack([seen, idle]), gains).set_index("trial")
-    first, second = table.loc[TRIALS[0].name], table.loc[TRIALS[1].name]
+    table = ranked(PAIRS[:2], [np.column_stack([seen, idle]), idle[:, None]], gains).set_index(
+        "trial"
+    )
+    first, second = table.loc[PAIRS[0].name], table.loc[PAIRS[1].name]
     exact = DAYS_A_YEAR * normal_worth(mean, 1.0, error)
     assert first["worth"] == pytest.approx(exact, abs=max(3 * first["worth_se"], 0.05 * exact))
     assert first["told_apart"] and not second["told_apart"]
-    assert table.index[0] == TRIALS[0].name
-    assert first["worth_per_minute"] == pytest.approx(first["worth"] / TRIALS[0].minutes)
+    assert table.index[0] == PAIRS[0].name
+    assert first["worth_per_minute"] == pytest.approx(first["worth"] / PAIRS[0].minutes)
 
 
 def test_worth_against_nested_monte_carlo():
@@ -117,7 +152,7 @@ def test_worth_against_nested_monte_carlo():
     exact = np.mean(np.maximum(means, 0)) - max(np.mean(means), 0)
     many = chance.standard_normal((4000, 2))
     seen = chance.poisson(np.exp(2 + 0.5 * many[:, 0]))
-    table = ranked(TRIALS[:1], np.log1p(seen)[:, None], gain(*many.T))
+    table = ranked(TRIALS[:1], [np.log1p(seen)[:, None]], gain(*many.T))
     found, error = table["worth"].iloc[0] / DAYS_A_YEAR, table["worth_se"].iloc[0] / DAYS_A_YEAR
     assert found == pytest.approx(exact, abs=3 * error + 0.01)
 
@@ -150,10 +185,10 @@ def test_the_command_ranks_says_how_and_takes_a_result_back(place):
     assert code == 0, err
     folder = place / "results/demo-shed-trial"
     table = pd.read_parquet(folder / "ranking.parquet")
-    assert set(table["trial"]) == set(BY_NAME) and (table["worth"] > -1e-9).all()
+    assert set(table["trial"]) == {*BY_NAME, NAME} and (table["worth"] > -1e-9).all()
     written = pd.read_parquet(folder / "written.parquet")
     assert written["world"].nunique() == WORLDS
-    top = BY_NAME[table["trial"].iloc[0]]
+    top = question.read(place / "results/demo-shed").named(table["trial"].iloc[0])
     steps = (folder / "instructions.txt").read_text()
     assert all(step in steps for step in top.steps) and "mask" in steps
     assert of_folder(folder, "trial")["settings"]["worlds"] == WORLDS
@@ -187,29 +222,27 @@ def test_the_command_ranks_says_how_and_takes_a_result_back(place):
 
 def test_a_result_moves_the_possible_colonies_its_way():
     """Much eaten: colonies in which beetles eat more eggs are left; a wild one is said to be."""
-    from colony_sim.trial.question import Question
-
     numbers = np.arange(1, len(PROFILE.draws) + 1)
     base, trial = Parameters.default(), BY_NAME["grid-14"]
-    written = lived.live(base, PROFILE, numbers.tolist(), 25.0, 1)[TRIALS.index(trial)]
+    written = lived.live(TRIALS, base, PROFILE, numbers.tolist(), 25.0, 1)[TRIALS.index(trial)]
     eaten = PROFILE.draws[:, PROFILE.keys.index(EGG)]
     gains = 3 * (np.median(eaten) - eaten) / eaten.std()
 
-    class Asked(Question):
+    class Asked(question.Question):
         base = property(lambda self: Parameters.default())
 
-    question = Asked(None, ("a", "b"), PROFILE, numbers, gains, 0.5, 25.0)
-    said = trial.summary(written)
+    asked = Asked(None, ("a", "b"), PROFILE, numbers, gains, 0.5, 25.0, 1.0, 1.0)
+    said = trial.summary(written)[:, 0]
     for extreme, way in ((np.argmin(said), "second"), (np.argmax(said), "first")):
-        found = back.answer(question, trial, written, written[extreme], 1, "x")
+        found = back.answer(asked, trial, written, written[extreme], 1, "x")
         assert getattr(found.after, way) > getattr(found.before, way) + 0.1
         assert 1 < found.effective <= len(numbers)
-    most = back.answer(question, trial, written, np.array([1.0, 5000.0]), 1, "x")
+    most = back.answer(asked, trial, written, np.array([1.0, 5000.0]), 1, "x")
     assert most.strange
-    head, lines = words.said(question, most)
+    head, lines = words.said(asked, most)
     assert head.startswith("Hardly a possible colony") and lines[0].startswith("If it holds: ")
     assert abs(most.after.gain) <= 1.5 * np.abs(gains).max()
-    middle = back.answer(question, trial, written, written[np.argsort(said)[20]], 1, "x")
+    middle = back.answer(asked, trial, written, written[np.argsort(said)[20]], 1, "x")
     assert not middle.strange
 
 
@@ -230,11 +263,11 @@ HEAD = "trial,box,what,number\n"
 def test_a_log_that_is_none_is_refused_in_one_line(tmp_path, text, said):
     (tmp_path / "log.csv").write_text(text)
     with pytest.raises(InputError) as error:
-        back.read(tmp_path / "log.csv")
+        back.read(tmp_path / "log.csv", TRIALS)
     assert said in error.value.line and "\n" not in error.value.line
 
 
 def test_semicolons_and_decimal_commas_are_read(tmp_path):
     (tmp_path / "log.csv").write_text("trial;box;what;number\nsample;bin;weight;2,4\n")
-    trial, numbers = back.read(tmp_path / "log.csv")
+    trial, numbers = back.read(tmp_path / "log.csv", TRIALS)
     assert trial.name == "sample" and numbers.tolist() == [2.4]

@@ -17,7 +17,8 @@ from colony_sim.results.study import write_study
 from colony_sim.running.runner import check_workers, compile_kernels
 from colony_sim.trial import back, words
 from colony_sim.trial import question as questions
-from colony_sim.trial.boxes import TRIALS, Trial
+from colony_sim.trial.boxes import Trial
+from colony_sim.trial.question import Question
 from colony_sim.trial.study import STUDY, Found, design, facts, frames, plan_of, run, say
 
 STEPS = "instructions.txt"
@@ -28,9 +29,9 @@ def run_trial(
 ) -> Path:
     """Rank the trials for the choice of a comparison, or take a result back."""
     workers = check_workers(workers)
-    chosen = _named(only)
-    written = None if result is None else back.read(result)
     question = steadily(folder, lambda: questions.read(folder))
+    chosen = _named(question, only)
+    written = None if result is None else back.read(result, question.trials)
     plan = plan_of(question)
     place = folder_of(plan.name, out)
     profile = f"{plan.name}.profile.csv"
@@ -42,7 +43,7 @@ def run_trial(
                 plan, place, question=question, workers=workers, on_progress=on_progress
             )  # fmt: skip
         if chosen is None:
-            chosen = _named(str(found.ranking.iloc[0]["trial"]))
+            chosen = _named(question, str(found.ranking.iloc[0]["trial"]))
         assert chosen is not None
         answer = _answer(found, written, plan.seed, plan.name)
         spoken = say(found, plan)
@@ -80,15 +81,15 @@ def _answer(
     if written is None:
         return None
     trial, numbers = written
-    lived = found.written[TRIALS.index(trial)]
+    lived = found.written[found.question.trials.index(trial)]
     return back.answer(found.question, trial, lived, numbers, seed, name)
 
 
-def _named(name: str | None) -> Trial | None:
+def _named(question: Question, name: str | None) -> Trial | None:
     if name is None:
         return None
-    trial = words.named(name)
+    trial = question.named(name)
     if trial is None:
-        allowed = ", ".join(trial.name for trial in TRIALS)
+        allowed = ", ".join(trial.name for trial in question.trials)
         raise InputError("command line", "--only", name, allowed)
     return trial

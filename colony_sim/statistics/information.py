@@ -114,7 +114,9 @@ def narrowing(
     Parameters
     ----------
     keys : sequence of str
-    draws : array, runs x keys
+        One a column of `draws`; columns of the same key are known together (E[D | key] is then the
+        sum of a curve in each and a multiple of their product).
+    draws : array, runs x columns
         Values of the keys; rows that are equal are one draw with several runs.
     differences : array, runs
         Result of each run, finite.
@@ -124,12 +126,16 @@ def narrowing(
         Keys whose values are numbers of options without an order.
     """
     draws, y = _one_row_a_draw(draws, differences)
+    columns = [[i for i, each in enumerate(keys) if each == key] for key in dict.fromkeys(keys)]
+    keys = list(dict.fromkeys(keys))
     n = len(y)
     mean = float(y.mean()) if n else math.nan
     sd = float(y.std(ddof=1)) if n > 1 else math.nan
     fits = []
     if n >= LEAST_RUNS and sd > 0:
-        fits = [_Fit.of(x, key in options) for key, x in zip(keys, draws.T, strict=True)]
+        fits = [
+            _Fit.of(draws[:, own], key in options) for key, own in zip(keys, columns, strict=True)
+        ]
     z = float(stats.norm.ppf(0.5 + level / 2))
     rows, resampled = [], np.empty((0, 0))
     if fits:
@@ -203,6 +209,8 @@ def _one_row_a_draw(draws: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, 
 class _Fit:
     """A curve in one key, or means of its options: an orthonormal basis without the constant.
 
+    The degrees of freedom are the same whether a key has one column or several.
+
     Empty for a constant key.
     """
 
@@ -210,10 +218,16 @@ class _Fit:
 
     @classmethod
     def of(cls, x: np.ndarray, options: bool = False) -> _Fit:
+        n, columns = x.shape
         if options:
-            basis = (x[:, None] == np.unique(x)[1:]).astype(float)
+            basis = (x == np.unique(x)[1:]).astype(float)
+        elif columns == 1:
+            basis = _natural_spline(x[:, 0], int(_degrees(n)))
         else:
-            basis = _natural_spline(x, int(_degrees(len(x))))
+            each = max(1, (int(_degrees(n)) - 1) // columns)
+            curves = [_natural_spline(column, each) for column in x.T]
+            product = np.prod(x - x.mean(axis=0), axis=1)
+            basis = _independent(np.column_stack([*curves, product]))
         return cls(np.linalg.qr(basis - basis.mean(axis=0))[0])
 
     def turns(self, y: np.ndarray) -> float:
@@ -288,6 +302,19 @@ def _share_and_value(frames: np.ndarray, y: np.ndarray) -> np.ndarray:
     shares, curves = _curves(frames, y)
     gained = np.maximum(curves, 0).mean(axis=1) - np.maximum(curves.mean(axis=1), 0)
     return np.stack([shares, gained])
+
+
+def _independent(basis: np.ndarray) -> np.ndarray:
+    """Columns that add something to those before them and to the constant."""
+    kept: list[np.ndarray] = [np.ones(len(basis))]
+    for column in basis.T:
+        left = (
+            column
+            - np.column_stack(kept) @ np.linalg.lstsq(np.column_stack(kept), column, rcond=None)[0]
+        )
+        if np.abs(left).max() > 1e-9 * max(np.abs(column).max(), 1.0):
+            kept.append(column)
+    return np.column_stack(kept)[:, 1:]
 
 
 def _natural_spline(x: np.ndarray, df: int) -> np.ndarray:

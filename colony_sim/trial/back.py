@@ -10,18 +10,19 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from colony_sim.assimilation.conditioning import Kind, adjust, kernel, near_of
+from colony_sim.assimilation.conditioning import Kind, Scale, adjust, kernel, near_of
 from colony_sim.assimilation.values import Values
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import read_text
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.fitting.posterior import Learner, drawn
-from colony_sim.trial.boxes import TRIALS, Trial
+from colony_sim.trial.boxes import Trial
 from colony_sim.trial.question import Question
 
 COLUMNS = ("trial", "box", "what", "number")
@@ -62,7 +63,8 @@ class Answer:
     effective : float
         Effective number of possible colonies: 1 / sum of squared weights (Kish 1965).
     tail : float
-        Share of the possible colonies whose result is as far out on its side.
+        Share of the possible colonies whose result is as far out on its side, times the number
+        of summaries it is looked at by (Bonferroni).
     profile : Worlds
         Equally likely colonies that are left.
     """
@@ -93,8 +95,8 @@ def empty(trial: Trial) -> str:
     return out.getvalue()
 
 
-def read(path: Path) -> tuple[Trial, np.ndarray]:
-    """A log of a trial with its numbers.
+def read(path: Path, trials: Sequence[Trial]) -> tuple[Trial, np.ndarray]:
+    """A log of one of some trials with its numbers.
 
     Raises
     ------
@@ -110,9 +112,9 @@ def read(path: Path) -> tuple[Trial, np.ndarray]:
         shown = "" if not rows else ",".join(rows[0])
         raise InputError(str(path), "header", shown, ",".join(COLUMNS))
     names = {row[0].strip() for row in rows[1:] if row}
-    trial = next((trial for trial in TRIALS if {trial.name} == names), None)
+    trial = next((trial for trial in trials if {trial.name} == names), None)
     if trial is None:
-        allowed = f"one of {', '.join(trial.name for trial in TRIALS)}, the same in every row"
+        allowed = f"one of {', '.join(trial.name for trial in trials)}, the same in every row"
         raise InputError(str(path), "trial", ", ".join(sorted(names)), allowed)
     found = {}
     for row in rows[1:]:
@@ -154,22 +156,22 @@ def answer(
     name : str
         Of the profile.
     """
-    said, mine = trial.summary(lived), float(trial.summary(written))
-    weights = kernel(np.abs(said - mine), near_of(len(said)))
-    weights = weights / weights.sum()
-    below, above = np.mean(said <= mine), np.mean(said >= mine)
+    said, mine = trial.summary(lived), trial.summary(written)
+    scale = Scale.of(said)
+    weights = kernel(np.linalg.norm(scale(said) - scale(mine), axis=1), near_of(len(said)))
+    out = np.minimum((said <= mine).mean(axis=0), (said >= mine).mean(axis=0))
     even = np.full(len(said), 1 / len(said))
     gains = {"gain": question.gains}
     # Beyond what was lived nothing is known: a result out there counts as the last that was.
-    reached = np.array([np.clip(mine, said.min(), said.max())])
-    moved = adjust(said[:, None], gains, {"gain": _GAIN}, weights, reached)
+    reached = np.clip(mine, said.min(axis=0), said.max(axis=0))
+    moved = adjust(said, gains, {"gain": _GAIN}, weights, reached)
     values = Values.of(question.worlds, question.numbers)
-    posterior = Learner(said[:, None], values).of_log(reached)
+    posterior = Learner(said, values).of_log(reached)
     profile = drawn(values, posterior, DRAWS, question.base, seed, name)
     return Answer(
         trial, written, standing(question.gains, even, question.zone),
         standing(moved.values["gain"], moved.weights, question.zone),
-        float(1 / np.sum(weights**2)), float(min(below, above)), profile,
+        moved.effective, min(1.0, float(out.min() * out.size)), profile,
     )  # fmt: skip
 
 

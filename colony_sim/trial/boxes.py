@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -29,6 +30,9 @@ _FLOOR_DM2 = 4.0
 _BRAN_G = 250.0
 _LITTLE_G = 60.0
 """So little that larvae meet eggs."""
+_FIFTY_G = 100.0
+_FILLS = 3
+"""Of the box of 100 beetles, two weeks each."""
 _GROW_DAYS = 35
 """Until hatchlings are large enough to be counted."""
 
@@ -74,6 +78,8 @@ class Trial:
         What to do, in order.
     live : callable
         ``live(parameters, seed, room_c) -> float64 array``: the numbers without errors of counting.
+    key : str
+        Hash of what `live` depends on besides its arguments and this file.
     """
 
     name: str
@@ -84,6 +90,7 @@ class Trial:
     bran_g: float
     steps: tuple[str, ...]
     live: Callable[[Parameters, int, float], np.ndarray]
+    key: str = ""
 
     @property
     def euro(self) -> float:
@@ -91,16 +98,15 @@ class Trial:
         return self.bran_g / 1000.0 * EUR_PER_KG
 
     def summary(self, numbers: np.ndarray) -> np.ndarray:
-        """What trials are compared by (... from ... x numbers).
+        """What trials are compared by (... x summaries, from ... x numbers).
 
-        The logarithm of the ratio of two numbers, or of a single one; 1 is added to both, so that
-        nothing found has a place.
+        The logarithm of a single number; of two, those of their ratio and of their product. 1 is
+        added to each number, so that nothing found has a place.
         """
         logs = np.log1p(np.asarray(numbers, float))
-        if len(self.numbers) == 2:
-            found: np.ndarray = logs[..., 0] - logs[..., 1]
-            return found
-        return logs[..., 0]
+        if len(self.numbers) == 1:
+            return logs
+        return np.stack([logs[..., 0] - logs[..., 1], logs.sum(axis=-1)], axis=-1)
 
     def written(self, seen: np.ndarray, chance: np.random.Generator) -> np.ndarray:
         """What a keeper would write down of numbers seen."""
@@ -134,21 +140,24 @@ def _laid(p: Parameters, seed: int, room_c: float, beetles: int, days: int) -> f
     return _larvae(boxes)
 
 
-def _grid(days: int) -> Callable[[Parameters, int, float], np.ndarray]:
-    """Beetles with and without a grid through which eggs fall."""
+def of_each_box(seed: int) -> tuple[int, int]:
+    """Seeds of two boxes that stand side by side: nothing but the colony is common to them."""
+    first, second = np.random.SeedSequence(seed).generate_state(2, np.uint64)
+    return int(first), int(second)
 
-    def live(p: Parameters, seed: int, room_c: float) -> np.ndarray:
-        safe = p.with_values({"predation.adult_egg": 0.0}, where="trial")
-        return np.array([_laid(p, seed, room_c, 60, days), _laid(safe, seed, room_c, 60, days)])
 
-    return live
+def _grid(days: int, p: Parameters, seed: int, room_c: float) -> np.ndarray:
+    """Beetles without and with a grid through which eggs fall."""
+    safe = p.with_values({"predation.adult_egg": 0.0}, where="trial")
+    boxes = zip((p, safe), of_each_box(seed), strict=True)
+    return np.array([_laid(values, own, room_c, 60, days) for values, own in boxes])
 
 
 def _larvae_on_eggs(p: Parameters, seed: int, room_c: float) -> np.ndarray:
     """100 counted eggs, with and without larvae of the last brood for three days."""
     found = []
-    for older in (300, 0):
-        boxes = _box(p, seed, _LITTLE_G)
+    for older, own in zip((300, 0), of_each_box(seed), strict=True):
+        boxes = _box(p, own, _LITTLE_G)
         boxes.eggs(100, room_c)
         if older:
             boxes.larvae(older, mass_mg=60.0)
@@ -174,8 +183,8 @@ def _sieve_out(boxes: Boxes, idents: np.ndarray) -> None:
 def _pupae(p: Parameters, seed: int, room_c: float) -> np.ndarray:
     """Pupae left among beetles and larvae, and set apart: beetles that emerge whole."""
     found = []
-    for left in (True, False):
-        boxes = _box(p, seed)
+    for left, own in zip((True, False), of_each_box(seed), strict=True):
+        boxes = _box(p, own)
         boxes.pupae(100)
         if left:
             boxes.beetles(100, room_c, age=14.0)
@@ -206,17 +215,28 @@ def _sample(p: Parameters, seed: int, room_c: float) -> np.ndarray:
 
 def _fifty(p: Parameters, seed: int, room_c: float) -> np.ndarray:
     """Of 50 larvae of 100 mg, set apart in bran: how many are pupae or beetles after five weeks."""
-    boxes = _box(p, seed)
+    boxes = _box(p, seed, _FIFTY_G)
     boxes.larvae(50, mass_mg=100.0)
     record = boxes.live(room_c, 35)
     return np.array([float(record.total(Event.PUPA_FORMED))])
+
+
+def _onto_fresh_bran(boxes: Boxes) -> None:
+    """Sieve the beetles onto new bran; eggs and larvae go with the old."""
+    for young in (Stage.EGG, Stage.LARVA):
+        boxes.remove(young)
+    boxes.substrate.bran[:-1] = boxes.bran
+    boxes.substrate.frass[:] = 0
 
 
 def _lives(p: Parameters, seed: int, room_c: float) -> np.ndarray:
     """Of 100 young beetles: how many live after six weeks."""
     boxes = _box(p, seed)
     boxes.beetles(100, room_c, age=3.0)
-    boxes.live(room_c, 42, remove=(Stage.EGG, Stage.LARVA))
+    for fill in range(_FILLS):
+        if fill:
+            _onto_fresh_bran(boxes)
+        boxes.live(room_c, 14)
     return np.array([float((boxes.insects.view("stage") == Stage.ADULT).sum())])
 
 
@@ -245,7 +265,7 @@ def _grid_trial(days: int, minutes: float) -> Trial:
     return Trial(
         f"grid-{days}", f"beetles with and without a grid, {span}",
         (Number("without grid", _SMALL), Number("with grid", _SMALL)), days + _GROW_DAYS, minutes,
-        2 * _BRAN_G, tuple(step.format(days=span) for step in _GRID), _grid(days),
+        2 * _BRAN_G, tuple(step.format(days=span) for step in _GRID), partial(_grid, days),
     )  # fmt: skip
 
 
@@ -271,8 +291,10 @@ TRIALS = (
         tuple(Number(box, "whole beetles, counted", 100) for box in ("left", "apart")),
         21, 40.0, 2 * _BRAN_G,
         (
-            "Pick 200 fresh pupae. Put 100 on bran in a box by themselves.",
-            "Put the other 100 on bran in a box with 100 beetles and 300 larvae of some 30 mg.",
+            "Put 250 g of bran in each of two boxes of 20 x 20 cm.",
+            "Pick 200 fresh pupae. Put 100 in one box by themselves.",
+            "Put the other 100 in the second box, with 100 beetles, 300 larvae of some 30 mg and a "
+            "slice of carrot.",
             "After three weeks count the whole living beetles of each box; in the second take off "
             "the 100 that you put in.",
         ),
@@ -298,19 +320,22 @@ TRIALS = (
     ),
     Trial(
         "fifty", "50 large larvae set apart, their pupae counted",
-        (Number("box", "pupae and beetles, counted", 50),), 35, 15.0, 100.0,
+        (Number("box", "pupae and beetles, counted", 50),), 35, 15.0, _FIFTY_G,
         (
-            "Put 50 larvae of some 100 mg on 100 g of bran in a box, with a slice of carrot.",
+            "Put 50 larvae of some 100 mg on 100 g of bran in a box of 20 x 20 cm, with a slice of "
+            "carrot.",
             "After five weeks count pupae and beetles, those taken out before as well.",
         ),
         _fifty,
     ),
     Trial(
         "beetle-lives", "100 young beetles counted after six weeks",
-        (Number("box", "living beetles, counted", 100),), 42, 30.0, _BRAN_G,
+        (Number("box", "living beetles, counted", 100),), 14 * _FILLS, 40.0, _FILLS * _BRAN_G,
         (
-            "Put 100 beetles that have just turned black on bran in a box, with a slice of carrot.",
-            "Renew bran and carrot every two weeks. After six weeks count those that live.",
+            "Put 100 beetles that have just turned black on 250 g of bran in a box of 20 x 20 cm, "
+            "with a slice of carrot.",
+            "After two and after four weeks sieve the beetles onto 250 g of fresh bran; take the "
+            "old bran with its eggs away. After six weeks count those that live.",
         ),
         _lives,
     ),

@@ -21,7 +21,7 @@ from colony_sim.running.processes import stop_if_asked
 from colony_sim.running.protocol import TaskResult
 from colony_sim.running.runner import Progress
 from colony_sim.source import source_bytes
-from colony_sim.trial.boxes import TRIALS
+from colony_sim.trial.boxes import Trial
 
 CHUNK = 4
 
@@ -32,6 +32,7 @@ class Chunk:
 
     Attributes
     ----------
+    trials : tuple of Trial
     base : Parameters
         What no world draws.
     worlds : Worlds
@@ -41,6 +42,7 @@ class Chunk:
     seed : int
     """
 
+    trials: tuple[Trial, ...]
     base: Parameters
     worlds: Worlds
     numbers: tuple[int, ...]
@@ -53,9 +55,10 @@ class Chunk:
         rows = [self.worlds.draw(number) for number in self.numbers]
         content = [
             self.base.as_dict(), rows, self.numbers, self.room_c, self.seed, model_fingerprint(),
+            [(trial.name, trial.key) for trial in self.trials],
         ]  # fmt: skip
         digest = hashlib.sha256(json.dumps(content, sort_keys=True).encode())
-        for name in ("boxes", "lived"):
+        for name in ("boxes", "lived", "side"):
             digest.update(source_bytes(Path(__file__).with_name(f"{name}.py")))
         return digest.hexdigest()
 
@@ -67,7 +70,7 @@ class Chunk:
             # As `with_values`, in half the time: it looks up every key once more.
             p = Parameters(self.worlds.draw(number), where="worlds", base=self.base)
             row = []
-            for place, trial in enumerate(TRIALS):
+            for place, trial in enumerate(self.trials):
                 stop_if_asked(place)
                 seeds = np.random.SeedSequence([self.seed, 43, number, place])
                 seen = trial.live(p, int(seeds.generate_state(1, np.uint64)[0]), self.room_c)
@@ -79,6 +82,7 @@ class Chunk:
 
 
 def live(
+    trials: Sequence[Trial],
     base: Parameters,
     worlds: Worlds,
     numbers: Sequence[int],
@@ -93,6 +97,7 @@ def live(
 
     Parameters
     ----------
+    trials : sequence of Trial
     base : Parameters
     worlds : Worlds
     numbers : sequence of int
@@ -110,7 +115,7 @@ def live(
     runner.Interrupted, runner.WorkerDied
     """
     chunks = [
-        Chunk(base, worlds, tuple(numbers[start : start + CHUNK]), room_c, seed)
+        Chunk(tuple(trials), base, worlds, tuple(numbers[start : start + CHUNK]), room_c, seed)
         for start in range(0, len(numbers), CHUNK)
     ]
 
@@ -119,5 +124,5 @@ def live(
         on_progress(Progress(done, len(numbers), reused, 0, now.seconds_left))
 
     table = run_chunks(chunks, folder, workers, tell)
-    ends = np.cumsum([len(trial.numbers) for trial in TRIALS])[:-1]
+    ends = np.cumsum([len(trial.numbers) for trial in trials])[:-1]
     return np.split(table, ends, axis=1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -13,11 +14,14 @@ from colony_sim.colony.simulate import as_lived
 from colony_sim.errors import InputError
 from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.worlds import Worlds
+from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
 from colony_sim.statistics.information import LEAST_RUNS
 from colony_sim.studies.comparison import gains
 from colony_sim.studies.comparison.assumptions import compared
+from colony_sim.trial.boxes import TRIALS, Trial
+from colony_sim.trial.side import side_by_side
 
 _ALLOWED = "a finished comparison in possible colonies, such as colony-sim compare rotation makes"
 
@@ -40,6 +44,8 @@ class Question:
         Gains smaller than this count as none (g/day).
     room_c : float
         Mean temperature of the room (C).
+    minutes_a_day, bran_g_a_day : float
+        Work and bran of one rack, mean of both policies.
     """
 
     plan: Plan
@@ -49,6 +55,18 @@ class Question:
     gains: np.ndarray
     zone: float
     room_c: float
+    minutes_a_day: float
+    bran_g_a_day: float
+
+    @cached_property
+    def trials(self) -> tuple[Trial, ...]:
+        """Trials in boxes, and both ways side by side."""
+        side = side_by_side(self.plan, self.policies, self.minutes_a_day, self.bran_g_a_day)
+        return (*TRIALS, side)
+
+    def named(self, name: str) -> Trial | None:
+        """The trial of a name."""
+        return next((trial for trial in self.trials if trial.name == name), None)
 
     @property
     def base(self) -> Parameters:
@@ -71,7 +89,8 @@ def read(folder: Path) -> Question:
     tables = gains.read(folder)
     if tables is None or plan.profile is None:
         raise InputError(str(folder), "comparison", "of one world", _ALLOWED)
-    pair = compared(plan, pd.read_parquet(folder / "policies.parquet"))
+    summary = pd.read_parquet(folder / "policies.parquet")
+    pair = compared(plan, summary)
     if pair is None:
         raise InputError(str(folder), "policies", len(plan.policies), "two or more")
     rows, verdicts = tables
@@ -88,5 +107,14 @@ def read(folder: Path) -> Question:
     room = float(np.mean(plan.climate.daily(365)))
     return Question(
         plan, pair, plan.profile, mine["world"].to_numpy(int), sign * mine["gain"].to_numpy(float),
-        zone, room,
+        zone, room, *_a_day(summary, pair),
     )  # fmt: skip
+
+
+def _a_day(summary: pd.DataFrame, pair: tuple[str, str]) -> tuple[float, float]:
+    """Minutes of work and grams of bran of a rack, mean of two policies; 0 where not known."""
+    mine = summary[summary["policy"].isin(pair)]
+    means = mine.groupby("measure")["mean"].mean()
+    bran = 1000.0 * means[YIELD] / means["yield_g_per_kg_bran"]
+    minutes = 60.0 * means["work_hours_per_week"] / 7.0
+    return float(np.nan_to_num(minutes)), float(np.nan_to_num(bran, posinf=0.0))

@@ -15,7 +15,6 @@ from colony_sim.figures.slide import Slide
 from colony_sim.running.runner import Progress
 from colony_sim.studies.study import Said, Study
 from colony_sim.trial import lived, words
-from colony_sim.trial.boxes import TRIALS
 from colony_sim.trial.question import Question
 from colony_sim.trial.value import ranked
 
@@ -30,7 +29,7 @@ class Found:
     ranking : DataFrame
         See `value.ranked`.
     written : list of float64 array
-        What would be written down of each of `TRIALS` (worlds x its numbers).
+        What would be written down of each trial of the question (worlds x its numbers).
     """
 
     question: Question
@@ -48,19 +47,18 @@ def run(
 ) -> Found:
     """Live all trials in the possible colonies of a question, and rank them."""
     written = lived.live(
-        question.base, question.worlds, question.numbers.tolist(), question.room_c, plan.seed,
-        folder, workers=workers, on_progress=on_progress,
+        question.trials, question.base, question.worlds, question.numbers.tolist(),
+        question.room_c, plan.seed, folder, workers=workers, on_progress=on_progress,
     )  # fmt: skip
-    summaries = np.column_stack(
-        [trial.summary(rows) for trial, rows in zip(TRIALS, written, strict=True)]
-    )
-    return Found(question, ranked(TRIALS, summaries, question.gains), written)
+    trials = question.trials
+    summaries = [trial.summary(rows) for trial, rows in zip(trials, written, strict=True)]
+    return Found(question, ranked(trials, summaries, question.gains), written)
 
 
 def frames(found: Found) -> dict[str, pd.DataFrame]:
     """Tables by name."""
     parts = []
-    for trial, rows in zip(TRIALS, found.written, strict=True):
+    for trial, rows in zip(found.question.trials, found.written, strict=True):
         for number, column in zip(trial.numbers, rows.T, strict=True):
             parts.append(pd.DataFrame({
                 "trial": trial.name, "box": number.box, "what": number.what,

@@ -4,7 +4,7 @@ Every trial has been lived in every possible colony of a comparison, which also 
 policy over the other. What a keeper who saw the result, and chose in its light, would gain on
 average over one who chooses now is the expected value of sample information (EVSI); it is estimated
 by regressing the gains on the results (Strong, Oakley, Brennan and Breeze 2015, Med. Decis. Making
-35:570; from memory), with the curve, the errors and the test by permutation of
+35:570, doi 10.1177/0272989X15575286), with the curve, the errors and the test by permutation of
 `statistics.information`.
 """
 
@@ -20,13 +20,15 @@ from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR
 from colony_sim.trial.boxes import Trial
 
 
-def ranked(trials: Sequence[Trial], summaries: np.ndarray, gains: np.ndarray) -> pd.DataFrame:
+def ranked(
+    trials: Sequence[Trial], summaries: Sequence[np.ndarray], gains: np.ndarray
+) -> pd.DataFrame:
     """Trials by what a minute of them is worth, those first that are told apart from luck.
 
     Parameters
     ----------
     trials : sequence of Trial
-    summaries : float64 array, shape (worlds, trials)
+    summaries : sequence of float64 arrays, worlds x summaries of each trial
         See `Trial.summary`.
     gains : float64 array, shape (worlds,), g/day
 
@@ -38,8 +40,8 @@ def ranked(trials: Sequence[Trial], summaries: np.ndarray, gains: np.ndarray) ->
         the possible colonies in which its result would turn the choice), `worth_per_minute`,
         `worth_per_eur` (NaN where it takes no bran), and the ranks by either (1 is the best).
     """
-    names = [trial.name for trial in trials]
-    found = narrowing(names, summaries, gains).table.set_index("key")
+    names = np.repeat([trial.name for trial in trials], [own.shape[1] for own in summaries])
+    found = narrowing(names.tolist(), np.column_stack(summaries), gains).table.set_index("key")
     rows = []
     for trial in trials:
         row = found.loc[trial.name]

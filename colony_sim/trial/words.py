@@ -8,7 +8,7 @@ import pandas as pd
 
 from colony_sim.fitting.fit_words import listed
 from colony_sim.trial.back import Answer
-from colony_sim.trial.boxes import COUNT_ERROR, TRIALS, Trial
+from colony_sim.trial.boxes import COUNT_ERROR, Trial
 from colony_sim.trial.question import Question
 from colony_sim.words.estimate import of_100
 
@@ -24,8 +24,8 @@ def headline(ranking: pd.DataFrame) -> str:
     top = ranking.iloc[0]
     if not top["told_apart"]:
         return (
-            "None of the small experiments at home is shown to help with this choice: trying both "
-            "ways side by side in your own bins would"
+            "No experiment at home is shown to help with this choice, not even both ways side by "
+            "side for a year"
         )
     return (
         f"Do this first: {top['label']}. It is worth {top['worth']:.0f} g of larvae a year (error "
@@ -48,6 +48,11 @@ def screen(question: Question, ranking: pd.DataFrame) -> list[str]:
             f"- {row.label} ({row.trial}): {worth}, {row.worth_per_minute:.1f} g a minute"
             f"{_per_eur(row)}; {row.days} days"
         )
+    told = ranking[ranking["told_apart"]]
+    cheapest = told.sort_values("worth_per_eur", ascending=False).head(1)
+    if len(cheapest) and cheapest.index[0] != 0:
+        row = cheapest.iloc[0]
+        lines.append(f"By the euro of bran: {row['label']}{_per_eur(row)}.")
     lines.append(CAUTION)
     return lines
 
@@ -117,10 +122,5 @@ def _eur(value: float) -> str:
 
 
 def _per_eur(row: object) -> str:
-    worth = float(getattr(row, "worth_per_eur"))  # noqa: B009
+    worth = float(row.worth_per_eur)  # type: ignore[attr-defined]
     return "" if math.isnan(worth) else f", {worth:.0f} g a euro"
-
-
-def named(name: str) -> Trial | None:
-    """The trial of a name."""
-    return next((trial for trial in TRIALS if trial.name == name), None)

@@ -97,10 +97,9 @@ def what_would_tell(found: LeansOn) -> str:
     """The one measurement at home that would tell most, for an answer that nobody knows."""
     told = worth_naming(found.table)
     if told.empty:
-        first, second = (f"“{name}”" for name in found.pair)
         return (
-            "No single measurement at home is shown to tell; what would is to try "
-            f"{first} and {second} side by side in your own bins."
+            "No single measurement at home is shown to tell; what an experiment is worth, and both "
+            "ways side by side: colony-sim trial FOLDER."
         )
     top = told.iloc[0]
     return (
