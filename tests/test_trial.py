@@ -17,11 +17,13 @@ from test_compare_worlds import EXPERIMENT
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
+from colony_sim.experiment.files import load
+from colony_sim.experiment.plan import expand
 from colony_sim.experiment.worlds import read_worlds, write_worlds
 from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR
 from colony_sim.trial import back, boxes, lived, question, words
 from colony_sim.trial.boxes import TRIALS
-from colony_sim.trial.side import NAME
+from colony_sim.trial.side import side_by_side
 from colony_sim.trial.slides import slides
 from colony_sim.trial.value import ranked
 
@@ -107,6 +109,20 @@ def test_workers_and_chunks_change_nothing():
     assert all(np.array_equal(a[-1:], b) for a, b in zip(one, later, strict=True))
 
 
+def test_racks_side_by_side_live_as_their_ways_say_with_luck_of_their_own(tmp_path):
+    (tmp_path / "x.toml").write_text(EXPERIMENT.replace("days = 700", "days = 250"))
+    plan = expand(load(tmp_path / "x.toml"))
+    alike = side_by_side(plan, ("short", "short"), 10.0, 50.0)
+    ways = side_by_side(plan, ("long", "short"), 10.0, 50.0)
+    p = plan.policies[0].parameters
+    one, other = alike.live(p, 4, 20.0)
+    assert one != other and one == pytest.approx(other, rel=0.2)
+    first, second = ways.live(p, 4, 20.0)
+    assert second == other and first != one
+    assert alike.key != ways.key and ways.days == 250 and ways.minutes == 2500.0
+    assert ways.summary(np.array([[5.0, 3.0]])).tolist() == [[2.0]]
+
+
 # ---- What a result is worth
 
 
@@ -185,7 +201,7 @@ def test_the_command_ranks_says_how_and_takes_a_result_back(place):
     assert code == 0, err
     folder = place / "results/demo-shed-trial"
     table = pd.read_parquet(folder / "ranking.parquet")
-    assert set(table["trial"]) == {*BY_NAME, NAME} and (table["worth"] > -1e-9).all()
+    assert set(table["trial"]) == set(BY_NAME) and (table["worth"] > -1e-9).all()
     written = pd.read_parquet(folder / "written.parquet")
     assert written["world"].nunique() == WORLDS
     top = question.read(place / "results/demo-shed").named(table["trial"].iloc[0])

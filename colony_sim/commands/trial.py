@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,19 +20,28 @@ from colony_sim.trial import back, words
 from colony_sim.trial import question as questions
 from colony_sim.trial.boxes import Trial
 from colony_sim.trial.question import Question
+from colony_sim.trial.side import NAME
 from colony_sim.trial.study import STUDY, Found, design, facts, frames, plan_of, run, say
 
 STEPS = "instructions.txt"
 
 
 def run_trial(
-    folder: Path, *, only: str | None, result: Path | None, workers: int | None, out: Path | None
+    folder: Path,
+    *,
+    racks: bool,
+    only: str | None,
+    result: Path | None,
+    workers: int | None,
+    out: Path | None,
 ) -> Path:
     """Rank the trials for the choice of a comparison, or take a result back."""
     workers = check_workers(workers)
     question = steadily(folder, lambda: questions.read(folder))
     chosen = _named(question, only)
     written = None if result is None else back.read(result, question.trials)
+    asked = {only, None if written is None else written[0].name}
+    question = replace(question, racks=racks or NAME in asked)
     plan = plan_of(question)
     place = folder_of(plan.name, out)
     profile = f"{plan.name}.profile.csv"

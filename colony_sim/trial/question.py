@@ -46,6 +46,8 @@ class Question:
         Mean temperature of the room (C).
     minutes_a_day, bran_g_a_day : float
         Work and bran of one rack, mean of both policies.
+    racks : bool
+        Whether both ways side by side are among the trials, a year of two racks in each colony.
     """
 
     plan: Plan
@@ -57,10 +59,13 @@ class Question:
     room_c: float
     minutes_a_day: float
     bran_g_a_day: float
+    racks: bool = True
 
     @cached_property
     def trials(self) -> tuple[Trial, ...]:
-        """Trials in boxes, and both ways side by side."""
+        """Trials in boxes, and both ways side by side if asked for."""
+        if not self.racks:
+            return TRIALS
         side = side_by_side(self.plan, self.policies, self.minutes_a_day, self.bran_g_a_day)
         return (*TRIALS, side)
 

@@ -10,6 +10,7 @@ from colony_sim.fitting.fit_words import listed
 from colony_sim.trial.back import Answer
 from colony_sim.trial.boxes import COUNT_ERROR, Trial
 from colony_sim.trial.question import Question
+from colony_sim.trial.side import NAME
 from colony_sim.words.estimate import of_100
 
 CAUTION = (
@@ -24,8 +25,8 @@ def headline(ranking: pd.DataFrame) -> str:
     top = ranking.iloc[0]
     if not top["told_apart"]:
         return (
-            "No experiment at home is shown to help with this choice, not even both ways side by "
-            "side for a year"
+            "No small experiment at home is shown to help with this choice"
+            f"{', nor a year of both ways side by side' if NAME in set(ranking['trial']) else ''}"
         )
     return (
         f"Do this first: {top['label']}. It is worth {top['worth']:.0f} g of larvae a year (error "
@@ -53,6 +54,8 @@ def screen(question: Question, ranking: pd.DataFrame) -> list[str]:
     if len(cheapest) and cheapest.index[0] != 0:
         row = cheapest.iloc[0]
         lines.append(f"By the euro of bran: {row['label']}{_per_eur(row)}.")
+    if not question.racks:
+        lines.append("What both ways side by side in two racks for a year would tell: --racks.")
     lines.append(CAUTION)
     return lines
 

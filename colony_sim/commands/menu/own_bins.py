@@ -342,6 +342,12 @@ def trial(
     folder: Annotated[
         Path, typer.Argument(metavar="FOLDER", help="Results folder of colony-sim compare.")
     ],
+    racks: Annotated[
+        bool,
+        typer.Option(
+            "--racks", help="Value a year of both ways side by side as well: minutes longer."
+        ),
+    ] = False,
     only: Annotated[
         str | None,
         typer.Option(
@@ -361,4 +367,4 @@ def trial(
     with getting_ready():
         from colony_sim.commands.trial import run_trial
 
-    return run_trial(folder, only=only, result=result, workers=workers, out=out)
+    return run_trial(folder, racks=racks, only=only, result=result, workers=workers, out=out)
