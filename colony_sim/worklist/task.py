@@ -40,7 +40,7 @@ ORDER = {kind: place for place, kind in enumerate(Kind)}
 
 @dataclass(frozen=True)
 class Task:
-    """One task on one day, or on every `every`-th day, `times` times.
+    """One task on one day, or on each of some days in a row.
 
     Attributes
     ----------
@@ -57,10 +57,8 @@ class Task:
         Where the date comes from: a rule of the handling, or an expectation of the model.
     expected : bool
         Whether the date hangs on what the insects of the run did, so that it may shift.
-    every : int
-        Days from one time to the next.
     times : int
-        How often it is done.
+        Days in a row on which it is done.
     """
 
     kind: Kind
@@ -70,18 +68,17 @@ class Task:
     detail: str
     when: str
     expected: bool
-    every: int = 1
     times: int = 1
 
     @property
     def days(self) -> tuple[date, ...]:
         """All days on which it is done."""
-        return tuple(self.day + timedelta(self.every * k) for k in range(self.times))
+        return tuple(self.day + timedelta(k) for k in range(self.times))
 
     @property
     def last(self) -> date:
         """The last day on which it is done."""
-        return self.day + timedelta(self.every * (self.times - 1))
+        return self.day + timedelta(self.times - 1)
 
 
 def in_order(tasks: Iterable[Task]) -> list[Task]:
