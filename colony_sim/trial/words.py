@@ -18,6 +18,8 @@ CAUTION = (
     "mask. Keep trial insects away from food."
 )
 _SHOWN = 4
+_HOURS_FROM = 180.0
+"""Minutes."""
 
 
 def headline(ranking: pd.DataFrame) -> str:
@@ -28,11 +30,14 @@ def headline(ranking: pd.DataFrame) -> str:
             "No small experiment at home is shown to help with this choice"
             f"{', nor a year of both ways side by side' if NAME in set(ranking['trial']) else ''}"
         )
-    return (
-        f"Do this first: {top['label']}. It is worth {top['worth']:.0f} g of larvae a year (error "
-        f"{top['worth_se']:.0f}) for {top['minutes']:.0f} minutes of work and "
-        f"{_eur(top['bran_eur'])} of bran"
-    )
+    worth = f"{top['worth']:.0f} g of larvae a year (error {top['worth_se']:.0f})"
+    cost = f"{_work(top['minutes'])} of work and {_eur(top['bran_eur'])} of bran"
+    if top["trial"] == NAME:
+        return (
+            "No small experiment at home is shown to help with this choice; a year of both ways "
+            f"side by side would, by {worth}, for {cost}"
+        )
+    return f"Do this first: {top['label']}. It is worth {worth} for {cost}"
 
 
 def screen(question: Question, ranking: pd.DataFrame) -> list[str]:
@@ -65,7 +70,7 @@ def full(question: Question, ranking: pd.DataFrame) -> str:
     rows = [
         f"{row.trial} ({row.label}): {row.worth:.1f} g a year, error {row.worth_se:.1f}, p "
         f"{row.p_holm:.3g} by permutation (Holm); its result would turn the choice in "
-        f"{100 * row.turns:.0f} of 100 possible colonies; {row.minutes:.0f} minutes, "
+        f"{100 * row.turns:.0f} of 100 possible colonies; {_work(row.minutes)}, "
         f"{_eur(row.bran_eur)} of bran, {row.days} days; {row.worth_per_minute:.2f} g for a minute"
         f"{_per_eur(row)}."
         for row in ranking.itertuples()
@@ -83,7 +88,7 @@ def instructions(trial: Trial, room_c: float) -> str:
     numbers = listed([f"{number.box}: {number.what}" for number in trial.numbers])
     return (
         f"{trial.label[0].upper()}{trial.label[1:]}\n\n"
-        f"Takes {trial.days} days, some {trial.minutes:.0f} minutes of work and {trial.bran_g:.0f} "
+        f"Takes {trial.days} days, some {_work(trial.minutes)} of work and {trial.bran_g:.0f} "
         f"g of bran. Keep the boxes in the room of the rack, near {room_c:.0f} C.\n\n{steps}\n\n"
         f"Write down: {numbers}. Where there are too many to count, weigh all, weigh 100 of them, "
         f"and divide.\n\n{CAUTION}\n"
@@ -118,6 +123,10 @@ def said(question: Question, found: Answer) -> tuple[str, list[str]]:
             "anything of it"
         ), [f"If it holds: {answer[0].lower()}{answer[1:]}.", *lines]
     return answer, lines
+
+
+def _work(minutes: float) -> str:
+    return f"{minutes:.0f} minutes" if minutes < _HOURS_FROM else f"{minutes / 60:.0f} hours"
 
 
 def _eur(value: float) -> str:
