@@ -91,7 +91,7 @@ def test_where_nothing_is_told_apart_the_text_says_so():
     gains = np.random.default_rng(4).normal(0.0, 1.0, 40)
     found = leans_on(runs_of(gains), PROFILE, ("A", "B"), 0.4)
     assert "no single value is told apart from luck in 40 colonies" in leaning_in_words(found)
-    assert "try “A” and “B” side by side in your own bins" in what_would_tell(found)
+    assert "colony-sim trial FOLDER" in what_would_tell(found)
 
 
 def test_what_never_turns_the_choice_is_worth_nothing():

@@ -65,7 +65,7 @@ def _paint(
         axes.plot([max(row.worth - row.worth_se, 0.0), row.worth + row.worth_se], [place, place],
                   color=style.INK, linewidth=2)  # fmt: skip
         bran = f", {row.bran_eur:.2f} euro" if row.bran_eur else ""
-        axes.annotate(f"{row.minutes:.0f} min{bran}, {row.days} days", (1.0, place), (12, 0),
+        axes.annotate(f"{words.work_time(row.minutes)}{bran}, {row.days} days", (1.0, place), (12, 0),
                       xycoords=("axes fraction", "data"), textcoords="offset points",
                       va="center", size=13, color=style.QUIET)  # fmt: skip
     axes.set_yticks(places, list(table["label"]))

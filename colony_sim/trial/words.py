@@ -31,7 +31,7 @@ def headline(ranking: pd.DataFrame) -> str:
             f"{', nor a year of both ways side by side' if NAME in set(ranking['trial']) else ''}"
         )
     worth = f"{top['worth']:.0f} g of larvae a year (error {top['worth_se']:.0f})"
-    cost = f"{_work(top['minutes'])} of work and {_eur(top['bran_eur'])} of bran"
+    cost = f"{work_time(top['minutes'])} of work and {_eur(top['bran_eur'])} of bran"
     if top["trial"] == NAME:
         return (
             "No small experiment at home is shown to help with this choice; a year of both ways "
@@ -70,7 +70,7 @@ def full(question: Question, ranking: pd.DataFrame) -> str:
     rows = [
         f"{row.trial} ({row.label}): {row.worth:.1f} g a year, error {row.worth_se:.1f}, p "
         f"{row.p_holm:.3g} by permutation (Holm); its result would turn the choice in "
-        f"{100 * row.turns:.0f} of 100 possible colonies; {_work(row.minutes)}, "
+        f"{100 * row.turns:.0f} of 100 possible colonies; {work_time(row.minutes)}, "
         f"{_eur(row.bran_eur)} of bran, {row.days} days; {row.worth_per_minute:.2f} g for a minute"
         f"{_per_eur(row)}."
         for row in ranking.itertuples()
@@ -88,7 +88,7 @@ def instructions(trial: Trial, room_c: float) -> str:
     numbers = listed([f"{number.box}: {number.what}" for number in trial.numbers])
     return (
         f"{trial.label[0].upper()}{trial.label[1:]}\n\n"
-        f"Takes {trial.days} days, some {_work(trial.minutes)} of work and {trial.bran_g:.0f} "
+        f"Takes {trial.days} days, some {work_time(trial.minutes)} of work and {trial.bran_g:.0f} "
         f"g of bran. Keep the boxes in the room of the rack, near {room_c:.0f} C.\n\n{steps}\n\n"
         f"Write down: {numbers}. Where there are too many to count, weigh all, weigh 100 of them, "
         f"and divide.\n\n{CAUTION}\n"
@@ -125,7 +125,8 @@ def said(question: Question, found: Answer) -> tuple[str, list[str]]:
     return answer, lines
 
 
-def _work(minutes: float) -> str:
+def work_time(minutes: float) -> str:
+    """Work in minutes, or in hours where there are many."""
     return f"{minutes:.0f} minutes" if minutes < _HOURS_FROM else f"{minutes / 60:.0f} hours"
 
 
