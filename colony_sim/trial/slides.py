@@ -57,7 +57,7 @@ def _paint(
         "luck.",
         runs,
     )
-    axes = style.axes(slide, 5.3, low, style.WIDTH - 5.3 - 3.2, top - 0.25 - low)
+    axes = style.axes(slide, 5.3, low, style.WIDTH - 5.3 - 3.7, top - 0.25 - low)
     places = np.arange(len(table))
     for place, row in zip(places, table.itertuples(), strict=True):
         colour = style.POLICY if row.told_apart else style.FAINT
@@ -65,9 +65,10 @@ def _paint(
         axes.plot([max(row.worth - row.worth_se, 0.0), row.worth + row.worth_se], [place, place],
                   color=style.INK, linewidth=2)  # fmt: skip
         bran = f", {row.bran_eur:.2f} euro" if row.bran_eur else ""
-        axes.annotate(f"{words.work_time(row.minutes)}{bran}, {row.days} days", (1.0, place), (12, 0),
-                      xycoords=("axes fraction", "data"), textcoords="offset points",
-                      va="center", size=13, color=style.QUIET)  # fmt: skip
+        cost = f"{words.work_time(row.minutes)}{bran}, {row.days} days"
+        axes.annotate(cost, (1.0, place), (12, 0), xycoords=("axes fraction", "data"),
+                      textcoords="offset points", va="center", size=13,
+                      color=style.QUIET)  # fmt: skip
     axes.set_yticks(places, list(table["label"]))
     axes.set_ylim(len(table) - 0.4, -0.6)
     axes.set_xlim(left=0)
