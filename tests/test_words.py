@@ -19,6 +19,7 @@ from colony_sim.studies.sensitivity import say as sensitivity_words
 from colony_sim.studies.sensitivity import tornado
 from colony_sim.words.estimate import Estimate, number, percent, probability, typeset
 from colony_sim.words.finding import finding
+from colony_sim.words.listing import listed
 
 # Both limits lie inside what three digits round them to.
 LOW, HIGH, OUTWARD = 2.386, 3.614, "2.38 to 3.62"
@@ -107,3 +108,9 @@ def test_no_printed_limit_claims_more_than_was_found(first, second, third):
     assert printed_low <= low and high <= printed_high
     assert printed_low == pytest.approx(low, rel=0.0101)
     assert found.limits in str(found) and found.limits in found.cell
+
+
+def test_names_in_a_row():
+    assert [listed("abc"[:n]) for n in range(4)] == ["", "a", "a and b", "a, b and c"]
+    # One more is named, not counted.
+    assert listed("abc", 2) == "a, b and c" and listed("abcd", 2) == "a, b and 2 more"

@@ -31,17 +31,15 @@ class Tap:
     @property
     def stages(self) -> tuple[str, ...]:
         """Stages to choose from; one goes without saying, and large larvae are what is taken."""
-        return (
-            ()
-            if self.action is LogAction.HARVEST
-            else self.action.stages[1:] and (self.action.stages)
-        )
+        stages = self.action.stages
+        return () if len(stages) < 2 or self.action is LogAction.HARVEST else stages
 
 
 _ASKS = {
     LogAction.HARVEST: ("grams",), LogAction.WEIGHT: ("grams",), LogAction.BRAN_ADDED: ("grams",),
     LogAction.SAMPLE: ("count", "grams"), LogAction.LARVAE_IN: ("count", "grams"),
-    LogAction.MOISTURE_STARTED: (), LogAction.CLEARED: (), LogAction.NOT_WRITTEN: ("until",),
+    LogAction.SKINS_SEEN: (), LogAction.MOISTURE_STARTED: (), LogAction.CLEARED: (),
+    LogAction.NOT_WRITTEN: ("until",),
 }  # fmt: skip
 """Of the others a form asks for a count."""
 TAPS = tuple(Tap(action, _ASKS.get(action, ("count",))) for action in LogAction)
@@ -49,8 +47,8 @@ TAPS = tuple(Tap(action, _ASKS.get(action, ("count",))) for action in LogAction)
 _FIRST = {
     Phase.FREE.value: (LogAction.BEETLES_IN, LogAction.LARVAE_IN),
     Phase.BREEDING.value: (LogAction.BEETLES_OUT, LogAction.DEAD_BEETLES, LogAction.COUNT),
-    Phase.GROWING.value: (LogAction.HARVEST, LogAction.MOISTURE_STARTED, LogAction.COUNT,
-                          LogAction.PUPAE_PICKED, LogAction.CLEARED),
+    Phase.GROWING.value: (LogAction.HARVEST, LogAction.SKINS_SEEN, LogAction.MOISTURE_STARTED,
+                          LogAction.COUNT, LogAction.PUPAE_PICKED, LogAction.CLEARED),
 }  # fmt: skip
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from scipy.special import ndtr, ndtri
-from scipy.stats import rankdata
 
 from colony_sim.experiment.worlds import Worlds
 
@@ -37,7 +37,7 @@ class Values:
         numbers = tuple(
             place for place, entry in enumerate(worlds.entries) if entry.is_number and drawn[place]
         )
-        ranks = rankdata(worlds.draws[:, numbers], axis=0)
+        ranks = scipy.stats.rankdata(worlds.draws[:, numbers], axis=0)
         return cls(worlds, numbers, ndtri((ranks - 0.5) / len(ranks)))
 
     @property

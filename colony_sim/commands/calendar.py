@@ -12,6 +12,7 @@ from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.errors import InputError
 from colony_sim.extras import MissingExtra
 from colony_sim.results.folder import steadily
+from colony_sim.words.listing import listed
 from colony_sim.worklist.checklist import checklist
 from colony_sim.worklist.gather import by_day, daily_by_week, gathered, work_days
 from colony_sim.worklist.ical import calendar
@@ -67,17 +68,13 @@ def run_calendar(
         f"The work from {day_in_words(work.start)} to {day_in_words(work.date(last))} is ready: "
         f"{entries} entries of any calendar, {7 * entries / (last + 6):.1f} a week, {bins} bin "
         "labels and a checklist of one page a week.",
-        f"Work is gathered on {_and(on)}; moisture and the pupa tray are looked after every day.",
+        f"Work is gathered on {listed(_NAMES[day] for day in on)}; moisture and the pupa tray are "
+        "looked after every day.",
         "Only dates by your own rules hold; the others are expected and may shift.",
         *(str(target / name) for name in made),
     ]
     how = f"{HOW}: the dates come from {work.origin}."
     show_page(console(), must, [*_notes(work, weeks), *work.notes, how])
-
-
-def _and(days: tuple[int, ...]) -> str:
-    names = [_NAMES[day] for day in days]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _time(text: str | None) -> timedelta | None:

@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.stats import qmc
+import scipy
 
 from colony_sim.biology.parameters import Entry, Value, find
 from colony_sim.errors import ARGUMENT, InputError
@@ -161,7 +161,9 @@ def full_factorial(factors: Sequence[Factor]) -> pd.DataFrame:
 def latin_hypercube(factors: Sequence[Factor], n: int, seed: int = 1) -> pd.DataFrame:
     """A Latin hypercube of `n` points. A larger one shares no point with a smaller one."""
     check_factors(factors, "lhs")
-    sampler = qmc.LatinHypercube(len(factors), rng=np.random.default_rng(check_seed(seed)))
+    sampler = scipy.stats.qmc.LatinHypercube(
+        len(factors), rng=np.random.default_rng(check_seed(seed))
+    )
     return _sampled(factors, sampler.random(check_points(n)))
 
 
@@ -179,7 +181,7 @@ def sobol(factors: Sequence[Factor], n: int, seed: int = 1) -> pd.DataFrame:
     if check_points(n) & (n - 1):
         below = 2 ** (n.bit_length() - 1)
         raise InputError(ARGUMENT, "points", n, f"a power of two: {below} or {2 * below}")
-    sampler = qmc.Sobol(len(factors), rng=np.random.default_rng(check_seed(seed)))
+    sampler = scipy.stats.qmc.Sobol(len(factors), rng=np.random.default_rng(check_seed(seed)))
     return _sampled(factors, sampler.random(n))
 
 

@@ -7,9 +7,6 @@ import pandas as pd
 
 from colony_sim.logs.schedule import Schedule
 
-#: Logs simulated from posterior draws.
-LOGS = 200
-
 
 def predictive_table(schedule: Schedule, values: np.ndarray) -> pd.DataFrame:
     """Each number of the log beside those of simulated logs.

@@ -23,12 +23,13 @@ from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.fitting import calibration, learnt
 from colony_sim.fitting.fit import PROFILE_DRAWS
-from colony_sim.fitting.fit_words import headline, interval, listed, percent, trust
+from colony_sim.fitting.fit_words import headline, interval, percent, trust
 from colony_sim.logs.words import LogAction
 from colony_sim.results import manifest
 from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import Estimate, number
 from colony_sim.words.labels import heading, label, printed
+from colony_sim.words.listing import listed
 
 _COLOURS = {learnt.LEARNT: style.POLICY, learnt.HARDLY: style.OTHER, learnt.NOT: style.FAINT}
 _OUT = style.OTHER

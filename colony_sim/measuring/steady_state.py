@@ -29,7 +29,7 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from colony_sim.statistics.core import mean_interval
 
@@ -212,7 +212,7 @@ def _by_batches(
     means = _batch_means(x, batch)
     window = means[min(mser(means)[0], m // 2) :]
     groups, centres = _groups(window)
-    fit = stats.linregress(centres, groups)
+    fit = scipy.stats.linregress(centres, groups)
     change = float(fit.slope) * len(window)
     if _drifts(change, float(fit.pvalue), window, drift_level, tolerance):
         return _unsettled(n, _drift_note(change, float(window.mean()), "over the rest of the run"))
@@ -245,7 +245,7 @@ def _by_season(
     groups = np.array([part.mean() for part in np.array_split(rise, DRIFT_GROUPS)])
     change = float(rise.mean())
     spread = float(groups.std(ddof=1))
-    p = float(stats.ttest_1samp(groups, 0.0).pvalue) if spread > 0 else 0.0
+    p = float(scipy.stats.ttest_1samp(groups, 0.0).pvalue) if spread > 0 else 0.0
     if _drifts(change, p, seasons, drift_level, tolerance):
         note = _drift_note(change, float(seasons.mean()), "from its first to its last seasons")
         return _unsettled(n, note)

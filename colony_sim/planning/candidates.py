@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from scipy.stats import qmc
+import scipy
 
 from colony_sim.biology.parameters import Parameters, Value, catalogue
 from colony_sim.planning.wants import Have
@@ -100,7 +100,7 @@ def design(of: Levels, count: int, seed: int) -> list[Choice]:
     """
     sizes = np.array([len(options) for options in of.values()])
     power = max(1, int(np.ceil(np.log2(max(count, 2)))))
-    points = qmc.Sobol(len(sizes), scramble=True, seed=np.random.default_rng(seed))
+    points = scipy.stats.qmc.Sobol(len(sizes), scramble=True, seed=np.random.default_rng(seed))
     spread = np.floor(points.random_base2(power) * sizes).astype(int)
     found = [usual(of), *(tuple(int(i) for i in row) for row in spread)]
     return list(dict.fromkeys(found))[:count]

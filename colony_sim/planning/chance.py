@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from colony_sim.statistics.core import t_quantile
 
@@ -36,14 +36,14 @@ class Share:
         """Lower limit of the probability."""
         if self.met == 0:
             return 0.0
-        return float(stats.beta.ppf((1 - self.level) / 2, self.met, self.runs - self.met + 1))
+        return float(scipy.stats.beta.ppf((1 - self.level) / 2, self.met, self.runs - self.met + 1))
 
     @property
     def high(self) -> float:
         """Upper limit of the probability."""
         if self.met == self.runs:
             return 1.0
-        return float(stats.beta.ppf((1 + self.level) / 2, self.met + 1, self.runs - self.met))
+        return float(scipy.stats.beta.ppf((1 + self.level) / 2, self.met + 1, self.runs - self.met))
 
     def against(self, probability: float) -> str:
         """What the runs say: "shown" or "not met" where the interval is clear, else "open"."""
@@ -85,8 +85,8 @@ def reach_limits(sure: np.ndarray, probability: float, level: float = LEVEL) -> 
     """
     x = np.sort(np.asarray(sure, dtype=float))
     n, below = len(x), 1 - probability
-    first = int(stats.binom.ppf((1 - level) / 2, n, below))  # x[first - 1] is below the quantile
-    last = int(stats.binom.ppf((1 + level) / 2, n, below)) + 1
+    first = int(scipy.stats.binom.ppf((1 - level) / 2, n, below))  # x[first - 1] is below it
+    last = int(scipy.stats.binom.ppf((1 + level) / 2, n, below)) + 1
     low = float(x[first - 1]) if first >= 1 else 0.0
     high = float(x[last - 1]) if last <= n else math.inf
     return low, high

@@ -17,8 +17,8 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 _EXACT_PAIRS = 14
 _FLIPS = 9999
@@ -68,7 +68,7 @@ def t_quantile(probability: float, n: ArrayLike) -> np.ndarray:
     """Student's quantile for the mean of `n` values; NaN for fewer than two."""
     n = np.asarray(n)
     with np.errstate(invalid="ignore"):
-        return stats.t.ppf(probability, np.where(n > 1, n - 1, np.nan))
+        return scipy.stats.t.ppf(probability, np.where(n > 1, n - 1, np.nan))
 
 
 def mean_interval(values: ArrayLike, level: float = 0.95) -> Mean:
@@ -169,7 +169,7 @@ def _fieller(
 def _t_test(d: np.ndarray, found: Mean) -> np.ndarray:
     largest = np.where(np.isfinite(d), np.abs(d), 0.0).max(axis=-1, initial=0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        p = 2 * stats.t.sf(
+        p = 2 * scipy.stats.t.sf(
             np.abs(found.mean) / found.error, np.where(found.n > 1, found.n - 1, np.nan)
         )
     # All differences equal: t is not defined; the sign-flip test still is, and depends on how

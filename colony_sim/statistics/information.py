@@ -49,7 +49,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from colony_sim.statistics.core import holm
 
@@ -136,7 +136,7 @@ def narrowing(
         fits = [
             _Fit.of(draws[:, own], key in options) for key, own in zip(keys, columns, strict=True)
         ]
-    z = float(stats.norm.ppf(0.5 + level / 2))
+    z = float(scipy.stats.norm.ppf(0.5 + level / 2))
     rows, resampled = [], np.empty((0, 0))
     if fits:
         found = [_share_and_value(fit.frame[None], y[None])[:, 0] for fit in fits]
@@ -184,8 +184,8 @@ def runs_needed(keys: int, share: float = WORTH, level: float = LEVEL, power: fl
     n = np.arange(LEAST_RUNS, _MOST_RUNS)
     df = _degrees(n)
     rest = n - df - 1
-    critical = stats.f.ppf(1 - (1 - level) / keys, df, rest)
-    enough = stats.ncf.sf(critical, df, rest, n * share / (1 - share)) >= power
+    critical = scipy.stats.f.ppf(1 - (1 - level) / keys, df, rest)
+    enough = scipy.stats.ncf.sf(critical, df, rest, n * share / (1 - share)) >= power
     return int(n[np.argmax(enough)]) if enough.any() else _MOST_RUNS
 
 

@@ -18,7 +18,7 @@ import math
 from collections.abc import Sequence
 
 import pandas as pd
-from scipy import stats
+import scipy
 
 from colony_sim.statistics import pointwise
 from colony_sim.statistics.core import holm, sign_flip_p
@@ -105,7 +105,7 @@ def died_out_comparison(table: pd.DataFrame, baseline: str, level: float = 0.95)
     rows = []
     for policy in policies:
         n, k = len(died[policy]), int(died[policy].sum())
-        interval = stats.binomtest(k, n).proportion_ci(level, method="exact")
+        interval = scipy.stats.binomtest(k, n).proportion_ci(level, method="exact")
         row = {
             "policy": policy,
             "baseline": baseline,
@@ -148,7 +148,7 @@ def separated(row: pd.Series) -> bool:
 def mcnemar_exact(only_first: int, only_second: int) -> float:
     """Two-sided exact McNemar p value from the two discordant counts; 1 if both are 0."""
     n = only_first + only_second
-    return float(stats.binomtest(only_first, n, 0.5).pvalue) if n else 1.0
+    return float(scipy.stats.binomtest(only_first, n, 0.5).pvalue) if n else 1.0
 
 
 def _compare(

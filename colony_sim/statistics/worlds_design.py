@@ -6,8 +6,8 @@ import math
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 MOST_REPLICATES = 1000
 """Replicates a world that are looked at."""
@@ -103,7 +103,7 @@ def share_error(
     """
     n = np.asarray(replicates, dtype=float)
     at = -gain / math.sqrt(between)
-    p, density = float(stats.norm.sf(at)), float(stats.norm.pdf(at))
+    p, density = float(scipy.stats.norm.sf(at)), float(scipy.stats.norm.pdf(at))
     chance = within / n
     total = between + chance
     f = np.sqrt(between / total)

@@ -10,6 +10,7 @@ from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.worlds import RANGE, SHIPPED, Worlds
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, dashed, number
+from colony_sim.words.listing import listed
 
 if TYPE_CHECKING:
     from colony_sim.studies.comparison.this_colony import ThisColony
@@ -18,7 +19,7 @@ TEMPERATURES = "Temperatures:"
 """How the sentence on a log of the room begins."""
 SIDES = ("default", "profile")
 _ENDS = ("difference", "low", "high")
-_LISTED = 4
+_SHOWN = 3
 
 
 def with_profile(profile: Worlds | None) -> str:
@@ -61,19 +62,19 @@ def _profile(profile: Worlds | None, varied: Collection[str], ranges: bool) -> l
         )
     elif drawn:
         lines.append(
-            f"Profile “{profile.name}”: {listed(drawn)} {'is' if len(drawn) == 1 else 'are'} drawn "
+            f"Profile “{profile.name}”: {_named(drawn)} {'is' if len(drawn) == 1 else 'are'} drawn "
             f"from its {len(profile.draws)} draws, one draw for each replicate and the same for "
             "every policy. So intervals hold both chance and what is not known of these values."
         )
     if fixed and ranges:
         lines.append(
-            f"Profile “{profile.name}”: {listed(fixed)} {_moved(len(fixed))} through the interval "
+            f"Profile “{profile.name}”: {_named(fixed)} {_moved(len(fixed))} through the interval "
             f"that holds {100 * RANGE:g} % of the draws, in place of the published range."
         )
     elif fixed:
         verb = "is" if len(fixed) == 1 else "are"
         whose = "" if profile.name == SHIPPED else f"Profile “{profile.name}”: "
-        text = f"{whose}{listed(fixed)} {verb} varied as asked, not drawn."
+        text = f"{whose}{_named(fixed)} {verb} varied as asked, not drawn."
         lines.append(f"{text[0].upper()}{text[1:]}")
     return lines
 
@@ -82,12 +83,9 @@ def _moved(count: int) -> str:
     return "goes" if count == 1 else "go"
 
 
-def listed(keys: Collection[str]) -> str:
+def _named(keys: Collection[str]) -> str:
     """Some keys in plain words, the rest counted."""
-    names = [labels.label(key) for key in keys]
-    if len(names) > _LISTED:
-        return f"{', '.join(names[: _LISTED - 1])} and {len(names) - _LISTED + 1} more values"
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    return listed((labels.label(key) for key in keys), _SHOWN, "more values")
 
 
 def this_colony_in_words(found: ThisColony, profile: Worlds) -> list[str]:

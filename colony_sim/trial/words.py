@@ -6,12 +6,12 @@ import math
 
 import pandas as pd
 
-from colony_sim.fitting.fit_words import listed
 from colony_sim.trial.back import Answer
 from colony_sim.trial.boxes import COUNT_ERROR, Trial
 from colony_sim.trial.question import Question
 from colony_sim.trial.side import NAME
 from colony_sim.words.estimate import of_100
+from colony_sim.words.listing import listed
 
 CAUTION = (
     "Dust of bran, frass and skins causes allergy and asthma: sieve outdoors or with a fitted "

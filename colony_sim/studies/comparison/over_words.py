@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 import pandas as pd
-from scipy import stats
+import scipy
 
 from colony_sim.experiment.asks import Asks
 from colony_sim.experiment.files import Policy
@@ -20,6 +20,7 @@ from colony_sim.statistics.worlds_pointwise import KNOWN
 from colony_sim.studies.comparison.over_worlds import OverWorlds
 from colony_sim.words.estimate import dashed, number, of_100, short
 from colony_sim.words.finding import FADES, HOURS, LARVAE, NOTICED
+from colony_sim.words.listing import listed
 
 LIKELY, SURE = KNOWN, 0.9
 """Probabilities from which a policy is probably, and from which it is surely, ahead."""
@@ -130,7 +131,7 @@ def _how_much(found: OverWorlds, order: Sequence[str], gone: Mapping[str, int]) 
         return f"Each of them is too much: {_gone_in_words(found, gone)}."
     share = float(found.standings.set_index("policy").loc[safe[-1], "died_out_share"])
     died = round(share * found.runs)
-    limit = float(stats.beta.ppf(0.95, died + 1, found.runs - died))
+    limit = float(scipy.stats.beta.ppf(0.95, died + 1, found.runs - died))
     lives = (
         f"{_quoted(safe[-1])} the colony lives on ({died} of {found.runs} runs died out, so at "
         f"most {of_100(limit)} of 100)"
@@ -316,7 +317,7 @@ def means_left_over(
         lines.append(f"{'; '.join(idle)}.")
     if capped:
         lines.append(
-            f"Under {_and(capped)} the breeding bin is full and beetles are given away: more "
+            f"Under {listed(capped)} the breeding bin is full and beetles are given away: more "
             "breeding bins may yield more."
         )
     if lines and not equal:
@@ -366,7 +367,3 @@ def _quoted(name: str) -> str:
 
 def _or(items: Sequence[str]) -> str:
     return " or ".join(filter(None, [", ".join(items[:-1]), items[-1]]))
-
-
-def _and(items: Sequence[str]) -> str:
-    return " and ".join(filter(None, [", ".join(items[:-1]), items[-1]]))

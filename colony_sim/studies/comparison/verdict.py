@@ -17,6 +17,7 @@ import pandas as pd
 from colony_sim.measuring.catalogue import Measure, catalogue
 from colony_sim.statistics.paired import separated
 from colony_sim.words.estimate import Estimate, number, percent_of, probability
+from colony_sim.words.listing import listed
 
 LOSSES = "adult_losses_per_100_per_day"
 REMINDER = "This is a statement about the model under its assumptions, not about a real colony."
@@ -84,12 +85,12 @@ def _failures(rows: pd.DataFrame, died: pd.DataFrame) -> str:
             for _, row in died.iterrows()
             if row["policy"] != row["baseline"] and row["only_policy"] + row["only_baseline"] > 0
         ]
-        text = f"The colony died out in {_list(died_out)}"
+        text = f"The colony died out in {listed(died_out)}"
         text += f" ({'; '.join(tests)})" if tests else ""
         text += ", which count with no harvest from then on."
     if never:
         text += f"{' It' if died_out else 'The colony'} was not steady even when lived on in "
-        text += f"{_list(never)}, measured over the last half of the days."
+        text += f"{listed(never)}, measured over the last half of the days."
     return text
 
 
@@ -120,7 +121,7 @@ def _two(
     if row is None or row["n_pairs"] < 2:
         each = [_mean_with_losses(p, measure, summary) for p in compared]
         return (
-            f"Mean {_name(measure)} ({measure.unit}) was {_list(each)}, but with {_count(row)} "
+            f"Mean {_name(measure)} ({measure.unit}) was {listed(each)}, but with {_count(row)} "
             f"with a value under both policies there is no paired evidence of a difference "
             "or of none."
         )
@@ -173,18 +174,18 @@ def _many(
     top = [p for p in ranked if _mean(summary, p, measure.key) == _mean(summary, best, measure.key)]
     verb = "has" if len(top) == 1 else "share"
     text = (
-        f"{_list(top)} {verb} the {adjective} mean {_name(measure)} ({measure.unit}): "
-        f"{_list([_mean_with_losses(p, measure, summary) for p in ranked])}."
+        f"{listed(top)} {verb} the {adjective} mean {_name(measure)} ({measure.unit}): "
+        f"{listed([_mean_with_losses(p, measure, summary) for p in ranked])}."
     )
     clauses = []
     if behind:
-        clauses.append(f"the evidence puts it ahead of {_list(behind)}")
+        clauses.append(f"the evidence puts it ahead of {listed(behind)}")
     if level_with:
-        clauses.append(f"the evidence does not put it ahead of {_list(level_with)}")
+        clauses.append(f"the evidence does not put it ahead of {listed(level_with)}")
     if behind or level_with:
         clauses[0] = f"in paired differences ({best} minus the other) {clauses[0]}"
     if unknown:
-        clauses.append(f"it could not be compared in pairs with {_list(unknown)}")
+        clauses.append(f"it could not be compared in pairs with {listed(unknown)}")
     found = "; ".join(clauses)
     return f"{text} {found[0].upper()}{found[1:]}."
 
@@ -295,12 +296,6 @@ def _name(measure: Measure) -> str:
 
 def _loss_unit() -> str:
     return catalogue()[LOSSES].unit
-
-
-def _list(items: Sequence[str]) -> str:
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} and {items[-1]}"
 
 
 def _p(p: float) -> str:

@@ -23,7 +23,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from colony_sim.biology.parameters import Parameters, Value
 from colony_sim.errors import ARGUMENT, InputError
@@ -116,8 +116,8 @@ def persistence(lived: int, runs: int, persist: float, level: float = LEVEL) -> 
 
     "shown": the lower limit reaches `persist`; "not met": the upper one does not; else "open".
     """
-    low = float(stats.beta.ppf(1 - level, lived, runs - lived + 1)) if lived else 0.0
-    high = float(stats.beta.ppf(level, lived + 1, runs - lived)) if lived < runs else 1.0
+    low = float(scipy.stats.beta.ppf(1 - level, lived, runs - lived + 1)) if lived else 0.0
+    high = float(scipy.stats.beta.ppf(level, lived + 1, runs - lived)) if lived < runs else 1.0
     return low, "shown" if low >= persist else "not met" if high < persist else "open"
 
 

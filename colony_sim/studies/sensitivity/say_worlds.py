@@ -12,6 +12,7 @@ from colony_sim.studies.sensitivity.run import Sensitivity
 from colony_sim.studies.sensitivity.say import floor
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, dashed, number, percent
+from colony_sim.words.listing import listed
 
 NAMED = 6
 MEASURED = 3
@@ -37,10 +38,8 @@ def headline(result: Sensitivity) -> str:
                 f"{labels.heading(top['key'])} decides most of {what}: knowing it would remove "
                 f"{percent(max(top['S1'], 0.0))} of its spread (variance) over possible colonies"
             )
-        listed = f"{', '.join(names[:-1])} and {names[-1]}" if len(names) < 4 else (
-            f"{', '.join(names[:3])} and {len(names) - 3} more"
-        )  # fmt: skip
-        return f"{listed[0].upper()}{listed[1:]} decide most of {what}; the runs do not rank them"
+        said = listed(names, 3)
+        return f"{said[0].upper()}{said[1:]} decide most of {what}; the runs do not rank them"
     top = result.table.iloc[0]
     first = result.table["influence_low"].iloc[0] > result.table["influence_high"].iloc[1:].max()
     value = f"{number(top['influence'])} {result.unit}"

@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from colony_sim.statistics.core import holm, paired_p
 from colony_sim.studies.points import mean_interval
@@ -170,4 +170,4 @@ def _bins(
     many = [sample for sample in samples if len(sample) > 1 and np.ptp(sample) > 0]
     if len(many) < 2:
         return rows, []
-    return rows, [float(stats.alexandergovern(*many).pvalue)]
+    return rows, [float(scipy.stats.alexandergovern(*many).pvalue)]
