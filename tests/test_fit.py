@@ -20,8 +20,9 @@ from colony_sim.errors import InputError
 from colony_sim.experiment.worlds import SHIPPED, Worlds, read_worlds
 from colony_sim.fitting import calibration, learnt
 from colony_sim.fitting import slides as fit_slides
-from colony_sim.fitting.fit import PROFILE_DRAWS, STATE, ensemble_of, fit
+from colony_sim.fitting.fit import PROFILE_DRAWS, ensemble_of, fit
 from colony_sim.fitting.posterior import Learner, Posterior, drawn
+from colony_sim.fitting.state import STATE
 from colony_sim.logs import observe
 from colony_sim.words import labels
 
@@ -98,6 +99,9 @@ def test_a_profile_holds_together_and_stays_within_the_members(small):
     assert (drawn_ >= members.min(axis=0) - 1e-12).all()
     assert (drawn_ <= members.max(axis=0) + 1e-12).all()
     assert list(small.state["what"]) == list(STATE) and np.isfinite(small.state["apart"]).all()
+    # Of 100 members left out; the share held is that of 90 % within five binomial errors.
+    assert ((small.state[["told_90", "fit_90"]] - 0.9).abs() <= 0.15).all(axis=None)
+    assert list(small.racks.columns) == list(STATE) and len(small.racks) == len(small.profile.draws)
 
 
 def test_a_log_that_the_model_cannot_give_is_said_to_be_one(small, asked, kept):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -10,13 +11,12 @@ from colony_sim.assimilation import lived
 from colony_sim.assimilation.ensemble import Ensemble
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
-from colony_sim.colony.simulate import as_lived
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
-from colony_sim.experiment.hands import with_hands
+from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.logs.logbook import Logbook
-from colony_sim.logs.reading import read_schedule, temperatures
+from colony_sim.logs.reading import read_schedule
 from colony_sim.logs.schedule import LONG_SILENCE_DAYS, Schedule, compile_schedule
 
 
@@ -77,13 +77,26 @@ def ask(
     InputError
         The first fault of the log, no row up to today, or a climate without the days to come.
     """
+
+    def asked(
+        logbook: Logbook, schedule: Schedule, on: datetime.date, notes: Sequence[str] = ()
+    ) -> Asked:
+        ensemble = Ensemble.of(
+            schedule, parameters, climate, worlds, seed, today=(on - schedule.start).days,
+            ahead=lived.DAYS,
+        )  # fmt: skip
+        return Asked(logbook, on, ensemble, tuple(notes))
+
+    def empty(logbook: Logbook, on: datetime.date) -> Asked:
+        nothing = compile_schedule((), numbers_needed=False)
+        return asked(logbook, replace(nothing, start=on, days=0), on)
+
     notes: list[str] = []
     if on is None:
         logbook, _ = read_schedule(log, numbers_needed=False)
         if not logbook.entries:
             if empty_too:
-                on = datetime.date.today()
-                return _empty(logbook, on, parameters, climate, worlds, seed)
+                return empty(logbook, datetime.date.today())
             raise InputError(str(log), "rows", 0, "at least one: the beetles that went in first")
         last, now = logbook.entries[-1].date, datetime.date.today()
         on = now if 0 <= (now - last).days <= LONG_SILENCE_DAYS else last
@@ -92,38 +105,34 @@ def ask(
     logbook, schedule = read_schedule(log, until=on, numbers_needed=False)
     if not schedule.steps:
         if empty_too:
-            return _empty(logbook, on, parameters, climate, worlds, seed)
+            return empty(logbook, on)
         first = logbook.entries[0].date if logbook.entries else "the first row"
         raise InputError("command line", "--on", str(on), f"{first} or later: no row is before it")
     notes += [f"Note: {note}." for note in schedule.notes]
-    ensemble = _ensemble(schedule, on, parameters, climate, worlds, seed)
-    return Asked(logbook, on, ensemble, tuple(notes))
+    return asked(logbook, schedule, on, notes)
 
 
-def _ensemble(
-    schedule: Schedule,
-    on: datetime.date,
-    parameters: Parameters,
+def plan_of(
+    name: str,
+    question: str,
+    ensemble: Ensemble,
+    policy: str,
     climate: Climate,
-    worlds: Worlds,
-    seed: int,
-) -> Ensemble:
-    today = (on - schedule.start).days
-    warm = temperatures(climate, replace(schedule, days=today + lived.DAYS))
-    as_is = as_lived(parameters, climate)
-    drawn = with_hands(worlds, (Policy("as logged", as_is),))
-    return Ensemble(schedule, today, as_is, drawn, warm, seed)
-
-
-def _empty(
-    logbook: Logbook,
-    on: datetime.date,
-    parameters: Parameters,
-    climate: Climate,
-    worlds: Worlds,
-    seed: int,
-) -> Asked:
-    """A rack into which nothing has gone yet."""
-    schedule = replace(compile_schedule((), numbers_needed=False), start=on, days=0)
-    ensemble = _ensemble(schedule, on, parameters, climate, worlds, seed)
-    return Asked(logbook, on, ensemble, ())
+    text: str,
+    invented: bool,
+) -> Plan:
+    """What a log was lived with, as a plan for the manifest."""
+    return Plan(
+        name=name,
+        question=question,
+        days=max(1, ensemble.today),
+        seeds=replicate_seeds(ensemble.seed, 1),
+        seed=ensemble.seed,
+        breeders=0,
+        larvae=0,
+        baseline=policy,
+        climate=climate,
+        policies=(Policy(policy, ensemble.parameters),),
+        text=text,
+        invented=invented,
+    )

@@ -12,7 +12,7 @@ import io
 import json
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from pathlib import Path
 
@@ -21,11 +21,16 @@ import numpy as np
 from colony_sim.assimilation import lived
 from colony_sim.assimilation.checkpoint import Kept, prefix_digest
 from colony_sim.assimilation.onward import Course
+from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.model import Colony
+from colony_sim.colony.simulate import as_lived
+from colony_sim.experiment.files import Policy
+from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.plan import model_fingerprint
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.logs import observe
+from colony_sim.logs.reading import temperatures
 from colony_sim.logs.schedule import Schedule
 from colony_sim.running.chunks import run_chunks
 from colony_sim.running.processes import stop_if_asked
@@ -68,6 +73,45 @@ class Ensemble:
     worlds: Worlds
     temperatures: tuple[float, ...]
     seed: int
+
+    @classmethod
+    def of(
+        cls,
+        schedule: Schedule,
+        parameters: Parameters,
+        climate: Climate,
+        worlds: Worlds,
+        seed: int = 1,
+        *,
+        today: int | None = None,
+        ahead: int = 0,
+    ) -> Ensemble:
+        """Possible colonies of a log.
+
+        Parameters
+        ----------
+        schedule : Schedule
+        parameters : Parameters
+            Of the rack, its rules and what no world draws.
+        climate : Climate
+        worlds : Worlds
+            The uncertain handling is drawn besides.
+        seed : int
+        today : int, optional
+            Day of the log; default: that of its last row.
+        ahead : int
+            Days after it that are to be lived.
+
+        Raises
+        ------
+        InputError
+            A climate without these days.
+        """
+        today = schedule.days if today is None else today
+        warm = temperatures(climate, replace(schedule, days=today + ahead))
+        as_is = as_lived(parameters, climate)
+        drawn = with_hands(worlds, (Policy("as logged", as_is),))
+        return cls(schedule, today, as_is, drawn, warm, seed)
 
     @cached_property
     def digest(self) -> str:

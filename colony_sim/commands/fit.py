@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 from colony_sim.atomic import write_text
@@ -70,9 +71,10 @@ def run_fit(
     out: Path | None,
 ) -> Path:
     """Fit the model to a log and write what was learnt."""
+    from colony_sim.assimilation.asked import plan_of
     from colony_sim.fitting import fit as fitting
     from colony_sim.fitting import fit_words
-    from colony_sim.fitting.study import STUDY, design, draw, facts, frames, plan_of
+    from colony_sim.fitting.study import QUESTION, STUDY, design, draw, facts, frames
     from colony_sim.results.study import write_study
     from colony_sim.running.runner import WorkerDied, check_workers, compile_kernels
 
@@ -80,8 +82,10 @@ def run_fit(
     seed = whole("seed", seed, 0, 2**32 - 1, 1)
     members = whole("members", members, fitting.LEAST_MEMBERS, MOST_DRAWS, fitting.MEMBERS)
     name = checked_name(name, log)
-    parameters, climate, chosen, text, invented = surroundings(experiment, policy)
-    logbook, ensemble = fitting.ensemble_of(log, parameters, climate, read_worlds(SHIPPED), seed)
+    home = surroundings(experiment, policy)
+    logbook, ensemble = fitting.ensemble_of(
+        log, home.parameters, home.climate, read_worlds(SHIPPED), seed
+    )  # fmt: skip
     folder = folder_of(f"{name}-fit", out)
     files = STUDY.files | {f"{name}.profile.csv"}
     try:
@@ -90,18 +94,21 @@ def run_fit(
                 bars.say(f"No --experiment: {DEFAULT_C:g} C all year and the handling of "
                          "parameters.toml are assumed; bins, room and rules of your own go into an "
                          "experiment file.")  # fmt: skip
-            for note in climate.notes:
+            for note in home.climate.notes:
                 bars.say(note)
             compile_kernels()
             found = fitting.fit(
                 name, logbook, ensemble, members=members, folder=folder, workers=workers,
                 on_progress=bars.of("colonies"),
             )  # fmt: skip
-            plan = plan_of(f"{name}-fit", ensemble, chosen, climate, text, invented)
+            plan = plan_of(
+                f"{name}-fit", QUESTION, ensemble, home.policy, home.climate, home.text,
+                home.invented,
+            )  # fmt: skip
             headline, details = fit_words.headline(found.learnt), fit_words.details(found)
             write_study(
                 plan, folder, STUDY.kind, frames(found), details,
-                facts(found, experiment, chosen), answer=headline, design=design(found),
+                facts(found, experiment, home.policy), answer=headline, design=design(found),
                 command=command_line(), draw=lambda staged: draw(found, staged),
             )  # fmt: skip
     except WorkerDied as error:
@@ -125,22 +132,46 @@ def checked_name(name: str | None, log: Path) -> str:
     return name
 
 
-def surroundings(
-    experiment: Path | None, policy: str | None
-) -> tuple[Parameters, Climate, str, str, bool]:
-    """Parameters, climate, policy, text and whether it is invented, of the file of a log."""
+@dataclass(frozen=True)
+class Surroundings:
+    """What a log does not say: of its experiment file, or of parameters.toml without one.
+
+    Attributes
+    ----------
+    parameters : Parameters
+    climate : Climate
+    policy : str
+    text : str
+        The file as read.
+    invented : bool
+    breeders : int or None
+        Beetles that the file begins with.
+    """
+
+    parameters: Parameters
+    climate: Climate
+    policy: str
+    text: str = ""
+    invented: bool = False
+    breeders: int | None = None
+
+
+def surroundings(experiment: Path | None, policy: str | None) -> Surroundings:
+    """Rack, rules and room of a log."""
     if experiment is None:
         if policy is not None:
             allowed = "only with --experiment FILE, whose policy it names"
             raise InputError("command line", "--policy", policy, allowed)
-        return Parameters.default(), constant(DEFAULT_C), "as in parameters.toml", "", False
+        return Surroundings(Parameters.default(), constant(DEFAULT_C), "as in parameters.toml")
     file = load(experiment)
     names = [entry.name for entry in file.policies]
     chosen = file.baseline if policy is None else policy
     if chosen not in names:
         raise InputError("command line", "--policy", policy, f"one of {quoted(names)}")
     parameters = next(p.parameters for p in file.policies if p.name == chosen)
-    return parameters, file.climate, chosen, file.text, file.invented
+    return Surroundings(
+        parameters, file.climate, chosen, file.text, file.invented, file.breeders
+    )  # fmt: skip
 
 
 def _say(line: str) -> None:

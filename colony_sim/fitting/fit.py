@@ -7,27 +7,21 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
-from colony_sim.assimilation import lived
-from colony_sim.assimilation.conditioning import Draws, adjust, kernel, near_of, quantiles
-from colony_sim.assimilation.ensemble import Ensemble, Lived, live
+from colony_sim.assimilation.ensemble import Ensemble, live
 from colony_sim.assimilation.misfit import Misfit, misfit, rank_of_values
-from colony_sim.assimilation.today import KINDS, weights_of
 from colony_sim.assimilation.values import Values
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
-from colony_sim.colony.simulate import as_lived
-from colony_sim.experiment.files import Policy
-from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.plan import model_fingerprint
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.fitting import calibration, learnt, predictive
-from colony_sim.fitting.posterior import Learner, Posterior, drawn, structures
+from colony_sim.fitting.posterior import Learner, Posterior, drawn, picked, structures
+from colony_sim.fitting.state import STATE, of_posterior, rack_of, state_table
 from colony_sim.logs import observe
 from colony_sim.logs.logbook import Logbook
-from colony_sim.logs.reading import read_schedule, temperatures
+from colony_sim.logs.reading import read_schedule
 from colony_sim.logs.schedule import Schedule
 from colony_sim.running.runner import Progress
 from colony_sim.running.whole import Whole
@@ -37,8 +31,6 @@ MEMBERS = 1024
 LEAST_MEMBERS = 100
 PROFILE_DRAWS = 200
 """Joint draws in a profile; each lives the log again."""
-STATE = ("larvae", "pupae", "beetles", "g of harvest size")
-"""What is compared in the rack on the last day of the log."""
 _METHOD = "possible colonies nearest the log, their values moved to it by regression"
 
 
@@ -61,7 +53,9 @@ class Fit:
         Equally likely draws of it, as other commands take them.
     learnt, structures, predictive, calibration, state : DataFrame
         See `learnt.learnt_table`, `posterior.structures`, `predictive.predictive_table`,
-        `calibration.calibrate` and `state_table`.
+        `calibration.calibrate` and `state.state_table`.
+    racks : DataFrame
+        One row a draw of the profile: what `state.STATE` names, on the last day of the log.
     together : list of (str, str, float)
         Keys known better together than alone, with their correlation.
     misfit : Misfit or None
@@ -80,6 +74,7 @@ class Fit:
     predictive: pd.DataFrame
     calibration: pd.DataFrame
     state: pd.DataFrame
+    racks: pd.DataFrame
     together: list[tuple[str, str, float]]
     misfit: Misfit | None
 
@@ -105,10 +100,7 @@ def ensemble_of(
         The first fault of the log, a log without a number, or a climate without its days.
     """
     logbook, schedule = read_schedule(log)
-    warm = temperatures(climate, schedule)
-    as_is = as_lived(parameters, climate)
-    all_drawn = with_hands(worlds, (Policy("as logged", as_is),))
-    return logbook, Ensemble(schedule, schedule.days, as_is, all_drawn, warm, seed)
+    return logbook, Ensemble.of(schedule, parameters, climate, worlds, seed)
 
 
 def fit(
@@ -161,8 +153,11 @@ def fit(
     lives = live(
         again, range(1, draws + 1), folder, workers=workers, on_progress=whole.report
     )  # fmt: skip
-    near = kernel(learner.nearness.distances(log), near_of(members)) > 0
-    judged = misfit(schedule, features[near], log, rank_of_values(features, log, values))
+    judged = misfit(
+        schedule, features[posterior.members], log, rank_of_values(features, log, values)
+    )  # fmt: skip
+    racks = of_posterior(features, rack_of(found.contents), posterior, log)
+    each = picked(posterior, draws, ensemble.seed)
     table = learnt.learnt_table(values, posterior)
     facts = _facts(logbook, ensemble, members, table, judged)
     return Fit(
@@ -177,7 +172,8 @@ def fit(
         structures=structures(values, posterior),
         predictive=predictive.predictive_table(schedule, lives.written),
         calibration=calibration.calibrate(calibration.below(learner, tests), values.keys),
-        state=state_table(found, lives, features, log),
+        state=state_table(learner, found.contents, racks, log),
+        racks=pd.DataFrame(racks.values["rack"][each], columns=list(STATE)),
         together=learnt.together(values.keys, posterior, values.scores),
         misfit=judged,
     )
@@ -201,46 +197,3 @@ def _facts(
         "learnt": [row.key for row in table.itertuples() if row.learnt != learnt.NOT],
         "misfit_p": None if judged is None else round(judged.p, 4),
     }
-
-
-def state_table(found: Lived, lives: Lived, features: np.ndarray, log: np.ndarray) -> pd.DataFrame:
-    """The rack on the last day of the log: told from the log, and as colonies of the fit have it.
-
-    The first is that of `assimilation.today` (the values are never asked for), the second that of
-    the profile's draws, which live the log once more. They should agree.
-
-    Parameters
-    ----------
-    found, lives : Lived
-        Possible colonies, and draws of the fit.
-    features : float64 array, shape (members, features)
-    log : float64 array, shape (features,)
-
-    Returns
-    -------
-    DataFrame
-        One row for each of `STATE`: `what`, `told_low`, `told_median`, `told_high`, `fit_low`,
-        `fit_median`, `fit_high` (90 %), and `apart`: the distance of the medians of log(1 + x) over
-        half the width of the interval told.
-    """
-    weights = weights_of(features, found.contents, log, near_of(len(features)))
-    near = weights > 0
-    wanted = {"rack": _rack(found.contents[near])}
-    told = adjust(features[near], wanted, {"rack": KINDS["rack"]}, weights[near], log)
-    even = np.full(len(lives.members), 1 / len(lives.members))
-    fitted = Draws(even, {"rack": _rack(lives.contents)})
-    levels = (0.05, 0.5, 0.95)
-    one, two = (quantiles(d.values["rack"], d.weights, levels) for d in (told, fitted))
-    half = np.maximum((np.log1p(one[2]) - np.log1p(one[0])) / 2, 1e-9)
-    apart = np.abs(np.log1p(one[1]) - np.log1p(two[1])) / half
-    return pd.DataFrame({
-        "what": STATE, "told_low": one[0], "told_median": one[1], "told_high": one[2],
-        "fit_low": two[0], "fit_median": two[1], "fit_high": two[2], "apart": apart,
-    })  # fmt: skip
-
-
-def _rack(contents: np.ndarray) -> np.ndarray:
-    """What `STATE` names, summed over the rack (members x quantities)."""
-    sums = dict(zip(lived.CONTENTS, np.moveaxis(contents.sum(axis=1), 1, 0), strict=True))
-    larvae = sums["small_larvae"] + sums["medium_larvae"] + sums["large_larvae"]
-    return np.column_stack([larvae, sums["pupae"], sums["beetles"], sums["large_g"]])

@@ -13,6 +13,7 @@ from colony_sim.fitting.fit import Fit
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, number
 from colony_sim.words.estimate import percent as whole_percent
+from colony_sim.words.listing import listed
 
 #: Numbers outside their interval, and values on the screen, that are named one by one.
 _NAMED, _SHOWN = 5, 6
@@ -52,17 +53,23 @@ def plain(fit: Fit) -> list[str]:
 
 
 def agreement(fit: Fit) -> str:
-    """Whether colonies of the fit end as the log alone says that the rack stands."""
-    far = fit.state.loc[fit.state["apart"].idxmax()]
+    """Whether colonies of the fit stand as the log alone says that the rack does."""
+    table = fit.state
+    over = table["apart"] / table["apart_limit"].clip(lower=1e-9)
+    far = table.loc[over.idxmax()]
+    agree = bool((over <= 1).all())
     rows = [
         f"{row.what} {Estimate(row.told_median, row.told_low, row.told_high).limits} by the log, "
         f"{Estimate(row.fit_median, row.fit_low, row.fit_high).limits} by the fit"
         for row in fit.state.itertuples()
     ]
-    text = "; ".join(rows[: len(rows) if far.apart > 0.5 else 1])
+    text = "; ".join(rows[: 1 if agree else len(rows)])
+    word = "They agree" if agree else f"They do not agree on {far.what}"
     return (
-        f"In the rack on the last day (90 %): {text}. The medians differ by at most "
-        f"{percent(far.apart)} of half the interval told ({far.what})."
+        f"In the rack on the last day (90 %): {text}. {word}: medians {percent(far.apart)} of half "
+        f"the interval apart, where 19 of 20 logs of known racks stay within "
+        f"{percent(far.apart_limit)}; the fit's intervals held {percent(table['fit_90'].mean())} "
+        "of those racks."
     )
 
 
@@ -74,11 +81,6 @@ def _before(row: Any) -> str:
     return Estimate(row.median, row.before_low, row.before_high).limits
 
 
-def listed(names: list[str]) -> str:
-    """Names with commas and an "and"."""
-    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
-
-
 def interval(row: Any, level: str = "90") -> str:
     """A row's interval, its unit left out."""
     low, high = getattr(row, f"low_{level}"), getattr(row, f"high_{level}")
@@ -88,11 +90,6 @@ def interval(row: Any, level: str = "90") -> str:
 def percent(share: float) -> str:
     """A share in percent, two digits where it is small."""
     return whole_percent(share) if share >= 0.095 else f"{100 * share:.2g} %"
-
-
-def _span(values: pd.Series) -> str:
-    low, high = f"{values.min():.0f}", f"{values.max():.0f}"
-    return low if low == high else f"{low} to {high}"
 
 
 def _log(fit: Fit) -> str:
@@ -213,10 +210,9 @@ def trust(table: pd.DataFrame) -> str:
     failed = table[~table["passed"]]
     if failed.empty:
         return f"{text}; for each of {len(table)} values as often as chance allows."
-    shown = listed([labels.label(key) for key in failed["key"]][:3])
-    more = f" and {len(failed) - 3} more" if len(failed) > 3 else ""
+    shown = listed((labels.label(key) for key in failed["key"]), 3)
     return (
-        f"{text}. Of {len(table)} values beyond what chance allows for {shown}{more}: take their "
+        f"{text}. Of {len(table)} values beyond what chance allows for {shown}: take their "
         "intervals as rough."
     )
 

@@ -17,23 +17,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from colony_sim.assimilation.conditioning import Nearness, Scale, kernel
+from colony_sim.assimilation.conditioning import Nearness, Scale, Weighed, kernel
 from colony_sim.assimilation.values import Values
 from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.statistics.ridge import ridge
 
-NEAR = 0.4
-"""Share of the members that count. Of 1,024 the scores were best told, and intervals held, from 0.4
-on (demo log, 128 members left out: skill .700 at .4, .687 at .6, .733 at .1 over the twelve values
-best told); more blur which structure it is."""
 _FURTHEST = 4.0
 _HALVINGS = 6
 
 
 @dataclass(frozen=True)
-class Posterior:
+class Posterior(Weighed):
     """What a log has made of the members.
 
     Attributes
@@ -49,16 +45,6 @@ class Posterior:
     members: np.ndarray
     weights: np.ndarray
     scores: np.ndarray
-
-    @property
-    def effective(self) -> float:
-        """Effective number of members: 1 / sum of squared weights (Kish 1965)."""
-        return float(1 / np.sum(self.weights**2))
-
-
-def near_of(members: int) -> int:
-    """How many of so many members count."""
-    return min(members, max(40, round(NEAR * members)))
 
 
 class Learner:
@@ -81,15 +67,10 @@ class Learner:
 
     def of_member(self, member: int) -> Posterior:
         """The posterior of a member's own log, the member left out."""
-        places = self.nearness.places
-        far = np.sqrt(((places - places[member]) ** 2).sum(axis=1))
-        far[member] = np.inf
-        return self._of(self.features[member], far)
+        return self._of(self.features[member], self.nearness.distances_of(member))
 
     def _of(self, log: np.ndarray, distances: np.ndarray) -> Posterior:
-        there = np.isfinite(distances)
-        weights = np.zeros(len(distances))
-        weights[there] = kernel(distances[there], near_of(int(there.sum())))
+        weights = kernel(distances)
         near = np.flatnonzero(weights)
         share = weights[near] / weights[near].sum()
         scale = Scale.of(self.features[near], share)
@@ -119,10 +100,7 @@ def drawn(
     seed : int
     name : str
     """
-    chance = np.random.default_rng([seed, 31])
-    ends = np.cumsum(posterior.weights)
-    at = np.searchsorted(ends, (np.arange(count) + chance.random()) / count * ends[-1])
-    at = chance.permutation(at)
+    at = picked(posterior, count, seed)
     rows = values.worlds.draws[posterior.members[at]].copy()
     for row, draw in enumerate(at):
         member = posterior.members[draw]
@@ -136,6 +114,14 @@ def drawn(
             except InputError:
                 rows[row] = values.worlds.draws[member]
     return Worlds(name, values.worlds.keys, rows)
+
+
+def picked(posterior: Posterior, count: int, seed: int) -> np.ndarray:
+    """Which draws the equally likely ones of `drawn` are."""
+    chance = np.random.default_rng([seed, 31])
+    ends = np.cumsum(posterior.weights)
+    at = np.searchsorted(ends, (np.arange(count) + chance.random()) / count * ends[-1])
+    return chance.permutation(at)
 
 
 def structures(values: Values, posterior: Posterior) -> pd.DataFrame:

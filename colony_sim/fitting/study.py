@@ -7,15 +7,13 @@ from typing import Any
 
 import pandas as pd
 
-from colony_sim.assimilation.ensemble import Ensemble
-from colony_sim.biology.climate import Climate
-from colony_sim.experiment.files import Policy
-from colony_sim.experiment.plan import Plan, replicate_seeds
 from colony_sim.experiment.worlds import write_worlds
 from colony_sim.figures.slide import Slide
 from colony_sim.fitting import fit_words
 from colony_sim.fitting.fit import Fit, fit
 from colony_sim.studies.study import Said, Study
+
+QUESTION = "What does a keeper's log tell about the biology?"
 
 
 def frames(found: Fit) -> dict[str, pd.DataFrame]:
@@ -23,7 +21,8 @@ def frames(found: Fit) -> dict[str, pd.DataFrame]:
     posterior = found.profile.frame().reset_index(names="draw")
     return {"posterior": posterior, "learnt": found.learnt, "structures": found.structures,
             "predictive": found.predictive, "calibration": found.calibration,
-            "state": found.state}  # fmt: skip
+            "state": found.state,
+            "racks": found.racks.reset_index(names="draw")}  # fmt: skip
 
 
 def facts(found: Fit, experiment: Path | None = None, policy: str = "") -> dict[str, Any]:
@@ -45,26 +44,6 @@ def facts(found: Fit, experiment: Path | None = None, policy: str = "") -> dict[
             "p_values": judged.p_values,
         },
     }  # fmt: skip
-
-
-def plan_of(
-    name: str, ensemble: Ensemble, policy: str, climate: Climate, text: str, invented: bool
-) -> Plan:
-    """What the log was lived with, as a plan for the manifest."""
-    return Plan(
-        name=name,
-        question="What does a keeper's log tell about the biology?",
-        days=max(1, ensemble.schedule.days),
-        seeds=replicate_seeds(ensemble.seed, 1),
-        seed=ensemble.seed,
-        breeders=0,
-        larvae=0,
-        baseline=policy,
-        climate=climate,
-        policies=(Policy(policy, ensemble.parameters),),
-        text=text,
-        invented=invented,
-    )
 
 
 def draw(found: Fit, folder: Path) -> None:
@@ -96,7 +75,7 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
 
 STUDY = Study(
     kind="fit",
-    tables=("posterior", "learnt", "structures", "predictive", "calibration", "state"),
+    tables=("posterior", "learnt", "structures", "predictive", "calibration", "state", "racks"),
     figures=("learnt", "predictive", "calibration"),
     run=fit,
     findings=findings,

@@ -13,10 +13,9 @@ from colony_sim.assimilation.conditioning import kernel, near_of
 from colony_sim.assimilation.ensemble import Ensemble, live
 from colony_sim.assimilation.misfit import misfit, rank_of_values
 from colony_sim.assimilation.values import Values
+from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.errors import InputError
-from colony_sim.experiment.files import Policy
-from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.worlds import SHIPPED, read_worlds
 from colony_sim.fitting import calibration
 from colony_sim.fitting.fit import MEMBERS
@@ -195,10 +194,8 @@ def _workers() -> int:
 def ensemble_of(entries, handling: dict, seed: int) -> Ensemble:
     """Possible colonies of a log."""
     parameters = Parameters.default().with_values(handling, where="claim")
-    schedule = compile_schedule(entries)
-    worlds = with_hands(read_worlds(SHIPPED), (Policy("as logged", parameters),))
-    warm = (demo.TEMPERATURE_C,) * (schedule.days + 1)
-    return Ensemble(schedule, schedule.days, parameters, worlds, warm, seed)
+    warm = constant(demo.TEMPERATURE_C)
+    return Ensemble.of(compile_schedule(entries), parameters, warm, read_worlds(SHIPPED), seed)
 
 
 def strange_worlds(ensemble: Ensemble) -> dict[str, object]:

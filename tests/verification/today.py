@@ -18,11 +18,10 @@ from colony_sim.assimilation.conditioning import adjust, near_of
 from colony_sim.assimilation.ensemble import Ensemble, live, live_on
 from colony_sim.assimilation.misfit import misfit
 from colony_sim.assimilation.today import KINDS, MEMBERS, quantities, weights_of
+from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony import founders
 from colony_sim.colony.bins import Phase
-from colony_sim.experiment.files import Policy
-from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.worlds import SHIPPED, read_worlds
 from colony_sim.logs import demo, observe
 from colony_sim.logs.log_keeper import LogKeeper
@@ -116,11 +115,11 @@ def ensemble_of(log: str | None, on: datetime.date, handling: dict, seed: int) -
     """Possible colonies of a log (None: the demo log) up to a date."""
     entries = demo.entries() if log is None else parse(log)[0]
     schedule = compile_schedule([entry for entry in entries if entry.date <= on])
-    today = (on - schedule.start).days
-    parameters = Parameters.default().with_values(handling, where="claim")
-    worlds = with_hands(read_worlds(SHIPPED), (Policy("as logged", parameters),))
-    warm = (demo.TEMPERATURE_C,) * (today + lived.DAYS + 1)
-    return Ensemble(schedule, today, parameters, worlds, warm, seed)
+    return Ensemble.of(
+        schedule, Parameters.default().with_values(handling, where="claim"),
+        constant(demo.TEMPERATURE_C), read_worlds(SHIPPED), seed,
+        today=(on - schedule.start).days, ahead=lived.DAYS,
+    )  # fmt: skip
 
 
 def racks_of(ensemble: Ensemble, members: range) -> Racks:
