@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import plain_words
@@ -13,13 +14,14 @@ from answers import of_folder
 from commandline import cli
 from small_log import FILE, LOG, MEMBERS, MORE, ON, asked_of
 
-from colony_sim.assimilation import lived, page, remembered, today, words
+from colony_sim.assimilation import lived, look, page, remembered, today, words
 from colony_sim.assimilation.checkpoint import Kept, prefix_digest
-from colony_sim.assimilation.conditioning import Kind, Nearness, adjust, kernel
+from colony_sim.assimilation.conditioning import Draws, Kind, Nearness, adjust, kernel
 from colony_sim.assimilation.misfit import _left_out, _residuals, misfit
 from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.today import assimilate
-from colony_sim.assimilation.told import Move, Range, Told, tell
+from colony_sim.assimilation.told import Floor, Move, Range, Told, _buy, _take, tell
+from colony_sim.colony.bins import Phase
 from colony_sim.commands.today import run_today
 from colony_sim.errors import InputError
 from colony_sim.logs.log_rows import Layout
@@ -157,7 +159,7 @@ def test_other_courses_are_not_lived_again_for_a_count_of_the_next_days(whole, m
     folder, asked, _ = whole
     monkeypatch.setattr(today, "OTHERWISE", 2)
     first = assimilate(asked.ensemble, MEMBERS, folder).otherwise
-    assert first.day == asked.ensemble.today and first.harvested_g.shape == (2, 6)
+    assert first.day == asked.ensemble.today and first.harvested_g.shape == (2, 7)
     later = asked_of(folder, LOG + MORE, ON + datetime.timedelta(days=2))
     state = assimilate(later.ensemble, MEMBERS, folder)
     again = state.otherwise
@@ -262,6 +264,101 @@ def test_the_first_sentence_says_whether_to_move_the_beetles_this_weekend(told, 
     assert ("weekend at the latest" in words.headline(monday)) == (0 <= due < 5)
 
 
+def test_what_is_past_its_day_is_overdue_everywhere(told):
+    breeding = told.bins[2]
+    step = next(step for step in breeding.steps if step.what == "beetles out")
+    late = replace(step, days=Range(*[-8.0] * 5))
+    bins = (*told.bins[:2], replace(breeding, steps=(late,)), *told.bins[3:])
+    late_rack = replace(told, bins=bins)
+    text = page.html(late_rack, Layout.of(LOG))[0] + "\n".join(words.bins(late_rack))
+    assert text.count("overdue since Thu 20 Mar") == 3  # The work, the bin, the line.
+    assert "on Thu 20 Mar" not in text
+
+
+def _state(beetles, now):
+    """Draws of beetles: today, and at the end of each week (draws x weeks)."""
+    rack = np.zeros((len(now), len(lived.CONTENTS)))
+    rack[:, lived.CONTENTS.index("beetles")] = now
+    weights = np.full(len(now), 1 / len(now))
+    draws = Draws(weights, {"rack": rack, "beetles": np.asarray(beetles, float)})
+    rules = {"harvest.fraction": 0.7}
+    return SimpleNamespace(
+        draws=draws, otherwise=None, ensemble=SimpleNamespace(parameters=rules)
+    )  # fmt: skip
+
+
+def test_beetles_are_to_be_bought_when_running_short_is_more_likely_than_not(told):
+    weeks, floor = np.arange(1, lived.WEEKS + 1), Floor(100, "as many as you want")
+    asked = SimpleNamespace(on=ON)
+    now = np.linspace(180, 220, 41)
+    falling = now[:, None] - 20.0 * weeks  # Short in week 5 or 6 of most draws.
+    found = _buy(asked, _state(falling, now), floor)
+    week = next(w for w in weeks if np.mean(now - 20.0 * w < 100) > 0.5)
+    assert found.on == ON + datetime.timedelta(days=7 * int(week)) and found.already == 0
+    last = np.quantile(now - 20.0 * (week + 4), 0.1)
+    assert found.beetles == pytest.approx(100 - last, abs=2)
+    assert found.probability == pytest.approx(1)
+    few = _buy(asked, _state(falling - 150, now - 150), floor)
+    assert few.on == ON and few.already == pytest.approx(1)
+    some = np.where(np.arange(41)[:, None] < 12, falling, now[:, None])
+    rare = _buy(asked, _state(some, now), floor)
+    assert rare.on is None and rare.beetles == 0 and rare.probability == pytest.approx(12 / 41)
+    for buy, begins in ((found, "before"), (few, "now"), (rare, "No beetles need be bought")):
+        take = _take(_state(falling, now), floor, ())
+        text = words.buy(replace(told, buy=buy, take=take))
+        assert begins in text and f"by {words.nice(ON)}" not in text
+
+
+def test_the_fewest_beetles_are_those_last_counted_at_a_move(whole, told):
+    _, asked, state = whole
+    assert told.take.floor == Floor(45, "as many as you moved on 21 Mar")
+    mine = tell(asked, state, Floor(7, "as many as you want")).take
+    assert mine.floor.beetles == 7 and mine.probability >= told.take.probability
+
+
+def test_the_look_that_tells_most_is_found_with_what_it_would_narrow():
+    """Harvests hang on what is in the second bin; a draw left out is a regression without it."""
+    chance = np.random.default_rng(4)
+    draws, slots = 120, 3
+    contents = np.exp(chance.normal(4, 0.5, (draws, slots, len(lived.CONTENTS))))
+    large = contents[:, 1, lived.CONTENTS.index("large_g")]
+    noise = np.exp(chance.normal(0, 0.2, (draws, lived.WEEKS)))
+    rack = contents.sum(axis=1)
+    weights = chance.random(draws) + 0.1
+    told = Draws(weights / weights.sum(), {
+        "contents": contents, "rack": rack, "rack_larvae": rack[:, [1]],
+        "harvested_g": large[:, None] ** 2 * noise,
+    })  # fmt: skip
+    bins = [("A", Phase.GROWING), ("B", Phase.GROWING), ("C", Phase.BREEDING)]
+    found = look.best(told, bins, 1)
+    assert (found.bin, found.what) == ("B", "large_g")
+    spread = np.sqrt(1 + (2 * 0.5 / 0.2) ** 2)
+    assert found.narrower["harvests of 8 weeks"] == pytest.approx(1 - 1 / spread, abs=0.05)
+    said, answer = np.log(large), chance.normal(size=(draws, 1))
+    gaps, about = [], []
+    for row in range(draws):
+        rest = np.arange(draws) != row
+        fit = np.polyfit(said[rest], answer[rest, 0], 1, w=np.sqrt(told.weights[rest]))
+        gaps.append(answer[row, 0] - np.polyval(fit, said[row]))
+        about.append(answer[row, 0] - np.average(answer[rest, 0], weights=told.weights[rest]))
+    after, before = (np.sqrt(told.weights @ np.square(part)) for part in (gaps, about))
+    gain = look.narrower(said, answer, told.weights)[0]
+    assert gain == pytest.approx(max(1 - after / before, 0.0), abs=1e-9)
+    assert look.narrower(np.ones(draws), answer, told.weights) == 0
+
+
+def test_skins_that_were_seen_are_shown_and_nothing_is_worked_out_from_them(whole, tmp_path):
+    _, asked, state = whole
+    seen = asked_of(tmp_path, LOG + "2031-03-27,A,skins seen,,,,,,\n")
+    assert seen.ensemble.digest == asked.ensemble.digest
+    assert any("skins" in note for note in seen.notes)
+    told = tell(seen, state)
+    assert [bin_.skins for bin_ in told.bins] == [datetime.date(2031, 3, 27), None, None, None]
+    assert "skins seen on 27 Mar" in page.html(told, Layout.of(LOG))[0]
+    with pytest.raises(InputError, match="not in use"):
+        asked_of(tmp_path, LOG + "2031-03-27,D,skins seen,,,,,,\n")
+
+
 def test_the_page_is_closed_and_every_bin_can_be_opened(told):
     text, policy = page.html(told, Layout.of(LOG))
     assert not re.findall(r'(?:src|href)="(?!#)[^"]*"|url\((?!data:)', text)
@@ -289,7 +386,8 @@ def test_the_command_answers_first_and_writes_its_folder(whole, tmp_path, monkey
             "residuals.csv", "answer.json"} <= {path.name for path in folder.iterdir()}  # fmt: skip
     settings = of_folder(folder, "today")["settings"]
     assert settings["members"] == MEMBERS and settings["effective"] <= settings["near"]
-    assert settings["other_courses"] == 3
+    assert settings["other_courses"] == 3 and settings["take"]["breeders"] == 60
+    assert settings["look"]["bin"] in "ABC"
 
 
 def test_a_day_that_is_none_is_refused_in_one_line(tmp_path):

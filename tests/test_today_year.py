@@ -63,6 +63,7 @@ def a_year() -> list[tuple[datetime.date, str, LogAction, dict[str, str]]]:
         if turn % 3 == 0:
             rows.append((out, turn, LogAction.DEAD_BEETLES, {"How many": str(3 + turn)}))
         rows += [
+            (start + 75, turn, LogAction.SKINS_SEEN, {}),
             (start + 78, turn, LogAction.MOISTURE_STARTED, {}),
             (start + 88, turn, LogAction.COUNT, {"Of what": "larvae", "How many": "350"}),
             (start + 120, turn, LogAction.HARVEST, {"Grams": "9"}),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from colony_sim.assimilation.conditioning import quantiles
+from colony_sim.assimilation.lived import Ahead
 from colony_sim.assimilation.onward import Course
 
 WAITS = (3, 7, 10)
@@ -22,10 +24,11 @@ def waiting(days: int) -> Course:
 
 _TOMORROW = waiting(0)
 COURSES = (
+    Course(),
     *(waiting(days) for days in (0, *WAITS)),
     *(Course(rules=(("harvest.fraction", share),)) for share in FRACTIONS),
 )  # fmt: skip
-"""What is tried beside the rules."""
+"""What is tried: the rules first, and what is laid beside them."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,23 @@ class Courses:
     harvested_g: np.ndarray
     hatched: np.ndarray
     beetles: np.ndarray
+
+    @classmethod
+    def of(
+        cls,
+        courses: tuple[Course, ...],
+        day: int,
+        members: np.ndarray,
+        weights: np.ndarray,
+        came: Sequence[Ahead],
+    ) -> Courses:
+        """From what came of each course; weights need not add to 1."""
+        return cls(
+            courses, day, members, weights / weights.sum(),
+            np.column_stack([one["harvest_g"].sum(axis=(1, 2)) for one in came]),
+            np.column_stack([one["hatched"].sum(axis=1) for one in came]),
+            np.stack([one["beetles"] for one in came], axis=1),
+        )  # fmt: skip
 
     def place(self, course: Course) -> int:
         """Where a course stands among them."""

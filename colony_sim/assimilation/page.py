@@ -156,6 +156,8 @@ def _details(told: Told, bin_: BinTold) -> dict[str, object]:
         "breeding": f"beetles in since {words.short_date(bin_.beetles_in)}",
         "growing": f"beetles out since {words.short_date(bin_.beetles_out)}",
     }[bin_.phase]
+    if bin_.skins is not None:
+        label += f", skins seen on {words.short_date(bin_.skins)}"
     rows = [
         (said, words.about(one.median), f"{words.about(one.low_90)} to {words.about(one.high_90)}")
         for what, said in _SHOWN

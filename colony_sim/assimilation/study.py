@@ -14,15 +14,15 @@ from colony_sim.assimilation.asked import Asked
 from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.tables import TABLES, frames
 from colony_sim.assimilation.today import KINDS, MEMBERS, State, assimilate
-from colony_sim.assimilation.told import Told, tell
-from colony_sim.biology.climate import Climate
-from colony_sim.experiment.files import Policy, read_text
-from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.assimilation.told import Floor, Told, tell
+from colony_sim.experiment.files import read_text
+from colony_sim.experiment.plan import Plan
 from colony_sim.logs.log_rows import Layout
 from colony_sim.running.runner import Progress
 from colony_sim.studies.study import Said, Study
 
 KIND = "today"
+QUESTION = "What is in each bin today, what is to be done, and what comes?"
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ def run(
     asked: Asked,
     members: int = MEMBERS,
     anew: bool = False,
-    breeders: int | None = None,
+    floor: Floor | None = None,
     what_if: Course | None = None,
     workers: int = 1,
     on_progress: Callable[[Progress], None] = lambda progress: None,
@@ -51,28 +51,7 @@ def run(
         asked.ensemble, members, folder, anew=anew, what_if=what_if, workers=workers,
         on_progress=on_progress,
     )  # fmt: skip
-    return Found(asked, state, tell(asked, state, breeders))
-
-
-def plan_of(
-    name: str, asked: Asked, policy: str, climate: Climate, text: str, invented: bool
-) -> Plan:
-    """What the log was lived with, as a plan for the manifest."""
-    ensemble = asked.ensemble
-    return Plan(
-        name=name,
-        question="What is in each bin today, what is to be done, and what comes?",
-        days=max(1, ensemble.today),
-        seeds=replicate_seeds(ensemble.seed, 1),
-        seed=ensemble.seed,
-        breeders=0,
-        larvae=0,
-        baseline=policy,
-        climate=climate,
-        policies=(Policy(policy, ensemble.parameters),),
-        text=text,
-        invented=invented,
-    )
+    return Found(asked, state, tell(asked, state, floor))
 
 
 def facts(found: Found) -> dict[str, Any]:
@@ -100,7 +79,8 @@ def facts(found: Found) -> dict[str, Any]:
         },
         "take": {
             "fraction": told.take.fraction, "probability": told.take.probability,
-            "by_the_rule": told.take.rule, "breeders": told.take.breeders,
+            "by_the_rule": told.take.rule, "breeders": told.take.floor.beetles,
+            "breeders_why": told.take.floor.why,
         },
         "what_if": None if told.what_if is None else {
             "move_in_days": told.what_if.course.move_on, "rules": dict(told.what_if.course.rules),
@@ -108,9 +88,11 @@ def facts(found: Found) -> dict[str, Any]:
             "beetles": asdict(told.what_if.beetles),
         },
         "buy": {
-            "probability": told.buy.probability, "beetles": told.buy.beetles,
+            "probability": told.buy.probability, "already": told.buy.already,
+            "beetles": told.buy.beetles,
             "on": None if told.buy.on is None else told.buy.on.isoformat(),
         },
+        "look": None if told.look is None else asdict(told.look) | {"gain": told.look.gain},
         "other_courses": 0 if state.otherwise is None else len(state.otherwise.weights),
     }  # fmt: skip
 

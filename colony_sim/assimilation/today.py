@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -37,7 +36,6 @@ from colony_sim.assimilation.remembered import (
 )
 from colony_sim.logs import observe
 from colony_sim.running.chunks import executor_of
-from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 
 MEMBERS = 400
@@ -172,7 +170,8 @@ def assimilate(
         else:
             home = folder / FOLDER
         index = None if anew else fitting_index(home, ensemble)
-        tries = len(_courses(what_if)) if otherwise else 0
+        others = COURSES[1:] if what_if is None else (*COURSES[1:], what_if)
+        tries = len(others) if otherwise else 0
         whole = _Whole(_stages(ensemble, members, index, tries, what_if is not None), on_progress)
         executor = stack.enter_context(executor_of(workers))
         if index is None:
@@ -204,9 +203,14 @@ def assimilate(
                 tried = tried_before(home, ensemble, index, chosen, share)
             if tried is None:
                 some = np.argsort(-share, kind="stable")[:OTHERWISE]
-                tried = _try(
-                    _courses(what_if), ensemble, np.array(chosen)[some], share[some], folder,
-                    kept, executor, whole.next(len(some)),
+                by_the_rules = {name: values[some] for name, values in ahead.items()}
+                came = live_on(
+                    ensemble, np.array(chosen)[some].tolist(), others, folder, kept=kept,
+                    executor=executor, on_progress=whole.next(len(some)),
+                )  # fmt: skip
+                tried = Courses.of(
+                    (COURSES[0], *others), ensemble.today, np.array(chosen)[some], share[some],
+                    (by_the_rules, *came),
                 )  # fmt: skip
         wanted = quantities(found.contents[near], ahead)
         draws = adjust(features[near], wanted, KINDS, weights[near], log)
@@ -275,8 +279,12 @@ def weights_of(
     """
     if features.shape[1] == 0:  # Nothing was counted yet: all are alike.
         return (np.arange(len(features)) < near).astype(float)
-    nearness = Nearness.learn(features, np.log1p(contents.reshape(len(contents), -1)))
-    return kernel(nearness.distances(log), near)
+    return kernel(nearness_of(features, contents).distances(log), near)
+
+
+def nearness_of(features: np.ndarray, contents: np.ndarray) -> Nearness:
+    """How near logs are, by the contents that they tell apart."""
+    return Nearness.learn(features, np.log1p(contents.reshape(len(contents), -1)))
 
 
 def _known(found: Lived, draws: Draws) -> np.ndarray:
@@ -294,35 +302,3 @@ def _overall(known: np.ndarray) -> dict[str, float]:
             name: float(np.nanmean(column)) if np.isfinite(column).any() else 0.0
             for name, column in zip(lived.CONTENTS, known.T, strict=True)
         }
-
-
-def _courses(what_if: Course | None) -> tuple[Course, ...]:
-    """All that are tried; the rules as well where something is to be laid beside them."""
-    return COURSES if what_if is None else (*COURSES, lived.BY_THE_RULES, what_if)
-
-
-def _try(
-    courses: tuple[Course, ...],
-    ensemble: Ensemble,
-    members: np.ndarray,
-    weights: np.ndarray,
-    folder: Path | None,
-    kept: Kept,
-    executor: Executor,
-    on_progress: Tell,
-) -> Courses:
-    came = live_on(
-        ensemble, members.tolist(), courses, folder, kept=kept, executor=executor,
-        on_progress=on_progress,
-    )  # fmt: skip
-    return Courses(
-        courses, ensemble.today, members, weights / weights.sum(),
-        np.column_stack([one["harvest_g"].sum(axis=(1, 2)) for one in came]),
-        np.column_stack([one["hatched"].sum(axis=1) for one in came]),
-        np.stack([one["beetles"] for one in came], axis=1),
-    )  # fmt: skip
-
-
-def day_of(start: datetime.date, day: float) -> datetime.date:
-    """The date of a day of the log, or of a day from a date."""
-    return start + datetime.timedelta(days=round(day))

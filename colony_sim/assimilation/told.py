@@ -11,16 +11,19 @@ import numpy as np
 
 from colony_sim.assimilation import lived
 from colony_sim.assimilation.asked import Asked
-from colony_sim.assimilation.courses import WAITS, Courses, waiting
+from colony_sim.assimilation.courses import COURSES, WAITS, Courses, waiting
+from colony_sim.assimilation.look import Look, best
 from colony_sim.assimilation.misfit import Misfit
 from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.today import State
 from colony_sim.colony.bins import Phase
+from colony_sim.logs.words import LogAction
 
 LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
 SURE = 0.9
 """Probability with which the breeders must not run short for a share to be called safe."""
-FEWEST_BREEDERS = 20
+BOUGHT_WEEKS = 4
+"""Weeks for which bought beetles are to be enough: what comes later is told too roughly."""
 WORK_DAYS = 7
 _STEPS = {"moisture": 1, "harvest": 2, "pupae": 3, "free": 4}
 
@@ -69,6 +72,8 @@ class BinTold:
     name : str
     phase : str
     beetles_in, beetles_out : datetime.date or None
+    skins : datetime.date or None
+        On which the log first saw some since the bin was filled.
     moist : bool
     contents : dict of str to Range
         By `lived.CONTENTS`, and "larvae" of all sizes.
@@ -82,6 +87,7 @@ class BinTold:
     phase: str
     beetles_in: datetime.date | None
     beetles_out: datetime.date | None
+    skins: datetime.date | None
     moist: bool
     contents: Mapping[str, Range]
     known: Mapping[str, float] | None
@@ -149,18 +155,31 @@ class WhatIf:
 
 
 @dataclass(frozen=True)
+class Floor:
+    """The fewest beetles that the keeper wants, and why these."""
+
+    beetles: int
+    why: str
+
+
+@dataclass(frozen=True)
 class Take:
     """What may be taken at harvests.
 
     Attributes
     ----------
     fraction : float
-        Share of the larvae of harvest size, the largest tried with which it is `SURE`.
+        Share of the larvae of harvest size: the largest tried with which enough beetles are
+        `SURE`, else that with which they are most likely.
     probability : float
-        That at least `breeders` beetles are there in all weeks to come.
+        That at least as many beetles as the floor are there in all weeks to come.
     rule : float
         That of the rules.
-    breeders : float
+    worst : float
+        That of the share tried with which they are least likely.
+    tried : tuple of float
+        Least and largest share tried.
+    floor : Floor
     by_bin : dict of str to (Range, Range)
         Larvae, and grams, that may be taken from each bin now.
     """
@@ -168,7 +187,9 @@ class Take:
     fraction: float
     probability: float
     rule: float
-    breeders: float
+    worst: float
+    tried: tuple[float, float]
+    floor: Floor
     by_bin: Mapping[str, tuple[Range, Range]]
 
     @property
@@ -179,9 +200,22 @@ class Take:
 
 @dataclass(frozen=True)
 class Buy:
-    """When beetles should be bought, and how many: probability of running short by the rules."""
+    """Whether beetles must be bought, by the rules.
+
+    Attributes
+    ----------
+    probability : float
+        That fewer than the floor are there, today or at the end of a week to come.
+    already : float
+        That there are fewer today.
+    on : datetime.date or None
+        End of the first week by which that is more likely than not; today if it is already so.
+    beetles : int
+        So many more, and the floor is `SURE` for `BOUGHT_WEEKS` from then, if none of them dies.
+    """
 
     probability: float
+    already: float
     on: datetime.date | None
     beetles: int
 
@@ -208,6 +242,7 @@ class Told:
     what_if: WhatIf | None = None
     waits_on: datetime.date | None = None
     """The day on which waiting was tried, where that is before today."""
+    look: Look | None = None
 
     @property
     def is_empty(self) -> bool:
@@ -227,15 +262,15 @@ class Told:
         return sorted(found, key=lambda one: one[1].days.median)
 
 
-def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
+def tell(asked: Asked, state: State, floor: Floor | None = None) -> Told:
     """Put what was found into types.
 
     Parameters
     ----------
     asked : Asked
     state : State
-    breeders : int, optional
-        Fewest beetles that the keeper wants; default: half of those of today.
+    floor : Floor, optional
+        Default: the number last counted at a move, else what is in the breeding bins today.
     """
     draws, ensemble = state.draws, state.ensemble
     contents = draws.quantiles(draws.values["contents"], LEVELS)
@@ -252,16 +287,16 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
     for slot, (phase, name) in enumerate(zip(phases, names, strict=True)):
         _, date_in, date_out, moist = state.uses[slot].tolist()
         bins.append(BinTold(
-            name, phase.value, _date(asked, date_in), _date(asked, date_out), bool(moist),
-            held(slot), _known(state, slot), _steps(state, slot, phase, bool(moist), move),
+            name, phase.value, _date(asked, date_in), _date(asked, date_out),
+            _skins(asked, name, _date(asked, date_in)), bool(moist), held(slot),
+            _known(state, slot), _steps(state, slot, phase, bool(moist), move),
         ))  # fmt: skip
-    tray = BinTold("tray", "tray", None, None, False, held(-1), _known(state, -1), ())
+    tray = BinTold("tray", "tray", None, None, None, False, held(-1), _known(state, -1), ())
     rack = draws.quantiles(draws.values["rack"], LEVELS)
     here = _ranges(rack)
     rack_larvae = draws.quantiles(draws.values["rack_larvae"], LEVELS)
-    fewest = float(
-        max(FEWEST_BREEDERS, here["beetles"].median / 2) if breeders is None else breeders
-    )
+    if floor is None:
+        floor = _counted(asked) or _breeding(bins)
     total = draws.quantiles(draws.values["harvested_g"], LEVELS)
     return Told(
         on=asked.on,
@@ -272,8 +307,8 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
         harvest_g=tuple(Range.of(total[:, week]) for week in range(lived.WEEKS)),
         move=move,
         waits=_waits(state.otherwise) if move is not None else (),
-        take=_take(state, fewest, bins),
-        buy=_buy(asked, state, fewest),
+        take=_take(state, floor, bins),
+        buy=_buy(asked, state, floor),
         misfit=state.misfit,
         members=state.lived_members,
         near=len(state.members),
@@ -281,6 +316,7 @@ def tell(asked: Asked, state: State, breeders: int | None = None) -> Told:
         resumed=state.resumed,
         what_if=_what_if(state.otherwise),
         waits_on=_tried_before(asked, state.otherwise),
+        look=best(draws, list(zip(names, phases, strict=True)), ensemble.seed),
     )
 
 
@@ -315,6 +351,18 @@ def _date(asked: Asked, day: float) -> datetime.date | None:
     if math.isnan(day):
         return None
     return asked.ensemble.schedule.start + datetime.timedelta(days=day)
+
+
+def _skins(asked: Asked, name: str, since: datetime.date | None) -> datetime.date | None:
+    """When skins were first seen in a bin that was filled on a day."""
+    if since is None:
+        return None
+    seen = (
+        entry.date
+        for entry in asked.logbook.entries
+        if entry.action is LogAction.SKINS_SEEN and entry.bin == name
+    )
+    return min((day for day in seen if since <= day <= asked.on), default=None)
 
 
 def _steps(
@@ -365,7 +413,7 @@ def _waits(courses: Courses | None) -> tuple[Wait, ...]:
 
 
 def _what_if(courses: Courses | None) -> WhatIf | None:
-    if courses is None or lived.BY_THE_RULES not in courses.courses:
+    if courses is None or len(courses.courses) == len(COURSES):
         return None
     course = courses.courses[-1]
 
@@ -376,16 +424,33 @@ def _what_if(courses: Courses | None) -> WhatIf | None:
                   more(courses.beetles[:, :, -1]))  # fmt: skip
 
 
-def _take(state: State, fewest: float, bins: Sequence[BinTold]) -> Take:
+def _counted(asked: Asked) -> Floor | None:
+    """What the keeper last counted when beetles were moved."""
+    rows = [
+        entry
+        for entry in asked.logbook.entries
+        if entry.action in (LogAction.BEETLES_IN, LogAction.BEETLES_OUT)
+        and entry.count
+        and entry.date <= asked.on
+    ]
+    if not rows:
+        return None
+    last = max(rows, key=lambda entry: entry.date)
+    return Floor(
+        round(last.given("count")), f"as many as you moved on {last.date.day} {last.date:%b}"
+    )
+
+
+def _breeding(bins: Sequence[BinTold]) -> Floor:
+    here = [b.contents["beetles"].median for b in bins if b.phase == Phase.BREEDING.value]
+    return Floor(max(1, round(sum(here))), "as many as are in with the breeders today")
+
+
+def _take(state: State, floor: Floor, bins: Sequence[BinTold]) -> Take:
     rule = float(state.ensemble.parameters["harvest.fraction"])
     least = state.draws.values["beetles"].min(axis=1)
-    by_rule = float(state.draws.probability(least >= fewest))
-    tried = {rule: by_rule}
-    if state.otherwise is not None:
-        for place, course in enumerate(state.otherwise.courses):
-            if course.fraction is not None and course.fraction != rule:
-                enough = state.otherwise.beetles[:, place].min(axis=1) >= fewest
-                tried[course.fraction] = float(state.otherwise.weights @ enough)
+    by_rule = float(state.draws.probability(least >= floor.beetles))
+    tried = {rule: by_rule} | _by_share(state.otherwise, floor, by_rule)
     sure = [share for share, probability in tried.items() if probability >= SURE]
     share = max(sure) if sure else max(tried, key=lambda one: (tried[one], -one))
     by_bin = {
@@ -394,7 +459,23 @@ def _take(state: State, fewest: float, bins: Sequence[BinTold]) -> Take:
         for bin_ in bins
         if bin_.phase == Phase.GROWING.value
     }  # fmt: skip
-    return Take(share, tried[share], by_rule, fewest, by_bin)
+    shares = min(tried), max(tried)
+    return Take(share, tried[share], by_rule, min(tried.values()), shares, floor, by_bin)
+
+
+def _by_share(courses: Courses | None, floor: Floor, by_rule: float) -> dict[float, float]:
+    """Probability of enough beetles by the share that is taken.
+
+    Other shares are tried in a part of the colonies only: what they change there is added.
+    """
+    if courses is None:
+        return {}
+    enough = courses.weights @ (courses.beetles.min(axis=2) >= floor.beetles)
+    return {
+        course.fraction: float(np.clip(by_rule + share - enough[0], 0.0, 1.0))
+        for course, share in zip(courses.courses, enough, strict=True)
+        if course.fraction is not None and course in COURSES
+    }
 
 
 def _times(one: Range, share: float) -> Range:
@@ -403,13 +484,15 @@ def _times(one: Range, share: float) -> Range:
     )))  # fmt: skip
 
 
-def _buy(asked: Asked, state: State, fewest: float) -> Buy:
-    beetles = state.draws.values["beetles"]
-    short = state.draws.probability(beetles < fewest)
-    ever = float(state.draws.probability(beetles.min(axis=1) < fewest))
-    if ever <= 1 - SURE:
-        return Buy(ever, None, 0)
-    week = int(np.argmax(short > 1 - SURE)) if (short > 1 - SURE).any() else int(np.argmax(short))
-    low = float(state.draws.quantiles(beetles.min(axis=1)[:, None], (1 - SURE,))[0, 0])
+def _buy(asked: Asked, state: State, floor: Floor) -> Buy:
+    draws = state.draws
+    today = draws.values["rack"][:, lived.CONTENTS.index("beetles")]
+    course = np.column_stack([today, draws.values["beetles"]])
+    short = draws.probability(np.minimum.accumulate(course, axis=1) < floor.beetles)
+    if short[-1] <= 0.5:
+        return Buy(float(short[-1]), float(short[0]), None, 0)
+    week = int(np.argmax(short > 0.5))
+    least = course[:, week : week + BOUGHT_WEEKS + 1].min(axis=1)[:, None]
+    low = float(draws.quantiles(least, (1 - SURE,))[0, 0])
     on = asked.on + datetime.timedelta(days=7 * week)
-    return Buy(ever, on, max(1, round(fewest - low)))
+    return Buy(float(short[-1]), float(short[0]), on, max(1, math.ceil(floor.beetles - low)))

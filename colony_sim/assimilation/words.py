@@ -5,11 +5,16 @@ from __future__ import annotations
 import datetime
 
 from colony_sim.assimilation import lived
-from colony_sim.assimilation.told import BinTold, Range, Step, Told
+from colony_sim.assimilation.told import BOUGHT_WEEKS, SURE, BinTold, Range, Step, Told
 from colony_sim.words.labels import label
+from colony_sim.words.listing import listed
 
 MOST_BINS = 12
 """Bins that have a line of their own on the screen."""
+HARDLY = 0.1
+"""Difference of probabilities that is no reason to take more or less."""
+LITTLE = 0.03
+"""Mean narrowing of ranges below which no look is asked for."""
 _SAID = {
     "moisture": "moisture", "harvest": "harvest", "pupae": "first pupae", "free": "empty it",
     "beetles out": "beetles out",
@@ -28,7 +33,7 @@ def headline(told: Told) -> str:
     if move is None:
         return "Do not move beetles this weekend: the log has none in a bin"
     saturday, sunday = weekend(told.on)
-    place = f"bin {_and(move.bins)}" if len(move.bins) == 1 else f"bins {_and(move.bins)}"
+    place = f"bin {listed(move.bins)}" if len(move.bins) == 1 else f"bins {listed(move.bins)}"
     since = f"they have been in {place} for {_days(move.days_in)}"
     if move.by_date:
         due = day_in(told.on, move.due.median)
@@ -74,7 +79,7 @@ def what_if(told: Told) -> str:
     if one.course.move_on is not None:
         parts.append(f"the beetles moved on {nice(day_in(told.on, one.course.move_on))}")
     return (
-        f"With {_and(parts)} instead of your rules, over {lived.WEEKS} weeks: "
+        f"With {listed(parts)} instead of your rules, over {lived.WEEKS} weeks: "
         f"{_gained(_less(one.grams), 'g')}, {_gained(_less(one.hatched), 'eggs that hatch')} and "
         f"{_gained(_less(one.beetles), 'beetles at the end')}."
     )
@@ -108,7 +113,7 @@ def bins(told: Told) -> list[str]:
         lines.append(f"{len(used) - MOST_BINS} more bins are on the page.")
     free = [bin_.name for bin_ in told.bins if bin_.phase == "free"]
     tray = told.tray.contents
-    last = [f"Free: {_and(free)}."] if free else []
+    last = [f"Free: {listed(free)}."] if free else []
     if max(tray["pupae"].high_90, tray["beetles"].high_90) >= 1:
         last.append(f"Tray: {_range(tray['pupae'])} pupae, {_range(tray['beetles'])} beetles.")
     return [*lines, *([" ".join(last)] if last else [])]
@@ -152,8 +157,10 @@ def task(told: Told, bin_: BinTold, step: Step) -> str:
 
 
 def span(told: Told, days: Range) -> str:
-    """The median day and the range of 90 %."""
+    """The median day and the range of 90 %; of a day that is past, since when it is overdue."""
     first, middle, last = (day_in(told.on, d) for d in (days.low_90, days.median, days.high_90))
+    if middle < told.on:
+        return f"overdue since {nice(middle)}"
     if first == last:
         return f"on {nice(middle)}"
     end = "later" if days.high_90 > lived.DAYS else short_date(last)
@@ -164,33 +171,70 @@ def span(told: Told, days: Range) -> str:
 def take(told: Told) -> str:
     """What may be taken now."""
     one = told.take
+    sure, worst = _chance(one.probability), _chance(one.worst)
     some = [
         f"bin {name} {_range(grams)} g"
         for name, (_, grams) in one.by_bin.items()
         if grams.median >= 0.5
     ]
-    share = f"{100 * one.fraction:.0f} % of the larvae of harvest size"
-    if not one.is_sure:
+    floor, weeks = f"{one.floor.beetles:,} beetles ({one.floor.why})", f"{lived.WEEKS} weeks"
+    if one.is_sure:
+        here = f" (today {'; '.join(some)})" if some else " (today no bin has any)"
         return (
-            f"Take no larvae for now: with no share tried are at least {one.breeders:.0f} beetles "
-            f"there for {lived.WEEKS} weeks (probability at most {one.probability:.2f}). Let them "
-            f"become beetles{', or buy as said' if told.buy.on else ''}."
+            f"You may take {100 * one.fraction:.0f} % of the larvae of harvest size{here}: at "
+            f"least {floor} are then there for {weeks} with probability {sure}."
         )
-    listed = f" (today {'; '.join(some)})" if some else " (today no bin has any)"
+    least, most = (f"{100 * share:.0f} %" for share in one.tried)
+    if one.probability - one.worst < HARDLY:
+        return (
+            f"At least {floor} for {weeks} are not sure (probability {sure}), and "
+            f"taking {least} or {most} of the larvae of harvest size hardly changes that."
+        )
     return (
-        f"You may take {share}{listed}: at least {one.breeders:.0f} beetles are then there for "
-        f"{lived.WEEKS} weeks with probability {one.probability:.2f}."
+        f"Take {100 * one.fraction:.0f} % of the larvae of harvest size at most: at least {floor} "
+        f"are then there for {weeks} with probability {sure}, of the shares tried "
+        f"({least} to {most}) the best; {worst} with the worst."
     )
 
 
 def buy(told: Told) -> str:
-    """When to buy beetles."""
-    one = told.buy
+    """Whether beetles must be bought, when, and how many."""
+    one, floor = told.buy, told.take.floor.beetles
+    ever = _chance(one.probability)
     if one.on is None:
-        return ""
+        if one.probability <= 1 - SURE:
+            return ""
+        return (
+            f"No beetles need be bought yet: fewer than {floor:,} within {lived.WEEKS} weeks are "
+            f"possible (probability {ever}), not likely. Count them at each move."
+        )
+    enough = (
+        f"{floor:,} are then there for {BOUGHT_WEEKS} weeks with probability {SURE:g}, if none of "
+        "those bought dies"
+    )
+    if one.on <= told.on:
+        return (
+            f"Buy {one.beetles:,} beetles now: fewer than {floor:,} are there today (probability "
+            f"{_chance(one.already)}); {enough}."
+        )
     return (
-        f"Beetles run short, below {told.take.breeders:.0f}, with probability "
-        f"{one.probability:.2f} under your rules: buy {one.beetles} by {nice(one.on)}."
+        f"Buy {one.beetles:,} beetles before {nice(one.on)}: from then on fewer than {floor:,} are "
+        f"more likely than not (within {lived.WEEKS} weeks probability {ever}); "
+        f"{enough}."
+    )
+
+
+def look(told: Told) -> str:
+    """The look into a bin that would tell most."""
+    one = told.look
+    if one is None:
+        return ""
+    if one.gain < LITTLE:
+        return "No single look into a bin would narrow much of this."
+    (first, most), (second, more) = sorted(one.narrower.items(), key=lambda of: -of[1])[:2]
+    return (
+        f"A look into bin {one.bin} would tell most: {one.do}. It would make the range of the "
+        f"{first} some {_percent(most)} narrower, that of the {second} {_percent(more)}."
     )
 
 
@@ -199,7 +243,7 @@ def strange(told: Told) -> str:
     found = told.misfit
     if found is None or not (found.doubtful or found.strange):
         return ""
-    places = _and([f"bin {use.bin} since {short_date(use.since)}" for use in found.strange[:3]])
+    places = listed([f"bin {use.bin} since {short_date(use.since)}" for use in found.strange[:3]])
     if found.doubtful:
         where = f": {places}" if found.strange else ""
         return (
@@ -234,7 +278,7 @@ def screen(told: Told) -> tuple[list[str], list[str]]:
         return must, []
     must += [text for text in (strange(told),) if text]
     must.append("\n".join(bins(told)))
-    more = (what_if(told), waiting(told), buy(told), take(told), sure(told))
+    more = (what_if(told), waiting(told), buy(told), take(told), look(told), sure(told))
     return must, [text for text in more if text]
 
 
@@ -288,10 +332,12 @@ def _percent(share: float) -> str:
     return f"{100 * max(share, 0.0):.0f} %"
 
 
+def _chance(probability: float) -> str:
+    """To two digits; nothing is certain."""
+    if 0.005 <= probability < 0.995:
+        return f"{probability:.2f}"
+    return "over 0.99" if probability > 0.5 else "under 0.01"
+
+
 def _days(count: float) -> str:
     return f"{count:g} day{'s' * (count != 1)}"
-
-
-def _and(names: list[str] | tuple[str, ...]) -> str:
-    names = list(names)
-    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]

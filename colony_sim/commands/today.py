@@ -58,11 +58,12 @@ def run_today(
     With `serve` the page is then served until Ctrl-C.
     """
     from colony_sim.assimilation import page, served, study, words
-    from colony_sim.assimilation.asked import ask
+    from colony_sim.assimilation.asked import ask, plan_of
     from colony_sim.assimilation.desk import Desk
     from colony_sim.assimilation.lived import DAYS
     from colony_sim.assimilation.onward import Course
     from colony_sim.assimilation.today import MEMBERS
+    from colony_sim.assimilation.told import Floor
     from colony_sim.logs.log_rows import LogRows
     from colony_sim.logs.words import COLUMNS
     from colony_sim.results.study import write_study
@@ -76,10 +77,13 @@ def run_today(
     workers = check_workers(workers)
     seed = whole("seed", seed, 0, 2**32 - 1, 1)
     members = whole("members", members, LEAST, MOST_DRAWS, MEMBERS)
+    floor = None
     if breeders is not None:
-        breeders = whole("breeders", breeders, 1, 100_000, breeders)
+        floor = Floor(whole("breeders", breeders, 1, 100_000, 1), "as many as you want")
     name = f"{checked_name(name, log)}-today"
-    parameters, climate, chosen, text, invented = surroundings(experiment, policy)
+    shed = surroundings(experiment, policy)
+    if floor is None and shed.breeders is not None:
+        floor = Floor(shed.breeders, "as many as you began with")
     worlds = worlds_of(profile, one_world=False)
     assert worlds is not None
     day = None if on is None else _day_of("--on", on)
@@ -88,12 +92,15 @@ def run_today(
     def work(
         asked: Asked, on_progress: Callable[[Progress], None], anew: bool = False
     ) -> study.Found:
-        plan = study.plan_of(name, asked, chosen, climate, text, invented)
+        plan = plan_of(
+            name, study.QUESTION, asked.ensemble, shed.policy, shed.climate, shed.text,
+            shed.invented,
+        )  # fmt: skip
         # A server holds the folder as long as it serves.
         with nullcontext() if serve else claim(folder, name, study.FILES):
             found = study.run(
                 plan, folder, asked=asked, members=members if asked.rows else LEAST, anew=anew,
-                breeders=breeders, what_if=_what_if(asked), workers=workers,
+                floor=floor, what_if=_what_if(asked), workers=workers,
                 on_progress=on_progress,
             )  # fmt: skip
             said = study.say(found, plan)
@@ -104,7 +111,7 @@ def run_today(
             )  # fmt: skip
         return found
 
-    changed = _rules(rules, parameters)
+    changed = _rules(rules, shed.parameters)
     moved = None if move_on is None else _day_of("--move-on", move_on)
 
     def _what_if(asked: Asked) -> Course | None:
@@ -117,7 +124,9 @@ def run_today(
         return Course(days, changed)
 
     def question() -> Asked:
-        return ask(log, parameters, climate, worlds, on=day, seed=seed, empty_too=serve)
+        return ask(
+            log, shed.parameters, shed.climate, worlds, on=day, seed=seed, empty_too=serve
+        )  # fmt: skip
 
     with ExitStack() as held:
         bound = held.enter_context(closing(served.bind(port, home))) if serve else None

@@ -36,6 +36,7 @@ _IN_USE = (
     LogAction.BEETLES_PICKED,
     LogAction.HARVEST,
     LogAction.BEETLES_REMOVED,
+    LogAction.SKINS_SEEN,
     LogAction.MOISTURE_STARTED,
     LogAction.BRAN_ADDED,
     *_LOOKS,
@@ -356,6 +357,11 @@ class _Compiler:
                 "in' or 'larvae in' (a guess with about yes)"
             )
             self._fault(entry, "bin", remedy)
+            return
+        if action == LogAction.SKINS_SEEN:
+            # From how many on a keeper sees them nobody has measured.
+            note = "days on which skins were seen are shown; nothing is worked out from them"
+            self.notes += [note] * (note not in self.notes)
             return
         if action in (LogAction.PUPAE_PICKED, LogAction.BEETLES_PICKED):
             self.in_hand = self.in_hand or Phase.BREEDING not in self.phase.values()

@@ -74,6 +74,9 @@ class LogAction(StrEnum):
         "larvae in",
         "larvae bought, or already in the bin when the log begins", LARVAE, ("either",),
     )  # fmt: skip
+    SKINS_SEEN = (
+        "skins seen", "the first shed skins to be seen on the bran; kept and shown, not learnt from"
+    )  # fmt: skip
     MOISTURE_STARTED = ("moisture started", "from this day on the bin gets moist feed")
     BRAN_ADDED = ("bran added", "bran topped up, `grams` if weighed")
     NOT_WRITTEN = (

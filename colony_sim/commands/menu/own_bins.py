@@ -201,7 +201,9 @@ def today(
     breeders: Annotated[
         int | None,
         typer.Option(
-            "--breeders", help="Fewest beetles that you want; default: half of those of today."
+            "--breeders",
+            help="Fewest beetles that you want; default: as many as the experiment file begins "
+            "with, else as you last counted at a move.",
         ),
     ] = None,
     rule: Annotated[
