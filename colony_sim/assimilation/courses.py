@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from colony_sim.assimilation.conditioning import quantiles
+from colony_sim.assimilation.conditioning import Kind, adjust, quantiles
 from colony_sim.assimilation.lived import Ahead
 from colony_sim.assimilation.onward import Course
 
@@ -23,6 +23,7 @@ def waiting(days: int) -> Course:
 
 
 _TOMORROW = waiting(0)
+_LOST = Kind(log=False, least=-np.inf)
 COURSES = (
     Course(),
     *(waiting(days) for days in (0, *WAITS)),
@@ -46,6 +47,9 @@ class Courses:
         Harvested (g), and eggs that hatch, in the weeks to come.
     beetles : float64 array, shape (draws, courses, weeks)
         At the end of each week.
+    features, log : float64 arrays, shapes (draws, features) and (features,), or None
+        Of the numbers that the members would have written, and of the keeper's: with them a cost
+        is moved to the log by regression, with the errors of the jackknife+.
     """
 
     courses: tuple[Course, ...]
@@ -55,6 +59,8 @@ class Courses:
     harvested_g: np.ndarray
     hatched: np.ndarray
     beetles: np.ndarray
+    features: np.ndarray | None = None
+    log: np.ndarray | None = None
 
     @classmethod
     def of(
@@ -84,6 +90,18 @@ class Courses:
         levels: tuple[float, ...],
         beside: Course = _TOMORROW,
     ) -> np.ndarray:
-        """Quantiles of what a course loses against another; default: moving the day after `day`."""
-        lost = what[:, self.place(beside)] - what[:, self.place(course)]
-        return quantiles(lost, self.weights, levels)
+        """Quantiles of what a course loses against another (see `lost`)."""
+        return quantiles(self.lost(what, course, beside), self.weights, levels)
+
+    def lost(self, what: np.ndarray, course: Course, beside: Course = _TOMORROW) -> np.ndarray:
+        """What a course loses against another, by draw; default: moving the day after `day`."""
+        lost: np.ndarray = what[:, self.place(beside)] - what[:, self.place(course)]
+        if self.features is not None and self.log is not None:
+            moved = adjust(self.features, {"": lost[:, None]}, {"": _LOST}, self.weights, self.log)
+            lost = moved.values[""][:, 0]
+        return lost
+
+    def beside_log(self, members: np.ndarray, features: np.ndarray, log: np.ndarray) -> Courses:
+        """With the features of the log, and those of its members out of all of theirs."""
+        places = {int(member): place for place, member in enumerate(members)}
+        return replace(self, features=features[[places[int(m)] for m in self.members]], log=log)

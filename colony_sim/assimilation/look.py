@@ -114,7 +114,9 @@ def narrower(said: np.ndarray, answers: np.ndarray, weights: np.ndarray) -> np.n
     weighed = design * weights[:, None]
     inverse = np.linalg.inv(design.T @ weighed)
     leverage = weights * np.einsum("ij,jk,ik->i", design, inverse, design)
-    residual = (answers - design @ (inverse @ (weighed.T @ answers))) / (1 - leverage)[:, None]
+    residual = (answers - design @ (inverse @ (weighed.T @ answers))) / np.maximum(
+        1 - leverage, 1e-9
+    )[:, None]
     about = (answers - weights @ answers) / (1 - weights)[:, None]
     before, after = (np.sqrt(weights @ part**2) for part in (about, residual))
     return np.maximum(1 - after / np.maximum(before, 1e-12), 0.0) * (before > 1e-6)

@@ -212,6 +212,7 @@ def assimilate(
                     (COURSES[0], *others), ensemble.today, np.array(chosen)[some], share[some],
                     (by_the_rules, *came),
                 )  # fmt: skip
+            tried = tried.beside_log(found.members, features, log)
         wanted = quantities(found.contents[near], ahead)
         draws = adjust(features[near], wanted, KINDS, weights[near], log)
         if index is None:

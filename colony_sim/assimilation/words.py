@@ -231,10 +231,11 @@ def look(told: Told) -> str:
         return ""
     if one.gain < LITTLE:
         return "No single look into a bin would narrow much of this."
-    (first, most), (second, more) = sorted(one.narrower.items(), key=lambda of: -of[1])[:2]
+    gains = sorted(one.narrower.items(), key=lambda of: -of[1])
+    told_more = [f"the {name} some {_percent(by)}" for name, by in gains if by >= LITTLE]
     return (
-        f"A look into bin {one.bin} would tell most: {one.do}. It would make the range of the "
-        f"{first} some {_percent(most)} narrower, that of the {second} {_percent(more)}."
+        f"A look into bin {one.bin} would tell most: {one.do}. It would narrow the range of "
+        f"{listed(told_more)}."
     )
 
 

@@ -20,6 +20,7 @@ from colony_sim.experiment.worlds import SHIPPED, read_worlds
 from colony_sim.fitting import calibration
 from colony_sim.fitting.fit import MEMBERS
 from colony_sim.fitting.posterior import Learner
+from colony_sim.fitting.state import of_posterior, rack_of, state_table
 from colony_sim.logs import demo, observe
 from colony_sim.logs.logbook import parse
 from colony_sim.logs.schedule import compile_schedule
@@ -103,7 +104,8 @@ class Calibration(Claim):
         found = live(ensemble, range(1, members + 1), workers=_workers())
         values = Values.of(ensemble.worlds, found.members)
         features = observe.features(ensemble.schedule, found.written)
-        below = calibration.below(Learner(features, values), members)
+        learner = Learner(features, values)
+        below = calibration.below(learner, members)
         checks = []
         for level in calibration.LEVELS:
             inside = float(np.mean(np.abs(below - 0.5) <= level / 2))
@@ -118,7 +120,27 @@ class Calibration(Claim):
             about = f"{name}, {values.keys[place]}"
             checks.append(chi2_check(f"{about}: shares below flat, chi-square", counts, even))
             self.bars.append((about, counts / even))
+        checks += self._racks(name, ensemble, learner, found.contents, 60 if fast else 200)
         return checks + self._seen(name, ensemble, features, values, members, fast)
+
+    def _racks(self, name, ensemble, learner, contents, tests: int) -> list[Check]:
+        """The rack on the last day, in colonies of the fit and as `today` tells it."""
+        log = observe.features(ensemble.schedule, observe.on_paper(ensemble.schedule))[0]
+        fitted = of_posterior(learner.features, rack_of(contents), learner.of_log(log), log)
+        table = state_table(learner, contents, fitted, log, tests)
+        print(table.round(3).to_string(index=False), flush=True)
+        checks = []
+        for row in table.itertuples():
+            for how in ("told", "fit"):
+                for level in (0.5, 0.9):
+                    share = getattr(row, f"{how}_{100 * level:.0f}")
+                    about = f"{name}, {row.what} by {how}: share of {tests} racks in {level:.0%}"
+                    error = math.sqrt(level * (1 - level) / tests)
+                    # Where most racks have none, 0 is inside more often than stated.
+                    checks.append(Check(about, min(share, level), level,
+                                        float(stats.norm.isf(ALPHA)) * error,
+                                        "not less, binomial", ALPHA))  # fmt: skip
+        return checks
 
     def _seen(self, name, ensemble, features, values, members, fast) -> list[Check]:
         """How often logs are called strange: those of members left out, and strange ones."""
