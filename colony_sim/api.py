@@ -573,7 +573,7 @@ def plan(
         folder_of(base.name, out),
         figures=figures,
         request=request,
-        effort=effort_of(quick, over_worlds=draws is not None),
+        effort=effort_of(quick, over_worlds=draws is not None, from_log=request.from_log),
         profile=draws,
         workers=workers,
         on_progress=on_progress,

@@ -46,7 +46,9 @@ FLOCK = ROOT / "experiments" / "flock.toml"
 ASKED = {
     "grams_per_day": 3.0, "bins": 14, "temperature": 25.0, "start": "2030-03-01", "years": 2,
 }  # fmt: skip
-SMALL = Effort(designed=4, first_seeds=2, seeds=3, fresh=6, parents=(1,), finalists=2, attempts=2)
+SMALL = Effort(
+    designed=4, first_seeds=2, seeds=3, fresh=6, parents=(1,), finalists=2, attempts=2, check=4
+)
 
 
 def asked(**changes):
@@ -256,7 +258,7 @@ def small_runs(tmp_path, days=900, runs=4, also=None, **values):
     plan = replace(base_plan(request), days=days)
     seeds = tuple(enumerate(replicate_seeds(1, runs), start=1))
     with open_store(tmp_path) as store:
-        forecaster = Forecaster(plan, "2031-12-15", store, Inline(run_task))
+        forecaster = Forecaster(plan, PlanMeasuring("2031-12-15"), store, Inline(run_task))
         cases = [case] if also is None else [case, also(case)]
         return forecaster.run(cases, seeds), forecaster, seeds
 
@@ -367,7 +369,10 @@ def chosen_by(tmp_path, executor=None, effort=SMALL, **changes):
     request = asked(**changes)
     with open_store(tmp_path) as store:
         forecaster = Forecaster(
-            base_plan(request), request.start.isoformat(), store, executor or Inline(made_up)
+            base_plan(request),
+            PlanMeasuring(request.start.isoformat()),
+            store,
+            executor or Inline(made_up),
         )
         seeds = tuple(enumerate(replicate_seeds(request.seed, effort.all_seeds), start=1))
         return choose(
@@ -466,7 +471,7 @@ def test_a_profile_gives_each_run_its_draw(tmp_path):
     profile = Worlds("mine", ("adult.life_mean_days",), draws)
     executor = Inline(made_up)
     found = make_plan(asked(), tmp_path, SMALL, profile=profile, executor=executor)
-    seeds = replicate_seeds(1, SMALL.all_seeds)
+    seeds = replicate_seeds(1, SMALL.all_seeds + SMALL.check)
     for task in executor.ran:
         number = seeds.index(task.scenario.seed)
         assert task.scenario.parameters["adult.life_mean_days"] == draws[number % 12, 0]
@@ -505,8 +510,8 @@ def test_shortfall_when_twice_as_much_is_wanted_as_there_is(tmp_path):
         assert found.reach.lack == pytest.approx(grams - found.reach.grams)
         rows = found.shortfalls.set_index("limit")
         bins = rows.loc["bins", "needed"]
-        # Half a gram a bin, and the poorest of 5 runs some 2 % below the mean.
-        assert 2 * grams <= bins <= 2 * grams * 1.12
+        # Half a gram a bin, and the poorest of 3 runs some 2 % below the mean; in steps of 3 bins.
+        assert 2 * grams <= bins <= 2 * grams * 1.12 + 3
         assert math.isnan(rows.loc["beetles to start with", "needed"])
         assert rows.loc["bins", "met"] > rows.loc["beetles to start with", "met"]
         needed.append(bins)

@@ -32,7 +32,7 @@ from colony_sim.planning.request import read_request
 from colony_sim.planning.wants import Want
 
 AGAIN = replace(SMALL, fresh=20, attempts=1, again=12)
-LEAST = Effort(designed=2, seeds=2, fresh=4, parents=(), finalists=1, attempts=1)
+LEAST = Effort(designed=2, seeds=2, fresh=4, parents=(), finalists=1, attempts=1, check=2)
 NEARLY = {"grams_per_day": 6.2}
 """A want that some of the worlds meet and some do not."""
 KEY = "adult.life_mean_days"
@@ -175,7 +175,7 @@ def test_one_world_has_neither_worlds_nor_runs_again(tmp_path):
     executor = Inline(made_up)
     found = make_plan(asked(), tmp_path, effort, executor=executor)
     assert found.luck is None and found.plan.profile is None and found.plan.worlds == ()
-    assert {t.scenario.seed for t in executor.ran} <= {*replicate_seeds(1, LEAST.all_seeds)}
+    assert {t.scenario.seed for t in executor.ran} <= {*replicate_seeds(1, 7 + LEAST.all_seeds)}
     assert {t.scenario.parameters[KEY] for t in executor.ran} == {Parameters.default()[KEY]}
     assert effort_of(False, over_worlds=False) == Effort()
     assert effort_of(True, over_worlds=True) == QUICK_OVER_WORLDS
@@ -217,7 +217,7 @@ def test_the_answer_says_over_what_it_counts(kept):
     share = kept.met
     assert 0 < share.met < share.runs
     counted = f"{share.met} of {share.runs} possible colonies"
-    assert f"How sure: {counted}" in words_page.page(kept)
+    assert f"How sure: {counted}" in page(kept)
     assert counted in words.chances(kept)
     one = with_luck(kept, luck=None)
     assert f"{share.met} of {share.runs} runs" in words.chances(one)
@@ -230,7 +230,7 @@ def test_the_answer_says_over_what_it_counts(kept):
 def test_luck_and_ignorance_are_the_shares_of_the_facts(kept):
     part = kept.facts["luck"]["missing"]
     said = words_luck.parts(kept.facts)
-    assert said in words_page.page(kept) and said in words.in_words(kept)
+    assert said in page(kept) and said in words.in_words(kept)
     assert f"how much is missing, some {100 * (1 - part['unknown']):.0f} % is luck" in said
     assert f"{100 * part['unknown']:.0f} % (give or take" in said
     assert "your log leaves open" in said and "longer log" in said
@@ -252,13 +252,21 @@ def test_a_split_that_is_not_clear_is_not_told(kept):
     assert "whether it is enough, some 40 %" in words_luck.parts({**kept.facts, "luck": other})
 
 
-def test_the_page_is_one_page(kept):
-    short = words_page.page(kept)
-    lines = [part for line in short.split("\n") for part in textwrap.wrap(line, 100)]
-    # Two more lines say where the rest is.
-    assert len(lines) <= 23
-    assert short.startswith(words.headline(kept))
-    assert f"every {kept.facts['policy']['rotation.interval_days']} days" in short.lower()
+def page(plan):
+    """All that a screen may have of a plan."""
+    first, more, last = words_page.parts(plan)
+    return "\n".join([first, *more, last])
+
+
+def test_the_page_begins_with_the_answer_and_what_to_do(kept):
+    first, more, _ = words_page.parts(kept)
+    assert first == f"{words.headline(kept)}."
+    assert more[0].startswith("What to do about it:") and more[1] == words_page.rules(kept)
+    assert f"every {kept.facts['policy']['rotation.interval_days']} days" in more[1].lower()
+    # The answer and both fit on a screen, whose last lines say where the rest is.
+    lines = [part for line in "\n".join([first, *more[:2]]).split("\n")
+             for part in textwrap.wrap(line, 80)]  # fmt: skip
+    assert len(lines) <= 20
 
 
 def test_one_world_and_a_profile_do_not_go_together(tmp_path, monkeypatch):

@@ -35,7 +35,7 @@ def run(folder, *options, monkeypatch, file=FLOCK):
     """The command in this process, with made-up runs (and one real run for the log)."""
     monkeypatch.setattr(planner, "open_executor", lambda workers: Inline(made_up))
     monkeypatch.setattr(
-        command, "effort_of", lambda quick, over_worlds: AGAIN if over_worlds else SMALL
+        command, "effort_of", lambda quick, over_worlds, from_log: AGAIN if over_worlds else SMALL
     )
     monkeypatch.setattr(command, "command_line", lambda: "colony-sim plan")
     monkeypatch.setenv("COLUMNS", str(COLUMNS))

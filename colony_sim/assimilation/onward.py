@@ -60,7 +60,7 @@ class Onward(Keeper):
         return self.model.day == self.move_on
 
 
-def take_over(colony: Colony, course: Course) -> None:
+def take_over(colony: Colony, course: Course, keeper: type[Onward] = Onward) -> None:
     """Let the rules go on from this evening.
 
     Parameters
@@ -68,10 +68,12 @@ def take_over(colony: Colony, course: Course) -> None:
     colony : Colony
         With a `LogKeeper`.
     course : Course
+    keeper : type of Onward
+        Who takes over.
     """
     if course.rules:
         changed = dict(course.rules)
         colony.parameters = colony.parameters.with_values(changed, where="course")
-    before, colony.keeper = colony.keeper, Onward(colony, course)
+    before, colony.keeper = colony.keeper, keeper(colony, course)
     assert isinstance(before, LogKeeper)
     before.remove()

@@ -10,22 +10,35 @@ from typing import Any
 from rich.table import Table
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.show import HOW, console, show_page
-from colony_sim.commands.study import shown, tell
+from colony_sim.commands.show import HOW, Bars, console, duration, show_page
+from colony_sim.commands.study import ended_in_one_line, tell
 from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import worlds_of
-from colony_sim.planning.choose import effort_of
+from colony_sim.planning.ahead import expected, seconds
+from colony_sim.planning.choose import Effort, effort_of
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.planner import base_plan
 from colony_sim.planning.request import Request, read_request
 from colony_sim.planning.study import STUDY
 from colony_sim.planning.words_luck import runs
-from colony_sim.planning.words_page import parts
+from colony_sim.planning.words_page import first_answer, parts
 from colony_sim.results.folder import folder_of
+from colony_sim.running.runner import check_workers
 from colony_sim.studies.study import carry_out
 from colony_sim.words.estimate import number, percent
 
 _SHOWN_WEEKS = 52
+
+
+def before(request: Request, effort: Effort, workers: int) -> str:
+    """How long it will take, told before it starts."""
+    ahead = expected(effort, request, None)
+    left = duration(seconds(ahead.cost, request.days, workers))
+    cores = "1 core" if workers == 1 else f"{workers} cores"
+    return (
+        f"About {left} on {cores} that have nothing else to do: some {ahead.runs} colonies are "
+        "lived. A first answer comes in some 20 s."
+    )
 
 
 def run_plan(
@@ -59,10 +72,12 @@ def _planned(
     full: bool,
 ) -> Path:
     worlds = worlds_of(profile, one_world)
-    effort = effort_of(quick, over_worlds=worlds is not None)
+    effort = effort_of(quick, over_worlds=worlds is not None, from_log=request.from_log)
+    workers = check_workers(workers)
     name = base_plan(request, worlds).name + ("-quick" if quick else "")
     folder = folder_of(name, out)
-    with shown(folder, name) as on_progress:
+    with ended_in_one_line(folder), Bars() as bars:
+        bars.say(before(request, effort, workers))
         result = carry_out(
             STUDY,
             replace(base_plan(request, worlds), name=name),
@@ -72,7 +87,8 @@ def _planned(
             effort=effort,
             profile=worlds,
             workers=workers,
-            on_progress=on_progress,
+            on_first=lambda forecast: bars.say(first_answer(forecast, request)),
+            on_progress=bars.of(name),
         )
     if full:
         tell(result, week_table(result.found.kept))

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 from colony_sim.biology.climate import Climate
 from colony_sim.planning import room
 from colony_sim.planning.choose import Effort
 from colony_sim.planning.cold import WARM_C
+from colony_sim.planning.forecast import cost_of
+from colony_sim.planning.request import Request
 from colony_sim.planning.shortfall import HANDLINGS
 
-PAIRED = 20
+YEAR_SECONDS = 0.4
+"""What a year of one colony took on a core of its own (s), for the time told before the start."""
+PAIRED = 12
 """Fresh seeds at most that remedies and loosened limits are run on."""
-FREE = 6
+FREE = 4
 """Of these, as many as the time of growth is taken from, in a rack that is never full."""
-FEW = 5
+FEW = 3
 """Of these, at most as many as a limit is searched with."""
-_REMEDIES, _LIMITS, _HALVINGS, _CHECKS = 7, 3, 5, 1.5
-"""About as many are tried; of a limit, as many amounts on few seeds and on all."""
+_REMEDIES, _LIMITS, _HALVINGS, _TRIALS = 4, 2, 2, 4
+"""About as many are tried on all; of a limit, as many amounts on few seeds; of temperatures and
+beetles to buy, as many on few."""
 
 
 def is_cold(climate: Climate) -> bool:
@@ -26,20 +32,34 @@ def is_cold(climate: Climate) -> bool:
     return coldest < WARM_C and warmest - coldest >= 1.0
 
 
-def expected_runs(effort: Effort, climate: Climate, short: bool | None) -> int:
-    """Runs of a whole plan; `short`: whether the want is not met, None while nobody knows."""
-    search = effort.most_runs - effort.again
-    met = search + runs_after(effort, climate, False)
-    if short is not None:
-        return search + runs_after(effort, climate, short)
+class Ahead(NamedTuple):
+    """Runs that are to come, and what they cost where one of all years costs 1."""
+
+    runs: int
+    cost: float
+
+
+def expected(effort: Effort, request: Request, short: bool | None) -> Ahead:
+    """All of a plan; `short`: whether the want is not met, None while nobody knows."""
+    quick = effort.quick_runs
+    whole = effort.most_runs - effort.again - quick
+    after = [runs_after(effort, request.climate, either) for either in (False, True)]
     # Wrong by the same factor either way.
-    return round(math.sqrt(met * (search + runs_after(effort, climate, True))))
+    coming = round(math.sqrt(after[0] * after[1])) if short is None else after[short]
+    each = cost_of(min(effort.years * 365, request.days), request.days)
+    return Ahead(quick + whole + coming, each * quick + whole + coming)
+
+
+def seconds(cost: float, days: int, workers: int) -> float:
+    """About how long runs take on cores that are free (s), `days` long and of this cost in all."""
+    return cost * YEAR_SECONDS * days / 365 / workers
 
 
 def runs_after(effort: Effort, climate: Climate, short: bool) -> int:
     """Runs that follow the search."""
     paired = min(PAIRED, effort.fresh)
-    sure = effort.again + min(FREE, paired) + paired * is_cold(climate)
     few = max(2, min(effort.seeds, FEW))
-    loosened = _LIMITS * ((HANDLINGS + _HALVINGS) * few + _CHECKS * paired)
-    return sure + short * round(_REMEDIES * paired + loosened)
+    sure = effort.again + effort.check + min(FREE, paired)
+    sure += is_cold(climate) * (paired + _TRIALS // 2 * few)
+    loosened = _LIMITS * ((HANDLINGS + _HALVINGS) * few + paired)
+    return sure + short * (_REMEDIES * paired + loosened + _TRIALS // 2 * few)

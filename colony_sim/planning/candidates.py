@@ -29,8 +29,14 @@ _CLEAR = (120, 160, 200, 240)
 _SCALED = ("bran.start_g", "moisture.breeding_g_per_day")
 
 
-def levels(have: Have) -> Levels:
-    """Levels of every key, each rising; beetles and bins as shares of what there is."""
+def levels(have: Have, given: bool = False) -> Levels:
+    """Levels of every key, each rising; beetles and bins as shares of what there is.
+
+    Where the rack is `given` as it stands, all its bins are used and no beetle is brought.
+    """
+    if given:
+        own = {key: of for key, of in levels(have).items() if key != "start.breeders"}
+        return {**own, "rack.bins": (have.bins,)}
     starts = sorted({max(2, round(part * have.breeders)) for part in (0.25, 0.5, 1.0)})
     bins = sorted({max(3, round(part * have.bins)) for part in (0.5, 0.75)} | {have.bins})
     return {
@@ -61,7 +67,7 @@ def values(choice: Choice, of: Levels, have: Have) -> dict[str, Value]:
         "pupae.isolate": inspection != NEVER,
         **{key: round(float(entries[key].value) * share, 1) for key in _SCALED},
     }
-    if found["rotation.surplus"] == "remove":
+    if found["rotation.surplus"] == "remove" and "start.breeders" in found:
         # More would only be taken out at the first move.
         most = int(found["rotation.most_breeders_per_bin"])
         found["start.breeders"] = min(int(found["start.breeders"]), most)

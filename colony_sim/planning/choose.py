@@ -2,7 +2,10 @@
 
 Every candidate runs from the first beetles through start-up and steady running, over the same
 seeds, each in the same world (the replicate with number r lives in world r; after the last world
-the first comes again). It promises to meet the want if the next run's poorest stretch would reach
+the first comes again). The first stages run fewer years in few worlds; only the finalists run all
+(successive halving: Karnin, Koren & Somekh 2013; from memory). A candidate promises to meet the
+want if the next run's poorest stretch would reach
+reach
 it with the probability asked for (`chance.next_run`), and likewise stay within the minutes. Of
 those that promise it, the one with the least work is taken; work within 3 % counts as equal, and
 then the fewest beetles to start with, then the fewest bins decide. Where none promises it, the one
@@ -13,7 +16,7 @@ flattered by the seeds and the worlds it was chosen on.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +26,7 @@ from colony_sim.planning import candidates
 from colony_sim.planning.candidates import Choice, Levels
 from colony_sim.planning.chance import Share, next_run, share
 from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
-from colony_sim.planning.wants import Have, Want
+from colony_sim.planning.wants import YEAR_STRETCHES, Have, Want, stretches
 
 SAME_WORK = 1.03
 MOST_NEIGHBOURS = 14
@@ -46,41 +49,59 @@ class Effort:
         Candidates run on `seeds`; those of them that may be tried on fresh seeds.
     again : int
         Worlds of the chosen one's fresh runs that are lived once more with another seed.
+    check : int
+        Further runs, of what is advised in the end, on seeds that nothing was chosen on.
+    years : int
+        Years that a candidate runs before it is a finalist; finalists run all years of the plan.
     """
 
-    designed: int = 32
+    designed: int = 16
     first_seeds: int = 2
     seeds: int = 8
     fresh: int = 40
-    parents: tuple[int, ...] = (2, 1, 1)
-    finalists: int = 6
+    parents: tuple[int, ...] = (1, 1)
+    finalists: int = 4
     attempts: int = 2
     again: int = 0
+    check: int = 20
+    years: int = 2
 
     @property
     def all_seeds(self) -> int:
-        """Seeds of the search and of all attempts; those of `again` come after them."""
+        """Seeds of the search and of all attempts; then come those of `again` and of `check`."""
         return self.seeds + self.attempts * self.fresh
+
+    @property
+    def quick_runs(self) -> int:
+        """Runs before the finalists, of fewer years, if every neighbour is new."""
+        return self.first_seeds * (self.designed + MOST_NEIGHBOURS * sum(self.parents))
 
     @property
     def most_runs(self) -> int:
         """Runs of the search and of one attempt, if every neighbour is new."""
-        near = MOST_NEIGHBOURS * self.first_seeds * sum(self.parents)
-        more = self.finalists * (self.seeds - self.first_seeds)
-        return self.designed * self.first_seeds + near + more + self.fresh + self.again
+        return self.quick_runs + self.finalists * self.seeds + self.fresh + self.again
 
 
-QUICK = Effort(designed=16, seeds=3, fresh=8, parents=(1, 1), finalists=3, attempts=1)
-OVER_WORLDS = Effort(designed=16, first_seeds=4, seeds=10, parents=(1, 1), finalists=4, again=20)
-"""Over worlds candidates differ less than worlds do: fewer of them, each in more worlds, and about
-as many runs as in one world."""
+QUICK = Effort(designed=8, seeds=3, fresh=8, parents=(1,), finalists=2, attempts=1, check=6)
+OVER_WORLDS = Effort(designed=12, first_seeds=3, seeds=8, parents=(1,), finalists=3, again=10)
+"""Over worlds candidates differ less than worlds do: fewer of them, each in more worlds."""
 QUICK_OVER_WORLDS = Effort(
-    designed=10, first_seeds=3, seeds=6, fresh=10, parents=(1,), finalists=3, attempts=1, again=6
+    designed=6, first_seeds=2, seeds=5, fresh=10, parents=(1,), finalists=2, attempts=1, check=6
 )
 
+FROM_LOG = Effort(
+    designed=10, first_seeds=3, seeds=6, fresh=30, parents=(1,), finalists=3, attempts=1, check=12
+)
+QUICK_FROM_LOG = Effort(
+    designed=6, first_seeds=2, seeds=4, fresh=10, parents=(1,), finalists=2, attempts=1, check=6
+)
+"""A plan from a log lives only in worlds that are near to the log, each of them once."""
 
-def effort_of(quick: bool, over_worlds: bool) -> Effort:
-    """What is run at full or reduced size, in one world or over many."""
+
+def effort_of(quick: bool, over_worlds: bool, from_log: bool = False) -> Effort:
+    """What is run at full or reduced size, in one world, over many, or over those near a log."""
+    if from_log:
+        return QUICK_FROM_LOG if quick else FROM_LOG
     if over_worlds:
         return QUICK_OVER_WORLDS if quick else OVER_WORLDS
     return QUICK if quick else Effort()
@@ -193,6 +214,8 @@ def choose(
     seeds: Seeds,
     effort: Effort,
     design_seed: int,
+    early: Callable[[Forecast], object] = lambda forecast: None,
+    given: bool = False,
 ) -> Chosen:
     """Search the handling and run the chosen one again on fresh seeds.
 
@@ -206,26 +229,36 @@ def choose(
     effort : Effort
     design_seed : int
         Of the design; same seed, same candidates.
+    early : callable
+        Told what the usual handling, the first candidate, came to.
+    given : bool
+        Whether beetles and bins are those that are there, and no matter of choice.
     """
-    of = candidates.levels(have)
+    of = candidates.levels(have, given)
     first = seeds[: effort.first_seeds]
     tried: dict[Choice, Tried] = {}
+    short = effort.years * 365
+    if stretches(want.after_days, short) < YEAR_STRETCHES:
+        short = forecaster.days
 
-    def run(choices: Sequence[Choice], pairs: Seeds, stage: str) -> None:
+    def run(choices: Sequence[Choice], pairs: Seeds, stage: str, days: int | None = None) -> None:
         cases = [Case(candidates.values(choice, of, have), climate) for choice in choices]
-        for choice, forecast in zip(choices, forecaster.run(cases, pairs), strict=True):
+        for choice, forecast in zip(choices, forecaster.run(cases, pairs, days), strict=True):
             tried[choice] = Tried(choice, forecast, stage)
 
     def best(count: int) -> list[Choice]:
         order = sorted(tried, key=lambda c: (*rank(tried[c].forecast, want, have), c))
         return order[:count]
 
-    run(candidates.design(of, effort.designed, design_seed), first, "first look")
+    design = candidates.design(of, effort.designed, design_seed)
+    run(design[:1], first, "first look", short)
+    early(tried[design[0]].forecast)
+    run(design[1:], first, "first look", short)
     for count in effort.parents:
         near = [n for parent in best(count) for n in candidates.neighbours(parent, of)]
         new = [choice for choice in dict.fromkeys(near) if choice not in tried]
         if new:
-            run(new, first, "nearby")
+            run(new, first, "nearby", short)
     finalists = best(effort.finalists)
     run(finalists, seeds[: effort.seeds], "finalists")
     order = _order(finalists, tried, want, have)
@@ -253,7 +286,9 @@ def _order(
 
     def beetles_and_bins(choice: Choice) -> tuple[int, float]:
         forecast = tried[choice].forecast
-        return int(forecast.case.values["start.breeders"]), float(np.mean(forecast.weeks("bins")))
+        return int(forecast.case.values.get("start.breeders", 0)), float(
+            np.mean(forecast.weeks("bins"))
+        )
 
     promise = [c for c in finalists if lacking(tried[c].forecast, want, have) == 0]
     surest = sorted(

@@ -1,26 +1,71 @@
-"""Weeks that a cold spell starves: short in this room, not short in the same room kept warm.
+"""Cold weeks: short in this room, not short in the same room kept warm.
 
 A week is short where fewer runs than asked for have what is wanted over the four weeks that end
 with it. Growth takes months, so it is the cold of the growth before that counts, not that of the
-week itself. The same handling is run over the same seeds in the same room, never colder than
-`WARM_C`: a week that is short here and not there is put down to the cold. A week that is short in
-both is not: the rack, the handling or the start-up is what is short.
+week itself. The same handling is run over the same seeds in the same room kept warm: a week that is
+short here and not there is put down to the cold. A week that is short in both is not: the rack, the
+handling or the start-up is what is short. How warm is one temperature, which is the remedy as well:
+the least of `FLOORS` that feeds about as many stretches as the highest.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-WARM_C = 25.0
-"""Least temperature (C) of the warm room that the room is held against."""
+from colony_sim.planning import room
+from colony_sim.planning.forecast import Case
+
+FLOORS = (18.0, 20.0, 22.0, 25.0)
+"""Least temperatures (C) of the warm room that are tried."""
+WARM_C = FLOORS[-1]
+ABOUT = 0.02
+"""Share of stretches fed that is no difference between two temperatures."""
+
+
+@dataclass(frozen=True)
+class Warm:
+    """The same handling in the same room, never colder than `floor` (C)."""
+
+    floor: float
+    case: Case
+
+
+def warm_room(case: Case, days: int, fed: Callable[[Sequence[Case]], list[float]]) -> Warm | None:
+    """The room kept as warm as is of use; None where it is as warm, or has no season.
+
+    Parameters
+    ----------
+    case : Case
+    days : int
+        Of a run.
+    fed : callable
+        Share of the stretches that cases feed.
+    """
+    coldest, warmest = room.extremes(case.climate)
+    if coldest >= WARM_C or warmest - coldest < 1.0:
+        return None
+
+    def at(floor: float) -> Case:
+        return replace(case, climate=room.at_least(case.climate, floor, days))
+
+    floors = [floor for floor in FLOORS if floor > coldest + 0.25]
+    (most,) = fed([at(floors[-1])])
+    low, high = -1, len(floors) - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (
+            (low, middle) if fed([at(floors[middle])])[0] >= most - ABOUT else (middle, high)
+        )
+    return Warm(floors[high], at(floors[high]))
 
 
 @dataclass(frozen=True)
 class Spell:
-    """Weeks in a row that the cold starves.
+    """Cold weeks in a row.
 
     Attributes
     ----------

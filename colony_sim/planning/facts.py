@@ -15,7 +15,7 @@ from colony_sim.errors import InputError
 from colony_sim.planning import room
 from colony_sim.planning.candidates import kept
 from colony_sim.planning.chance import Share
-from colony_sim.planning.choose import QUICK, QUICK_OVER_WORLDS, Effort
+from colony_sim.planning.choose import QUICK, QUICK_FROM_LOG, QUICK_OVER_WORLDS, Effort
 from colony_sim.planning.planner import YearPlan
 from colony_sim.planning.remedies import fed
 from colony_sim.planning.shortfall import reach
@@ -103,11 +103,17 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
         "larva_mg_harvested": 1000 * mass / number if number else None,
         "died_out": sum(o["died_out_day"] is not None for o in forecast.outcomes),
         "bins": asdict(found.bins),
+        "warm_c": found.warm_c,
+        "rack": request.rack and {
+            "source": request.rack.source, "in_words": request.rack.in_words, "odd": found.odd,
+            "digest": request.rack.digest,
+        },
+        "checked": found.checked and asdict(found.checked),
         "spells": [asdict(spell) for spell in found.spells],
         "log_seed": found.log_seed,
         "candidates": len(found.chosen.tried),
         "effort": asdict(effort),
-        "quick": effort in (QUICK, QUICK_OVER_WORLDS),
+        "quick": effort in (QUICK, QUICK_OVER_WORLDS, QUICK_FROM_LOG),
     })  # fmt: skip
 
 
@@ -144,9 +150,9 @@ def read_plan(folder: Path) -> StoredPlan:
                 raise InputError(str(path), "file", "cannot be read", "the plan's table") from None
     if not isinstance(data.get("study"), dict) or "weeks" not in found:
         raise InputError(str(folder / MANIFEST), "file", "damaged", "a plan as colony-sim wrote it")
-    if "luck" not in data["study"]:
+    if "luck" not in data["study"] or "checked" not in data["study"]:
         allowed = "a plan of this version; run colony-sim plan again"
-        raise InputError(str(folder / MANIFEST), "study", "without luck", allowed)
+        raise InputError(str(folder / MANIFEST), "study", "of an older version", allowed)
     return StoredPlan(data["study"], found)
 
 

@@ -14,8 +14,9 @@ import numpy as np
 
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Value
-from colony_sim.colony.simulate import Scenario
+from colony_sim.colony.simulate import RunRecord, Scenario
 from colony_sim.experiment.plan import Plan
+from colony_sim.planning.buying import Buys, buyer
 from colony_sim.planning.measuring import PlanMeasuring
 from colony_sim.planning.wants import STRETCH_DAYS, Have, Want, stretches
 from colony_sim.running.executor import PointRun, point_plan, run_all_points, runs_of
@@ -31,10 +32,19 @@ Seeds = Sequence[tuple[int, int]]
 
 @dataclass(frozen=True)
 class Case:
-    """Handling to try: values of keys (``start.breeders`` included) in a room."""
+    """Handling to try: values of keys (``start.breeders`` included) in a room.
+
+    Attributes
+    ----------
+    values : dict
+    climate : Climate
+    buys : tuple of (int, int)
+        Days of the run on which beetles are bought, and how many.
+    """
 
     values: Mapping[str, Value]
     climate: Climate
+    buys: Buys = ()
 
 
 @dataclass(frozen=True)
@@ -115,6 +125,14 @@ class Forecast:
         return self.minutes(want.after_days) <= have.minutes_per_week
 
 
+def cost_of(days: int, whole: int) -> float:
+    """About what a run of so many days costs, where one of `whole` days costs 1.
+
+    A colony grows for a year or so, so that later days cost more than the first.
+    """
+    return float((days / whole) ** 1.2)
+
+
 class Forecaster:
     """Runs cases; finished runs are kept in the folder's store and never run again.
 
@@ -122,8 +140,8 @@ class Forecaster:
     ----------
     plan : Plan
         With one policy, on which the values of a case are laid.
-    start : str
-        Date of day 1 (ISO 8601).
+    measuring : PlanMeasuring
+        How a run is lived and measured.
     store, executor
         Open, see ``executor.run_points``.
     on_progress : callable
@@ -133,17 +151,29 @@ class Forecaster:
     def __init__(
         self,
         plan: Plan,
-        start: str,
+        measuring: PlanMeasuring,
         store: OutcomeStore,
         executor: Executor,
         on_progress: Callable[[Progress], None] = lambda progress: None,
     ) -> None:
         self._plan, self._store, self._executor = plan, store, executor
-        self._measuring = PlanMeasuring(start)
+        self._measuring = measuring
         self.whole = Whole(on_progress)
 
-    def run(self, cases: Sequence[Case], seeds: Seeds) -> list[Forecast]:
+    @property
+    def days(self) -> int:
+        """Days of a whole run."""
+        return self._plan.days
+
+    def run(self, cases: Sequence[Case], seeds: Seeds, days: int | None = None) -> list[Forecast]:
         """Forecasts in the order of the cases; all over the same seeds.
+
+        Parameters
+        ----------
+        cases : sequence of Case
+        seeds : sequence of (int, int)
+        days : int, optional
+            Of a run; default: all of the plan.
 
         Raises
         ------
@@ -152,13 +182,14 @@ class Forecaster:
         points.PointsFailed
             If a run raised; the others are kept.
         """
-        plans = [self._laid(case) for case in cases]
+        plans = [self._laid(case, days) for case in cases]
 
         def runs() -> Iterator[PointRun]:
             for number, plan in enumerate(plans):
                 for pair in seeds:
                     yield from runs_of(plan, number, [pair], self._measuring)
 
+        self.whole.cost = cost_of(plans[0].days, self.days) if plans else 1.0
         total = len(cases) * len(seeds)
         place = {seed: i for i, (_, seed) in enumerate(seeds)}
         found: list[list[Any]] = [[None] * len(seeds) for _ in cases]
@@ -181,7 +212,16 @@ class Forecaster:
 
     def scenario(self, case: Case, replicate: int, seed: int) -> Scenario:
         """The scenario of one run of a case."""
-        return next(runs_of(self._laid(case), 0, [(replicate, seed)], self._measuring)).scenario
+        plan = self._laid(case)
+        return plan.scenario(plan.policies[0], replicate, seed)
 
-    def _laid(self, case: Case) -> Plan:
-        return point_plan(replace(self._plan, climate=case.climate), case.values, "plan")
+    def record(self, case: Case, replicate: int, seed: int) -> RunRecord:
+        """One run of a case, lived again in this process."""
+        return self._measuring.live(self.scenario(case, replicate, seed))
+
+    def _laid(self, case: Case, days: int | None = None) -> Plan:
+        plan = replace(
+            self._plan, climate=case.climate, days=days or self._plan.days,
+            keeper=buyer(case.buys),
+        )  # fmt: skip
+        return point_plan(plan, case.values, "plan")

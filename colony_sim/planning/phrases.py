@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from decimal import ROUND_FLOOR
 from typing import Any
@@ -20,6 +20,28 @@ def nice(iso: str) -> str:
     """A date in words: 1 March 2030."""
     day = date.fromisoformat(iso)
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def month(day: date) -> str:
+    """A month in words: March 2030."""
+    return f"{_MONTHS[day.month - 1]} {day.year}"
+
+
+def months(numbers: Sequence[int]) -> str:
+    """Months of any year in words, those in a row as a span: January to March and July."""
+    spans: list[list[int]] = []
+    for one in sorted(numbers):
+        if spans and one == spans[-1][-1] + 1:
+            spans[-1].append(one)
+        else:
+            spans.append([one])
+    if len(spans) > 1 and spans[0][0] == 1 and spans[-1][-1] == 12:
+        spans[0] = spans.pop() + spans[0]  # December goes on in January.
+    said = [
+        _MONTHS[span[0] - 1] + (f" to {_MONTHS[span[-1] - 1]}" if len(span) > 1 else "")
+        for span in spans
+    ]
+    return " and ".join(filter(None, (", ".join(said[:-1]), said[-1])))
 
 
 def points(gain: float, low: float, high: float) -> str:

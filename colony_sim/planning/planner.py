@@ -2,38 +2,50 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from colony_sim.assimilation.ensemble import Ensemble
 from colony_sim.biology.parameters import Parameters
-from colony_sim.colony.simulate import simulate
+from colony_sim.colony.simulate import as_lived
+from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.hands import with_hands
 from colony_sim.experiment.plan import Plan, named, replicate_seeds
 from colony_sim.experiment.worlds import Worlds
-from colony_sim.planning import room
-from colony_sim.planning.ahead import FEW, FREE, PAIRED, expected_runs, is_cold, runs_after
+from colony_sim.planning import candidates
+from colony_sim.planning.ahead import FEW, FREE, PAIRED, expected, runs_after
+from colony_sim.planning.check import Check, advised_of, check
 from colony_sim.planning.choose import Chosen, Effort, choose
-from colony_sim.planning.cold import WARM_C, Spell, mark, spells
+from colony_sim.planning.cold import Spell, mark, spells, warm_room
 from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
+from colony_sim.planning.log_members import nearest
 from colony_sim.planning.luck import Luck, luck
+from colony_sim.planning.measuring import PlanMeasuring
 from colony_sim.planning.purchases import purchases
-from colony_sim.planning.remedies import remedies, try_remedies
+from colony_sim.planning.rack_now import FromRack, handling_of
+from colony_sim.planning.remedies import fed, remedies, try_remedies
 from colony_sim.planning.request import Request
 from colony_sim.planning.residence import Bins, bins_needed, unhurried
 from colony_sim.planning.shortfall import Reach, reach, shortfalls
 from colony_sim.planning.startup import startup
 from colony_sim.planning.trials import trial_table
+from colony_sim.planning.troughs import BEETLES, bought, buying_days
 from colony_sim.planning.wants import Have, Want
 from colony_sim.planning.weeks import in_the_middle, week_table
 from colony_sim.running.executor import open_executor
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Progress
 from colony_sim.running.store import open_store
+
+ODD = 0.05
+"""How often a possible colony's own log is as far off, below which the log is called odd."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +66,14 @@ class YearPlan:
         See `startup`, `purchases`, `week_table` with `mark`, `trial_table`.
     shortfalls, remedies : DataFrame or None
         Where something is short.
+    warm_c : float or None
+        Least temperature (C) of the warm room that the plan is held against.
     spells : list of Spell
-        Weeks that the cold starves.
+        Cold weeks.
+    checked : Check or None
+        The advice, lived again where nothing was chosen.
+    odd : bool or None
+        Whether no possible colony is likely to write the log; None without a log.
     log : DataFrame
         Bin log of the run in the middle.
     log_seed : int
@@ -74,7 +92,10 @@ class YearPlan:
     candidates: pd.DataFrame
     shortfalls: pd.DataFrame | None
     remedies: pd.DataFrame | None
+    warm_c: float | None
     spells: list[Spell]
+    checked: Check | None
+    odd: bool | None
     log: pd.DataFrame
     log_seed: int
 
@@ -125,6 +146,7 @@ def make_plan(
     profile: Worlds | None = None,
     workers: int | None = None,
     executor: Executor | None = None,
+    on_first: Callable[[Forecast], object] = lambda forecast: None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> YearPlan:
     """Find a plan, or what is short.
@@ -139,6 +161,8 @@ def make_plan(
         Worlds: run number r lives in world r (after the last the first comes again).
     workers, executor
         As for ``executor.run_points``.
+    on_first : callable
+        Told what the usual handling came to in the first runs.
     on_progress : callable
         Told how far all runs are that are expected.
 
@@ -150,25 +174,78 @@ def make_plan(
         If a run raised.
     """
     plan = base_plan(request, profile)
-    numbers = replicate_seeds(request.seed, effort.all_seeds + effort.again)
-    seeds = tuple(enumerate(numbers, start=1))
-    with open_store(folder) as store:
-        if executor is not None:
-            forecaster = Forecaster(plan, request.start.isoformat(), store, executor, on_progress)
-            return _make(request, plan, forecaster, seeds, effort)
-        with open_executor(workers) as own:
-            forecaster = Forecaster(plan, request.start.isoformat(), store, own, on_progress)
-            return _make(request, plan, forecaster, seeds, effort)
+    count = effort.all_seeds + effort.again + effort.check
+    numbers = replicate_seeds(request.seed, count)
+    measuring = PlanMeasuring(request.start.isoformat())
+    odd = None
+    with ExitStack() as stack:
+        own = executor or stack.enter_context(open_executor(workers))
+        if request.rack is not None:
+            measuring = _from_rack(request, measuring.start)
+            if request.from_log:
+                plan, numbers, odd = _near_the_log(
+                    request, plan, measuring, count, own, on_progress
+                )
+        store = stack.enter_context(open_store(folder))
+        forecaster = Forecaster(plan, measuring, store, own, on_progress)
+        seeds = tuple(enumerate(numbers, start=1))
+        return _make(request, plan, forecaster, seeds, effort, on_first, odd)
+
+
+def _from_rack(request: Request, start: str) -> FromRack:
+    """Runs go on from the bins that are there, which were handled as is usual."""
+    assert request.rack is not None
+    of = candidates.levels(request.have, given=True)
+    usual = candidates.values(candidates.usual(of), of, request.have)
+    return FromRack(start, request.rack, handling_of(usual))
+
+
+def _near_the_log(
+    request: Request,
+    plan: Plan,
+    measuring: FromRack,
+    count: int,
+    executor: Executor,
+    on_progress: Callable[[Progress], None],
+) -> tuple[Plan, tuple[int, ...], bool]:
+    """The plan in the worlds nearest to its log, their seeds, and whether no world fits it."""
+    rack = measuring.rack
+    if plan.profile is None:
+        allowed = "possible colonies, of which those like yours are taken"
+        raise InputError(ARGUMENT, "one_world", True, f"not together with a log: {allowed}")
+    if len(plan.profile.draws) < count:
+        raise InputError(
+            ARGUMENT, "profile", f"{len(plan.profile.draws)} draws", f"at least {count}"
+        )
+    rules = {**dict(measuring.logged), "rack.bins": request.have.bins,
+             "rack.bin_area_dm2": request.have.bin_area_dm2}  # fmt: skip
+    base = as_lived(plan.policies[0].parameters.with_values(rules, "log"), request.climate)
+    ensemble = Ensemble(
+        rack.schedule, rack.today, base, plan.profile, (*rack.temperatures, 0.0), request.seed
+    )
+    worlds, seeds, found = nearest(ensemble, count, executor, on_progress)
+    return replace(plan, profile=worlds), seeds, found is not None and found.p < ODD
 
 
 def _make(
-    request: Request, plan: Plan, forecaster: Forecaster, seeds: Seeds, effort: Effort
+    request: Request,
+    plan: Plan,
+    forecaster: Forecaster,
+    seeds: Seeds,
+    effort: Effort,
+    on_first: Callable[[Forecast], object],
+    odd: bool | None,
 ) -> YearPlan:
     want, have = request.want, request.have
-    others = [seed for _, seed in seeds[effort.all_seeds :]]
+    rest = effort.all_seeds + effort.again
+    others, unseen = [seed for _, seed in seeds[effort.all_seeds : rest]], seeds[rest:]
     seeds = seeds[: effort.all_seeds]
-    forecaster.whole.total = expected_runs(effort, request.climate, None)
-    chosen = choose(want, have, request.climate, forecaster, seeds, effort, request.seed)
+    ahead = expected(effort, request, None)
+    forecaster.whole.total, forecaster.whole.total_cost = ahead.runs, ahead.cost
+    chosen = choose(
+        want, have, request.climate, forecaster, seeds, effort, request.seed, on_first,
+        given=request.rack is not None,
+    )  # fmt: skip
     forecast = chosen.forecast
     by_seed = {seed: number for number, seed in seeds}
     fresh = tuple((by_seed[seed], seed) for seed in forecast.seeds)
@@ -179,20 +256,35 @@ def _make(
     free = forecaster.run([unhurried(forecast.case)], paired[:FREE])[0]
     bins = bins_needed(forecast, want.after_days, free)
     middle = forecast.seeds[in_the_middle(forecast)]
-    record = simulate(forecaster.scenario(forecast.case, by_seed[middle], middle))
+    record = forecaster.record(forecast.case, by_seed[middle], middle)
     weeks = week_table(forecast, want, request.start, bins.growth, record.bin_log)
-    warm = _warm(forecast.case, forecaster, paired, request, bins, record.bin_log)
+    few = paired[: max(2, min(effort.seeds, FEW))]
+
+    def fed_of(cases: Sequence[Case]) -> list[float]:
+        return [float(fed(tried, want).mean()) for tried in forecaster.run(cases, few)]
+
+    warm = warm_room(forecast.case, request.days, fed_of)
     # A week is due once the first four weeks that must be met are over.
-    weeks = mark(weeks, warm, want.probability, want.after_days)
+    in_the_warm = warm and week_table(
+        forecaster.run([warm.case], paired)[0], want, request.start, bins.growth, record.bin_log
+    )
+    weeks = mark(weeks, in_the_warm, want.probability, want.after_days)
     cold = spells(weeks, want.grams_per_day)
     short = helped = None
+    advice = None
     if not met or cold:
         base = Forecast(forecast.case, forecast.seeds[:PAIRED], forecast.outcomes[:PAIRED])
-        what = remedies(forecast.case, chosen.choice, chosen.levels, have.bins, request.days)
+        days = buying_days(weeks, request.start, bins.first) if math.isfinite(bins.first) else ()
+        bought_in_time = bought(forecast.case, days, have.breeders or BEETLES, fed_of)
+        what = remedies(
+            forecast.case, chosen.choice, chosen.levels, warm, bought_in_time, request.start
+        )
         helped = try_remedies(base, what, want, have, forecaster, paired)
+        if not met:
+            advice = advised_of(what, helped)
     if not met:
-        few = paired[: max(2, min(effort.seeds, FEW))]
         short = shortfalls(chosen, want, have, forecaster, few, paired)
+    checked = check(advice, forecast, paired, unseen, want, have, forecaster)
     return YearPlan(
         request=request,
         plan=_of_the_chosen(plan, forecast, fresh),
@@ -206,26 +298,13 @@ def _make(
         candidates=trial_table(chosen, want, have),
         shortfalls=short,
         remedies=helped,
+        warm_c=warm and warm.floor,
         spells=cold,
+        checked=checked,
+        odd=odd,
         log=record.bin_log,
         log_seed=middle,
     )
-
-
-def _warm(
-    case: Case,
-    forecaster: Forecaster,
-    seeds: Seeds,
-    request: Request,
-    bins: Bins,
-    log: pd.DataFrame,
-) -> pd.DataFrame | None:
-    """Weeks of the same handling in the same room kept warm; None where it is warm all year."""
-    if not is_cold(case.climate):
-        return None
-    warm = replace(case, climate=room.at_least(case.climate, WARM_C, request.days))
-    forecast = forecaster.run([warm], seeds)[0]
-    return week_table(forecast, request.want, request.start, bins.growth, log)
 
 
 def _luck(
@@ -264,5 +343,5 @@ def _of_the_chosen(plan: Plan, forecast: Forecast, fresh: Seeds) -> Plan:
         policies=(policy,),
         seeds=forecast.seeds,
         worlds=tuple(plan.world(number) for number, _ in fresh) if plan.profile else (),
-        breeders=int(forecast.case.values["start.breeders"]),
+        breeders=int(forecast.case.values.get("start.breeders", 0)),
     )

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
 
-from colony_sim.planning import room
+from colony_sim.planning.buying import in_words
 from colony_sim.planning.candidates import Choice, Levels
 from colony_sim.planning.chance import Share, share
+from colony_sim.planning.cold import Warm
 from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.wants import STRETCH_DAYS, Have, Want
 from colony_sim.studies.points import mean_interval
 
-FLOORS = (18.0, 20.0, 22.0, 25.0)
 SMALLER_MG = 60.0
 STORES = (2, 4)
 """Stretches of four weeks that larvae may be kept cool."""
@@ -43,19 +44,30 @@ class Remedy:
     stored: int = 0
 
 
-def remedies(case: Case, choice: Choice, of: Levels, bins: int, days: int) -> list[Remedy]:
-    """What may help a case in its room; `bins` are there, `days` are those of a run."""
+def remedies(
+    case: Case, choice: Choice, of: Levels, warm: Warm | None, bought: Case | None, start: date
+) -> list[Remedy]:
+    """What may help a case in its room.
+
+    Parameters
+    ----------
+    case : Case
+        Of the plan.
+    choice, of
+        Its levels.
+    warm : Warm or None
+        The room kept warm, where that is one to try.
+    bought : Case or None
+        With the beetles that are bought against its troughs.
+    start : date
+        Day 1.
+    """
     found = []
-    coldest, _ = room.extremes(case.climate)
-    for floor in FLOORS:
-        if floor > coldest + 0.25:
-            warm = replace(case, climate=room.at_least(case.climate, floor, days))
-            note = "heating, thermostat; fire and power: follow the maker and local codes"
-            found.append(Remedy(f"keep the room at {floor:g} C or more", note, warm))
-    used = int(case.values["rack.bins"])
-    more = bins if used < bins else round(1.5 * bins)
-    larger = {**case.values, "rack.bins": more}
-    found.append(Remedy(f"{more} bins, all else as planned", "", replace(case, values=larger)))
+    if warm is not None:
+        note = "heating, thermostat; fire and power: follow the maker and local codes"
+        found.append(Remedy(f"keep the room at {warm.floor:g} C or more", note, warm.case))
+    if bought is not None:
+        found.append(Remedy(in_words(bought.buys, start), "put to the other beetles", bought))
     keys = list(of)
     place = keys.index("harvest.fraction")
     if choice[place] > 0:
@@ -131,12 +143,10 @@ def try_remedies(
         interval), mean_g_per_day, in_time (share of runs within the minutes), minutes_per_week,
         helps (the interval of the gain is above 0). The first row is the plan itself.
     """
-    cases = [remedy.case for remedy in found if remedy.case is not None]
-    ran = iter(forecaster.run(cases, seeds)) if cases else iter(())
+    ran = forecaster.run([remedy.case or base.case for remedy in found], seeds)
     before = fed(base, want).mean(axis=1)
     rows = [_row("the plan as it is", "", base, fed(base, want), before, want, have)]
-    for remedy in found:
-        forecast = base if remedy.case is None else next(ran)
+    for remedy, forecast in zip(found, ran, strict=True):
         met = fed(forecast, want, remedy.stored)
         rows.append(_row(remedy.name, remedy.note, forecast, met, before, want, have))
     table = pd.DataFrame(rows)

@@ -30,11 +30,14 @@ from colony_sim.experiment.units import (
     read,
     using,
 )
-from colony_sim.planning import room
+from colony_sim.planning import rack_now, room
+from colony_sim.planning.animals import for_animals
 from colony_sim.planning.wants import (
     AFTER_DAYS,
+    AFTER_DAYS_BINS,
     PROBABILITY,
     STRETCH_DAYS,
+    YEAR_STRETCHES,
     Have,
     Want,
     for_birds,
@@ -44,7 +47,8 @@ from colony_sim.planning.wants import (
 OPTIONS = ARGUMENT
 BREEDERS = 300
 AREA = 12.0
-YEARS = 3
+YEARS, YEARS_BINS = 3, 2
+"""Years run, from beetles and from bins that are there, which need no start-up."""
 _A_DATE = "a date from 2000-01-01 on, such as 2030-03-01"
 
 
@@ -83,6 +87,7 @@ RULES: dict[str, dict[str, Bounds]] = {
         "minutes_per_week": Bounds(False, 1, 10_080, "minutes a week"),
         "breeders": Bounds(True, 2, MOST_BREEDERS, "beetles"),
         "larvae": Bounds(True, 0, MOST_LARVAE, "larvae"),
+        "bran_price_per_kg": Bounds(False, 0, 1000, "money a kg of bran"),
     },
 }
 UNITS = {
@@ -96,6 +101,13 @@ _OF_OPTIONS = {
 }
 _NAMELESS = ("bin_area_dm2", "temperature", "coldest", "warmest")
 """Options whose name does not say their unit."""
+_ALSO = {
+    "plan": ("name", "start", "invented", *KEYS), "want": ("animals",), "have": ("log", "bin"),
+}  # fmt: skip
+"""Keys that are no numbers."""
+_LISTED = {
+    key: RULES["have"]["breeders" if key == "beetles" else "larvae"] for key in rack_now.LISTED
+}
 _TABLES = ("plan", "want", "have", "climate", "biology")
 
 
@@ -124,6 +136,8 @@ class Request:
         Whether the plan file declares its scenario invented.
     house : House
         In which units quantities are shown.
+    rack : RackNow or None
+        The bins as they are on the day before the start; None: the plan begins from beetles.
     """
 
     name: str
@@ -138,6 +152,12 @@ class Request:
     text: str
     invented: bool = False
     house: House = METRIC
+    rack: rack_now.RackNow | None = None
+
+    @property
+    def from_log(self) -> bool:
+        """Whether the plan begins from a log, in the possible colonies nearest to it."""
+        return self.rack is not None and self.rack.source == "log"
 
     @property
     def days(self) -> int:
@@ -154,8 +174,8 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
         The plan file, if there is one.
     options : mapping
         By key: the keys of `RULES`, ``start``, ``temperature``, ``coldest``, ``warmest``,
-        ``coldest_day``, ``logger``, ``units``; None means not given. A quantity may be a text with
-        its unit.
+        ``coldest_day``, ``logger``, ``units``, ``animals``, ``log``; None means not given. A quantity
+        may be a text with its unit.
 
     Raises
     ------
@@ -175,26 +195,44 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
     own = {name: {k: given[k] for k in RULES[name] if k in given} for name in RULES}
     for name, table in own.items():
         _check(name, table, OPTIONS)
-    if "grams_per_day" in own["want"] or "birds" in own["want"]:
+    if given.get("animals") is not None:
+        own["want"]["animals"] = given["animals"]
+    if {"grams_per_day", "birds", "animals"} & set(own["want"]):
         # One way to say what is wanted replaces the other.
         wants = {k: v for k, v in wants.items() if k in ("probability", "after_days")}
     invented = head.get("invented", False)
     if not isinstance(invented, bool):
         raise InputError(where, "plan.invented", invented, "true or false")
-    start = _start(given.get("start", head.get("start")), where if "start" not in given else None)
-    want = _want({**wants, **own["want"]}, where)
-    have = _have({**haves, **own["have"]}, where)
     table, source, base = _room(given, tables, path, where)
-    climate = room.by_calendar(table, start, source, base)
-    head = {"years": YEARS, "seed": 1, **head, **own["plan"]}
+
+    def climate_from(day: date) -> Climate:
+        return room.by_calendar(table, day, source, base)
+
+    said = given.get("start", head.get("start"))
+    begins = where if "start" not in given else None
+    haves = {**haves, **own["have"]}
+    listed, log = haves.pop("bin", None), _log(given, haves.pop("log", None), path, where)
+    rack = None
+    if log is not None:
+        asked = None if said is None else _start(said, begins)
+        rack, start = rack_now.from_log(log, asked, climate_from)
+    else:
+        start = _start(said, begins)
+        rack = None if listed is None else rack_now.from_list(_bins(listed, where), start)
+    usual = {} if rack is None else {"after_days": AFTER_DAYS_BINS}
+    want = _want({**usual, **wants, **own["want"]}, where)
+    have = _have(haves, where, rack)
+    climate = climate_from(start)
+    years = YEARS if rack is None else YEARS_BINS
+    head = {"years": years, "seed": 1, **head, **own["plan"]}
     request = Request(
         name=str(head.get("name", path.stem if path is not None else "rack")),
         want=want, have=have, climate=climate, room_table=dict(table), start=start,
         years=head["years"], seed=head["seed"], biology=_biology(tables, where), text=text,
-        invented=invented, house=chosen,
+        invented=invented, house=chosen, rack=rack,
     )  # fmt: skip
-    if stretches(want.after_days, request.days) < 13:
-        most = request.days - 13 * STRETCH_DAYS
+    if stretches(want.after_days, request.days) < YEAR_STRETCHES:
+        most = request.days - YEAR_STRETCHES * STRETCH_DAYS
         raise InputError(
             where, "after_days", want.after_days,
             f"at most {most} with {request.years} years: a year must be left to judge",
@@ -244,8 +282,7 @@ def _tables(text: str, where: str) -> dict[str, Any]:
 
 
 def _check(name: str, table: dict[str, Any], where: str) -> None:
-    own = ("name", "start", "invented", *KEYS) if name == "plan" else ()
-    known = [*RULES[name], *own]
+    known = [*RULES[name], *_ALSO[name]]
     for key, value in table.items():
         shown = key if where == OPTIONS else f"{name}.{key}"
         if key not in known:
@@ -292,6 +329,12 @@ def _want(table: dict[str, Any], where: str) -> Want:
     }
     grams, birds = table.get("grams_per_day"), table.get("birds")
     key = "want.grams_per_day" if where != OPTIONS else "grams_per_day"
+    if "animals" in table:
+        other = [name for name in ("grams_per_day", "birds", "larvae_each") if name in table]
+        if other:
+            allowed = "either animals, or grams_per_day, or birds with larvae_each"
+            raise InputError(where, other[0], table[other[0]], allowed)
+        return for_animals(table["animals"], table.get("larva_mg"), where, **rest)
     flock = [name for name in ("birds", "larvae_each", "larva_mg") if table.get(name) is not None]
     if grams is not None:
         if flock:
@@ -303,17 +346,56 @@ def _want(table: dict[str, Any], where: str) -> Want:
     return for_birds(birds, table.get("larvae_each"), table.get("larva_mg"), **rest)
 
 
-def _have(table: dict[str, Any], where: str) -> Have:
+def _have(table: dict[str, Any], where: str, rack: rack_now.RackNow | None) -> Have:
+    key = "have.bins" if where != OPTIONS else "bins"
+    if rack is not None:
+        for name in ("breeders", "larvae"):
+            if name in table:
+                allowed = "without it: the insects are those in the bins that are there"
+                raise InputError(where, name, table[name], allowed)
+        if table.setdefault("bins", max(2, rack.bins)) < rack.bins:
+            allowed = f"at least the {rack.bins} bins that are in use"
+            raise InputError(where, key, table["bins"], allowed)
     if "bins" not in table:
-        key = "have.bins" if where != OPTIONS else "bins"
         raise InputError(where, key, Nothing(), "the number of bins in the rack")
     return Have(
         bins=table["bins"],
         bin_area_dm2=table.get("bin_area_dm2", AREA),
-        breeders=table.get("breeders", BREEDERS),
+        breeders=table.get("breeders", BREEDERS) if rack is None else 0,
         minutes_per_week=table.get("minutes_per_week"),
         larvae=table.get("larvae", 0),
+        bran_price_per_kg=table.get("bran_price_per_kg"),
     )
+
+
+def _log(given: Mapping[str, Any], said: Any, path: Path | None, where: str) -> Path | None:
+    """The log that the plan begins from: that of the options, or that of the plan file."""
+    if given.get("log") is not None:
+        return Path(given["log"])
+    if said is None:
+        return None
+    if not isinstance(said, str) or not said:
+        raise InputError(where, "have.log", said, "the path of a bin log (CSV)")
+    return Path(said) if path is None else path.parent / said
+
+
+def _bins(listed: Any, where: str) -> list[dict[str, int]]:
+    """What is in each bin of a short list."""
+    allowed = f"one [[have.bin]] a bin, with {', '.join(_LISTED)}"
+    if not isinstance(listed, list) or not all(isinstance(bin_, dict) for bin_ in listed):
+        raise InputError(where, "have.bin", listed, allowed)
+    found = []
+    for number, bin_ in enumerate(listed, start=1):
+        for key in bin_:
+            if key not in _LISTED:
+                raise InputError(where, f"have.bin {number}: {key}", bin_[key], allowed)
+        found.append({
+            key: int(_LISTED[key].check(where, f"have.bin {number}: {key}", value))
+            for key, value in bin_.items()
+        })  # fmt: skip
+    if not any(sum(bin_.values()) for bin_ in found):
+        raise InputError(where, "have.bin", "no insect", allowed)
+    return found
 
 
 def _room(

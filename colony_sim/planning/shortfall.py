@@ -1,5 +1,7 @@
 """What is short and by how much: each limit is loosened in turn until the want would be met.
 
+Warmth is no limit here: `cold.warm_room` finds the one temperature that a plan speaks of.
+
 The runs of a limit are over the same seeds as the plan's fresh ones, and the handling is one of
 the best that the search found, so a limit that is told is one that suffices for it; a better
 handling might need less. A limit is found by bisection: more of it is taken to be no worse. Where
@@ -14,18 +16,17 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from colony_sim.biology.parameters import Value
-from colony_sim.planning import room
 from colony_sim.planning.chance import next_run, reach_limits, share, within_reach
 from colony_sim.planning.choose import Chosen, Tried, lacking, rank
 from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.wants import Have, Want
 
-MOST_BINS, MANY_BINS = 4, 20
-"""Times the bins there that are tried at most: 4, and 2 where there are more than `MANY_BINS`."""
+MOST_BINS, MANY_BINS = 3, 20
+"""Times the bins there that are tried at most: 3, and 2 where there are more than `MANY_BINS`."""
 MOST_BEETLES = 4
-WARMEST_C = 26.0
-STEP_C = 0.5
-HANDLINGS = 4
+HANDLINGS = 2
+STEPS = 8
+"""Steps at least from what is there to the most that is tried."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ def reach(forecast: Forecast, want: Want) -> Reach:
 def shortfalls(
     chosen: Chosen, want: Want, have: Have, forecaster: Forecaster, few: Seeds, many: Seeds
 ) -> pd.DataFrame:
-    """Loosen bins, warmth, beetles and minutes in turn.
+    """Loosen bins, beetles to start with and minutes in turn.
 
     Parameters
     ----------
@@ -95,7 +96,6 @@ def shortfalls(
         (keys that differ from the plan's).
     """
     cases = _handlings(chosen, want, have)
-    climate = chosen.forecast.case.climate
     rows = []
 
     def search(limit: Limit, at: Callable[[Case, float], Case], step: float) -> None:
@@ -120,25 +120,19 @@ def shortfalls(
             forecast = forecaster.run([at(best, amount)], many)[0]
         rows.append(_row(limit, needed, forecast, want, have, chosen))
 
+    most = have.bins * (MOST_BINS if have.bins <= MANY_BINS else 2)
     search(
-        Limit("bins", "bins", have.bins, have.bins * (MOST_BINS if have.bins <= MANY_BINS else 2)),
+        Limit("bins", "bins", have.bins, most),
         lambda case, bins: _with(case, "rack.bins", int(bins)),
-        1.0,
+        max(1.0, (most - have.bins) // STEPS),
     )
-    low, _ = room.extremes(climate)
-    if low < WARMEST_C - STEP_C:
+    if have.breeders:
+        most = MOST_BEETLES * have.breeders
         search(
-            Limit("warmth", "C at least", low, WARMEST_C),
-            lambda case, floor: replace(
-                case, climate=room.at_least(climate, floor, chosen.forecast.days)
-            ),
-            STEP_C,
+            Limit("beetles to start with", "beetles", have.breeders, most),
+            lambda case, count: _with(case, "start.breeders", round(count)),
+            max(1.0, (most - have.breeders) / STEPS),
         )
-    search(
-        Limit("beetles to start with", "beetles", have.breeders, MOST_BEETLES * have.breeders),
-        lambda case, count: _with(case, "start.breeders", round(count)),
-        max(1.0, have.breeders / 10),
-    )
     if have.minutes_per_week is not None:
         free = replace(have, minutes_per_week=None)
         rows.append(_minutes(chosen, want, free, have.minutes_per_week, forecaster, many))

@@ -13,7 +13,6 @@ from matplotlib.patches import Patch
 
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
-from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.phrases import nice
 from colony_sim.planning.words import due, headline, when
@@ -63,9 +62,8 @@ def later(plan: StoredPlan, origin: Origin) -> Slide | None:
             f"give what is wanted in fewer than {asked} of runs"
         )
         if cold:
-            title += (
-                f"; a room at {WARM_C:g} C or more feeds {cold if cold < short else 'all'} of them"
-            )
+            fed = cold if cold < short else "all"
+            title += f"; a room at {plan.facts['warm_c']:g} C or more feeds {fed} of them"
     return _slide(plan, origin, "plan_later", rows, title)
 
 
@@ -92,8 +90,8 @@ def _slide(plan: StoredPlan, origin: Origin, name: str, rows: pd.DataFrame, titl
         f"{share.met} of {share.runs} {runs(facts)} (95 % interval "
         f"{percents(share.low, share.high)}). {what_it_is_over(facts)} {parts(facts)}".rstrip(),
         caveat="The line is the median run, the band 8 of 10 runs, week by week; no single run "
-        "follows the line. Cold weeks are those that the same room at "
-        f"{WARM_C:g} C or more would feed. A statement about the model.",
+        "follows the line. Cold weeks are those that the same room kept warm would feed. A "
+        "statement about the model.",
         alt=f"Harvest of the four weeks up to each week, g a day, as a line with a band, against "
         f"{number(wanted)} g a day as a dashed line; below, the temperature of the room between "
         f"{number(rows['temperature_c'].min())} and {number(rows['temperature_c'].max())} C. "
@@ -152,7 +150,7 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
                label="mean over the growth"),
     ]  # fmt: skip
     if rows["cold"].any():
-        handles.append(Patch(color=_COLD, linewidth=0, label="short of warmth"))
+        handles.append(Patch(color=_COLD, linewidth=0, label="cold weeks"))
     figure.legend(handles=handles, ncols=6, loc="upper left", borderpad=0,
                   columnspacing=0.9, handlelength=1.4, handletextpad=0.4,
                   bbox_to_anchor=(0.4 / style.WIDTH, (top - 0.12) / style.HEIGHT))  # fmt: skip

@@ -11,6 +11,7 @@ from colony_sim.experiment.worlds import Worlds
 from colony_sim.figures.slide import Slide
 from colony_sim.planning.choose import Effort
 from colony_sim.planning.facts import KIND, TABLES, StoredPlan, read_plan, stored
+from colony_sim.planning.forecast import Forecast
 from colony_sim.planning.planner import make_plan
 from colony_sim.planning.request import Request
 from colony_sim.planning.words import headline, in_words
@@ -34,12 +35,14 @@ def run(
     effort: Effort,
     profile: Worlds | None = None,
     workers: int | None = None,
+    on_first: Callable[[Forecast], object] = lambda forecast: None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Planned:
     """As `make_plan`; `plan` is that of the request, with the name of the folder's owner."""
     found = make_plan(
-        request, folder, effort, profile=profile, workers=workers, on_progress=on_progress
-    )
+        request, folder, effort, profile=profile, workers=workers, on_first=on_first,
+        on_progress=on_progress,
+    )  # fmt: skip
     return Planned(stored(found, effort), replace(found.plan, name=plan.name))
 
 

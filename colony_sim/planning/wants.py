@@ -10,6 +10,8 @@ from colony_sim.words.estimate import number
 STRETCH_DAYS = 28
 """A want counts as met where every stretch of this many days in a row yields it. Larvae keep for
 some weeks in a cool place (common practice, no source), so a good week feeds a poor one."""
+YEAR_STRETCHES = 13
+"""Stretches that must be left to judge a plan by: a year of them."""
 LARVAE_EACH = 10.0
 """Larvae a bird a day where the keeper says nothing: a treat beside a full ration. Cautious;
 common practice, no source."""
@@ -17,6 +19,8 @@ LARVA_MG = 85.0
 """Mass of a harvested larva (mg): what the model's keeper takes from 80 mg on, once a week."""
 AFTER_DAYS = 365
 """Days from the start after which the want has to be met: from the second year on."""
+AFTER_DAYS_BINS = 126
+"""The same where the plan begins from bins that are there: what is harvested before is in them."""
 PROBABILITY = 0.8
 
 
@@ -35,7 +39,9 @@ class Want:
     birds, larvae_each, larva_mg : float or None
         What the grams were worked out from: birds, larvae a bird a day, mg a larva.
     assumed : bool
-        Whether `larvae_each` is the default, not the keeper's own allowance.
+        Whether the allowance is a default, not the keeper's own.
+    animals : str
+        What the grams are for, in words; empty: see `birds`.
     """
 
     grams_per_day: float
@@ -45,11 +51,14 @@ class Want:
     larvae_each: float | None = None
     larva_mg: float | None = None
     assumed: bool = False
+    animals: str = ""
 
     @property
     def in_words(self) -> str:
         """The want in one phrase."""
         text = f"{number(self.grams_per_day)} g of larvae a day"
+        if self.animals:
+            return f"{text} ({self.animals})"
         if self.birds is None:
             return text
         bird = "bird" if self.birds == 1 else "birds"
@@ -72,6 +81,8 @@ class Have:
         Work at most, as the mean over steady running (min a week); None: no limit.
     larvae : int
         Larvae of all ages there at the start.
+    bran_price_per_kg : float or None
+        In the keeper's own money.
     """
 
     bins: int
@@ -79,6 +90,7 @@ class Have:
     breeders: int
     minutes_per_week: float | None = None
     larvae: int = 0
+    bran_price_per_kg: float | None = None
 
 
 def for_birds(

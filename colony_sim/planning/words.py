@@ -7,10 +7,12 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+import pandas as pd
+
 from colony_sim.planning import words_luck
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
-from colony_sim.planning.phrases import nice, range_text, reach_limits
+from colony_sim.planning.phrases import months, nice, range_text, reach_limits
 from colony_sim.planning.words_short import cold, remedies, short
 from colony_sim.words.estimate import Estimate, number, percent, percents
 
@@ -27,6 +29,7 @@ MODEL = (
     "values that matter have never been measured well."
 )
 
+WORST_MONTHS = 3
 NOTHING = 0.01
 """Share of what is wanted below which a harvest is next to nothing."""
 
@@ -52,21 +55,35 @@ def headline(plan: StoredPlan) -> str:
             f"The plan gives {grams}, but within {facts['have']['minutes_per_week']:g} minutes a "
             f"week only {counted}; {asked} are asked for"
         )
+    mean, wanted = facts["mean_g_per_day"], number(want["grams_per_day"])
+    if mean < NOTHING * want["grams_per_day"]:
+        nothing = f"{'next to ' if mean > 0 else ''}nothing"
+        return f"This rack gives {nothing} where {wanted} g of larvae a day are wanted"
+    enough = "too little" if mean < want["grams_per_day"] else "but not all the time"
     text = (
-        f"No plan was found that gives {grams} in every {weeks} weeks: the closest feeds "
-        f"{percent(facts['fed_share'])} of them; "
+        f"This rack gives {number(mean)} g of larvae a day in the mean where {wanted} are wanted, "
+        f"{enough}: {percent(facts['fed_share'])} of all four weeks are fed"
     )
-    if sure < NOTHING * want["grams_per_day"]:
-        return f"{text}the poorest give {'next to ' if sure > 0 else ''}nothing"
-    lack = number(facts["reach"]["lack"])
-    return f"{text}the poorest give {number(sure)} g in {asked} of {runs}, {lack} g short"
+    poor = troughs(plan)
+    return f"{text}, least in {months(poor)}" if poor else text
+
+
+def troughs(plan: StoredPlan) -> list[int]:
+    """Months of the year (from 1) that are fed in fewer runs than asked for, three at most."""
+    weeks = plan.tables["weeks"]
+    due = weeks[weeks["week"] * 7 >= plan.facts["want"]["after_days"]]
+    month = pd.to_datetime(due["date"]).dt.month
+    fed = due.groupby(month.to_numpy())["met_share"].mean()
+    poor = fed[fed < plan.facts["want"]["probability"] - 1e-12]
+    return [int(number) for number in poor.sort_values(kind="stable").index[:WORST_MONTHS]]
 
 
 def in_words(plan: StoredPlan) -> str:
     """The whole plan in words, paragraph by paragraph."""
     parts = [
         asked_for(plan), chances(plan), what_is_uncertain(plan), handling(plan), bins(plan),
-        startup(plan), purchases(plan), cold(plan), short(plan), remedies(plan), cautions(plan),
+        startup(plan), purchases(plan), cold(plan), short(plan), remedies(plan), checked(plan),
+        given_up(plan), cautions(plan),
     ]  # fmt: skip
     return "\n\n".join(part for part in parts if part)
 
@@ -77,11 +94,16 @@ def asked_for(plan: StoredPlan) -> str:
     want, have = facts["want"], facts["have"]
     text = (
         f"Wanted: {want['in_words']}, from {due(facts)} on, in {percent(want['probability'])} of "
-        f"runs at least. There: {have['bins']} bins of {have['bin_area_dm2']:g} dm2, up to "
-        f"{have['breeders']} beetles to start with on {nice(facts['start'])}, "
+        f"runs at least. There: {have['bins']} bins of {have['bin_area_dm2']:g} dm2, "
+        f"{begins_with(facts)} on {nice(facts['start'])}, "
         f"{facts['room']['in_words']}, {_minutes(have)}."
     )
-    if want["assumed"]:
+    if want["animals"]:
+        text += (
+            " The allowances are common practice, no source, from memory: give your own with "
+            "--grams-per-day, and ask a vet or a feed adviser."
+        )
+    elif want["assumed"]:
         text += (
             f" {want['larvae_each']:g} larvae a bird a day is a cautious default (common practice, "
             "no source): give your own with --larvae-each."
@@ -144,8 +166,7 @@ def handling(plan: StoredPlan) -> str:
     facts = plan.facts
     p = facts["policy"]
     lines = [
-        f"Start with {facts['breeders']} beetles in one bin; use {p['rack.bins']} of "
-        f"{facts['have']['bins']} bins.",
+        f"{begin(facts)} Use {p['rack.bins']} of {facts['have']['bins']} bins.",
         f"Move the beetles to a fresh bin every {p['rotation.interval_days']} days; at most "
         f"{p['rotation.most_breeders_per_bin']} beetles in a breeding bin, "
         + ("more than that go into further bins." if p["rotation.surplus"] == "split"
@@ -247,7 +268,62 @@ def purchases(plan: StoredPlan) -> str:
             f"{number(rows['moisture_kg'].mean())} kg of water (about "
             f"{number(rows['roots_kg'].mean())} kg of carrot; its water from memory)"
         )
-    return f"To buy: {'; '.join(parts)}. The table purchases has every month."
+    return f"To buy: {'; '.join(parts)}. The table purchases has every month.{cost(plan)}"
+
+
+def cost(plan: StoredPlan) -> str:
+    """What the bran costs a month; empty where no price was given."""
+    price = plan.facts["have"]["bran_price_per_kg"]
+    if price is None:
+        return ""
+    table = plan.tables["purchases"]
+    kilograms = table[table["days"] >= 28]["bran_kg"].mean()
+    grams = plan.facts["mean_g_per_day"] * 365 / 12
+    text = f" At {price:g} a kg it costs {number(price * kilograms)} a month"
+    if grams > 0:
+        text += f", {number(1000 * price * kilograms / grams)} for a kg of larvae"
+    return f"{text}."
+
+
+def begins_with(facts: Mapping[str, Any]) -> str:
+    """What the plan begins with, in a phrase."""
+    if facts["rack"] is not None:
+        return str(facts["rack"]["in_words"])
+    return f"up to {facts['have']['breeders']} beetles to start with"
+
+
+def begin(facts: Mapping[str, Any]) -> str:
+    """How to begin."""
+    if facts["rack"] is not None:
+        said = str(facts["rack"]["in_words"])
+        return f"Go on from {said}."
+    return f"Start with {facts['breeders']} beetles in one bin."
+
+
+def given_up(plan: StoredPlan) -> str:
+    """What was left out so that the plan takes minutes."""
+    facts = plan.facts
+    effort, runs = facts["effort"], words_luck.runs(facts)
+    years = min(effort["years"], facts["years"])
+    return (
+        f"Given up for speed: {facts['candidates']} ways of handling were tried, in "
+        f"{effort['first_seeds']} {runs} over {years} years each, the best {effort['finalists']} "
+        f"in {effort['seeds']}: a better one may have been missed."
+    )
+
+
+def checked(plan: StoredPlan) -> str:
+    """The advice, lived again; empty where it was not."""
+    found = plan.facts["checked"]
+    if found is None:
+        return ""
+    what = f"“{found['advice']}”" if found["advice"] else "the plan"
+    agree = "as said" if found["low"] <= 0 <= found["high"] else "which is not as said"
+    return (
+        f"Checked: {what} lived again in {found['runs']} further {words_luck.runs(plan.facts)} "
+        f"feeds {percent(found['fed'])} of all four weeks ({percent(found['said_fed'])} before: "
+        f"{agree}), and every one of them in {found['met']} of {found['runs']}."
+    )
 
 
 def cautions(plan: StoredPlan) -> str:

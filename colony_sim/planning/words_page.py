@@ -2,30 +2,41 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
 from colony_sim.planning import words_luck
 from colony_sim.planning.facts import StoredPlan
+from colony_sim.planning.forecast import Forecast
 from colony_sim.planning.phrases import nice
-from colony_sim.planning.words import CAUTION, headline, when
+from colony_sim.planning.request import Request
+from colony_sim.planning.words import CAUTION, checked, cost, given_up, headline, when
 from colony_sim.planning.words_short import limit_in_short, met_of
 from colony_sim.words.estimate import number, percent, percents
 
 REMEDIES = 2
 """Remedies that the page has."""
-
-
-def page(plan: StoredPlan) -> str:
-    """The plan on a screen of 100 characters; the rest is in the folder."""
-    first, more, last = parts(plan)
-    return "\n".join([first, *more, last])
+ODD = "Hardly a possible colony writes such a log: see colony-sim today, and trust this plan less."
 
 
 def parts(plan: StoredPlan) -> tuple[str, list[str], str]:
     """The answer, what explains it with the most important first, and the caution."""
     head, *luck = sure(plan).split("\n")
-    more = [rules(plan), dates(plan), head, *short(plan).split("\n"), *luck]
+    more = [short(plan), rules(plan), dates(plan), head, checked(plan), given_up(plan), *luck]
+    if plan.facts["rack"] and plan.facts["rack"]["odd"]:
+        more.insert(1, ODD)
     return f"{headline(plan)}.", [part for part in more if part], CAUTION
+
+
+def first_answer(forecast: Forecast, request: Request) -> str:
+    """What the usual handling came to in the first runs, while the rest is still to come."""
+    want, runs = request.want, forecast.runs
+    yields = forecast.stretch_yields(want.after_days)
+    met = int(forecast.met(want, request.have).sum())
+    fed = float((yields >= want.grams_per_day).mean())
+    return (
+        f"A first answer, from {runs} colonies with the usual handling: "
+        f"{number(float(yields.mean()))} g of larvae a day in the mean where "
+        f"{number(want.grams_per_day)} are wanted, {percent(fed)} of all four weeks fed, every one "
+        f"in {met} of {runs}. It gets surer from here."
+    )
 
 
 def sure(plan: StoredPlan) -> str:
@@ -44,9 +55,11 @@ def rules(plan: StoredPlan) -> str:
     facts = plan.facts
     p = facts["policy"]
     surplus = "more into further bins" if p["rotation.surplus"] == "split" else "take out more"
+    first = f"{facts['breeders']} beetles into one bin;"
+    if facts["rack"] is not None:
+        first = f"from {facts['rack']['in_words']};"
     lines = [
-        f"{nice(facts['start'])}: {facts['breeders']} beetles into one bin; use {p['rack.bins']} "
-        f"of {facts['have']['bins']} bins.",
+        f"{nice(facts['start'])}: {first} use {p['rack.bins']} of {facts['have']['bins']} bins.",
         f"Every {p['rotation.interval_days']} days move the beetles to a fresh bin, at most "
         f"{p['rotation.most_breeders_per_bin']} in one, {surplus}; "
         + (
@@ -74,29 +87,30 @@ def dates(plan: StoredPlan) -> str:
     return (
         f"First harvest: {when(first, plan.facts)}. Work: "
         f"{number(plan.facts['minutes_per_week'])} minutes a week. Bran: "
-        f"{number(whole['bran_kg'].mean())} kg a month."
+        f"{number(whole['bran_kg'].mean())} kg a month.{cost(plan)}"
     )
 
 
 def short(plan: StoredPlan) -> str:
-    """What would be enough, and what helps most."""
+    """What a keeper does about it, a line a remedy, and what would be enough alone."""
     limits, table = plan.tables.get("shortfalls"), plan.tables.get("remedies")
     lines = []
+    if table is not None:
+        base, tried = table.iloc[0], table.iloc[1:]
+        helping = tried[tried["helps"]].head(REMEDIES)
+        lines += [
+            f"- {row.remedy}: feeds {percent(row.fed_share)} of all four weeks instead of "
+            f"{percent(base['fed_share'])}, every one in {met_of(row)}"
+            for row in helping.itertuples()
+        ]
+        if helping.empty:
+            lines.append(f"- nothing of {len(tried)} remedies tried helps beyond chance")
     if limits is not None:
         for head, rows in (
-            ("Enough alone", limits[limits["needed"].notna()]),
-            ("Not enough alone", limits[limits["needed"].isna()]),
+            ("enough alone", limits[limits["needed"].notna()]),
+            ("not enough alone", limits[limits["needed"].isna()]),
         ):
             if len(rows):
                 listed = "; ".join(limit_in_short(row) for row in rows.itertuples())
-                lines.append(f"{head}: {listed}.")
-    if table is not None:
-        lines.append(f"What helps: {_remedies(table.iloc[1:])}.")
-    return "\n".join(lines)
-
-
-def _remedies(tried: pd.DataFrame) -> str:
-    helping = tried[tried["helps"]].head(REMEDIES)
-    if helping.empty:
-        return f"nothing of {len(tried)} remedies tried, beyond chance"
-    return "; ".join(f"{row.remedy} (met in {met_of(row)})" for row in helping.itertuples())
+                lines.append(f"- {head}: {listed}")
+    return "\n".join(["What to do about it:", *lines]) if lines else ""

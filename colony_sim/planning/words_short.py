@@ -1,4 +1,4 @@
-"""What a plan is short of, the weeks that the cold starves and what helps, in words."""
+"""What a plan is short of, its cold weeks and what helps, in words."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from typing import Any
 
 import pandas as pd
 
-from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
 from colony_sim.planning.phrases import nice, points
@@ -31,21 +30,24 @@ _RULES = {
 
 
 def cold(plan: StoredPlan) -> str:
-    """Weeks that a cold spell starves."""
+    """Cold weeks: those that the same room kept warm would feed."""
     found = plan.facts["spells"]
     room = plan.facts["room"]
     asked = percent(plan.facts["want"]["probability"])
     short = int(plan.tables["weeks"]["short"].sum())
     if not found:
         if room["warmest_c"] - room["coldest_c"] < 1.0:
-            return "Cold spells: none, the room is the same all year."
+            return "Cold weeks: none, the room is the same all year."
         if not short:
-            return "Cold spells: no week from the day the want is due is starved."
-        return (
-            f"Cold spells: none can be told apart. {short} weeks are short, and the same room kept "
-            f"at {WARM_C:g} C or more does not feed them either: the rack, the handling or the "
-            "start-up is what is short."
+            return "Cold weeks: none, no week from the day the want is due is short."
+        text = f"Cold weeks: none can be told apart. {short} weeks are short, and "
+        warm = plan.facts["warm_c"]
+        warmer = (
+            "the room is warm all year"
+            if warm is None
+            else (f"the same room kept at {warm:g} C or more does not feed them either")
         )
+        return f"{text}{warmer}: the rack, the handling or the start-up is what is short."
     lines = [
         f"- {nice(s['begins'])} to {nice(_week_end(s['ends']))}: in the worst week the want is met "
         f"in {percent(s['least_share'])} of runs, {number(s['lack'])} g a day lacking in the "
@@ -54,8 +56,8 @@ def cold(plan: StoredPlan) -> str:
     ]
     other = short - int(plan.tables["weeks"]["cold"].sum())
     text = (
-        f"Weeks that the cold starves (the four weeks up to them give what is wanted in fewer than "
-        f"{asked} of runs, and in the same room at {WARM_C:g} C or more they do not):\n"
+        f"Cold weeks (the four weeks up to them give what is wanted in fewer than {asked} of runs, "
+        f"and in the same room at {plan.facts['warm_c']:g} C or more they do not):\n"
         + "\n".join(lines)
     )
     if other:

@@ -22,6 +22,13 @@ class Whole:
         Runs of all rounds, as far as is known; may be set anew, see also `expect`.
     after : int
         Runs that follow those that the rounds tell of; may be set anew.
+
+    Attributes
+    ----------
+    cost : float
+        Of a run of this round, where a run of the whole length costs 1.
+    total_cost : float or None
+        Of all runs; None: they cost alike.
     """
 
     def __init__(
@@ -31,6 +38,8 @@ class Whole:
         self._on_progress = on_progress
         self._before = self._now = NOTHING
         self._each: float | None = None
+        self.cost, self.total_cost = 1.0, None
+        self._spent = 0.0
 
     @property
     def reused(self) -> int:
@@ -40,16 +49,22 @@ class Whole:
     def expect(self, coming: float) -> None:
         """So many runs are still to come after this round."""
         self.total = self._now.done + self._now.failed + round(coming)
+        if self.total_cost is not None:
+            self.total_cost = self._spent + coming
 
     def report(self, now: Progress) -> None:
         """Take the progress of the present round."""
         ended = now.done + now.failed
         if now.seconds_left is not None and now.total > ended:
-            self._each = now.seconds_left / (now.total - ended)
+            self._each = now.seconds_left / (now.total - ended) / self.cost
         before = self._before
         past = before.done + before.failed
         total = max(self.total, past + now.total + self.after)
-        left = None if self._each is None else self._each * (total - past - ended)
+        coming = float(total - past - ended)
+        if self.total_cost is not None:
+            here = (now.total - ended) * self.cost
+            coming = max(here, self.total_cost - self._spent - ended * self.cost)
+        left = None if self._each is None else self._each * coming
         self._now = Progress(
             before.done + now.done, total, before.reused + now.reused,
             before.failed + now.failed, left,
@@ -58,4 +73,6 @@ class Whole:
 
     def next(self) -> None:
         """The next progress is of a new round."""
+        ended = self._now.done + self._now.failed - self._before.done - self._before.failed
+        self._spent += ended * self.cost
         self._before = self._now

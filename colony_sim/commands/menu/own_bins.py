@@ -41,6 +41,27 @@ def plan(
     birds: Annotated[
         int | None, typer.Option("--birds", help="Birds to feed, in place of grams.")
     ] = None,
+    animals: Annotated[
+        str | None,
+        typer.Option(
+            "--animals",
+            help="Birds and other animals by name, such as '4 hens, 12 quail' (allowances are "
+            "common practice, no source).",
+        ),
+    ] = None,
+    log: Annotated[
+        Path | None,
+        typer.Option(
+            "--log",
+            metavar="LOG",
+            help="Begin from the bins of a bin log, or of demo_log, which comes with the program; "
+            "a plan file can list them instead.",
+            callback=shipped_log_too,
+        ),
+    ] = None,
+    bran_price: Annotated[
+        float | None, typer.Option("--bran-price", help="Price of a kg of bran, in your money.")
+    ] = None,
     larvae_each: Annotated[
         float | None,
         typer.Option(
@@ -126,6 +147,9 @@ def plan(
         {
             "grams_per_day": grams,
             "birds": birds,
+            "animals": animals,
+            "log": log,
+            "bran_price_per_kg": bran_price,
             "larvae_each": larvae_each,
             "larva_mg": larva_mg,
             "bins": bins,
