@@ -40,7 +40,9 @@ def test_a_file_that_exists_goes_first_and_paths_are_left_alone(tmp_path, monkey
     assert shipped.find(Path("rotation")) == Path("rotation")
     for path in ("harvest.toml", "folder/harvest"):
         assert shipped.find(Path(path)) == Path(path)
-    with pytest.raises(InputError, match="'rotaton'; allowed: .* flock, harvest, isolation"):
+    with pytest.raises(
+        InputError, match="'rotaton'; allowed: .* flock, flock_now, harvest, isolation"
+    ):
         shipped.find(Path("rotaton"))
 
 

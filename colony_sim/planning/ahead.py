@@ -10,6 +10,7 @@ from colony_sim.planning import room
 from colony_sim.planning.choose import Effort
 from colony_sim.planning.cold import WARM_C
 from colony_sim.planning.forecast import cost_of
+from colony_sim.planning.log_members import PER_KEPT
 from colony_sim.planning.request import Request
 from colony_sim.planning.shortfall import HANDLINGS
 
@@ -50,9 +51,16 @@ def expected(effort: Effort, request: Request, short: bool | None) -> Ahead:
     return Ahead(quick + whole + coming, each * quick + whole + coming)
 
 
-def seconds(cost: float, days: int, workers: int) -> float:
-    """About how long runs take on cores that are free (s), `days` long and of this cost in all."""
-    return cost * YEAR_SECONDS * days / 365 / workers
+def seconds(ahead: Ahead, effort: Effort, request: Request, workers: int) -> float:
+    """About how long a plan takes on cores that are free (s).
+
+    A log is lived by members, of which some are kept, and again before each run.
+    """
+    before = 0 if request.rack is None else request.rack.today
+    years = ahead.cost * (request.days + before) / 365
+    if request.from_log:
+        years += PER_KEPT * (effort.all_seeds + effort.check) * before / 365
+    return YEAR_SECONDS * years / workers
 
 
 def runs_after(effort: Effort, climate: Climate, short: bool) -> int:

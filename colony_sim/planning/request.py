@@ -13,6 +13,7 @@ from typing import Any
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.errors import ARGUMENT, InputError
+from colony_sim.experiment import shipped
 from colony_sim.experiment.files import (
     LARGEST_SEED,
     MOST_BREEDERS,
@@ -376,7 +377,9 @@ def _log(given: Mapping[str, Any], said: Any, path: Path | None, where: str) -> 
         return None
     if not isinstance(said, str) or not said:
         raise InputError(where, "have.log", said, "the path of a bin log (CSV)")
-    return Path(said) if path is None else path.parent / said
+    beside = Path(said) if path is None else path.parent / said
+    # A plan file that was copied out still finds a log that comes with the program.
+    return beside if beside.exists() else shipped.find(Path(said), shipped.LOG)
 
 
 def _bins(listed: Any, where: str) -> list[dict[str, int]]:
