@@ -17,6 +17,7 @@ from typing import Any
 
 from colony_sim.errors import InputError
 from colony_sim.planning.wants import LARVA_MG, Want
+from colony_sim.words.units import show
 
 MOST = 1_000_000
 _ONE = re.compile(r"(\d+)\s+(\D+)")
@@ -80,7 +81,7 @@ def for_animals(
     known, mass = animals(), LARVA_MG if larva_mg is None else larva_mg
     grams = sum(count * known[name].grams for name, count in counts.items())
     said = ", ".join(
-        f"{count} {name if count == 1 else known[name].plural} x {known[name].grams:g} g"
+        f"{count} {name if count == 1 else known[name].plural} x {show(known[name].grams, 'g')}"
         for name, count in counts.items()
     )
     said += f"; some {1000 * grams / mass:.0f} larvae"

@@ -9,6 +9,7 @@ from decimal import ROUND_FLOOR
 from typing import Any
 
 from colony_sim.words.estimate import Estimate, number, percents
+from colony_sim.words.units import scaled
 
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -58,9 +59,13 @@ def range_text(low: float, high: float) -> str:
 
 
 def reach_limits(reach: Mapping[str, Any]) -> str:
-    """Interval of what is reached, rounded outward; says where the runs are too few."""
-    low = reach["low"] or 0.0
+    """Interval of what is reached, rounded outward, in the unit that this is shown in.
+
+    Says where the runs are too few.
+    """
+    size = reach["grams"]
+    low = scaled(reach["low"] or 0.0, "g", size)
     if reach["high"] is None:
         low = number(low, ROUND_FLOOR)
         return f"95 % interval from {low} up, too few runs for an upper limit"
-    return Estimate(math.nan, low, reach["high"]).interval
+    return Estimate(math.nan, low, scaled(reach["high"], "g", size)).interval

@@ -16,6 +16,7 @@ from colony_sim.planning.cold import Warm
 from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.wants import STRETCH_DAYS, Have, Want
 from colony_sim.studies.points import mean_interval
+from colony_sim.words.units import show
 
 SMALLER_MG = 60.0
 STORES = (2, 4)
@@ -65,7 +66,7 @@ def remedies(
     found = []
     if warm is not None:
         note = "heating, thermostat; fire and power: follow the maker and local codes"
-        found.append(Remedy(f"keep the room at {warm.floor:g} C or more", note, warm.case))
+        found.append(Remedy(f"keep the room at {show(warm.floor, 'C')} or more", note, warm.case))
     if bought is not None:
         found.append(Remedy(in_words(bought.buys, start), "put to the other beetles", bought))
     keys = list(of)
@@ -81,7 +82,9 @@ def remedies(
         )
     smaller = {**case.values, "harvest.smallest_mg": SMALLER_MG}
     note = "smaller larvae, so more of them to a gram"
-    found.append(Remedy(f"harvest from {SMALLER_MG:g} mg on", note, replace(case, values=smaller)))
+    found.append(
+        Remedy(f"harvest from {show(SMALLER_MG, 'mg')} on", note, replace(case, values=smaller))
+    )
     for many in STORES:
         note = "harvest ahead; assumes that none is lost in store and none loses weight"
         weeks = many * STRETCH_DAYS // 7

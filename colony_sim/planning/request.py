@@ -175,8 +175,8 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
         The plan file, if there is one.
     options : mapping
         By key: the keys of `RULES`, ``start``, ``temperature``, ``coldest``, ``warmest``,
-        ``coldest_day``, ``logger``, ``units``, ``animals``, ``log``; None means not given. A quantity
-        may be a text with its unit.
+        ``coldest_day``, ``logger``, ``units``, ``animals``, ``log``; None means not given. A
+        quantity may be a text with its unit.
 
     Raises
     ------

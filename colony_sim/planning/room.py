@@ -11,6 +11,7 @@ import numpy as np
 
 from colony_sim.biology.climate import DAYS_PER_YEAR, Climate, climate_from_table
 from colony_sim.errors import ARGUMENT, InputError
+from colony_sim.words.units import show, span
 
 COLDEST_DAY = 20
 """Day of the year with the least temperature where none is given: 20 January, the northern
@@ -87,5 +88,5 @@ def in_words(climate: Climate) -> str:
     """The room in a phrase."""
     low, high = extremes(climate)
     if high - low < 0.05:
-        return f"a room at {low:.3g} C all year"
-    return f"a room between {low:.3g} and {high:.3g} C through the year"
+        return f"a room at {show(low, 'C')} all year"
+    return f"a room at {span(low, high, 'C')} through the year"

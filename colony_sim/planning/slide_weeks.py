@@ -19,6 +19,7 @@ from colony_sim.planning.words import due, headline, when
 from colony_sim.planning.words_luck import parts, runs, what_it_is_over
 from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import number, percent, percents
+from colony_sim.words.units import show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,7 +64,7 @@ def later(plan: StoredPlan, origin: Origin) -> Slide | None:
         )
         if cold:
             fed = cold if cold < short else "all"
-            title += f"; a room at {plan.facts['warm_c']:g} C or more feeds {fed} of them"
+            title += f"; a room at {show(plan.facts['warm_c'], 'C')} or more feeds {fed} of them"
     return _slide(plan, origin, "plan_later", rows, title)
 
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from colony_sim.words.estimate import number
+from colony_sim.words.units import show
 
 STRETCH_DAYS = 28
 """A want counts as met where every stretch of this many days in a row yields it. Larvae keep for
@@ -56,13 +57,15 @@ class Want:
     @property
     def in_words(self) -> str:
         """The want in one phrase."""
-        text = f"{number(self.grams_per_day)} g of larvae a day"
+        text = f"{show(self.grams_per_day, 'g', number)} of larvae a day"
         if self.animals:
             return f"{text} ({self.animals})"
         if self.birds is None:
             return text
+        assert self.larva_mg is not None
+        each = f"{show(self.larva_mg, 'mg')}"
         bird = "bird" if self.birds == 1 else "birds"
-        return f"{text} ({self.birds} {bird} x {self.larvae_each:g} larvae x {self.larva_mg:g} mg)"
+        return f"{text} ({self.birds} {bird} x {self.larvae_each:g} larvae, {each})"
 
 
 @dataclass(frozen=True)

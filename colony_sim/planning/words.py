@@ -15,6 +15,7 @@ from colony_sim.planning.measuring import day_date
 from colony_sim.planning.phrases import months, nice, range_text, reach_limits
 from colony_sim.planning.words_short import cold, remedies, short
 from colony_sim.words.estimate import Estimate, number, percent, percents
+from colony_sim.words.units import bran, moisture, scaled, show, symbol
 
 CAUTION = (
     "Check your local feed law before you feed insects to animals, and ask a vet or a feed adviser "
@@ -38,7 +39,8 @@ def headline(plan: StoredPlan) -> str:
     """Whether the want is met, in one sentence, no stronger than the runs allow."""
     facts = plan.facts
     want, share = facts["want"], plan.met
-    grams = f"{number(want['grams_per_day'])} g of larvae a day"
+    wanted = show(want["grams_per_day"], "g", number)
+    grams = f"{wanted} of larvae a day"
     runs = words_luck.runs(facts)
     counted = f"in {share.met} of {share.runs} {runs}"
     weeks = facts["stretch_days"] // 7
@@ -55,13 +57,14 @@ def headline(plan: StoredPlan) -> str:
             f"The plan gives {grams}, but within {facts['have']['minutes_per_week']:g} minutes a "
             f"week only {counted}; {asked} are asked for"
         )
-    mean, wanted = facts["mean_g_per_day"], number(want["grams_per_day"])
+    mean = facts["mean_g_per_day"]
     if mean < NOTHING * want["grams_per_day"]:
         nothing = f"{'next to ' if mean > 0 else ''}nothing"
-        return f"This rack gives {nothing} where {wanted} g of larvae a day are wanted"
+        return f"This rack gives {nothing} where {grams} are wanted"
     enough = "too little" if mean < want["grams_per_day"] else "but not all the time"
     text = (
-        f"This rack gives {number(mean)} g of larvae a day in the mean where {wanted} are wanted, "
+        f"This rack gives {show(mean, 'g', number)} of larvae a day in the mean where {wanted} are "
+        f"wanted, "
         f"{enough}: {percent(facts['fed_share'])} of all four weeks are fed"
     )
     poor = troughs(plan)
@@ -94,7 +97,7 @@ def asked_for(plan: StoredPlan) -> str:
     want, have = facts["want"], facts["have"]
     text = (
         f"Wanted: {want['in_words']}, from {due(facts)} on, in {percent(want['probability'])} of "
-        f"runs at least. There: {have['bins']} bins of {have['bin_area_dm2']:g} dm2, "
+        f"runs at least. There: {have['bins']} bins of {show(have['bin_area_dm2'], 'dm2')}, "
         f"{begins_with(facts)} on {nice(facts['start'])}, "
         f"{facts['room']['in_words']}, {_minutes(have)}."
     )
@@ -110,7 +113,7 @@ def asked_for(plan: StoredPlan) -> str:
         )
     mass = facts["larva_mg_harvested"]
     if want["birds"] is not None and mass is not None:
-        text += f" Larvae harvested weigh {number(mass)} mg in the mean."
+        text += f" Larvae harvested weigh {show(mass, 'mg', number)} in the mean."
     if facts["room"]["notes"]:
         text += f" The log of temperatures: {' '.join(facts['room']['notes'])}"
     return text
@@ -132,8 +135,8 @@ def chances(plan: StoredPlan) -> str:
     text += (
         f". Of the stretches of all runs {percent(facts['fed_share'])} are fed. In "
         f"{percent(want['probability'])} of runs the poorest {weeks} weeks give "
-        f"{number(reach['grams'])} g a day or more ({reach_limits(reach)}); the mean is "
-        f"{number(facts['mean_g_per_day'])} g a day, the work "
+        f"{show(reach['grams'], 'g/d', number)} or more ({reach_limits(reach)}); the mean is "
+        f"{show(facts['mean_g_per_day'], 'g/d', number)}, the work "
         f"{number(facts['minutes_per_week'])} minutes a week."
     )
     if len(facts["attempts"]) > 1:
@@ -146,7 +149,7 @@ def chances(plan: StoredPlan) -> str:
     if not plan.is_met and last["grams"] > 1.1 * max(reach["grams"], 1e-9):
         text += (
             f" In the last year alone, with the waves of the start-up behind, it is "
-            f"{number(last['grams'])} g a day ({reach_limits(last)})"
+            f"{show(last['grams'], 'g/d', number)} ({reach_limits(last)})"
         )
         enough = last["grams"] >= want["grams_per_day"]
         text += ", which is enough: it is the start-up that is short." if enough else "."
@@ -174,16 +177,17 @@ def handling(plan: StoredPlan) -> str:
         (f"Look for pupae every {p['pupae.inspection_days']} days and set them apart."
          if p["pupae.isolate"] else "Leave pupae where they are."),
         f"Every {p['harvest.interval_days']} days harvest {percent(p['harvest.fraction'])} of the "
-        f"larvae from {p['harvest.smallest_mg']:g} mg on; those kept back are the next breeders.",
-        f"Once shed skins show, give each growing bin moist feed with "
-        f"{p['moisture.growing_g_per_day']:g} g of water a day.",
+        f"larvae from {show(p['harvest.smallest_mg'], 'mg')} on; those kept back are the next "
+        "breeders.",
+        f"Once shed skins show, give each growing bin moist feed: "
+        f"{moisture(p['moisture.growing_g_per_day'])} a day.",
         f"Each breeding bin always has a piece of vegetable: "
-        f"{p['moisture.breeding_g_per_day']:g} g of water a day.",
-        f"{p['bran.start_g']:g} g of bran into a fresh bin. "
+        f"{moisture(p['moisture.breeding_g_per_day'])} a day.",
+        f"{bran(p['bran.start_g'])} of bran into a fresh bin. "
         + (f"Every {p['bran.round_days']} days see how far the bran fell, and fill up what the "
            f"bin will eat in {p['bran.round_days'] + p['bran.reserve_days']:g} days."
            if p["bran.supply"] == "as_eaten" else
-           f"{p['bran.top_up_g']:g} g more when less than {p['bran.top_up_below_g']:g} g are "
+           f"{bran(p['bran.top_up_g'])} more when less than {bran(p['bran.top_up_below_g'])} are "
            "left."),
         f"Empty and wash a bin {p['rack.clear_after_days']} days after the beetles left it.",
     ]  # fmt: skip
@@ -261,12 +265,13 @@ def purchases(plan: StoredPlan) -> str:
     parts = []
     for name, rows in (("first year", first), ("later", later)):
         most = rows.loc[rows["bran_kg"].idxmax()]
+        ends = scaled(most[["bran_kg", "bran_kg_low", "bran_kg_high"]].astype(float), "kg")
         parts.append(
-            f"{name} {number(rows['bran_kg'].mean())} kg of bran a month in the mean (most in "
-            f"{most['month']}: {number(most['bran_kg'])} kg, 80 % range "
-            f"{Estimate.of(most, 'bran_kg', 'bran_kg_{}').limits}) and moist feed with "
-            f"{number(rows['moisture_kg'].mean())} kg of water (about "
-            f"{number(rows['roots_kg'].mean())} kg of carrot; its water from memory)"
+            f"{name} {show(rows['bran_kg'].mean(), 'kg', number)} of bran a month in the mean "
+            f"(most in {most['month']}: {number(ends['bran_kg'])} {symbol('kg')}, 80 % range "
+            f"{Estimate.of(ends, 'bran_kg', 'bran_kg_{}').limits}) and moist feed with "
+            f"{show(rows['moisture_kg'].mean(), 'kg', number)} of water (about "
+            f"{show(rows['roots_kg'].mean(), 'kg', number)} of carrot; its water from memory)"
         )
     return f"To buy: {'; '.join(parts)}. The table purchases has every month.{cost(plan)}"
 

@@ -10,6 +10,7 @@ from colony_sim.planning.request import Request
 from colony_sim.planning.words import CAUTION, checked, cost, given_up, headline, when
 from colony_sim.planning.words_short import limit_in_short, met_of
 from colony_sim.words.estimate import number, percent, percents
+from colony_sim.words.units import bran, moisture, show
 
 REMEDIES = 2
 """Remedies that the page has."""
@@ -33,9 +34,9 @@ def first_answer(forecast: Forecast, request: Request) -> str:
     fed = float((yields >= want.grams_per_day).mean())
     return (
         f"A first answer, from {runs} colonies with the usual handling: "
-        f"{number(float(yields.mean()))} g of larvae a day in the mean where "
-        f"{number(want.grams_per_day)} are wanted, {percent(fed)} of all four weeks fed, every one "
-        f"in {met} of {runs}. It gets surer from here."
+        f"{show(float(yields.mean()), 'g', number)} of larvae a day in the mean where "
+        f"{show(want.grams_per_day, 'g', number)} are wanted, {percent(fed)} of all four weeks "
+        f"fed, every one in {met} of {runs}. It gets surer from here."
     )
 
 
@@ -68,11 +69,11 @@ def rules(plan: StoredPlan) -> str:
             else "leave pupae where they are."
         ),
         f"Every {p['harvest.interval_days']} days harvest {percent(p['harvest.fraction'])} of the "
-        f"larvae from {p['harvest.smallest_mg']:g} mg on.",
-        f"Moist feed: {p['moisture.breeding_g_per_day']:g} g of water a day for a breeding bin, "
-        f"{p['moisture.growing_g_per_day']:g} g for a growing bin once shed skins show.",
-        f"{p['bran.start_g']:g} g of bran into a fresh bin, filled up as it falls; empty and wash "
-        f"a bin {p['rack.clear_after_days']} days after the beetles left it.",
+        f"larvae from {show(p['harvest.smallest_mg'], 'mg')} on.",
+        f"Moist feed: {moisture(p['moisture.breeding_g_per_day'])} a day for a breeding bin, "
+        f"{moisture(p['moisture.growing_g_per_day'])} for a growing bin once shed skins show.",
+        f"{bran(p['bran.start_g'])} of bran into a fresh bin, filled up as it falls; empty and "
+        f"wash a bin {p['rack.clear_after_days']} days after the beetles left it.",
     ]
     head = "What to do" if plan.is_met else "What comes closest"
     quick = " (a quick first look)" if facts["quick"] else ""
@@ -87,7 +88,7 @@ def dates(plan: StoredPlan) -> str:
     return (
         f"First harvest: {when(first, plan.facts)}. Work: "
         f"{number(plan.facts['minutes_per_week'])} minutes a week. Bran: "
-        f"{number(whole['bran_kg'].mean())} kg a month.{cost(plan)}"
+        f"{show(whole['bran_kg'].mean(), 'kg/month', number)}.{cost(plan)}"
     )
 
 

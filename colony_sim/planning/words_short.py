@@ -11,6 +11,7 @@ from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
 from colony_sim.planning.phrases import nice, points
 from colony_sim.words.estimate import number, percent, percents
+from colony_sim.words.units import show
 
 _RULES = {
     ("pupae.isolate", "True"): "pupae set apart",
@@ -45,19 +46,19 @@ def cold(plan: StoredPlan) -> str:
         warmer = (
             "the room is warm all year"
             if warm is None
-            else (f"the same room kept at {warm:g} C or more does not feed them either")
+            else (f"the same room kept at {show(warm, 'C')} or more does not feed them either")
         )
         return f"{text}{warmer}: the rack, the handling or the start-up is what is short."
     lines = [
         f"- {nice(s['begins'])} to {nice(_week_end(s['ends']))}: in the worst week the want is met "
-        f"in {percent(s['least_share'])} of runs, {number(s['lack'])} g a day lacking in the "
-        f"median run; the growth before was at {number(s['growth_c'])} C"
+        f"in {percent(s['least_share'])} of runs, {show(s['lack'], 'g/d', number)} lacking in "
+        f"the median run; the growth before was at {show(s['growth_c'], 'C')}"
         for s in found
     ]
     other = short - int(plan.tables["weeks"]["cold"].sum())
     text = (
         f"Cold weeks (the four weeks up to them give what is wanted in fewer than {asked} of runs, "
-        f"and in the same room at {plan.facts['warm_c']:g} C or more they do not):\n"
+        f"and in the same room at {show(plan.facts['warm_c'], 'C')} or more they do not):\n"
         + "\n".join(lines)
     )
     if other:
@@ -100,11 +101,11 @@ def limit_text(row: Any) -> str:
         if row.limit == "minutes":
             return (
                 f"minutes: more alone do not do it in any handling tried; the best gives "
-                f"{number(row.sure_g_per_day)} g a day, {share}"
+                f"{show(row.sure_g_per_day, 'g/d', number)}, {share}"
             )
         return (
             f"{row.limit}: not even {tried} {row.unit} ({there} there) alone: "
-            f"{number(row.sure_g_per_day)} g a day, {share}{over_time(row)}"
+            f"{show(row.sure_g_per_day, 'g/d', number)}, {share}{over_time(row)}"
         )
     text = f"{row.limit}: {_amount(row.needed)} {row.unit} ({there} there): {share}"
     rules = other_rules(row.handling)
