@@ -298,7 +298,7 @@ def _make(
         candidates=trial_table(chosen, want, have),
         shortfalls=short,
         remedies=helped,
-        warm_c=warm and warm.floor,
+        warm_c=None if warm is None else warm.floor,
         spells=cold,
         checked=checked,
         odd=odd,

@@ -38,7 +38,8 @@ class Whole:
         self._on_progress = on_progress
         self._before = self._now = NOTHING
         self._each: float | None = None
-        self.cost, self.total_cost = 1.0, None
+        self.cost = 1.0
+        self.total_cost: float | None = None
         self._spent = 0.0
 
     @property

@@ -80,6 +80,18 @@ def _set_up(work: Work, found: list[Filling]) -> Task:
         with_larvae += (
             f" Moist feed from the first day in {bins_in_words(moist)}, whose larvae are large."
         )
+    if not work.breeders:
+        # A plan that begins from a running rack.
+        return Task(
+            Kind.SETUP,
+            work.start,
+            bins,
+            "Go on with your bins as they are",
+            f"By the rules of the plan from today on.{with_larvae} Bins have the numbers of their "
+            "order in your log or list: label them so.",
+            "The start you chose.",
+            expected=False,
+        )
     return Task(
         Kind.SETUP,
         work.start,

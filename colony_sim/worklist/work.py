@@ -50,7 +50,7 @@ class Work:
     handling : Parameters
         The rules of the keeper's.
     breeders, larvae : int
-        Founders.
+        Founders; none where a plan goes on from bins that are there.
     log : DataFrame
         Columns of `colony.binlog.COLUMNS`, in the order the work was done.
     made : datetime

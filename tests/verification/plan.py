@@ -1,4 +1,4 @@
-"""Claim: what a plan says of its own advice comes true in fresh runs, also in worlds it chose by."""
+"""Claim: what a plan says of its own advice comes true in fresh runs in fresh worlds."""
 
 from __future__ import annotations
 
