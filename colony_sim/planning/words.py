@@ -65,7 +65,7 @@ def headline(plan: StoredPlan) -> str:
     text = (
         f"This rack gives {show(mean, 'g', number)} of larvae a day in the mean where {wanted} are "
         f"wanted, "
-        f"{enough}: {percent(facts['fed_share'])} of all four weeks are fed"
+        f"{enough}: {percent(facts['fed_share'])} of all stretches of four weeks are fed"
     )
     poor = troughs(plan)
     return f"{text}, least in {months(poor)}" if poor else text
@@ -326,8 +326,9 @@ def checked(plan: StoredPlan) -> str:
     agree = "as said" if found["low"] <= 0 <= found["high"] else "which is not as said"
     return (
         f"Checked: {what} lived again in {found['runs']} further {words_luck.runs(plan.facts)} "
-        f"feeds {percent(found['fed'])} of all four weeks ({percent(found['said_fed'])} before: "
-        f"{agree}), and every one of them in {found['met']} of {found['runs']}."
+        f"feeds {percent(found['fed'])} of all stretches of four weeks "
+        f"({percent(found['said_fed'])} before: {agree}), and every one in {found['met']} of "
+        f"{found['runs']}."
     )
 
 

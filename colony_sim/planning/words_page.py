@@ -35,7 +35,8 @@ def first_answer(forecast: Forecast, request: Request) -> str:
     return (
         f"A first answer, from {runs} colonies with the usual handling: "
         f"{show(float(yields.mean()), 'g', number)} of larvae a day in the mean where "
-        f"{show(want.grams_per_day, 'g', number)} are wanted, {percent(fed)} of all four weeks "
+        f"{show(want.grams_per_day, 'g', number)} are wanted, {percent(fed)} of all "
+        f"stretches of four weeks "
         f"fed, every one in {met} of {runs}. It gets surer from here."
     )
 
@@ -100,7 +101,7 @@ def short(plan: StoredPlan) -> str:
         base, tried = table.iloc[0], table.iloc[1:]
         helping = tried[tried["helps"]].head(REMEDIES)
         lines += [
-            f"- {row.remedy}: feeds {percent(row.fed_share)} of all four weeks instead of "
+            f"- {row.remedy}: feeds {percent(row.fed_share)} of them instead of "
             f"{percent(base['fed_share'])}, every one in {met_of(row)}"
             for row in helping.itertuples()
         ]
