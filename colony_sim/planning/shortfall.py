@@ -136,7 +136,8 @@ def shortfalls(
     if have.minutes_per_week is not None:
         free = replace(have, minutes_per_week=None)
         rows.append(_minutes(chosen, want, free, have.minutes_per_week, forecaster, many))
-    return pd.DataFrame(rows)
+    # With none that is enough the column would be one of nothing.
+    return pd.DataFrame(rows).astype({"needed": float})
 
 
 def bisect(there: float, tried: float, step: float, enough: Callable[[float], bool]) -> float:
