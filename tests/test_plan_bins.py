@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from inline import Inline
+from made_up_plan import made_up
 from scipy import stats
 from small_log import LOG
 from test_plan import ASKED, asked, fault
@@ -30,7 +31,6 @@ from colony_sim.planning.measuring import PlanMeasuring
 from colony_sim.planning.planner import _from_rack, base_plan, make_plan
 from colony_sim.planning.request import read_request
 from colony_sim.planning.troughs import bought, buying_days
-from colony_sim.running.task import run_task
 
 TINY = Effort(
     designed=2, first_seeds=2, seeds=2, fresh=6, parents=(), finalists=1, attempts=1, check=2,
@@ -117,14 +117,13 @@ def test_what_a_list_says_is_in_the_bins(tmp_path):
     assert len({tuple(row) for row in totals}) == 12
 
 
-def test_a_whole_plan_from_a_list_lives_and_says_so(tmp_path):
+def test_a_plan_from_a_list_says_so(tmp_path):
     request = listed(tmp_path)
     folder = tmp_path / "results"
     folder.mkdir()
-    executor = Inline(run_task)
-    effort = replace(TINY, fresh=3, designed=1)
-    found = make_plan(replace(request, years=2), folder, effort, executor=executor)
-    kept = stored(found, effort)
+    executor = Inline(made_up)
+    found = make_plan(request, folder, TINY, executor=executor)
+    kept = stored(found, TINY)
     assert kept.facts["rack"]["source"] == "list" and kept.facts["breeders"] == 0
     first, more, _ = words_page.parts(kept)
     said = "\n".join([first, *more])
