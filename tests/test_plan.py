@@ -553,9 +553,10 @@ def test_cold_weeks_are_short_here_and_not_in_the_warm_room(tmp_path):
     assert (worst - coldest) % 52 < 26
     assert sum(s.last - s.first + 1 for s in found.spells) == int(weeks["cold"].sum())
     table = found.remedies.set_index("remedy")
-    warm = table.loc["keep the room at 25 C or more"]
-    assert warm["helps"] and warm["gain_low"] > 0 and warm["fed_share"] == 1.0
-    assert not table.loc["harvest from 60 mg on", "helps"]
+    warm = table.loc[f"keep the room at {found.warm_c:g} °C or more"]
+    assert warm["helps"] and warm["gain_low"] > 0 and warm["fed_share"] >= 0.98
+    assert sum("room" in name for name in table.index) == 1
+    assert not table.loc["harvest from 6 g a hundred on", "helps"]
     assert found.remedies["remedy"].iloc[0] == "the plan as it is"
 
 
