@@ -2,8 +2,8 @@
 
 ``python tests/guide.py RESULTS`` draws the pictures anew. RESULTS holds the folders that the
 commands of the guide write: ``rotation`` and the others with their ``slides`` (``colony-sim
-figures FOLDER``), the calendar in ``flock-plan/calendar``, the page of ``rotation``. What is not
-there is left as it is.
+figures FOLDER``), the calendar in ``flock-plan/calendar``, the page of ``rotation``, and
+``demo_log-today``. What is not there is left as it is.
 """
 
 from __future__ import annotations
@@ -61,14 +61,18 @@ def draw(results: Path) -> None:
         if (labels := results / "flock-plan" / "calendar" / "labels.pdf").is_file():
             subprocess.run(["pdftoppm", "-png", "-r", "110", "-l", "1", labels, sheet], check=True)
             small(next(Path(place).glob("sheet*.png")), GUIDE / "labels.png", top=0.5)
-        if (page := results / "rotation" / "report.html").is_file():
-            from browser import chromium
+        for file, name, size, width in (
+            ("rotation/report.html", "page", (1100, 750), 640),
+            ("demo_log-today/today.html", "today", (390, 844), 390),
+        ):
+            if (page := results / file).is_file():
+                from browser import chromium
 
-            with chromium() as browser:
-                view = browser.new_page(viewport={"width": 1100, "height": 750})
-                view.goto(page.resolve().as_uri())
-                view.screenshot(path=f"{sheet}.png")
-            small(Path(f"{sheet}.png"), GUIDE / "page.png", width=640)
+                with chromium() as browser:
+                    view = browser.new_page(viewport={"width": size[0], "height": size[1]})
+                    view.goto(page.resolve().as_uri())
+                    view.screenshot(path=f"{sheet}.png")
+                small(Path(f"{sheet}.png"), GUIDE / f"{name}.png", width=width)
 
 
 if __name__ == "__main__":

@@ -29,7 +29,7 @@ REDUCED = {
 READ_ONLY = (
     "compare isolation", "compare harvest", "compare mine/rotation.toml", "plan", "sweep",
     "breakeven", "sensitivity", "search", "explore", "fit demo_log --experiment",
-    "compare rotation --profile", "trial", "calendar results/flock-plan", "report",
+    "compare rotation --profile", "today", "trial", "calendar results/flock-plan", "report",
 )  # fmt: skip
 #: In this order, as later ones stand on the folders of earlier ones.
 ORDER = ["which-rotation.md", "calendar.md", "talk.md"]
