@@ -6,6 +6,7 @@ else), except what SQLite keeps in its own files (``running.store``).
 
 from __future__ import annotations
 
+import errno
 import glob
 import os
 import shutil
@@ -16,6 +17,7 @@ from pathlib import Path
 from typing import IO
 
 _SWAPS = 20
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 moment: Callable[[str, Path], object] | None = None
 """Told what is about to be changed, or has been: for tests that end the process right there."""
 
@@ -24,6 +26,11 @@ def at(what: str, path: Path) -> None:
     """A moment at which a process may end; does nothing unless a test listens."""
     if moment is not None:
         moment(what, path)
+
+
+def is_full(error: OSError) -> bool:
+    """Whether the disk is full or broken, whatever was to be written."""
+    return error.errno in _FULL
 
 
 @contextmanager
@@ -35,14 +42,19 @@ def whole_file(path: Path) -> Iterator[IO[bytes]]:
     """
     remove_abandoned(path.parent, f".{glob.escape(path.name)}.*.tmp")
     temporary = path.with_name(f".{path.name}.{os.getpid()}.tmp")
-    held = _hold(temporary)
+    held = None
     try:
+        held = _hold(temporary)
         with new_file(temporary) as file:
             yield file
             file.flush()
             os.fsync(file.fileno())
         move(temporary, path)
         flush_folder(path.parent)
+    except OSError as error:
+        if error.filename != str(temporary):  # Which nobody knows.
+            raise
+        raise type(error)(error.errno, error.strerror, str(path)) from None
     finally:
         temporary.unlink(missing_ok=True)
         if held is not None:
@@ -53,8 +65,14 @@ def whole_file(path: Path) -> Iterator[IO[bytes]]:
 def new_file(path: Path) -> Iterator[IO[bytes]]:
     """A file to be filled, for a folder that nobody reads before it is moved to its place."""
     at("create", path)
-    with open(path, "wb") as file:
-        yield file if moment is None else _Told(file, path)  # type: ignore[misc]
+    try:
+        with open(path, "wb") as file:
+            yield file if moment is None else _Told(file, path)  # type: ignore[misc]
+    except OSError as error:
+        # The system names no file whose writing failed.
+        if error.errno is None or error.filename is not None:
+            raise
+        raise type(error)(error.errno, error.strerror, str(path)) from None
     at("close", path)
 
 

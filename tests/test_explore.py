@@ -571,6 +571,7 @@ def test_fault_of_the_model_is_told_and_can_be_left(monkeypatch):
         ({"host": "localhost:8000", "origin": "http://localhost:8000"}, True),
         ({"host": "rack.example:8000"}, False),
         ({"host": "127.0.0.1.example"}, False),
+        ({"host": "["}, False),
         ({}, False),
         ({"host": "localhost:8000", "origin": "http://rack.example"}, False),
         ({"host": "localhost:8000", "origin": "http://localhost:9000"}, False),

@@ -298,6 +298,7 @@ def rewrite(folder, **changes):
     """Other entries in the manifest of a folder."""
     path = folder / "manifest.json"
     facts = json.loads(path.read_text(encoding="utf-8"))
+    facts.pop("seal")
     path.write_text(json.dumps(facts | changes), encoding="utf-8")
 
 

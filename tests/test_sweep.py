@@ -320,6 +320,8 @@ def test_from_the_dry_run_to_a_failed_run_as_a_user_does(place):
              "--one-world")  # fmt: skip
     code, out, err = cli(*words, "--dry-run", cwd=place)
     assert (code, told_of(err)) == (0, [])
+    # Said before the pilot run, which can take a minute.
+    assert "demo-sweep: 12 runs in all; working out how long they take" in err
     out = " ".join(out.split())
     assert "2 points (factorial) x 2 policies x 3 replicates = 12 runs; 0 are stored" in out
     assert "one pilot run, made just now and not kept" in out and "Memory: about" in out

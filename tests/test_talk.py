@@ -200,6 +200,7 @@ def study(folder: Path, kind: str = "sweep", **changes) -> Path:
     """A folder of a study beside the small comparison; only its manifest."""
     facts = json.loads((made("two") / "manifest.json").read_text(encoding="utf-8"))
     facts["kind"] = kind
+    facts.pop("seal")
     facts["experiment"] |= {"name": "small-study"} | changes.pop("experiment", {})
     folder.mkdir(parents=True)
     (folder / "manifest.json").write_text(json.dumps(facts | changes), encoding="utf-8")
@@ -234,6 +235,7 @@ def test_a_study_that_cannot_be_drawn_is_left_out_and_told(tmp_path, few):
     other = tmp_path / "study"
     other.mkdir()
     facts["kind"] = "search"
+    facts.pop("seal")
     facts["experiment"]["name"] = "small-search"
     (other / "manifest.json").write_text(json.dumps(facts), encoding="utf-8")
     found = gather(folder)

@@ -7,6 +7,15 @@ from datetime import date, timedelta
 
 import numpy as np
 
+EARLIEST, LATEST = date(1900, 1, 1), date(9000, 1, 1)
+"""Of dates that are read: the years after are left to runs, whatever they last."""
+DATES = f"a date from {EARLIEST} to {LATEST}, written like 2030-03-01"
+
+
+def is_usual(day: date) -> bool:
+    """Whether a date that was read is one that a run can start on."""
+    return EARLIEST <= day <= LATEST
+
 
 def on_calendar(first: date, values: Sequence[float], start: date, days: int) -> np.ndarray:
     """Temperatures of `days` days from `start` on (float64, degrees C).

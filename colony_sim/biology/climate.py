@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from colony_sim.biology.calendar import covers_year, going_on, on_calendar
+from colony_sim.biology.calendar import DATES, covers_year, going_on, is_usual, on_calendar
 from colony_sim.biology.logger import FILLS, HIGHEST_C, LOWEST_C, read_logger
 from colony_sim.errors import InputError
 
@@ -199,13 +199,14 @@ def _logger(table: Mapping[str, Any], path: Path, where: str) -> Climate:
 
 
 def _date(value: Any, where: str) -> date:
-    if isinstance(value, date) and not isinstance(value, datetime):
-        return value
     try:
-        return date.fromisoformat(value)
+        dated = isinstance(value, date) and not isinstance(value, datetime)
+        found = value if dated else date.fromisoformat(value)
     except (TypeError, ValueError):
-        allowed = "a date, such as 2031-03-01"
-        raise InputError(where, "climate.start", value, allowed) from None
+        found = None
+    if found is None or not is_usual(found):
+        raise InputError(where, "climate.start", str(value), DATES)
+    return found
 
 
 def _number(value: Any, where: str, field: str, least: float, most: float, unit: str) -> float:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from colony_sim.biology.calendar import EARLIEST, LATEST, is_usual
 from colony_sim.errors import InputError
 
 _TIMES = ("time", "date_time", "datetime", "timestamp")
@@ -154,7 +155,11 @@ def _stamp(text: str, number: int, where: str) -> datetime:
     if not _ISO.fullmatch(text):
         raise InputError(where, f"row {number}, time", text, example)
     try:
-        return datetime.fromisoformat(text.replace(" +", "+").replace(" -", "-").replace(" Z", "Z"))
+        plain = text.replace(" +", "+").replace(" -", "-").replace(" Z", "Z")
+        found = datetime.fromisoformat(plain)
+        if not is_usual(found.date()):
+            raise ValueError(f"from {EARLIEST} to {LATEST}")
+        return found
     except ValueError as error:
         raise InputError(where, f"row {number}, time", text, f"{example} ({error})") from None
 

@@ -7,10 +7,9 @@ from datetime import timedelta
 from pathlib import Path
 
 from colony_sim.atomic import make_folder, write_bytes
-from colony_sim.commands.ending import Ending
 from colony_sim.commands.show import HOW, console, show_page
+from colony_sim.commands.study import reads_folder
 from colony_sim.errors import InputError
-from colony_sim.extras import MissingExtra
 from colony_sim.results.folder import steadily
 from colony_sim.words.listing import listed
 from colony_sim.worklist.checklist import checklist
@@ -28,6 +27,7 @@ _NAMES = ("Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturday
 MOST_WEEKS = 520
 
 
+@reads_folder
 def run_calendar(
     folder: Path,
     *,
@@ -45,22 +45,15 @@ def run_calendar(
     on, at = work_days(days), _time(remind)
     work = steadily(folder, lambda: read_work(folder, start))
     tasks = gathered(build(work, weeks), on, work.start)
-    try:
-        made = {
-            "work.ics": calendar(work, tasks, at),
-            "labels.pdf": labels(work, weeks, paper),
-            "checklist.pdf": checklist(work, tasks, weeks, paper),
-        }
-    except MissingExtra as error:
-        raise Ending(str(error), 2) from None
+    made = {
+        "work.ics": calendar(work, tasks, at),
+        "labels.pdf": labels(work, weeks, paper),
+        "checklist.pdf": checklist(work, tasks, weeks, paper),
+    }
     target = out if out is not None else folder / FOLDER
-    try:
-        make_folder(target)
-        for name, data in made.items():
-            write_bytes(target / name, data)
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise InputError(str(target), "folder", reason, "a folder that can be written") from None
+    make_folder(target)
+    for name, data in made.items():
+        write_bytes(target / name, data)
     last = min(7 * weeks, work.days)
     busy, bins = by_day(tasks), len(labelled(work, weeks))
     entries = len(busy) + len(daily_by_week(tasks, work.start))

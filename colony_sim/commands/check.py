@@ -6,7 +6,7 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import FAILED, Ending
 from colony_sim.commands.show import console, show_page
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST, steadily
@@ -35,14 +35,14 @@ def run_check(folder: Path) -> None:
     files = len(data.get("sha256") or ())
     if not files:
         raise Ending(f"{folder / MANIFEST}: an older version wrote it, without checksums: make it "
-                     "again", 1)  # fmt: skip
+                     "again", FAILED)  # fmt: skip
     if bad or broken:
         named = ", ".join(bad[:_NAMED]) + (", ..." if len(bad) > _NAMED else "")
         parts = [f"{len(bad)} of {files} files ({named})"] if bad else []
         parts += [f"{len(broken)} of {runs} stored runs"] if broken else []
         raise Ending(
             f"{folder}: not as written: {' and '.join(parts)}. The command that made it, given "
-            "again, makes them anew.", 1,
+            "again, makes them anew.", FAILED,
         )  # fmt: skip
     stored = f" and {runs} stored runs" if runs else ""
     show_page(

@@ -8,13 +8,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from colony_sim.commands.ending import STOPPED, Ending
+from colony_sim.commands.ending import ANSWERED, FAILED, STOPPED, Ending
 from colony_sim.commands.show import Bars, console, show_comparison
-from colony_sim.commands.study import ended_in_one_line, needed
+from colony_sim.commands.study import ended_in_one_line
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import Plan, expand
 from colony_sim.experiment.worlds import worlds_of
+from colony_sim.extras import require
 from colony_sim.results.folder import claim, folder_of
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 from colony_sim.running.whole import Whole
@@ -83,7 +84,7 @@ def run_compare(
         load(file), quick=quick, replicates=replicates, seed=seed, profile=draws, hands=True
     )
     if equal_means:
-        needed("optuna", "optuna>=5.0", "search")
+        require("optuna", "optuna>=5.0", "search")
         plan = replace(plan, name=f"{plan.name}-equal-means")
     folder = folder_of(plan.name, out)
     bars, handling = Bars(), None
@@ -121,21 +122,21 @@ def run_compare(
         raise Ending(
             f"Stopped. {done} of {total} runs are finished and kept in {folder}; "
             f"{again} goes on from there.",
-            130,
+            STOPPED,
         ) from None
     except WorkerDied as error_:
         raise Ending(
             f"{error_} and are kept in {folder}; the same command with fewer --workers "
             "goes on from there.",
-            1,
+            FAILED,
         ) from None
     except RunsFailed as error_:
-        raise Ending(str(error_), 1) from None
+        raise Ending(str(error_), FAILED) from None
     show_comparison(result, plan, console(), full, handling)
     if result.stopped:
         again = "the same command without --fresh" if fresh else "the same command"
         line = f"Stopped early; this is what was known by then. {again} goes on."
-        raise Ending(line, STOPPED, folder)
+        raise Ending(line, ANSWERED, folder)
     return folder
 
 

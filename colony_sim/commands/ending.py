@@ -5,28 +5,51 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from colony_sim.atomic import is_full
 from colony_sim.errors import ARGUMENT, InputError
 
 _RENAMED = {"fresh": "fresh-seeds"}
 """Options whose name is not that of the argument."""
 
 
-STOPPED = 3
-"""Exit code of a study that Ctrl-C ended with an answer from what was done by then."""
+DONE, FAILED, REFUSED, ANSWERED, STOPPED = 0, 1, 2, 3, 130
+"""Exit codes, as `docs/guide/commands.md` lists them: done; began and could not be finished, or a
+folder is not what it was; bad input, nothing written; stopped with an answer; stopped."""
+
+LONGEST = 600
+"""Letters of the line that tells of an end."""
 
 
 class Ending(Exception):
-    """One line for the user and the exit code.
-
-    1 failed, `STOPPED` stopped with an answer, 130 stopped with Ctrl-C.
-
-    `folder` is that of results that were written nonetheless.
-    """
+    """One line for the user and the exit code; `folder` is that of results written nonetheless."""
 
     def __init__(self, line: str, code: int, folder: Path | None = None) -> None:
         super().__init__(line)
         self.code = code
         self.folder = folder
+
+
+def one_line(text: str) -> str:
+    """A text as one line of at most `LONGEST` letters; what is too long is left out within."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    if len(line) <= LONGEST:
+        return line
+    half = (LONGEST - 5) // 2
+    return f"{line[:half]} ... {line[-half:]}"
+
+
+def of_the_system(error: OSError) -> tuple[str, int]:
+    """What the system says of a file, with the file, and the exit code.
+
+    A disk that is full fails a command whatever was asked of it; a file that is not there or must
+    not be written is input that can be mended.
+    """
+    said = error.strerror or str(error) or type(error).__name__
+    where = f"{error.filename}: " if error.filename is not None else ""
+    if is_full(error):
+        return f"{where}{said}; make room and give the command again.", FAILED
+    code = FAILED if error.filename is None else REFUSED
+    return f"{where}{said}", code
 
 
 def as_options(error: InputError) -> str:

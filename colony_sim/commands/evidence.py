@@ -6,7 +6,7 @@ from pathlib import Path
 
 from colony_sim.biology.parameters import Parameters, Value, find
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import progress_bar
 from colony_sim.commands.study import tell
 from colony_sim.errors import InputError
@@ -56,5 +56,5 @@ def run_evidence(
                 command=command_line(), on_progress=on_progress,
             )  # fmt: skip
     except KeyboardInterrupt:
-        raise Ending("Stopped; nothing was written.", 130) from None
+        raise Ending("Stopped; nothing was written.", STOPPED) from None
     return tell(result, full, more=True)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from colony_sim.commands.study import needed
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
 from colony_sim.experiment.worlds import SHIPPED, profile_of, read_worlds
 from colony_sim.explore.session import invented
+from colony_sim.extras import require
 from colony_sim.running.runner import compile_kernels
 
 INVENTED = "An invented scenario, every rule at its default. It is not data of a real colony."
@@ -34,7 +34,7 @@ def run_explore(
         own = scenario.parameters.with_values(fitted.centre(), where=str(profile))
         scenario = replace(scenario, parameters=own)
         about += f" Biology: central draw of profile “{fitted.name}”."
-    needed("nicegui", "nicegui>=3.14", "explore")
+    require("nicegui", "nicegui>=3.14", "explore")
     from colony_sim.explore.server import serve
 
     compile_kernels()

@@ -7,9 +7,9 @@ from functools import partial
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import console
-from colony_sim.extras import MissingExtra
+from colony_sim.commands.study import reads_folder
 from colony_sim.results import manifest
 from colony_sim.results.folder import steadily
 from colony_sim.running.runner import compile_kernels
@@ -17,6 +17,7 @@ from colony_sim.talk import present as show
 from colony_sim.talk.write import NOTES, PAGE, PDF, POWERPOINT, write_talk
 
 
+@reads_folder
 def run_figures(
     folder: Path,
     *,
@@ -32,10 +33,8 @@ def run_figures(
             compile_kernels()  # One of its runs is lived again.
         write = partial(write_talk, folder, out, beside=not alone, seed=seed, pptx=pptx)
         talk = steadily(folder, partial(write, command=command_line(), tell=_tell))
-    except MissingExtra as error:
-        raise Ending(str(error), 2) from None
     except KeyboardInterrupt:
-        raise Ending("Stopped. Nothing was written.", 130) from None
+        raise Ending("Stopped. Nothing was written.", STOPPED) from None
     to = console()
 
     def say(text: str) -> None:

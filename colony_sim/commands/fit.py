@@ -11,7 +11,7 @@ from colony_sim.atomic import write_text
 from colony_sim.biology.climate import Climate, constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import FAILED, REFUSED, Ending
 from colony_sim.commands.show import HOW, Bars, console, show_page
 from colony_sim.commands.study import ended_in_one_line
 from colony_sim.errors import InputError
@@ -49,7 +49,7 @@ def run_check(log: Path) -> None:
         _say(fault.line)
     if faults:
         more = "; then check again" if logbook.faults else ""
-        raise Ending(f"{log}: {len(faults)} fault{'s' * (len(faults) > 1)} to mend{more}", 2)
+        raise Ending(f"{log}: {len(faults)} fault{'s' * (len(faults) > 1)} to mend{more}", REFUSED)
     answer = (
         f"{log.name} has no faults: {len(logbook.entries)} rows, {len(schedule.bins)} bins, "
         f"{schedule.days} days from {schedule.start}; {len(schedule.observed)} numbers to learn "
@@ -112,7 +112,7 @@ def run_fit(
                 command=command_line(), draw=lambda staged: draw(found, staged),
             )  # fmt: skip
     except WorkerDied as error:
-        raise Ending(f"{error}; they are kept in {folder}", 1) from None
+        raise Ending(f"{error}; they are kept in {folder}", FAILED) from None
     last = [
         f"{HOW}: verdict.txt and the tables of the results.",
         f"Profile for other commands: {name}.profile.csv of the results.",

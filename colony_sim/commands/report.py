@@ -5,14 +5,14 @@ from __future__ import annotations
 from functools import partial
 from pathlib import Path
 
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import console
-from colony_sim.commands.study import split
-from colony_sim.extras import MissingExtra
+from colony_sim.commands.study import reads_folder, split
 from colony_sim.report.page import write_report
 from colony_sim.results.folder import steadily
 
 
+@reads_folder
 def run_report(
     folder: Path, *, out: Path | None, policies: str | None, days: int | None, alone: bool
 ) -> None:
@@ -20,10 +20,8 @@ def run_report(
     try:
         write = partial(write_report, folder, out, policies=split(policies), days=days)
         done = steadily(folder, partial(write, beside=not alone))
-    except MissingExtra as error:
-        raise Ending(str(error), 2) from None
     except KeyboardInterrupt:
-        raise Ending("Stopped. Nothing was written.", 130) from None
+        raise Ending("Stopped. Nothing was written.", STOPPED) from None
     to = console()
     text = f"The page is ready: {done.path} ({done.size / 1e6:.1f} MB); it opens without a network."
     to.print(text, highlight=False, markup=False, soft_wrap=True)

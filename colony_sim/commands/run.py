@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import named, single
@@ -34,7 +34,7 @@ def run_single(
     try:
         record = single_run(run, folder, name, profile=fitted, draw=draw, command=command_line())
     except KeyboardInterrupt:
-        raise Ending("Stopped. The run was not finished; nothing was kept.", 130) from None
+        raise Ending("Stopped. The run was not finished; nothing was kept.", STOPPED) from None
     first, *more = in_words(run, record)
     more.append("One run is the luck of one colony; how sure a rule is better, compare tells.")
     if fitted is not None:

@@ -6,9 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.study import needed, shown, split, tell
+from colony_sim.commands.study import shown, split, tell
 from colony_sim.experiment.files import load
 from colony_sim.experiment.worlds import worlds_of
+from colony_sim.extras import require
 from colony_sim.results.folder import folder_of
 from colony_sim.studies.search import best_study, study
 from colony_sim.studies.search.limits import Limits
@@ -38,7 +39,7 @@ def run_search(
     worlds = worlds_of(profile, one_world)
     plan = study_plan(load(file), ending, seed=seed, profile=worlds, hands=True)
     folder = folder_of(plan.name, out)
-    needed("optuna", "optuna>=5.0", "search")
+    require("optuna", "optuna>=5.0", "search")
     options = study.options_of(best_against_best, policy, numbers)
     with shown(folder, plan.name) as on_progress:
         result = carry_out(

@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.study import needed, shown, split, tell
+from colony_sim.commands.study import shown, split, tell
 from colony_sim.experiment.files import load
 from colony_sim.experiment.worlds import worlds_of
+from colony_sim.extras import require
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results.folder import folder_of
 from colony_sim.studies.sensitivity.run import (
@@ -49,7 +50,7 @@ def run_sensitivity(
     entries = entries_over(over, split(keys), group, method)
     folder = folder_of(plan.name, out)
     if over == "ranges" and method != "oneway":
-        needed("SALib", "SALib>=1.5", "sensitivity")
+        require("SALib", "SALib>=1.5", "sensitivity")
     with shown(folder, plan.name) as on_progress:
         result = carry_out(
             STUDY,

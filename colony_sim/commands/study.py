@@ -2,26 +2,36 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Concatenate, ParamSpec, TypeVar
 
 from rich.table import Table
 
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import FAILED, STOPPED, Ending
 from colony_sim.commands.show import HOW, console, progress_bar, show_page
-from colony_sim.extras import MissingExtra, require
+from colony_sim.results.manifest import reading
 from colony_sim.running.runner import Interrupted, Progress
 from colony_sim.studies.points import PointsFailed
 from colony_sim.studies.study import StudyResult
 
+_Options = ParamSpec("_Options")
+_Given = TypeVar("_Given")
 
-def needed(module: str, package: str, extra: str) -> None:
-    """End in one line if a package of an extra is missing, before any folder is touched."""
-    try:
-        require(module, package, extra)
-    except MissingExtra as error:
-        raise Ending(str(error), 2) from None
+
+def reads_folder(
+    command: Callable[Concatenate[Path, _Options], _Given],
+) -> Callable[Concatenate[Path, _Options], _Given]:
+    """A command whose first argument is a results folder, which may be damaged in any way."""
+
+    @functools.wraps(command)
+    def run(folder: Path, /, *more: _Options.args, **options: _Options.kwargs) -> _Given:
+        with reading(folder):
+            return command(folder, *more, **options)
+
+    return run
 
 
 @contextmanager
@@ -39,12 +49,10 @@ def ended_in_one_line(folder: Path) -> Iterator[None]:
     except KeyboardInterrupt as stopped:
         count = f" {stopped}," if isinstance(stopped, Interrupted) else ""
         raise Ending(
-            f"Stopped.{count} kept in {folder}; the same command goes on from there.", 130
+            f"Stopped.{count} kept in {folder}; the same command goes on from there.", STOPPED
         ) from None
     except PointsFailed as error:
-        raise Ending(f"{error}; finished runs are kept in {folder}", 1) from None
-    except MissingExtra as error:
-        raise Ending(str(error), 2) from None
+        raise Ending(f"{error}; finished runs are kept in {folder}", FAILED) from None
 
 
 def tell(result: StudyResult, full: Table | bool = False, more: bool = False) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from pathlib import Path
 
 import pandas as pd
@@ -10,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import FAILED, STOPPED, Ending
 from colony_sim.commands.show import HOW, console, duration, progress_bar, show_page
 from colony_sim.experiment.files import load
 from colony_sim.experiment.worlds import worlds_of
@@ -74,6 +75,8 @@ def run_sweep_command(
     folder = folder_of(sweep.plan.name, out)
     to = console()
     if dry_run:
+        counted = f"{sweep.plan.name}: {sweep.n_runs} runs in all; working out how long they take"
+        print(counted, file=sys.stderr, flush=True)
         with open_executor(workers, cluster) as executor:
             at_once = executor.at_once
             cost = estimate(sweep, folder, executor, at_once)
@@ -86,7 +89,7 @@ def run_sweep_command(
         raise Ending(
             f"{result.n_failed} of {result.n_runs} runs failed; the first: "
             f"{result.first_failure} (all in {folder / 'failures.csv'})",
-            1,
+            FAILED,
             folder,
         )
     return folder
@@ -109,10 +112,10 @@ def _run(sweep: SweepPlan, folder: Path, workers: int, cluster: str | None) -> S
         done = stopped.done if isinstance(stopped, Interrupted) else "All"
         total = stopped.total if isinstance(stopped, Interrupted) else sweep.n_runs
         raise Ending(
-            f"Stopped. {done} of {total} runs are finished and kept in {folder}; {again}.", 130
+            f"Stopped. {done} of {total} runs are finished and kept in {folder}; {again}.", STOPPED
         ) from None
     except ClusterLost as error:
-        raise Ending(f"{error}; finished runs are kept in {folder}; {again}.", 1) from None
+        raise Ending(f"{error}; finished runs are kept in {folder}; {again}.", FAILED) from None
 
 
 def in_words(cost: SweepCost, sweep: SweepPlan) -> list[str]:

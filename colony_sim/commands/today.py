@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from colony_sim.atomic import write_text
+from colony_sim.biology.calendar import DATES, is_usual
 from colony_sim.biology.parameters import Parameters, Value, find
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import FAILED, Ending
 from colony_sim.commands.fit import checked_name, surroundings
 from colony_sim.commands.show import console, progress_bar, show_page
 from colony_sim.commands.study import ended_in_one_line
@@ -145,7 +146,7 @@ def run_today(
                 with progress_bar("your log") as on_progress:
                     found = work(asked, on_progress, anew)
         except WorkerDied as error:
-            raise Ending(f"{error}; they are kept in {folder}", 1) from None
+            raise Ending(f"{error}; they are kept in {folder}", FAILED) from None
         must, more = words.screen(found.told)
         show_page(console(), must, [*more, *asked.notes], [f"Page: {folder / page.FILE}"])
         if bound is not None:
@@ -184,7 +185,9 @@ def _rules(given: Sequence[str], parameters: Parameters) -> tuple[tuple[str, Val
 
 def _day_of(option: str, text: str) -> datetime.date:
     try:
-        return datetime.date.fromisoformat(text)
+        day = datetime.date.fromisoformat(text)
     except ValueError:
-        allowed = "a day as YYYY-MM-DD, such as 2031-04-30"
-        raise InputError("command line", option, text, allowed) from None
+        day = None
+    if day is None or not is_usual(day):
+        raise InputError("command line", option, text, DATES)
+    return day

@@ -10,7 +10,7 @@ import numpy as np
 from colony_sim.atomic import put_text, write_text
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.show import HOW, console, progress_bar, show_page
-from colony_sim.commands.study import ended_in_one_line
+from colony_sim.commands.study import ended_in_one_line, reads_folder
 from colony_sim.errors import InputError
 from colony_sim.experiment.worlds import write_worlds
 from colony_sim.results.folder import claim, folder_of, steadily
@@ -26,6 +26,7 @@ from colony_sim.trial.study import STUDY, Found, design, facts, frames, plan_of,
 STEPS = "instructions.txt"
 
 
+@reads_folder
 def run_trial(
     folder: Path,
     *,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from colony_sim.commands.compare import command_line
-from colony_sim.commands.ending import Ending
+from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import HOW, Bars, console, show_page
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import LARGEST_SEED
@@ -40,7 +40,7 @@ def show_worlds(
             )  # fmt: skip
         except (KeyboardInterrupt, Interrupted):
             kept = f"Stopped; what was lived is kept in {folder}: run it again to go on."
-            raise Ending(kept, 130) from None
+            raise Ending(kept, STOPPED) from None
     last = [f"{HOW}: verdict.txt; figures {NAME}.png and {RELIABILITY}.png of the results."]
     if into_package:
         last.append(f"Put into the package: {ship(result.found)}")

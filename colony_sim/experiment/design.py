@@ -270,7 +270,7 @@ def _number(text: str, item: Entry, where: str) -> Decimal:
         number = Decimal(text.strip())
     except InvalidOperation:
         raise InputError(where, item.key, text, item.allowed) from None
-    if not number.is_finite():
+    if not _is_usual(number):
         raise InputError(where, item.key, text, item.allowed)
     return number
 
@@ -290,7 +290,12 @@ def _word(text: str, item: Entry) -> Any:
         number = Decimal(text)
     except InvalidOperation:
         return text
-    return _value(number, item) if number.is_finite() else text
+    return _value(number, item) if _is_usual(number) else text
+
+
+def _is_usual(number: Decimal) -> bool:
+    """Whether a number is finite and of few digits: 1e99999999 would take hours to write out."""
+    return number.is_finite() and number.adjusted() < 300
 
 
 def _plain(value: Any) -> Any:

@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from colony_sim.biology.calendar import DATES, is_usual
 from colony_sim.experiment.files import read_text
 from colony_sim.logs import log_cells
 from colony_sim.logs.words import (
@@ -197,10 +198,14 @@ class _Reader:
             return None
         if _ISO.fullmatch(text):
             try:
-                return datetime.date.fromisoformat(text)
+                found = datetime.date.fromisoformat(text)
             except ValueError:
                 self._fault(column, "no such day in the calendar: correct it")
                 return None
+            if is_usual(found):
+                return found
+            self._fault(column, f"{DATES}: correct it")
+            return None
         remedy = "write the day as YYYY-MM-DD, such as 2031-04-30"
         if _OTHER_DATE.fullmatch(text):
             remedy += " (day and month cannot be told apart in other forms)"

@@ -30,6 +30,7 @@ import pyarrow.parquet as pq
 from colony_sim.atomic import (
     flush_all,
     flush_folder,
+    is_full,
     lock_file,
     make_folder,
     move,
@@ -88,6 +89,8 @@ def claim(folder: Path, experiment: str, files: Collection[str]) -> Iterator[Non
         ours = not (folder / _LOCK).exists()
         handle = lock_file(folder / _LOCK)
     except OSError as error:
+        if is_full(error):
+            raise
         reason = error.strerror or type(error).__name__
         raise InputError(where, "results folder", reason, "a folder that can be written") from None
     try:
@@ -250,15 +253,17 @@ def _facts(folder: Path) -> dict[str, Any] | None:
         facts = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
     except FileNotFoundError:
         return None
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return facts if isinstance(facts, dict) else {}
 
 
 def _listed(folder: Path) -> set[str]:
     """Names of the files that the manifest of a folder lists."""
-    names = (_facts(folder) or {}).get("files", ())
-    return {name for name in names if Path(name).name == name}
+    names = (_facts(folder) or {}).get("files")
+    # A damaged manifest may list anything.
+    texts = (name for name in names if isinstance(name, str)) if isinstance(names, list) else ()
+    return {name for name in texts if Path(name).name == name}
 
 
 def _refuse_foreign(folder: Path, experiment: str, files: Collection[str]) -> None:
@@ -277,7 +282,8 @@ def _refuse_foreign(folder: Path, experiment: str, files: Collection[str]) -> No
     if foreign:
         allowed = "a folder without a file of that name"
         raise InputError(where, "results folder", f"holds {foreign[0]}", allowed)
-    owner = facts and (facts.get("experiment") or {}).get("name")
+    head = facts and facts.get("experiment")
+    owner = head.get("name") if isinstance(head, dict) else None
     if owner and owner != experiment:
         raise InputError(
             where, "results folder", f"holds experiment {owner}", f"a folder for {experiment} only"

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import platform
+import sqlite3
 import subprocess
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
+
+import pyarrow as pa
+from jinja2 import TemplateError
 
 import colony_sim
 from colony_sim.atomic import put_text
@@ -19,7 +25,13 @@ from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
-from colony_sim.experiment.files import Policy
+from colony_sim.experiment.files import (
+    LARGEST_SEED,
+    LONGEST_DAYS,
+    MOST_BREEDERS,
+    MOST_LARVAE,
+    Policy,
+)
 from colony_sim.experiment.plan import Plan, PlannedRun, model_fingerprint
 from colony_sim.experiment.units import METRIC, House
 from colony_sim.experiment.worlds import Worlds
@@ -28,8 +40,15 @@ from colony_sim.results.folder import MANIFEST, refuse_links, settled
 from colony_sim.results.methods import METHODS, methods
 
 FORMAT = 1
+SEAL = "seal"
+_STUMBLES = (
+    ArithmeticError, AssertionError, AttributeError, LookupError, OSError, RuntimeError, TypeError,
+    ValueError, sqlite3.Error, pa.ArrowException, TemplateError,
+)  # fmt: skip
+"""What code raises that finds other data than it wrote."""
 PACKAGES = ("numpy", "numba", "mesa", "pandas", "pyarrow", "scipy")
 _AS_WRITTEN = "a manifest as colony-sim wrote it"
+_AGAIN = "as it was written; run the command that made it again"
 
 
 def build(plan: Plan, runs: list[PlannedRun], command: str) -> dict[str, Any]:
@@ -153,7 +172,20 @@ def damaged(folder: Path, data: Mapping[str, Any], ends: str | tuple[str, ...] =
         path = folder / Path(str(name)).name
         if path.name.endswith(ends) and (not path.is_file() or sha256(path) != known):
             found.append(path.name)
+    if MANIFEST.endswith(ends) and not _is_sealed(data):
+        found.append(MANIFEST)
     return found
+
+
+def _seal(data: Mapping[str, Any]) -> str:
+    """SHA-256 of all that a manifest says beside its seal."""
+    said = {key: value for key, value in data.items() if key != SEAL}
+    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+
+
+def _is_sealed(data: Mapping[str, Any]) -> bool:
+    """Whether a manifest is as it was written; one of an older version has no seal to tell by."""
+    return SEAL not in data or data[SEAL] == _seal(data)
 
 
 def write(folder: Path, data: dict[str, Any]) -> None:
@@ -163,6 +195,8 @@ def write(folder: Path, data: dict[str, Any]) -> None:
     put_text(folder / answer.FILE, answer.as_text(answer.build(folder, data, files)))
     sums = {name: sha256(folder / name) for name in files if name != MANIFEST}
     full = {**data, "files": files, "sha256": sums}
+    # As it is read back: keys that are numbers are texts there.
+    full[SEAL] = _seal(json.loads(json.dumps(full)))
     text = json.dumps(full, indent=1, ensure_ascii=False, allow_nan=False)
     put_text(folder / MANIFEST, f"{text}\n")
 
@@ -231,15 +265,17 @@ def read(
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise InputError(str(path), "file", reason, "a finished comparison") from None
-    except (ValueError, KeyError):
+    except (ValueError, RecursionError):
         raise InputError(str(path), "file", "damaged", _AS_WRITTEN) from None
-    if not isinstance(manifest, dict):
+    if not (isinstance(manifest, dict) and isinstance(manifest.get("experiment", {}), dict)):
         raise InputError(str(path), "file", "damaged", _AS_WRITTEN)
     if kinds and manifest.get("kind") not in kinds:
         allowed = "the folder of a " + " or ".join(kinds)
         raise InputError(str(path), "kind", manifest.get("kind"), allowed)
     if manifest.get("format") != FORMAT:
         raise InputError(str(path), "format", manifest.get("format"), f"{FORMAT}")
+    if not _is_sealed(manifest):
+        raise InputError(str(path), "file", "changed since", _AGAIN)
     try:
         # What is missing its reader tells of.
         bad = [
@@ -250,9 +286,45 @@ def read(
     except (TypeError, ValueError, OSError):
         raise InputError(str(path), "sha256", "damaged", _AS_WRITTEN) from None
     if bad:
-        allowed = "as it was written; run the command that made it again"
-        raise InputError(str(folder / bad[0]), "table", "damaged", allowed)
+        raise InputError(str(folder / bad[0]), "table", "damaged", _AGAIN)
     return manifest
+
+
+@contextmanager
+def reading(folder: Path) -> Iterator[None]:
+    """Turn what a reader stumbles over in a folder that is not as written into one line.
+
+    Raises
+    ------
+    InputError
+        Instead of any error while the block runs, unless folder and manifest are as their sums
+        say: then the folder is not to blame, and the error goes on.
+    """
+    try:
+        yield
+    except _STUMBLES as error:
+        if isinstance(error, OSError) and not (error.errno is None or error.errno == errno.ENOENT):
+            raise  # Of the disk, which `check` would not find damaged.
+        told = _blame(folder, error)
+        if told is error:
+            raise
+        raise told from error
+
+
+def _blame(folder: Path, error: Exception) -> Exception:
+    """The line for a folder that an error came of; the error itself if the folder is sound."""
+    try:
+        data = read(folder, kinds=())
+        bad = damaged(folder, data)
+        if SEAL in data and not bad:
+            return error
+    except InputError as told:
+        return told
+    except (TypeError, ValueError, OSError):  # What it says of its files is no list of sums.
+        bad = []
+    where = str(folder / (bad[0] if bad else MANIFEST))
+    said = f"damaged ({type(error).__name__}: {error})"
+    return InputError(where, "contents", said, _AGAIN)
 
 
 def is_invented(manifest: Mapping[str, Any]) -> bool:
@@ -280,11 +352,11 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
         return Plan(
             name=str(head["name"]),
             question=str(head["question"]),
-            days=int(head["days"]),
+            days=_whole(head, "days", 1, LONGEST_DAYS),
             seeds=tuple(int(seed) for seed in head["seeds"]),
-            seed=int(head["seed"]),
-            breeders=int(head["breeders"]),
-            larvae=int(head["larvae"]),
+            seed=_whole(head, "seed", 0, LARGEST_SEED),
+            breeders=_whole(head, "breeders", 1, MOST_BREEDERS),
+            larvae=_whole(head, "larvae", 0, MOST_LARVAE),
             baseline=str(head["baseline"]),
             climate=Climate.from_dict(manifest["climate"]),
             policies=policies,
@@ -296,8 +368,15 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             asks=str(head.get("asks", "")),
             house=house_of(manifest),
         )
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (LookupError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None
+
+
+def _whole(head: Mapping[str, Any], key: str, low: int, high: int) -> int:
+    value = head[key]
+    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+        raise ValueError(f"{key} is no whole number from {low} to {high}")
+    return value
 
 
 def differing_software(manifest: dict[str, Any]) -> list[str]:

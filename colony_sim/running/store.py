@@ -8,6 +8,7 @@ up to the study: the outcome of a run (kept as JSON) or bytes, such as its daily
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import sqlite3
@@ -167,6 +168,9 @@ def open_store(folder: Path | None) -> Iterator[OutcomeStore]:
                 with suppress(sqlite3.DatabaseError):  # Somebody may be reading it.
                     connection.execute("PRAGMA journal_mode = DELETE")
     except sqlite3.DatabaseError as error:
+        code = getattr(error, "sqlite_errorcode", None)
+        if code is not None and code & 0xFF in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
+            raise OSError(errno.ENOSPC, str(error), str(path)) from None
         raise _unusable(path, error) from None
 
 

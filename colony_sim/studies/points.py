@@ -53,6 +53,8 @@ class PointsFailed(Exception):
         self.error = error
 
 
+MOST_RUNS = 1_000_000
+"""Of a study: months on one machine."""
 MOST_DAYS = 36_500
 """Of a warm-up and of a measured span, as of an experiment."""
 

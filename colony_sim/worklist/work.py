@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 import pyarrow as pa
 
+from colony_sim.biology.calendar import DATES, is_usual
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.binlog import COLUMNS
 from colony_sim.drawing.lived import COLUMNS as OF_BINS
@@ -24,10 +25,8 @@ RUN, PLAN = "single run", "plan"
 STARTUP = ("event", "label", "runs", "day", "day_low", "day_high")
 """Columns of a plan's table of first days that are told of."""
 FIRSTS = ("first_pupa", "first_own_beetle", "first_harvest")
-EARLIEST, LATEST = date(1900, 1, 1), date(9000, 1, 1)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _FOLDERS = "the folder of a finished colony-sim plan or colony-sim run"
-_DATES = f"a date from {EARLIEST} to {LATEST}, written like 2030-03-01"
 
 
 @dataclass(frozen=True)
@@ -113,9 +112,7 @@ def read_work(folder: Path, start: str | None = None) -> Work:
 
 def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: str) -> Work:
     if start is None:
-        raise InputError(
-            "argument start", "date", None, f"needed for the folder of a run: {_DATES}"
-        )
+        raise InputError("argument start", "date", None, f"needed for the folder of a run: {DATES}")
     held = folder / "bins_daily.parquet"
     lived = len(_table(folder / "daily.parquet", ("day",), data))
     notes = [] if _is_constant(data) else [
@@ -199,8 +196,8 @@ def _date(text: Any, where: str, key: str) -> date:
         found = date.fromisoformat(text) if _DATE.fullmatch(text) else None
     except (TypeError, ValueError):
         found = None
-    if found is None or not EARLIEST <= found <= LATEST:
-        raise InputError(where, key, text, _DATES)
+    if found is None or not is_usual(found):
+        raise InputError(where, key, text, DATES)
     return found
 
 

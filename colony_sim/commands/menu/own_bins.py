@@ -29,7 +29,7 @@ def plan(
     file: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[FILE]",
+            metavar="FILE",
             help="Plan file (TOML), or flock, which comes with the program; options stand above "
             "it.",
             callback=shipped_too,
@@ -310,7 +310,7 @@ def fit(
     log: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[LOG]",
+            metavar="LOG",
             help="A keeper's bin log (CSV), or demo_log, which comes with the program.",
         ),
     ] = None,

@@ -95,7 +95,7 @@ def explore(
     file: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[FILE]",
+            metavar="FILE",
             help="Experiment file, or the name of one that comes with the program; default: an "
             "invented scenario.",
             callback=shipped_too,
@@ -134,7 +134,7 @@ def check(
 def copy(
     name: Annotated[
         str | None,
-        typer.Argument(metavar="[NAME]", help="What to copy; without a name all are listed."),
+        typer.Argument(metavar="NAME", help="What to copy; without a name all are listed."),
     ] = None,
     to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Where to.")] = Path(),
     over: Annotated[

@@ -27,6 +27,7 @@ from colony_sim.studies.search.equal_means import (
     at_equal_means,
 )
 from colony_sim.studies.search.limits import MEASURES, Limits, expected_breeders, faded
+from colony_sim.studies.search.run import check_fresh
 
 FRESH = 48
 """Fresh worlds that the bests are judged in: a probability of one half to 0.07."""
@@ -108,8 +109,7 @@ def best_against_best(
     InputError, MissingExtra, PointsFailed
         As `equal_means.at_equal_means`; more fresh worlds than are left.
     """
-    if isinstance(fresh, bool) or fresh < 2:
-        raise InputError(ARGUMENT, "fresh_seeds", fresh, "2 or more")
+    check_fresh(fresh)
     if plan.profile is not None:
         left = len(plan.profile.draws)
         left -= min(replicates * 3, left // 2)

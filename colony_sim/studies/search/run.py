@@ -28,8 +28,8 @@ import scipy
 from colony_sim.biology.parameters import Parameters, Value
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.design import Factor, entry, parse_vary
-from colony_sim.experiment.files import MOST_POINTS
-from colony_sim.experiment.plan import Plan, model_fingerprint, replicate_seeds
+from colony_sim.experiment.files import MOST_POINTS, MOST_REPLICATES
+from colony_sim.experiment.plan import Plan, model_fingerprint, replicate_seeds, whole
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.running.runner import Progress
 from colony_sim.running.whole import Whole
@@ -177,8 +177,7 @@ def search(
         fresh = max(needed(limits.persist), FRESH)
         if plan.profile is not None:  # A keeper's profile may have few draws.
             fresh = max(2, min(fresh, len(plan.profile.draws) - replicates))
-    if fresh < 2:
-        raise InputError(ARGUMENT, "fresh_seeds", fresh, "2 or more")
+    check_fresh(fresh)
     _check_worlds(plan, replicates, fresh)
     span = window(plan, warm_up, used)
     seeds = replicate_seeds(plan.seed, replicates + fresh)
@@ -187,14 +186,14 @@ def search(
     with open_points(folder, workers) as runner:
         # The front is known only after the search.
         promised = 1 + min(MOST_FRONT, candidates // 3)
-        whole = Whole(on_progress, candidates * replicates + promised * fresh)
+        work = Whole(on_progress, candidates * replicates + promised * fresh)
 
         def judge(found: list[dict[str, Value]]) -> list[Judged]:
             points = [{**fixed, **point} for point in found]
             check_points(base, points)
             rows = runner.run(plan, points, seeds[:replicates], span, measures=MEASURES,
-                              on_progress=whole.report)  # fmt: skip
-            whole.next()
+                              on_progress=work.report)  # fmt: skip
+            work.next()
             came = [came_to(rows[rows["point"] == i], expected_breeders(plan, point), limits)
                     for i, point in enumerate(points)]  # fmt: skip
             return [
@@ -211,9 +210,9 @@ def search(
         points = [{}, *({f.key: row[f.key] for f in factors} for _, row in chosen.iterrows())]
         points = [{**fixed, **plain(point)} for point in points]
         # Fresh worlds as well.
-        whole.expect(0)
+        work.expect(0)
         rows = runner.run(replace(plan, first=replicates + 1), points, seeds[replicates:], span,
-                          measures=MEASURES, on_progress=whole.report)  # fmt: skip
+                          measures=MEASURES, on_progress=work.report)  # fmt: skip
     front = _front(rows, points, chosen, plan, factors, limits)
     return Search(tuple(f.key for f in factors), limits, span, replicates, fresh, table, front)
 
@@ -271,15 +270,19 @@ def factor_of(spec: str) -> Factor:
     return parse_vary(spec, "argument keys")
 
 
+def check_fresh(fresh: int) -> None:
+    """`InputError` unless it is a number of fresh runs."""
+    whole("fresh_seeds", fresh, 2, MOST_REPLICATES, fresh)
+
+
 def _fixed(
     factors: Sequence[Factor], limits: Limits, candidates: int, replicates: int
 ) -> dict[str, Value]:
     """Values laid over every candidate, checked."""
     if not factors:
         raise InputError(ARGUMENT, "keys", "nothing", "one handling key or more")
-    for option, number in (("candidates", candidates), ("replicates", replicates)):
-        if not 1 <= number <= MOST_POINTS:
-            raise InputError(ARGUMENT, option, number, f"1 to {MOST_POINTS}")
+    whole("candidates", candidates, 1, MOST_POINTS, candidates)
+    whole("replicates", replicates, 1, MOST_REPLICATES, replicates)
     fixed = limits.check()
     if "rack.bins" in fixed and any(f.key == "rack.bins" for f in factors):
         raise InputError(

@@ -32,7 +32,8 @@ import pandas as pd
 
 from colony_sim.biology.parameters import Entry, catalogue, find
 from colony_sim.errors import ARGUMENT, InputError
-from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.experiment.files import MOST_REPLICATES
+from colony_sim.experiment.plan import Plan, replicate_seeds, whole
 from colony_sim.experiment.worlds import fitted_ranges
 from colony_sim.extras import require
 from colony_sim.measuring.catalogue import YIELD
@@ -41,6 +42,7 @@ from colony_sim.running.runner import Progress
 from colony_sim.studies.comparison.assumptions import uncertain
 from colony_sim.studies.fitting_worlds import in_fitting_worlds
 from colony_sim.studies.points import (
+    MOST_RUNS,
     Point,
     Window,
     differences,
@@ -269,6 +271,7 @@ def sensitivity(
     if measure not in measure_catalogue():
         allowed = ", ".join(measure_catalogue())
         raise InputError(ARGUMENT, "measure", measure, f"one of {allowed}")
+    whole("replicates", replicates, 1, MOST_REPLICATES, replicates)
     names = _names(plan, policies)
     plan = only(plan, names)
     if over == "worlds":
@@ -408,8 +411,10 @@ def _design(
     if k < 2:
         raise InputError(ARGUMENT, "keys", k, "two keys or more for this method")
     size = (10 if method == "morris" else 64) if size is None else size
-    if size < 2 or (method == "sobol" and size & (size - 1)):
-        allowed = "2 or more" if method == "morris" else "a power of two"
+    most = MOST_RUNS // (k + 2)
+    if not 2 <= size <= most or (method == "sobol" and size & (size - 1)):
+        noun = "a whole number" if method == "morris" else "a power of two"
+        allowed = f"{noun} from 2 to {most}, as each is {k + 1} points or more"
         raise InputError(ARGUMENT, "size", size, allowed)
     if method == "morris":
         from SALib.sample import morris as sample

@@ -75,15 +75,11 @@ def estimate(sweep: SweepPlan, folder: Path, executor: Executor | None, at_once:
     the first point is made on `executor`, if there is one, and not kept. Nothing is written.
     """
     measuring = SteadyMeasuring()
-    runs, stored, first = 0, 0, None
+    stored, first = 0, next(iter(sweep.runs(measuring)), None)
     with read_store(folder) as store:
-        for run in sweep.runs(measuring):
-            runs += 1
-            if store is not None and store.has(run.key):
-                stored += 1
-            elif first is None:
-                first = run
         cost = None if store is None else store.cost()
+        if store is not None and cost is not None:
+            stored = sum(store.has(run.key) for run in sweep.runs(measuring))
     pilot = False
     if cost is None and first is not None and executor is not None:
         pilot = True
@@ -95,7 +91,7 @@ def estimate(sweep: SweepPlan, folder: Path, executor: Executor | None, at_once:
         policies=len(sweep.plan.policies),
         replicates=sweep.replicates,
         most_replicates=sweep.most_replicates,
-        runs=runs,
+        runs=sweep.n_runs,
         stored=stored,
         cost=cost,
         pilot=pilot,

@@ -1,0 +1,1 @@
+"""Does any input, however wrong, end a command in anything but one line?"""
