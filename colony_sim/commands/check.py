@@ -17,7 +17,7 @@ _NAMED = 8
 
 def _files(folder: Path) -> tuple[dict[str, Any], list[str]]:
     """The manifest, and the files that are not as it says."""
-    data = manifest.read(folder, kinds=(), whole=False)
+    data = manifest.read(folder, kinds=(), whole=False, sealed=False)
     return data, manifest.damaged(folder, data)
 
 
@@ -32,10 +32,11 @@ def run_check(folder: Path) -> None:
                 runs, broken = store.damaged()
         except sqlite3.DatabaseError:
             bad.append(NAME)
-    files = len(data.get("sha256") or ())
-    if not files:
+    sums = data.get("sha256")
+    if not (sums and isinstance(sums, dict)):
         raise Ending(f"{folder / MANIFEST}: an older version wrote it, without checksums: make it "
                      "again", FAILED)  # fmt: skip
+    files = len(sums) + 1  # The manifest has a sum of its own.
     if bad or broken:
         named = ", ".join(bad[:_NAMED]) + (", ..." if len(bad) > _NAMED else "")
         parts = [f"{len(bad)} of {files} files ({named})"] if bad else []

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.parquet as pq
 from jinja2 import TemplateError
 
 import colony_sim
@@ -168,13 +169,19 @@ def damaged(folder: Path, data: Mapping[str, Any], ends: str | tuple[str, ...] =
         Ends of names; default: all.
     """
     found = []
-    for name, known in dict(data.get("sha256") or {}).items():
+    for name, known in _sums(data).items():
         path = folder / Path(str(name)).name
         if path.name.endswith(ends) and (not path.is_file() or sha256(path) != known):
             found.append(path.name)
     if MANIFEST.endswith(ends) and not _is_sealed(data):
         found.append(MANIFEST)
     return found
+
+
+def _sums(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Sums by name of file; none if a manifest has none or something else."""
+    sums = data.get("sha256")
+    return sums if isinstance(sums, dict) else {}
 
 
 def _seal(data: Mapping[str, Any]) -> str:
@@ -247,9 +254,14 @@ def commit() -> str | None:
 
 
 def read(
-    folder: Path, kinds: tuple[str, ...] = ("comparison",), whole: bool = True
+    folder: Path,
+    kinds: tuple[str, ...] = ("comparison",),
+    whole: bool = True,
+    sealed: bool = True,
 ) -> dict[str, Any]:
-    """Read the manifest of a results folder; with `whole` its tables are compared with their sums.
+    """Read the manifest of a results folder.
+
+    With `sealed` it is compared with its own sum, with `whole` the tables with theirs.
 
     Raises
     ------
@@ -274,17 +286,11 @@ def read(
         raise InputError(str(path), "kind", manifest.get("kind"), allowed)
     if manifest.get("format") != FORMAT:
         raise InputError(str(path), "format", manifest.get("format"), f"{FORMAT}")
-    if not _is_sealed(manifest):
+    if sealed and not _is_sealed(manifest):
         raise InputError(str(path), "file", "changed since", _AGAIN)
-    try:
-        # What is missing its reader tells of.
-        bad = [
-            name
-            for name in (damaged(folder, manifest, ".parquet") if whole else ())
-            if (folder / name).is_file()
-        ]
-    except (TypeError, ValueError, OSError):
-        raise InputError(str(path), "sha256", "damaged", _AS_WRITTEN) from None
+    found = damaged(folder, manifest, ".parquet") if whole else ()
+    # What is missing its reader tells of.
+    bad = [name for name in found if (folder / name).is_file()]
     if bad:
         raise InputError(str(folder / bad[0]), "table", "damaged", _AGAIN)
     return manifest
@@ -315,16 +321,24 @@ def _blame(folder: Path, error: Exception) -> Exception:
     """The line for a folder that an error came of; the error itself if the folder is sound."""
     try:
         data = read(folder, kinds=())
-        bad = damaged(folder, data)
-        if SEAL in data and not bad:
-            return error
     except InputError as told:
         return told
-    except (TypeError, ValueError, OSError):  # What it says of its files is no list of sums.
-        bad = []
+    bad = damaged(folder, data)
+    if SEAL in data and not bad:
+        return error
+    # Nothing is known of what an older version wrote, but a table that is cut shows.
+    bad += [path.name for path in sorted(folder.glob("*.parquet")) if not _is_table(path)]
     where = str(folder / (bad[0] if bad else MANIFEST))
     said = f"damaged ({type(error).__name__}: {error})"
     return InputError(where, "contents", said, _AGAIN)
+
+
+def _is_table(path: Path) -> bool:
+    try:
+        pq.read_metadata(path)
+    except (OSError, pa.ArrowException):
+        return False
+    return True
 
 
 def is_invented(manifest: Mapping[str, Any]) -> bool:

@@ -21,6 +21,7 @@ from colony_sim.studies.comparison.assumptions import compared, find_assumptions
 from colony_sim.studies.comparison.run import (
     TABLES,
     Comparison,
+    RunsFailed,
     run_series,
     write_answer,
     write_assumptions,
@@ -67,7 +68,10 @@ def repeat(
         run = partial(
             run_series, folder=again, store=store, executor=executor, on_progress=on_progress
         )
-        run(plan)
+        try:
+            run(plan)
+        except RunsFailed as error:  # Its file goes with the temporary folder.
+            raise RunsFailed(error.failures, error.total, None) from None
         tables = write_tables(plan, runs, store, again)
         pair = compared(plan, tables["policies"])
         over = data.get("over_worlds") or {}

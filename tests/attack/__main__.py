@@ -52,6 +52,8 @@ def keep(made) -> list[Judged]:
             wrong.append(f"{ending.code} in place of {case.code}")
         if case.said not in ending.line or case.shown not in ending.out:
             wrong.append(f"does not say {case.said or case.shown}")
+        if "colony-sim-repeat-" in ending.line:
+            wrong.append("points to a folder that is gone")
         found.append(replace(judged, faults=tuple(wrong)))
         if wrong:
             print(f"{name}: {wrong}: {ending.line[:300] or ending.out[:300]}", flush=True)

@@ -126,7 +126,7 @@ def _child(words, folder, out, err, prepare, variables) -> int:
     os.environ.update(variables)
     os.chdir(folder)
     sys.argv = ["colony-sim", *words]
-    from colony_sim.commands.main import run as command
+    from colony_sim.commands.start import run as command
 
     try:
         prepare()

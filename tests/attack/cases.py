@@ -53,11 +53,17 @@ def denied() -> None:
             raise OSError(ctypes.get_errno(), "capset")
 
 
-def no_folder() -> None:
-    """The results folder is gone, as after a command that cleaned up."""
-    import shutil
+def runs_fail() -> None:
+    """Every run raises."""
+    from colony_sim.colony import simulate
+    from colony_sim.measuring import outcome, series
 
-    shutil.rmtree(FOLDER)
+    def fail(*_: object, **__: object) -> None:
+        raise RuntimeError("bin 3 is on fire")
+
+    for module in (simulate, outcome, series):
+        if hasattr(module, "simulate"):
+            module.simulate = fail
 
 
 def _of(words: str, odd: str, said: str, **files: str) -> Case:
@@ -71,6 +77,7 @@ def _rack(old: str, new: str) -> str:
 
 
 _COMPARE = " ".join(("compare rack.toml", *BRIEF))
+_AGAIN = "compare rack.toml --one-world --no-assumptions"
 _AXES = "--x harvest.fraction=0.5,0.6 --y larva.duration_days=90,100 --one-world"
 _SEARCH = "search rack.toml --keys harvest.fraction --one-world"
 _WITH_SERIES = _rack(
@@ -91,7 +98,8 @@ def of_files() -> dict[str, Case]:
             _COMPARE, "rack.toml", "nested too deeply",
             rack__toml=f"{inputs.EXPERIMENT}\nx = {'[' * 3000}{']' * 3000}\n"),
         "lists nested 900 deep": _of(
-            _COMPARE, "rack.toml", "", rack__toml=f"{inputs.EXPERIMENT}\nx = {'[' * 900}{']' * 900}\n"),
+            _COMPARE, "rack.toml", "",
+            rack__toml=f"{inputs.EXPERIMENT}\nx = {'[' * 900}{']' * 900}\n"),
         "a plan's integer of 5,000 digits": _of(
             "plan flock.toml", "flock.toml", "a plan file in TOML",
             flock__toml=inputs.PLAN.replace("bins = 8", f"bins = {'9' * 5000}")),
@@ -102,14 +110,14 @@ def of_files() -> dict[str, Case]:
             _COMPARE, "rack.toml", "biology = 3",
             rack__toml="biology = 3\n" + _rack("[biology]\negg.duration_days = 7.5\n", "")),
         "a profile whose biology is a number": Case(
-            Attack(("run", "rack.toml", "--days", "9", "--profile", "profile.csv"), ("profile.csv",),
-                   {"profile.csv": odd_profile.encode()}), DONE, shown="run"),
+            Attack(("run", "rack.toml", "--days", "9", "--profile", "profile.csv"),
+                   ("profile.csv",), {"profile.csv": odd_profile.encode()}), DONE, shown="run"),
         "a profile of an older version": _of(
             "run rack.toml --profile profile.csv", "profile.csv", "older version",
             profile__csv="[profile]\nname = 'x'\nbiology = 3\n"),
         "a cell of 200,000 letters": _of(
             "fit shed.csv", "shed.csv", "field larger than field limit",
-            shed__csv=f"{inputs.LOG.splitlines()[0]}\n2031-01-01,1,beetles in,,5,,,,{'x' * 200_000}\n"),
+            shed__csv=f"{inputs.LOG}2031-04-01,1,beetles in,,5,,,,{'x' * 200_000}\n"),
         "a logger that starts at the end of time": _of(
             "run rack.toml --days 9", "rack.toml", "9000-01-01",
             rack__toml=_WITH_SERIES.replace('"logger.csv"', '"logger.csv"\nstart = 9999-12-31'),
@@ -134,10 +142,14 @@ def of_files() -> dict[str, Case]:
         "no days": _of(f"breakeven rack.toml {_AXES} --used 0", "--used", "1 to"),
         "a warm-up below nothing": _of(
             f"breakeven rack.toml {_AXES} --warm-up -3", "--warm-up", "0 to"),
-        "a billion candidates": _of(f"{_SEARCH} --candidates {10**9}", "--candidates", "1 to 100000"),
-        "a billion fresh worlds": _of(f"{_SEARCH} --fresh-seeds {10**9}", "--fresh-seeds", "10000"),
-        "a billion worlds": _of(f"{_SEARCH} --replicates {10**9}", "--replicates", "1 to 10000"),
-        "a share next to 1": _of(f"{_SEARCH} --persist 0.99999999999", "--persist", "at most 0.999"),
+        "a billion candidates": _of(
+            f"{_SEARCH} --candidates {10**9}", "--candidates", "1 to 100000"),
+        "a billion fresh worlds": _of(
+            f"{_SEARCH} --fresh-seeds {10**9}", "--fresh-seeds", "10000"),
+        "a billion worlds": _of(
+            f"{_SEARCH} --replicates {10**9}", "--replicates", "1 to 10000"),
+        "a share next to 1": _of(
+            f"{_SEARCH} --persist 0.99999999999", "--persist", "at most 0.999"),
         "a hundred million trajectories": _of(
             "sensitivity rack.toml --method morris --over ranges --one-world --keys "
             f"egg.duration_days,larva.duration_days --size {10**8}", "--size", "from 2 to"),
@@ -150,6 +162,9 @@ def of_files() -> dict[str, Case]:
             "sweep rack.toml --policy none", "--policy|policy", "none",
             rack__toml=inputs.EXPERIMENT + "".join(
                 f'[[policy]]\nname = "number {n} of very many"\n' for n in range(1000))),
+        "help on a table of the file": Case(
+            Attack(("sweep", "--help"), ()), DONE, shown="[sweep] of"),
+        "help on a table of a plan": Case(Attack(("plan", "--help"), ()), DONE, shown="[climate]"),
         "several lines in a value": Case(
             Attack(("compare", "rack.toml", "--zone", "a\nb\rc\u2028d"), ("--zone",))),
     }  # fmt: skip
@@ -179,11 +194,12 @@ def of_folders(made: Mapping[str, Path]) -> dict[str, Case]:
     bad_ready = json.dumps({"files": 3, "experiment": [1]}).encode()
     cases = {
         "compare beside a commit with a bad manifest": read(
-            f"{_COMPARE} --out {FOLDER}", "", code=DONE, **{".ready/manifest.json": bad_ready}),
+            f"{_AGAIN} --out {FOLDER}", "", code=DONE, **{".ready/manifest.json": bad_ready}),
         "compare over a manifest that is a list": read(
-            f"{_COMPARE} --out {FOLDER}", "", code=DONE, manifest__json=b"[1, 2]"),
+            f"{_AGAIN} --out {FOLDER}", "", code=DONE, manifest__json=b"[1, 2]"),
         "compare over an experiment that is a list": read(
-            f"{_COMPARE} --out {FOLDER}", "holds", manifest__json=b'{"experiment": [1], "files": 7}'),
+            f"{_AGAIN} --out {FOLDER}", "holds",
+            manifest__json=b'{"experiment": [1], "files": 7}'),
         "report of a changed manifest": read(
             f"report {FOLDER}", "changed since", manifest__json=manifest(
                 comparison, question="Which?", seal="x")),
@@ -204,8 +220,10 @@ def of_folders(made: Mapping[str, Path]) -> dict[str, Case]:
             f"figures {FOLDER}", "policies.parquet", manifest__json=manifest(comparison),
             policies__parquet=b""),
         "repeat of a folder that is gone": Case(
-            Attack(("repeat", FOLDER), (FOLDER,), {}, "comparison"), REFUSED, "No such file",
-            no_folder),
+            Attack(("repeat", "gone"), ("gone",)), REFUSED, "No such file"),
+        "repeat whose runs fail": Case(
+            Attack(("repeat", FOLDER), (FOLDER,), {}, "comparison"), FAILED, "4 of 4 runs failed",
+            runs_fail),
         "repeat of another folder's tables": read(
             f"repeat {FOLDER}", "runs.parquet", code=FAILED,
             runs__parquet=(comparison / "policies.parquet").read_bytes()),

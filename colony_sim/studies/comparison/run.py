@@ -105,14 +105,19 @@ class RunsFailed(Exception):
     ----------
     failures : tuple of (str, int, str)
         Policy, seed and traceback of each, in the order of the plan.
+    total : int
+        Runs of the plan.
     """
 
-    def __init__(self, failures: Sequence[tuple[str, int, str]], total: int, file: Path) -> None:
-        self.failures = tuple(failures)
+    def __init__(
+        self, failures: Sequence[tuple[str, int, str]], total: int, file: Path | None
+    ) -> None:
+        self.failures, self.total = tuple(failures), total
         policy, seed, error = failures[0]
+        more = "" if file is None else f" (whole error in {file})"
         super().__init__(
             f"{len(failures)} of {total} runs failed; the first: policy {policy}, "
-            f"seed {seed}: {error.strip().splitlines()[-1]} (whole error in {file})"
+            f"seed {seed}: {error.strip().splitlines()[-1]}{more}"
         )
 
 

@@ -167,7 +167,9 @@ def lived(method: str, over: str, size: int | None, replicates: int | None) -> t
         replicates = (SEEDS if over == "ranges" else SEEDS_OF_WORLD)[method]
     if over == "ranges" or method == "morris":
         return replicates, replicates
-    return replicates, replicates * (over_worlds.SIZES["sobol"] if size is None else size)
+    whole("replicates", replicates, 1, MOST_REPLICATES, replicates)
+    worlds = whole("size", size, 1, MOST_REPLICATES // replicates, over_worlds.SIZES["sobol"])
+    return replicates, replicates * worlds
 
 
 def entries_over(
