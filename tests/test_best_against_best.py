@@ -267,7 +267,7 @@ def test_the_same_bytes_with_one_worker_and_two(tmp_path, monkeypatch):
     [
         ({"zone": 1}, "zone = 1"),
         ({"best_against_best": True, "policy": "short"}, "policy"),
-        ({"best_against_best": True, "fresh": 1}, "2 or more"),
+        ({"best_against_best": True, "fresh": 1}, "from 2 to 10000"),
         ({"best_against_best": True, "fresh": 1020}, "at most 1006"),
         ({"best_against_best": True, "sure": 1}, "above 0 and at most 0.999"),
     ],

@@ -681,7 +681,7 @@ def test_the_command_writes_the_same_bytes_every_time(folder, capsys):
         (["--start", START, "--weeks", "0"], "--weeks: weeks = 0; allowed: a whole number"),
         (["--start", START, "--weeks", "few"], "--weeks"),
         (["--start", START, "--paper", "a5"], "--paper: paper = 'a5'; allowed: a4 or letter"),
-        (["--start", START, "--weeks", "1", "--out", "taken"], "a folder that can be written"),
+        (["--start", START, "--weeks", "1", "--out", "taken"], "taken: file = 'File exists'"),
     ],
 )
 def test_bad_options_end_with_2_and_one_line(

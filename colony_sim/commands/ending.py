@@ -45,11 +45,13 @@ def of_the_system(error: OSError) -> tuple[str, int]:
     not be written is input that can be mended.
     """
     said = error.strerror or str(error) or type(error).__name__
-    where = f"{error.filename}: " if error.filename is not None else ""
+    where = error.filename
     if is_full(error):
-        return f"{where}{said}; make room and give the command again.", FAILED
-    code = FAILED if error.filename is None else REFUSED
-    return f"{where}{said}", code
+        place = "" if where is None else f"{where}: "
+        return f"{place}{said}; make room and give the command again.", FAILED
+    if where is None:
+        return said, FAILED
+    return InputError(where, "file", said, "one that can be read, or written to").line, REFUSED
 
 
 def as_options(error: InputError) -> str:
