@@ -18,6 +18,7 @@ from colony_sim.experiment.worlds import Worlds
 from colony_sim.logs.logbook import Logbook
 from colony_sim.logs.reading import read_schedule
 from colony_sim.logs.schedule import LONG_SILENCE_DAYS, Schedule, compile_schedule
+from colony_sim.logs.words import LONGEST_LOG_DAYS
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,10 @@ def ask(
             return empty(logbook, on)
         first = logbook.entries[0].date if logbook.entries else "the first row"
         raise InputError("command line", "--on", str(on), f"{first} or later: no row is before it")
+    first_day = logbook.entries[0].date
+    if (on - first_day).days > LONGEST_LOG_DAYS:
+        allowed = f"within {LONGEST_LOG_DAYS} days of the first row, {first_day}"
+        raise InputError("command line", "--on", str(on), allowed)
     notes += [f"Note: {note}." for note in schedule.notes]
     return asked(logbook, schedule, on, notes)
 

@@ -131,6 +131,8 @@ def of_files() -> dict[str, Case]:
             "fit shed.csv", "shed.csv", "9000-01-01",
             shed__csv=inputs.LOG.replace("2031-03-28", "9999-12-31")),
         "today at the end of time": _of("today shed.csv --on 9999-12-31", "--on", "9000-01-01"),
+        "today in seven thousand years": _of(
+            "today shed.csv --on 8999-01-01", "--on", "within 3650 days"),
         "a step too small to count": _of(
             "sweep rack.toml --vary harvest.fraction=0:1:1e-99999999", "--vary|harvest.fraction",
             "at most 100000 values"),
