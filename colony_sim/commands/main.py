@@ -53,7 +53,8 @@ def run() -> None:
         output.discard()
         code = FAILED
     except OSError as error:
-        output.discard()
+        if error.filename is None:  # It may be that of the output itself.
+            output.discard()
         code = _tell(*of_the_system(error))
     except MemoryError:
         code = _tell("Memory ran out; fewer runs, bins or days need less.", FAILED)
