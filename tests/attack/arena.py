@@ -20,7 +20,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-WORK_S, GRACE_S, CLOCK_S = 15, 15, 900
+WORK_S, GRACE_S, CLOCK_S = 15, 15, 3600
 """Seconds of the processor until Ctrl-C, and from there until the child is killed; of the clock at
 most, for a child that waits for something that does not come."""
 MOST_BYTES = 6 << 30
