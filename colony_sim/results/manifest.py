@@ -287,7 +287,7 @@ def read(
     if manifest.get("format") != FORMAT:
         raise InputError(str(path), "format", manifest.get("format"), f"{FORMAT}")
     if sealed and not _is_sealed(manifest):
-        raise InputError(str(path), "file", "changed since", _AGAIN)
+        raise InputError(str(path), "file", "changed", _AGAIN)
     found = damaged(folder, manifest, ".parquet") if whole else ()
     # What is missing its reader tells of.
     bad = [name for name in found if (folder / name).is_file()]

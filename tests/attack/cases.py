@@ -203,7 +203,7 @@ def of_folders(made: Mapping[str, Path]) -> dict[str, Case]:
             f"{_AGAIN} --out {FOLDER}", "holds",
             manifest__json=b'{"experiment": [1], "files": 7}'),
         "report of a changed manifest": read(
-            f"report {FOLDER}", "changed since", manifest__json=manifest(
+            f"report {FOLDER}", "= 'changed'", manifest__json=manifest(
                 comparison, question="Which?", seal="x")),
         "check of a changed manifest": read(
             f"check {FOLDER}", "manifest.json", code=FAILED,
