@@ -70,16 +70,16 @@ CASES = [
                     "--candidates", "5", "--replicates", "2", "--fresh-seeds", "2", *SHORT, *ONE)),
     Case("run", ("run", "demo.toml", "--policy", "short"), real=True),
     Case("plan", ("plan", "--grams-per-day", "1", "--bins", "4", "--bin-area", "2",
-                  "--temperature", "27", "--breeders", "20", "--after-days", "150", "--years", "1",
-                  "--quick", *ONE), real=True),
-    Case("fit", ("fit", "shed.csv", "--experiment", "shed.toml", "--members", "40", "--workers",
+                  "--temperature", "27", "--breeders", "20", "--after-days", "150", "--years", "2",
+                  "--start", "2031-03-01", "--quick", *ONE), real=True),
+    Case("fit", ("fit", "shed.csv", "--experiment", "shed.toml", "--members", "100", "--workers",
                  "1"), real=True),
     Case("template", ("fit", "--template", "new.csv"), again=False),
     Case("today", ("today", "shed.csv", "--experiment", "shed.toml", "--on", "2031-03-28",
                    "--members", "40", "--workers", "1"), real=True),
     Case("trial", ("trial", "results/demo", "--workers", "1"), ("worlds",), real=True),
-    Case("figures", ("figures", "results/small", "--alone"), ("small",), real=True),
-    Case("report", ("report", "results/small", "--alone", "--days", "30"), ("small",), real=True),
+    Case("figures", ("figures", "results/demo-breakeven"), ("breakeven",), real=True),
+    Case("report", ("report", "results/demo-breakeven"), ("breakeven",), real=True),
     Case("film", ("film", "results/small", "--days", "5"), ("small",), real=True),
     Case("calendar", ("calendar", "results/demo-run-short", "--start", "2031-03-01", "--weeks",
                       "4"), ("run",), real=True),
@@ -285,18 +285,8 @@ def prepared(case: Case, home: Path) -> Path:
 
             small_comparison.small("two", place / "results")
         else:
-            words = {
-                "run": CASES[5].words,
-                "worlds": (
-                    "compare",
-                    "demo.toml",
-                    "--worlds",
-                    "8",
-                    "--no-assumptions",
-                    "--workers",
-                    "1",
-                ),
-            }
+            words = {one.name: one.words for one in CASES}
+            words["worlds"] = ("compare", "demo.toml", "--worlds", "8", "--workers", "1")
             code = live(Case(what, words[what]), place, None)
             assert code == 0, (home / "said.txt").read_text()
     return place

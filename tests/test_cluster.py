@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from contextlib import ExitStack, contextmanager
+from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -41,20 +42,41 @@ def dask(*words, cwd, env, says):
 
 @contextmanager
 def cluster(cwd, faults, workers=2):
-    """A scheduler and its workers; gives the scheduler's address and the worker processes."""
+    """A scheduler and its workers; gives its address, and the processes of workers and of it.
+
+    Worker k writes its runs to ``worker-k.log``.
+    """
     env = environment(faults)
     with ExitStack() as stack:
-        _, address = stack.enter_context(
+        scheduler, address = stack.enter_context(
             dask("scheduler", "--port", "0", cwd=cwd, env=env, says=r"Scheduler at: +(tcp://\S+)")
         )
         alone = ("--nthreads", "1", "--no-nanny")
         started = [
             stack.enter_context(
-                dask("worker", address, *alone, cwd=cwd, env=env, says=r"Registered to: +(\S+)")
+                dask("worker", address, *alone, cwd=cwd, says=r"Registered to: +(\S+)",
+                     env=environment(faults, log=cwd / f"worker-{k}.log"))
             )[0]
-            for _ in range(workers)
-        ]
-        yield address, started
+            for k in range(workers)
+        ]  # fmt: skip
+        yield address, [*started, scheduler]
+
+
+def stopped_in_mid_task(worker, log) -> None:
+    """Let a worker stand still when its logs say that it has begun a run and not ended it."""
+
+    def lines(path) -> int:
+        return len(path.read_text().splitlines()) if path.exists() else 0
+
+    def found() -> bool:
+        worker.send_signal(signal.SIGSTOP)
+        wait_for(lambda: "State:\tT" in Path(f"/proc/{worker.pid}/status").read_text())
+        if lines(log) == lines(log.with_name(f"{log.name}.ended")) + 1:
+            return True
+        worker.send_signal(signal.SIGCONT)
+        return False
+
+    wait_for(found, 60)
 
 
 def tables(folder) -> dict[str, bytes]:
@@ -76,13 +98,14 @@ def finished(folder) -> int:
         return store.cost().runs if store is not None and store.cost() else 0
 
 
-def test_a_worker_killed_during_the_sweep_changes_no_byte(place):
+def test_a_worker_killed_in_mid_task_changes_no_byte(place):
     on_cluster, here = place / "cluster", place / "here"
     with cluster(place, "slow=0.0007") as (address, workers):
         options = ("--cluster", address, "--out", on_cluster)
         process = start("sweep", "demo.toml", *WORDS, *options, cwd=place)
         # The tables come last, so as long as they are missing, runs are under way.
         wait_for(lambda: (on_cluster / "runs.sqlite").exists() and finished(on_cluster) >= 4)
+        stopped_in_mid_task(workers[0], place / "worker-0.log")
         workers[0].send_signal(signal.SIGKILL)
         left = RUNS - finished(on_cluster)
         out, err = process.communicate(timeout=60)
@@ -99,13 +122,14 @@ def test_a_worker_killed_during_the_sweep_changes_no_byte(place):
     assert [name for name in first if first[name] != second[name]] == []
 
 
-def test_a_scheduler_that_is_gone_ends_the_sweep_and_keeps_what_was_finished(place):
+def test_a_scheduler_that_is_gone_in_mid_task_ends_the_sweep_and_keeps_what_was_finished(place):
     folder = place / "results/demo-sweep"
-    with ExitStack() as stack:
-        address, _ = stack.enter_context(cluster(place, "slow=0.0007", workers=1))
+    with cluster(place, "slow=0.0007", workers=1) as (address, (worker, scheduler)):
         process = start("sweep", "demo.toml", *WORDS, "--cluster", address, cwd=place)
         wait_for(lambda: (folder / "runs.sqlite").exists() and finished(folder) >= 2)
-        stack.close()
+        stopped_in_mid_task(worker, place / "worker-0.log")
+        scheduler.kill()
+        worker.send_signal(signal.SIGCONT)
         _, err = process.communicate(timeout=60)
     assert process.returncode == 1
     (line,) = [line for line in told(err) if not line.startswith("demo-sweep: ")]

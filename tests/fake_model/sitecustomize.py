@@ -3,7 +3,8 @@
 The environment variable FAKE_MODEL says what goes wrong in the model: ``slow=SECONDS`` for each
 day, ``fail=SEED``, ``exit=SEED`` (the process ends abruptly), ``die=SEED``. With ``eggs=eaten``
 eggs eaten by beetles widen the difference between policies; no other biology is looked at. Every
-simulated run adds a line to the file FAKE_MODEL_LOG.
+simulated run adds a line to the file FAKE_MODEL_LOG when it begins and, when it ends, one to a file
+of that name with ``.ended``.
 """
 
 import importlib.util

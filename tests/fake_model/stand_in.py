@@ -76,6 +76,9 @@ def simulate(scenario, each_day=None, record_bins=False, keeper=None, over=None)
         daily[name] = daily[name].round().astype(int)
     if died:
         daily.loc[days - 1, ["eggs", "larvae", "pupae", "adults"]] = 0
+    if log and asked > 2:
+        with open(f"{log}.ended", "a") as handle:
+            handle.write(f"{interval} {scenario.seed} {asked}\n")
     log = pd.DataFrame({"day": [1, 2], "bin": [0, 1], "action": ["move", "harvest"]})
     log["date_out"] = pd.array([None, 2], dtype="Int64")
     return RunRecord(daily, log, daily[["day", "larvae"]].assign(bin=0), died)
