@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import shutil
 import signal
@@ -49,13 +50,15 @@ SHORT = ("--warm-up", "10", "--used", "28")
 @dataclass(frozen=True)
 class Case:
     """A command: its words, what is there before it, and whether the model itself is lived,
-    and whether it may be given again."""
+    whether it
+    may be given again, and whether its runs are long: most kills are then where these are kept."""
 
     name: str
     words: tuple[str, ...]
     before: tuple[str, ...] = ()
     real: bool = False
     again: bool = True
+    long: bool = False
 
 
 CASES = [
@@ -71,13 +74,13 @@ CASES = [
     Case("run", ("run", "demo.toml", "--policy", "short"), real=True),
     Case("plan", ("plan", "--grams-per-day", "1", "--bins", "4", "--bin-area", "2",
                   "--temperature", "27", "--breeders", "20", "--after-days", "150", "--years", "2",
-                  "--start", "2031-03-01", "--quick", *ONE), real=True),
+                  "--start", "2031-03-01", "--quick", *ONE), real=True, long=True),
     Case("fit", ("fit", "shed.csv", "--experiment", "shed.toml", "--members", "100", "--workers",
-                 "1"), real=True),
+                 "1"), real=True, long=True),
     Case("template", ("fit", "--template", "new.csv"), again=False),
     Case("today", ("today", "shed.csv", "--experiment", "shed.toml", "--on", "2031-03-28",
-                   "--members", "40", "--workers", "1"), real=True),
-    Case("trial", ("trial", "results/demo", "--workers", "1"), ("worlds",), real=True),
+                   "--members", "40", "--workers", "1"), real=True, long=True),
+    Case("trial", ("trial", "results/demo", "--workers", "1"), ("worlds",), real=True, long=True),
     Case("figures", ("figures", "results/demo-breakeven"), ("breakeven",), real=True),
     Case("report", ("report", "results/demo-breakeven"), ("breakeven",), real=True),
     Case("film", ("film", "results/small", "--days", "5"), ("small",), real=True),
@@ -316,7 +319,8 @@ def kill(case: Case, most: int, home: Path, by: signal.Signals) -> Found:
             found.differing += [f"again: {name}" for name in _differing(done, whole)]
         done = whole
         kept = Path(shutil.copytree(place, home / f"kept-{start}", symlinks=True))
-        for number in chosen(moments, most // (1 + case.again)):
+        share = 1.0 if not case.again else 0.5 if not case.long else 0.1 if start == "new" else 0.9
+        for number in chosen(moments, math.ceil(share * most)):
             anew()
             what = f"{start} {number} {moments[number]}"
             code = live(case, place, killer(number, by))
