@@ -20,6 +20,8 @@ from colony_sim.running.store import read_store
 
 WORDS = ("--vary", "harvest.fraction=0.5,0.6,0.7", "--replicates", 4, "--one-world")
 RUNS = 3 * 2 * 4
+PATIENT = 240
+"""Seconds to wait for processes on a machine that is busy."""
 QUIET = ("--no-dashboard", "--host", "127.0.0.1")
 
 
@@ -33,7 +35,7 @@ def dask(*words, cwd, env, says):
             cwd=cwd, env=env, stdout=handle, stderr=handle, start_new_session=True,
         )  # fmt: skip
     try:
-        wait_for(lambda: re.search(says, log.read_text()) or process.poll() is not None)
+        wait_for(lambda: re.search(says, log.read_text()) or process.poll() is not None, PATIENT)
         yield process, re.search(says, log.read_text()).group(1)
     finally:
         process.kill()
@@ -76,7 +78,7 @@ def stopped_in_mid_task(worker, log) -> None:
         worker.send_signal(signal.SIGCONT)
         return False
 
-    wait_for(found, 60)
+    wait_for(found, PATIENT)
 
 
 def tables(folder) -> dict[str, bytes]:
@@ -104,11 +106,13 @@ def test_a_worker_killed_in_mid_task_changes_no_byte(place):
         options = ("--cluster", address, "--out", on_cluster)
         process = start("sweep", "demo.toml", *WORDS, *options, cwd=place)
         # The tables come last, so as long as they are missing, runs are under way.
-        wait_for(lambda: (on_cluster / "runs.sqlite").exists() and finished(on_cluster) >= 4)
+        wait_for(
+            lambda: (on_cluster / "runs.sqlite").exists() and finished(on_cluster) >= 4, PATIENT
+        )
         stopped_in_mid_task(workers[0], place / "worker-0.log")
         workers[0].send_signal(signal.SIGKILL)
         left = RUNS - finished(on_cluster)
-        out, err = process.communicate(timeout=60)
+        out, err = process.communicate(timeout=PATIENT)
     assert left > 4
     assert process.returncode == 0, err
     assert [line for line in told(err) if not line.startswith("demo-sweep: ")] == []
@@ -126,11 +130,11 @@ def test_a_scheduler_that_is_gone_in_mid_task_ends_the_sweep_and_keeps_what_was_
     folder = place / "results/demo-sweep"
     with cluster(place, "slow=0.0007", workers=1) as (address, (worker, scheduler)):
         process = start("sweep", "demo.toml", *WORDS, "--cluster", address, cwd=place)
-        wait_for(lambda: (folder / "runs.sqlite").exists() and finished(folder) >= 2)
+        wait_for(lambda: (folder / "runs.sqlite").exists() and finished(folder) >= 2, PATIENT)
         stopped_in_mid_task(worker, place / "worker-0.log")
         scheduler.kill()
         worker.send_signal(signal.SIGCONT)
-        _, err = process.communicate(timeout=60)
+        _, err = process.communicate(timeout=PATIENT)
     assert process.returncode == 1
     (line,) = [line for line in told(err) if not line.startswith("demo-sweep: ")]
     assert "is lost" in line and "finished runs are kept in results/demo-sweep" in line
