@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from importlib import import_module
+from importlib.util import find_spec
 from types import ModuleType
 
 
@@ -14,6 +15,18 @@ class MissingExtra(Exception):
             f"this needs the package {package}, which is not installed; add it with "
             f"python -m pip install '{package}' (or install colony-sim with the extra '{extra}')"
         )
+
+
+def check(module: str, package: str, extra: str) -> None:
+    """Look for a module of an extra, without the time that importing it takes.
+
+    Raises
+    ------
+    MissingExtra
+        If its package is not installed.
+    """
+    if find_spec(module) is None:
+        raise MissingExtra(package, extra)
 
 
 def require(module: str, package: str, extra: str) -> ModuleType:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 import socket
 import sys
 import threading
+from contextlib import asynccontextmanager
 
 import numpy as np
 import pytest
@@ -27,16 +29,18 @@ from colony_sim.explore import (
     clock,
     colonies,
     experiment_file,
-    guard,
+    possible,
     rack,
     rules,
     server,
     session,
     side,
+    site,
 )
 from colony_sim.planning.wants import LARVAE_EACH
 from colony_sim.running.local import SerialExecutor
 from colony_sim.running.runner import default_workers
+from colony_sim.serving import hosts
 from colony_sim.statistics.over_worlds import verdict_over_worlds
 
 DAYS = 130
@@ -324,7 +328,7 @@ def test_a_profile_gives_its_central_draw_and_what_is_possible(tmp_path, monkeyp
     shed = Worlds("shed", keys, np.array([[6.0, 120.0], [7.5, 131.0], [9.0, 150.0]]))
     write_worlds(path, shed)
     served = []
-    monkeypatch.setattr(server, "serve", lambda *words: served.append(words))
+    monkeypatch.setattr(server, "serve", lambda *words: served.append(words[1:]))
     explore.run_explore(None, policy=None, profile=path, port=0, browse=False)
     scenario, about, worlds = served[0][:3]
     fitted = {"egg.duration_days": 7.5, "larva.mature_mass_mg": 131.0}
@@ -343,24 +347,24 @@ def outcomes(olds, news):
     one = "yield_larvae_per_day"
     return {
         number: {
-            colonies.OLD: {"yield_g_per_day": old, one: 10 * old},
-            colonies.NEW: {"yield_g_per_day": new, one: 10 * new},
+            possible.OLD: {"yield_g_per_day": old, one: 10 * old},
+            possible.NEW: {"yield_g_per_day": new, one: 10 * new},
         }
         for number, (old, new) in enumerate(zip(olds, news, strict=True), start=1)
     }
 
 
 def test_both_ways_live_in_the_same_worlds_with_the_same_chance():
-    plan = colonies.plan_of(PAIR, read_worlds(SHIPPED))
+    plan = possible.plan_of(PAIR, read_worlds(SHIPPED), colonies.MOST)
     runs = list(plan.runs())
     assert len(runs) == 2 * colonies.MOST and len({run.scenario.seed for run in runs}) == 30
     for old, new in zip(runs[::2], runs[1::2], strict=True):
-        assert (old.policy, new.policy) == (colonies.OLD, colonies.NEW)
+        assert (old.policy, new.policy) == (possible.OLD, possible.NEW)
         assert old.scenario.seed == new.scenario.seed
         both = [dict(run.scenario.parameters.items()) for run in (old, new)]
         differ = {key for key in both[0] if both[0][key] != both[1][key]}
         assert differ == {STAY}
-    one_way = colonies.plan_of((PAIR[0], PAIR[0]), read_worlds(SHIPPED))
+    one_way = possible.plan_of((PAIR[0], PAIR[0]), read_worlds(SHIPPED), colonies.MOST)
     # What is lived before anything is changed serves every new way.
     assert [content_key(run.scenario) for run in one_way.runs()] == [run.key for run in runs[::2]]
 
@@ -368,17 +372,17 @@ def test_both_ways_live_in_the_same_worlds_with_the_same_chance():
 def test_summary_counts_pairs_and_takes_the_error_from_the_statistics():
     olds, news = [5.0, 6.0, 7.0, 8.0, 9.0, 10.0], [6.0, 7.0, 8.0, 9.0, 8.0, 12.0]
     found = outcomes(olds, news)
-    del found[6][colonies.NEW]  # Not lived both ways yet.
-    said = colonies.summary(found, 2, 30)
+    del found[6][possible.NEW]  # Not lived both ways yet.
+    said = possible.summary(found, 2, 30)
     assert (said.colonies, said.most) == (5, 30)
     assert said.ahead == (True, True, True, True, False) and said.known == "more"
     verdict = verdict_over_worlds([[1.0], [1.0], [1.0], [1.0], [-1.0]])
     assert said.probability == pytest.approx(verdict.probability_a)
     assert said.error == pytest.approx(verdict.probability_a_se)
     assert said.larvae == pytest.approx(np.quantile([50, 60, 70, 80, 90], [0.1, 0.9]))
-    assert colonies.summary(outcomes(news, olds), 2, 30).known == "less"
-    assert colonies.summary(outcomes([1, 2, 3, 4], [2, 3, 2, 3]), 2, 30).known == "open"
-    alone = colonies.summary(outcomes(olds[:1], news[:1]), 2, 30)
+    assert possible.summary(outcomes(news, olds), 2, 30).known == "less"
+    assert possible.summary(outcomes([1, 2, 3, 4], [2, 3, 2, 3]), 2, 30).known == "open"
+    alone = possible.summary(outcomes(olds[:1], news[:1]), 2, 30)
     assert math.isnan(alone.probability) and alone.known == "open" and alone.larvae is None
 
 
@@ -422,7 +426,7 @@ def test_colonies_are_lived_while_somebody_looks_and_a_change_begins_anew(monkey
 
 def test_a_colony_that_fails_is_told(monkeypatch):
     monkeypatch.setattr(colonies, "MOST", 2)
-    monkeypatch.setattr(colonies.SteadyMeasuring, "of_record", lambda *_: 1 / 0)
+    monkeypatch.setattr(possible.SteadyMeasuring, "of_record", lambda *_: 1 / 0)
     behind = colonies.Colonies(read_worlds(SHIPPED), SerialExecutor())
     try:
         behind.ask(*PAIR)
@@ -564,23 +568,133 @@ def test_fault_of_the_model_is_told_and_can_be_left(monkeypatch):
         ticking.close()
 
 
+# ---- Who is answered
+
+
 @pytest.mark.parametrize(
-    ("headers", "answer"),
+    ("named", "origins", "by_a_page", "answer"),
     [
-        ({"host": "127.0.0.1:80"}, True),
-        ({"host": "localhost:8000", "origin": "http://localhost:8000"}, True),
-        ({"host": "rack.example:8000"}, False),
-        ({"host": "127.0.0.1.example"}, False),
-        ({"host": "["}, False),
-        ({}, False),
-        ({"host": "localhost:8000", "origin": "http://rack.example"}, False),
-        ({"host": "localhost:8000", "origin": "http://localhost:9000"}, False),
-        ({"host": "localhost:8000", "origin": "null"}, False),
+        (["127.0.0.1:80"], [], False, None),
+        (["localhost:8000"], ["http://localhost:8000"], True, None),
+        (["localhost:8000"], [], True, 403),
+        (["rack.example:8000"], [], False, 403),
+        (["127.0.0.1.example"], [], False, 403),
+        (["localhost:8000"], ["http://rack.example"], False, 403),
+        (["localhost:8000"], ["http://localhost:9000"], True, 403),
+        (["localhost:8000"], ["null"], True, 403),
+        ([], [], False, 400),
+        (["localhost", "localhost"], [], False, 400),
+        (["["], [], False, 400),
+        (["[::1"], ["http://[::1"], True, 400),
+        ([""], [], False, 400),
     ],
 )
-def test_guard_answers_this_machine_only(headers, answer):
-    pairs = [(name.encode(), text.encode()) for name, text in headers.items()]
-    assert guard.allowed(pairs) is answer
+def test_a_request_names_this_machine_and_the_page_as_its_origin(named, origins, by_a_page, answer):
+    assert hosts.refusal(named, origins, by_a_page=by_a_page) == answer
+
+
+class Inside:
+    """An application that answers whatever it is asked, and counts how often it lived."""
+
+    def __init__(self):
+        self.router = self
+        self.lived = []
+
+    @asynccontextmanager
+    async def lifespan_context(self, app):
+        self.lived.append("began")
+        yield
+        self.lived.append("ended")
+
+    async def __call__(self, scope, receive, send):
+        if scope["type"] == "websocket":
+            await receive()
+            await send({"type": "websocket.accept"})
+            return
+        head = [(b"content-length", b"6")]
+        await send({"type": "http.response.start", "status": 200, "headers": head})
+        await send({"type": "http.response.body", "body": b"inside"})
+
+
+def replied(port: int, target: str, *headers: str, method: str = "GET") -> tuple[int, str]:
+    """Code and text of what a socket gets that sends these headers and no other."""
+    with socket.create_connection(("127.0.0.1", port), timeout=10) as caller:
+        last = [] if "Connection: Upgrade" in headers else ["Connection: close"]
+        head = [f"{method} {target} HTTP/1.1", *headers, *last]
+        caller.sendall("".join(f"{line}\r\n" for line in (*head, "")).encode())
+        text = b""
+        while part := caller.recv(4096):
+            text += part
+    return int(text.split()[1]), text.decode("latin-1")
+
+
+def test_page_and_websocket_are_for_a_browser_that_had_the_token(capfd):
+    lines, inside = [], Inside()
+    with site.Site(0, lines.append) as up:
+        port, token = up.entrance.port, up.entrance.door.token
+        host, origin = f"Host: 127.0.0.1:{port}", f"Origin: http://127.0.0.1:{port}"
+        socketry = ["Upgrade: websocket", "Connection: Upgrade", "Sec-WebSocket-Version: 13",
+                    "Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA=="]  # fmt: skip
+
+        def code(target, *headers, method="GET"):
+            return replied(port, target, *headers, method=method)[0]
+
+        for put in (False, True):
+            if put:
+                up.put(inside)
+            for target in ("/", "/waiting", "/?t=x", "/x?t=" + token):
+                assert code(target, host) == 403
+            assert code("/", host, origin, *socketry) == 403
+        said, text = replied(port, f"/?t={token}", host)
+        cookie = f"Cookie: other=1; {re.search('set-cookie: ([^;]+);', text)[1]}"
+        assert said == 303 and "location: /\r\n" in text
+        assert "HttpOnly; SameSite=Strict" in text and "Max-Age" not in text
+        assert len(lines) == 1 and up.entrance.address in lines[0] and token not in lines[0]
+        said, text = replied(port, f"/?t={token}", host)
+        assert said == 403 and "used already" in text
+        assert code(f"/?t={token}", host, cookie) == 303
+        assert code("/", host, cookie[:-1]) == code("/", host, cookie + "é") == 403
+
+        said, text = replied(port, "/", host, cookie)
+        assert said == 200 and text.endswith("inside") and "default-src 'self'" in text
+        assert code("/", host, origin, cookie, *socketry) == 101
+        foreign = "Origin: http://rack.example"
+        for wrong in ([host], [host, foreign], ["Host: rack.example", foreign]):
+            assert code("/", *wrong, cookie, *socketry) == 403
+            assert code("/", *wrong, cookie, method="POST") == 403
+        assert code("/", host, origin, cookie, method="POST") == 200
+        for wrong in (["Host: ["], ["Host: ", origin], [], [host, host]):
+            assert code("/", *wrong, cookie) == 400
+        assert code("/", "Host: [", "Origin: http://[", cookie, *socketry) == 403
+    assert inside.lived == ["began", "ended"]
+    assert capfd.readouterr() == ("", "")
+
+
+def test_the_page_says_what_it_waits_for_until_the_model_is_there():
+    with site.Site(0, lambda line: None) as up:
+        host = f"Host: 127.0.0.1:{up.entrance.port}"
+        _, text = replied(up.entrance.port, f"/?t={up.entrance.door.token}", host)
+        cookie = f"Cookie: {re.search('set-cookie: ([^;]+);', text)[1]}"
+
+        def page(target="/"):
+            return replied(up.entrance.port, target, host, cookie)
+
+        up.doing("Beetles & bins.")
+        code, text = page()
+        assert code == 200 and "Beetles &amp; bins." in text and "{{" not in text
+        assert page("/waiting")[1].endswith("\r\n\r\nBeetles & bins.")
+        assert page("/elsewhere")[0] == 404
+        up.put(Inside())
+        assert page()[1].endswith("inside") and page("/waiting")[1].endswith("\r\n\r\n")
+    with pytest.raises(ConnectionRefusedError):
+        page()
+
+
+def test_a_model_that_fails_ends_the_site_and_is_told():
+    with pytest.raises(ZeroDivisionError), site.Site(0, lambda line: None) as up:
+        raise ZeroDivisionError
+    with pytest.raises(ConnectionRefusedError):
+        replied(up.entrance.port, "/")
 
 
 def test_bad_command_lines_are_one_line_and_code_2(tmp_path, monkeypatch, capsys):

@@ -8,6 +8,7 @@ import re
 import signal
 import socket
 import time
+from contextlib import asynccontextmanager, contextmanager
 from functools import cache
 
 import browser
@@ -18,7 +19,7 @@ from plain_words import jargon
 from colony_sim.colony.simulate import simulate
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
-from colony_sim.explore import rules
+from colony_sim.explore import rules, site
 from colony_sim.planning.wants import LARVAE_EACH
 
 DAYS = 200
@@ -56,16 +57,30 @@ def scenario(tmp_path_factory):
     return path, single(load(path), policy="two weeks").scenario
 
 
+class Served:
+    """A page that is served: its address lets in one browser, then the terminal tells another."""
+
+    def __init__(self, terminal):
+        self.terminal = terminal
+        self.opened()
+
+    def opened(self):
+        self.address = re.search(r"http://\S+|$", self.terminal.readline())[0]
+
+    @property
+    def port(self):
+        return int(self.address.split(":")[2].split("/")[0])
+
+
 @pytest.fixture(scope="module")
 def server(scenario):
     """A page served by the command; ended with Ctrl-C, which must end it well."""
     path, _ = scenario
     process = start("explore", path, "--policy", "two weeks", "--no-browser", cwd=path.parent,
                     faults=None)  # fmt: skip
-    line = process.stdout.readline()
-    found = re.search(r"http://127\.0\.0\.1:(\d+)/", line)
-    assert found, line + process.stderr.read()
-    yield int(found[1])
+    served = Served(process.stdout)
+    assert served.address, process.stderr.read()
+    yield served
     os.kill(process.pid, signal.SIGINT)
     out, err = process.communicate(timeout=30)
     assert (process.returncode, out, told(err)) == (130, "", ["colony-sim: Stopped."])
@@ -78,9 +93,12 @@ def chromium():
         yield found
 
 
+@contextmanager
 def open_page(chromium, server, size=browser.LAPTOP, **options):
     # With less motion wanted nothing moves before it is asked to.
-    return browser.visit(chromium, f"http://127.0.0.1:{server}", size, still=True, **options)
+    with browser.visit(chromium, server.address, size, still=True, **options) as seen:
+        server.opened()
+        yield seen
 
 
 def fresh(page):
@@ -102,7 +120,7 @@ def page(chromium, server):
         fresh(seen.page)
         yield seen.page
         assert seen.complaints() == []
-        assert seen.leaving(f"http://127.0.0.1:{server}") == []
+        assert seen.leaving(f"http://127.0.0.1:{server.port}") == []
 
 
 def a_year_on(page):
@@ -279,9 +297,16 @@ def ask(port: int, path: str = "/", **headers: str) -> http.client.HTTPResponse:
 
 
 def test_only_this_machine_is_answered(server):
-    policy = ask(server, host=f"localhost:{server}").getheader("content-security-policy")
-    assert "default-src 'self'" in policy and "http" not in policy
-    assert ask(server, host="rack.example").status == 403
+    port = server.port
+    own = {"host": f"127.0.0.1:{port}"}
+    entered = ask(port, server.address.split(str(port))[1], **own)
+    server.opened()
+    assert entered.status == 303
+    own["cookie"] = entered.getheader("set-cookie").split(";")[0]
+    page = ask(port, **own)
+    policy = page.getheader("content-security-policy")
+    assert page.status == 200 and "default-src 'self'" in policy and "http" not in policy
+    assert ask(port, host=own["host"]).status == 403
     upgrade = {
         "upgrade": "websocket",
         "connection": "Upgrade",
@@ -289,9 +314,10 @@ def test_only_this_machine_is_answered(server):
         "sec_websocket_version": "13",
     }
     path = "/_nicegui_ws/socket.io/?EIO=4&transport=websocket"
-    host = f"127.0.0.1:{server}"
-    assert ask(server, path, host=host, origin="http://rack.example", **upgrade).status == 403
-    assert ask(server, path, host=host, origin=f"http://{host}", **upgrade).status == 101
+    origin = f"http://{own['host']}"
+    assert ask(port, path, host=own["host"], origin=origin, **upgrade).status == 403
+    assert ask(port, path, **own, **upgrade).status == 403
+    assert ask(port, path, **own, origin=origin, **upgrade).status == 101
     # Bound to 127.0.0.1 and nothing else: other addresses of this machine refuse.
     others = ["127.0.0.2"]
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
@@ -304,7 +330,7 @@ def test_only_this_machine_is_answered(server):
     for address in others:
         with socket.socket() as caller, pytest.raises(ConnectionRefusedError):
             caller.settimeout(5)
-            caller.connect((address, server))
+            caller.connect((address, port))
 
 
 def test_a_hand_in_the_drawer_is_left_alone_while_days_go_by(page):
@@ -312,6 +338,8 @@ def test_a_hand_in_the_drawer_is_left_alone_while_days_go_by(page):
     page.locator(".day").get_by_text(re.compile(r"\(day [1-9]")).wait_for()
     page.locator(DRAWER).click()
     field = page.get_by_role("spinbutton", name="Number of the chance")
+    field.fill("2834126987")
+    assert field.evaluate("box => box.scrollWidth <= box.clientWidth")
     field.fill("")
     field.press_sequentially("12")
     before = page.locator(".day").inner_text()
@@ -333,3 +361,42 @@ def test_a_hand_in_the_drawer_is_left_alone_while_days_go_by(page):
     page.locator(".way.new .how").get_by_text(f"harvest every: {dragged} d").wait_for()
     assert field.input_value() == "123"
     page.get_by_role("button", name="Let time stand still").click()
+
+
+class Ready:
+    """An application that says so."""
+
+    def __init__(self):
+        self.router = self
+
+    @asynccontextmanager
+    async def lifespan_context(self, app):
+        yield
+
+    async def __call__(self, scope, receive, send):
+        head = [(b"content-type", b"text/html")]
+        await send({"type": "http.response.start", "status": 200, "headers": head})
+        await send({"type": "http.response.body", "body": b"<title>x</title><h1>The rack</h1>"})
+
+
+def test_a_page_that_is_opened_early_waits_and_goes_over_by_itself(chromium):
+    with (
+        site.Site(0, lambda line: None) as up,
+        browser.visit(chromium, up.entrance.address, browser.SMALLEST) as seen,
+    ):
+        page = seen.page
+        up.doing("The rack is being lived up to today.")
+        page.get_by_role("status").get_by_text("being lived").wait_for()
+        assert jargon(page.locator("body").inner_text()) == []
+        assert seen.violations() == [] and seen.overflow() == 0
+        assert "t=" not in page.url
+        up.put(Ready())
+        page.get_by_role("heading").get_by_text("The rack").wait_for()
+        assert seen.complaints() == []
+    with (
+        site.Site(0, lambda line: None) as up,
+        browser.visit(chromium, up.entrance.address) as seen,
+    ):
+        seen.page.get_by_role("status").wait_for()
+        up.__exit__(None, None, None)
+        seen.page.get_by_role("status").get_by_text("has ended").wait_for()

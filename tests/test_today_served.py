@@ -111,10 +111,14 @@ def test_only_a_browser_with_the_address_of_the_terminal_is_let_in_once(shed):
         policy = headers["Content-Security-Policy"]
         assert code == 200 and "unsafe" not in policy and "frame-ancestors 'none'" in policy
         assert headers["Cache-Control"] == "no-store" and "To do this week" in text
-        for wrong in ({"Host": "rack.example"}, {"Host": None}, {"Origin": "http://rack.example"},
+        for wrong in ({"Host": "rack.example"}, {"Origin": "http://rack.example"},
                       {"Origin": "null"}, {"Origin": None}):  # fmt: skip
             body = {"key": "row-one-1", "cells": ROW}
             assert asks(server, "POST", "/rows", body, Cookie=cookie, **wrong)[0] == 403, wrong
+        for method in ("GET", "POST"):
+            assert asks(server, method, "http://[/", b"", Cookie=cookie)[0] in (404, 415)
+            for wrong in ({"Host": "["}, {"Host": None}):
+                assert asks(server, method, "/", b"", Cookie=cookie, **wrong)[0] == 400, wrong
         assert (
             asks(server, "POST", "/rows", b"{}", Content_Type="text/plain", Cookie=cookie)[0] == 415
         )

@@ -12,11 +12,10 @@ import sys
 import webbrowser
 from collections.abc import Callable, Mapping
 from http import HTTPStatus
-from http.cookies import CookieError, SimpleCookie
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib.resources import files
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs
 
 import jinja2
 from markupsafe import Markup
@@ -26,11 +25,11 @@ from colony_sim.drawing import palette
 from colony_sim.logs.log_rows import Refused
 from colony_sim.serving import hosts
 from colony_sim.serving.door import Door
+from colony_sim.serving.entrance import SHUT_OUT, Entrance, Turn
 from colony_sim.serving.listening import listening
 
 PORT = 8417
 _ALL = "0.0.0.0"  # noqa: S104 (only when the home network is asked for)
-_COOKIE = "rack"
 _YEAR_S = 365 * 24 * 3600
 _MOST_BYTES = 16 * 1024
 _SILENT_S = 20
@@ -43,7 +42,6 @@ _PAIRING = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action 'self'; "
     "base-uri 'none'"
 )
-_SHUT_OUT = "Open the address that the terminal shows: this browser was not let in."
 
 
 def bind(port: int | None, home: bool) -> socket.socket:
@@ -84,7 +82,7 @@ def serve(
     server = Server(bound, desk, Door(home), names, tell)
     server.announce()
     if browse:
-        webbrowser.open(server.address)
+        webbrowser.open(server.entrance.address)
     try:
         server.serve_forever()
     finally:
@@ -121,15 +119,12 @@ class Server(ThreadingHTTPServer):
         self.socket = bound
         self.desk, self.door, self.names, self.tell = desk, door, names, tell
         self.port = bound.getsockname()[1]
-
-    @property
-    def address(self) -> str:
-        """Lets one browser of this machine in."""
-        return f"http://{hosts.LOOPBACK}:{self.port}/?t={self.door.token}"
+        self.entrance = Entrance(door, self.port, tell, _YEAR_S)
 
     def announce(self) -> None:
         """Say where the page is."""
-        self.tell(f"The page of your rack: {self.address} (one browser). Ctrl-C ends it.")
+        address = self.entrance.address
+        self.tell(f"The page of your rack: {address} (one browser). Ctrl-C ends it.")
         if self.door.pairs:
             self.tell(f"On a telephone at home: http://{hosts.home_address()}:{self.port}/")
             self.tell(f"Its code, for one telephone: {_spaced(self.door.code)}")
@@ -152,25 +147,18 @@ class Handler(BaseHTTPRequestHandler):
         """The page, or how it stands."""
         if not self._is_ours():
             return
-        asked = urlsplit(self.path)
-        token = parse_qs(asked.query).get("t", [""])[0]
-        if asked.path == "/" and token:
-            if key := self.server.door.enter(token):
-                self._let_in(key)
-                self.server.tell(f"Opened. For another browser: {self.server.address}")
-            elif self._is_let_in():
-                self._redirect()
-            else:
-                self._refuse(HTTPStatus.FORBIDDEN, f"This address was used already. {_SHUT_OUT}")
+        path = self.path.partition("?")[0]
+        if turn := self.server.entrance.by_token(self.path, self._cookies()):
+            self._turn(turn)
         elif not self._is_let_in():
-            if asked.path == "/" and self.server.door.pairs:
+            if path == "/" and self.server.door.pairs:
                 self._ask_code("")
             else:
-                self._refuse(HTTPStatus.FORBIDDEN, _SHUT_OUT)
-        elif asked.path == "/":
+                self._refuse(HTTPStatus.FORBIDDEN, SHUT_OUT)
+        elif path == "/":
             text, policy = self.server.desk.page()
             self._send(HTTPStatus.OK, "text/html; charset=utf-8", text, policy)
-        elif asked.path == "/status":
+        elif path == "/status":
             self._json(HTTPStatus.OK, self.server.desk.status())
         else:
             self._refuse(HTTPStatus.NOT_FOUND, "There is nothing at this address.")
@@ -186,7 +174,7 @@ class Handler(BaseHTTPRequestHandler):
             self._pair(body)
             return
         if not self._is_let_in():
-            self._refuse(HTTPStatus.FORBIDDEN, _SHUT_OUT)
+            self._refuse(HTTPStatus.FORBIDDEN, SHUT_OUT)
             return
         # A form of a foreign page cannot send this type unasked.
         if self.headers.get_content_type() != "application/json":
@@ -224,38 +212,33 @@ class Handler(BaseHTTPRequestHandler):
     # -- Who asks
 
     def _is_ours(self, posts: bool = False) -> bool:
-        origins = self.headers.get_all("Origin", [])
-        ours = hosts.allowed(self.headers.get_all("Host", []), origins, self.server.names)
-        # Browsers name the origin of whatever they post.
-        if ours and hosts.at_home(self.client_address[0]) and (origins or not posts):
+        why = hosts.refusal(
+            self.headers.get_all("Host", []), self.headers.get_all("Origin", []),
+            self.server.names, by_a_page=posts,
+        )  # fmt: skip
+        if why is None and hosts.at_home(self.client_address[0]):
             return True
-        self._refuse(HTTPStatus.FORBIDDEN, "Only for browsers of this machine or home.")
+        self._refuse(why or HTTPStatus.FORBIDDEN, "Only for browsers of this machine or home.")
         return False
 
+    def _cookies(self) -> list[str]:
+        return self.headers.get_all("Cookie", [])
+
     def _is_let_in(self) -> bool:
-        try:
-            cookies = SimpleCookie(self.headers.get("Cookie", ""))
-        except CookieError:
-            return False
-        name = self._cookie_name()
-        return name in cookies and self.server.door.knows(cookies[name].value)
+        return self.server.entrance.knows(self._cookies())
 
-    def _cookie_name(self) -> str:
-        # Cookies do not tell ports apart.
-        return f"{_COOKIE}{self.server.port}"
-
-    def _let_in(self, key: str) -> None:
-        cookie = (
-            f"{self._cookie_name()}={key}; Path=/; Max-Age={_YEAR_S}; HttpOnly; SameSite=Strict"
-        )
-        self._redirect({"Set-Cookie": cookie})
+    def _turn(self, turn: Turn) -> None:
+        if turn.why:
+            self._refuse(turn.status, turn.why)
+        else:
+            self._send(turn.status, "text/plain", "", more=turn.headers)
 
     def _pair(self, body: bytes) -> None:
         door = self.server.door
         was_shut = door.is_shut
         typed = parse_qs(body.decode("utf-8", "replace")).get("code", [""])[0]
         if key := door.pair(typed):
-            self._let_in(key)
+            self._turn(self.server.entrance.let_in(key))
             self.server.tell(f"A telephone was let in. Code for another: {_spaced(door.code)}")
             return
         if door.is_shut:
@@ -282,13 +265,9 @@ class Handler(BaseHTTPRequestHandler):
             return None
         return self.rfile.read(int(length))
 
-    def _redirect(self, headers: Mapping[str, str] | None = None) -> None:
-        more = {"Location": "/", **(headers or {})}
-        self._send(HTTPStatus.SEE_OTHER, "text/plain", "", more=more)
-
     def _refuse(self, code: HTTPStatus, why: str) -> None:
         self.close_connection = True  # What it may still send is not read.
-        if urlsplit(self.path).path == "/" and self.command == "GET":
+        if self.path.partition("?")[0] == "/" and self.command == "GET":
             self._send(code, "text/plain; charset=utf-8", f"{why}\n")
         else:
             self._json(code, {"why": why})

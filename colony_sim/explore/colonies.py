@@ -9,31 +9,19 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from colony_sim.colony.simulate import Scenario
-from colony_sim.experiment.files import Policy
-from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.experiment.plan import Plan
 from colony_sim.experiment.worlds import Worlds
-from colony_sim.measuring.catalogue import YIELD
-from colony_sim.measuring.outcome import SteadyMeasuring
-from colony_sim.running.executor import PointOutcome, PointRun, run_all_points, runs_of
 from colony_sim.running.local import LocalExecutor
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import default_workers
 from colony_sim.running.store import OutcomeStore, open_store
-from colony_sim.statistics.over_worlds import verdict_over_worlds
-from colony_sim.statistics.worlds_pointwise import KNOWN
 
-#: Colonies lived at most, and days of each, as in a quick comparison.
-MOST, DAYS = 30, 900
-OLD, NEW = "old way", "new way"
-_LARVAE = "yield_larvae_per_day"
-_MEASURING = SteadyMeasuring()
+#: Colonies lived at most.
+MOST = 30
 
 Pair = tuple[Scenario, Scenario]
 
@@ -159,80 +147,30 @@ class Colonies:
             pair = self._pair
         if pair is None:
             return True
-        plan = plan_of(pair, self.worlds)
-        total = len(plan.seeds) * len(plan.policies)
+        # Loads the statistics, which a page that opens need not wait for.
+        from colony_sim.explore import possible
 
-        def wanted() -> Iterator[PointRun]:
-            for run in runs_of(plan, 1, enumerate(plan.seeds, start=1), _MEASURING):
-                if self._stands(asked):
-                    yield run
-
-        # A process that is gone is not tried again: it may have been ended with the page.
-        for ended in run_all_points(
-            wanted(), total, store, self._executor, _MEASURING, retry=False
+        plan = possible.plan_of(pair, self.worlds, MOST)
+        for number, way, outcome in possible.lived(
+            plan, store, self._executor, lambda: self._stands(asked)
         ):
-            if ended.error is not None:
-                raise RuntimeError(ended.error.strip().splitlines()[-1])
-            self._take(asked, plan, ended)
+            self._take(asked, plan, number, way, outcome)
         return self._stands(asked)
 
     def _stands(self, asked: int) -> bool:
         with self._lock:
             return self._asked == asked and self._watched and not self._closed
 
-    def _take(self, asked: int, plan: Plan, ended: PointOutcome) -> None:
+    def _take(
+        self, asked: int, plan: Plan, number: int, way: str, outcome: dict[str, float]
+    ) -> None:
+        from colony_sim.explore import possible
+
         with self._lock:
             if asked != self._asked:
                 return
-            found = self._found.setdefault(ended.replicate, {})
-            found[ended.policy] = ended.outcome
+            found = self._found.setdefault(number, {})
+            found[way] = outcome
             if len(found) == len(plan.policies):
-                self._so_far = summary(self._found, len(plan.policies), len(plan.seeds))
+                self._so_far = possible.summary(self._found, len(plan.policies), len(plan.seeds))
                 self.version += 1
-
-
-def plan_of(pair: Pair, worlds: Worlds) -> Plan:
-    """The colonies of two ways, or of one where both are the same: a seed and a world each."""
-    old, new = pair
-    policies = (Policy(OLD, old.parameters), Policy(NEW, new.parameters))
-    return Plan(
-        name="explored",
-        question="Does the new way give more than the old one?",
-        days=min(old.days, DAYS),
-        seeds=replicate_seeds(old.seed, min(MOST, len(worlds.draws))),
-        seed=old.seed,
-        breeders=old.breeders,
-        larvae=old.larvae,
-        baseline=OLD,
-        climate=old.climate,
-        policies=policies[: 1 if old == new else 2],
-        text="",
-        profile=worlds,
-        keeper=old.keeper,
-    )
-
-
-def summary(found: dict[int, dict[str, dict[str, float]]], ways: int, most: int) -> SoFar:
-    """What outcomes say: by number of the colony and way, those of `SteadyMeasuring`."""
-    whole = [one for _, one in sorted(found.items()) if len(one) == ways]
-    larvae = [one[OLD][_LARVAE] for one in whole]
-    between = None
-    if len(larvae) >= 5:
-        low, high = np.quantile(larvae, [0.1, 0.9])
-        between = (float(low), float(high))
-    told = SoFar(len(whole), most, larvae=between)
-    if ways < 2 or not whole:
-        return told
-    gains = [one[NEW][YIELD] - one[OLD][YIELD] for one in whole]
-    told = replace(told, ahead=tuple(gain > 0 for gain in gains))
-    if len(gains) < 2:
-        return told
-    verdict = verdict_over_worlds([[gain] for gain in gains])
-    known: Literal["more", "less", "open"] = "open"
-    if verdict.probability_a >= KNOWN:
-        known = "more"
-    elif verdict.probability_b >= KNOWN:
-        known = "less"
-    return replace(
-        told, probability=verdict.probability_a, error=verdict.probability_a_se, known=known
-    )

@@ -26,12 +26,12 @@ from colony_sim.explore.colonies import Colonies
 from colony_sim.explore.controls import Control
 from colony_sim.explore.elements import VALUE, prop, put, put_html, words
 from colony_sim.explore.experiment_file import NAME, experiment_text
-from colony_sim.explore.rack import breeding, flights, rack_now
+from colony_sim.explore.rack import breeding, flights, in_bowl, rack_now
 from colony_sim.explore.rack import in_words as rack_words
 from colony_sim.explore.session import Gives, Run, Session
 from colony_sim.explore.side import Side
+from colony_sim.explore.site import TITLE
 
-TITLE = "Try a change on a rack of mealworms"
 #: Seconds between two looks at the session: racks, words, and racks that catch up.
 _RACKS, _WORDS, _HURRY = 0.1, 0.5, 0.3
 #: Bins side by side on a narrow screen.
@@ -250,7 +250,7 @@ class Page:
             if now == self._looked or (session.behind and not self._due(runs)):
                 return
             self._looked = now
-            racks = {side: rack_now(run, _bowl(run, session)) for side, run in runs.items()}
+            racks = {side: rack_now(run, in_bowl(run, session.day)) for side, run in runs.items()}
             scale = self._scale.wider(Scale.of(racks.values()))
             goes = {side: self._flights(side, run, scale) for side, run in runs.items()}
             days = {side: run.day for side, run in runs.items()}
@@ -384,12 +384,6 @@ def _call(what: str, *given: Any) -> None:
 def scoop_svg() -> str:
     """The scoop that stands at the bowl."""
     return drawing(Scene(40, 16, [Mark("scoop", Place(18, 7))]), "", prefix="scoop-")
-
-
-def _bowl(run: Run, session: Session) -> float:
-    """Larvae that the rack gives a day."""
-    last = run.columns["harvest_larvae"][max(0, min(run.day, session.day) - 28) :]
-    return sum(last) / len(last) if last else 0.0
 
 
 def _dots(ahead: tuple[bool, ...], most: int) -> str:

@@ -10,7 +10,7 @@ from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
 from colony_sim.colony.keeper import Keeper
 from colony_sim.drawing.content import BinContent, RackContent, Scale
-from colony_sim.explore.session import Run
+from colony_sim.explore.session import WINDOW, Run
 from colony_sim.population.census import ADULTS, PUPAE
 
 TRAY, BOWL = "tray", "bowl"
@@ -61,6 +61,12 @@ def rack_now(run: Run, bowl: float) -> RackContent:
         {"pupae": int(tray[PUPAE]), "adults": int(tray[ADULTS])},
         round(bowl),
     )
+
+
+def in_bowl(run: Run, day: int) -> float:
+    """Larvae that the rack gave a day, over the days until `day` that `Run.gives` averages."""
+    last = run.columns["harvest_larvae"][max(0, min(run.day, day) - WINDOW) :]
+    return sum(last) / len(last) if last else 0.0
 
 
 def _content(run: Run, bin_: Bin) -> BinContent:

@@ -1,82 +1,52 @@
-"""Serves the page on the loopback address only, to the browser of this machine only."""
+"""Loads the model for the page, and the page itself, and puts it where the site answers."""
 
 from __future__ import annotations
 
-import webbrowser
-from collections.abc import Callable
-from contextlib import closing
-
-import uvicorn
 from fastapi import FastAPI
 from nicegui import ui
 
 from colony_sim.colony.simulate import Scenario
 from colony_sim.drawing.content import Scale
-from colony_sim.drawing.rack import sign_scene
-from colony_sim.drawing.svg import svg
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.explore.band import YEAR
 from colony_sim.explore.clock import Clock
 from colony_sim.explore.colonies import Colonies
-from colony_sim.explore.guard import Guard
-from colony_sim.explore.page import TITLE, Page
-from colony_sim.explore.rack import rack_now
+from colony_sim.explore.page import Page
+from colony_sim.explore.rack import in_bowl, rack_now
 from colony_sim.explore.session import Session
-from colony_sim.serving.hosts import LOOPBACK
-from colony_sim.serving.listening import listening
+from colony_sim.explore.site import TITLE, Site, sign
 
 
-def serve(
-    scenario: Scenario,
-    about: str,
-    worlds: Worlds,
-    port: int,
-    ready: Callable[[str], None],
-    browse: bool,
-) -> None:
+def serve(site: Site, scenario: Scenario, about: str, worlds: Worlds) -> None:
     """Serve the page until Ctrl-C.
 
     Parameters
     ----------
+    site : Site
+        Is up.
     scenario : Scenario
         What the page starts from.
     about : str
         Where it comes from, in a sentence or two.
     worlds : Worlds
         Colonies that are possible.
-    port : int
-    ready : callable
-        Called with the address once the page can be opened.
-    browse : bool
-        Whether to open it in the browser.
 
     Raises
     ------
-    InputError
-        The port is in use.
     KeyboardInterrupt
         Stopped with Ctrl-C.
     """
-    with closing(listening(port)) as bound:
-        address = f"http://{LOOPBACK}:{bound.getsockname()[1]}/"
-        # Also loads the kernels: the page would stand still for as long as that takes.
-        session = Session(scenario)
-        scale = lived_on(session, min(YEAR, scenario.days // 2))
-        clock, colonies = Clock(session), Colonies(worlds)
-        try:
-            # An open page must not hold up the end.
-            app = _app(clock, colonies, about, scale)
-            config = uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=1)
-            server = uvicorn.Server(config)
-            server.config.load()
-            ready(address)
-            if browse:
-                webbrowser.open(address)
-            # uvicorn raises KeyboardInterrupt again once it has shut down.
-            server.run(sockets=[bound])
-        finally:
-            colonies.close()
-            clock.close()
+    site.doing("The rack is being lived up to today.")
+    # Also loads the kernels: the page would stand still for as long as that takes.
+    session = Session(scenario)
+    scale = lived_on(session, min(YEAR, scenario.days // 2))
+    clock, colonies = Clock(session), Colonies(worlds)
+    try:
+        site.put(_app(clock, colonies, about, scale))
+        site.wait()
+    finally:
+        colonies.close()
+        clock.close()
 
 
 def lived_on(session: Session, days: int) -> Scale:
@@ -88,12 +58,12 @@ def lived_on(session: Session, days: int) -> Scale:
     for _ in range(days):
         session.live()
         if session.day % 5 == 0:
-            larvae = session.old_run.gives(session.day).larvae
+            larvae = in_bowl(session.old_run, session.day)
             scale = scale.wider(Scale.of([rack_now(session.old_run, larvae)]))
     return scale
 
 
-def _app(clock: Clock, colonies: Colonies, about: str, scale: Scale) -> Guard:
+def _app(clock: Clock, colonies: Colonies, about: str, scale: Scale) -> FastAPI:
     web = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
     watching: set[str] = set()
 
@@ -118,7 +88,7 @@ def _app(clock: Clock, colonies: Colonies, about: str, scale: Scale) -> Guard:
         web,
         root=root,
         title=TITLE,
-        favicon=svg(sign_scene(), TITLE, width=48),
+        favicon=sign(),
         dark=None,
         language="en-US",
         binding_refresh_interval=None,
@@ -127,4 +97,4 @@ def _app(clock: Clock, colonies: Colonies, about: str, scale: Scale) -> Guard:
         # A machine that is busy with more than this page must not lose it.
         reconnect_timeout=8,
     )
-    return Guard(web)
+    return web

@@ -10,6 +10,7 @@ import ipaddress
 import socket
 from collections.abc import Collection, Sequence
 from contextlib import closing
+from http import HTTPStatus
 from urllib.parse import urlsplit
 
 LOOPBACK = "127.0.0.1"
@@ -18,8 +19,14 @@ _ELSEWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): nothing is sent to it."""
 
 
-def allowed(hosts: Sequence[str], origins: Sequence[str], names: Collection[str] = NAMES) -> bool:
-    """Whether a request names this machine as host, and the origin, if any, is the same.
+def refusal(
+    hosts: Sequence[str],
+    origins: Sequence[str],
+    names: Collection[str] = NAMES,
+    *,
+    by_a_page: bool,
+) -> HTTPStatus | None:
+    """Why a request is refused: it must name this machine as its host and the same as its origin.
 
     Parameters
     ----------
@@ -27,12 +34,24 @@ def allowed(hosts: Sequence[str], origins: Sequence[str], names: Collection[str]
         All headers of that name.
     names : collection of str
         Names and addresses of this machine, in small letters.
+    by_a_page : bool
+        Whether only a page asks so, whose browser then names an origin: it is demanded.
+
+    Returns
+    -------
+    HTTPStatus or None
+        400 without one host that can be read, 403 for what is foreign, None for what is allowed.
     """
     try:
-        ours = len(hosts) == 1 and urlsplit(f"//{hosts[0]}").hostname in names
+        name = urlsplit(f"//{hosts[0]}").hostname if len(hosts) == 1 else None
     except ValueError:  # Such as an open bracket.
-        return False
-    return ours and all(origin == f"http://{hosts[0]}" for origin in origins)
+        name = None
+    if name is None:
+        return HTTPStatus.BAD_REQUEST
+    same = all(origin == f"http://{hosts[0]}" for origin in origins)
+    if name in names and same and (origins or not by_a_page):
+        return None
+    return HTTPStatus.FORBIDDEN
 
 
 def home_address() -> str:

@@ -113,8 +113,7 @@ def explore(
     ] = True,
 ) -> None:
     """Try a change on a drawn rack: a page in your browser, served to this machine only."""
-    with getting_ready():
-        from colony_sim.commands.explore import run_explore
+    from colony_sim.commands.explore import run_explore
 
     run_explore(file, policy=policy, profile=profile, port=port, browse=browser)
 
