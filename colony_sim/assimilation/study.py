@@ -15,9 +15,9 @@ from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.tables import TABLES, frames
 from colony_sim.assimilation.today import KINDS, MEMBERS, State, assimilate
 from colony_sim.assimilation.told import Floor, Told, tell
-from colony_sim.experiment.files import read_text
 from colony_sim.experiment.plan import Plan
 from colony_sim.logs.log_rows import Layout
+from colony_sim.logs.logbook import read_log_text
 from colony_sim.running.runner import Progress
 from colony_sim.studies.study import Said, Study
 
@@ -122,7 +122,7 @@ def say(found: Found, plan: Plan) -> Said:
 
 def draw(found: Found, folder: Path) -> None:
     """Write the page."""
-    layout = Layout.of(read_text(found.asked.logbook.path))
+    layout = Layout.of(read_log_text(found.asked.logbook.path))
     page.write(found.told, layout, folder / page.FILE)
 
 

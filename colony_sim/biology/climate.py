@@ -15,6 +15,7 @@ import numpy as np
 from colony_sim.biology.calendar import DATES, covers_year, going_on, is_usual, on_calendar
 from colony_sim.biology.logger import FILLS, HIGHEST_C, LOWEST_C, read_logger
 from colony_sim.errors import InputError
+from colony_sim.inputs import MOST_BYTES, text_lines
 
 DAYS_PER_YEAR = 365.0
 _ALLOWED_C = f"a temperature from {LOWEST_C:g} to {HIGHEST_C:g} (C)"
@@ -226,9 +227,8 @@ def _temperature(value: Any, where: str, field: str) -> float:
 def _read_series(path: Path) -> tuple[float, ...]:
     where = str(path)
     try:
-        with path.open(newline="", encoding="utf-8-sig") as handle:
-            rows = list(csv.reader(handle, strict=True))
-    except (OSError, ValueError, csv.Error) as error:
+        rows = list(csv.reader(text_lines(path, MOST_BYTES, "one row a day"), strict=True))
+    except (ValueError, csv.Error) as error:
         raise InputError(where, "climate.csv", path.name, f"a readable CSV ({error})") from None
     if not rows:
         raise InputError(where, "header", "", "day,temperature_c (the file is empty)")

@@ -29,11 +29,9 @@ from pathlib import Path
 
 import numpy as np
 
-from colony_sim.biology.logger_file import Readings, read_readings
+from colony_sim.biology.logger_file import HIGHEST_C, LOWEST_C, Readings, read_readings
 from colony_sim.errors import InputError
 
-LOWEST_C, HIGHEST_C = -30.0, 50.0
-"""A room outside this range is a slip of the pen or another unit (degrees C)."""
 ENOUGH = 0.75
 """Share of the usual readings that a day needs to count."""
 JUMP_K_PER_HOUR = 15.0
@@ -116,7 +114,7 @@ def read_logger(
 def _check_unit(readings: Readings, where: str) -> None:
     known = readings.celsius[np.isfinite(readings.celsius)]
     if not len(known):
-        text = readings.text[0]
+        text = readings.odd[0]
         raise InputError(where, f"row {readings.line[0]}, temperature", text, "a number")
     median = float(np.median(known))
     if readings.unit == "C" and median > TOO_WARM_C:
@@ -163,7 +161,7 @@ def _impossible(readings: Readings, fill: str, where: str, notes: list[str]) -> 
     bad = ~((celsius >= LOWEST_C) & (celsius <= HIGHEST_C))
     if bad.any():
         places = [
-            f"row {readings.line[i]}: {readings.text[i]!r}" for i in np.flatnonzero(bad).tolist()
+            f"row {readings.line[i]}: {readings.odd[i]!r}" for i in np.flatnonzero(bad).tolist()
         ]
         told = f"{len(places)} readings that are no room's temperature ({_some(places)})"
         if fill == "refuse":

@@ -5,16 +5,24 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Sequence
+from array import array
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
 
 from colony_sim.biology.calendar import EARLIEST, LATEST, is_usual
 from colony_sim.errors import InputError
+from colony_sim.inputs import text_lines
 
+LOWEST_C, HIGHEST_C = -30.0, 50.0
+"""A room outside this range is a slip of the pen or another unit (degrees C)."""
+MOST_BYTES, MOST_ROWS = 40_000_000, 600_000
+"""Of a file: a reading a minute for a year, or every five minutes for five."""
+_FEWER = "let the logger's program write a reading every ten minutes or every hour"
 _TIMES = ("time", "date_time", "datetime", "timestamp")
 _TEMPERATURES = {"temperature_c": "C", "temperature_f": "F", "temperature": None}
 _ISO = re.compile(
@@ -37,8 +45,8 @@ class Readings:
         Hours since the first reading.
     celsius : ndarray
         Degrees C; NaN where the cell holds no number.
-    text : sequence of str
-        The cell.
+    odd : mapping of int to str
+        By place, the cells that are no temperature of a room.
     unit : str
         "C" or "F", the unit in the file.
     column : str
@@ -51,7 +59,7 @@ class Readings:
     day: np.ndarray
     hours: np.ndarray
     celsius: np.ndarray
-    text: Sequence[str]
+    odd: Mapping[int, str]
     unit: str
     column: str
     others: tuple[str, ...]
@@ -67,17 +75,14 @@ def read_readings(path: Path, unit: str | None) -> Readings:
     """
     where = str(path)
     try:
-        text = Path(path).read_text(encoding="utf-8-sig")
-    except (OSError, ValueError) as error:
-        raise _unreadable(path, error) from None
-    head = text.partition("\n")[0]
-    mark = max(",;\t", key=head.count)
-    rows = csv.reader(text.splitlines(keepends=True), delimiter=mark, strict=True)
-    times: list[tuple[int, str]] = []
-    temperatures: list[str] = []
-    try:
+        lines = text_lines(path, MOST_BYTES, _FEWER)
+        head = lines.readline()
+        mark = max(",;\t", key=head.count)
+        # Row by row: what is kept of a reading is a few numbers.
+        rows = csv.reader(chain([head], lines), delimiter=mark, strict=True)
         header = [cell.strip().lower() for cell in next(rows, [])]
         time, temperature = _columns(header, where)
+        found = _Found(_unit(header[temperature], unit, where), where)
         for row in rows:
             if not any(cell.strip() for cell in row):
                 continue
@@ -85,17 +90,22 @@ def read_readings(path: Path, unit: str | None) -> Readings:
                 raise InputError(
                     where, f"row {rows.line_num}", mark.join(row), f"{len(header)} cells, as above"
                 )
-            times.append((rows.line_num, row[time].strip()))
+            if len(found.line) == MOST_ROWS:
+                allowed = f"at most {MOST_ROWS:,}; {_FEWER}"
+                raise InputError(where, "rows", f"more than {MOST_ROWS:,}", allowed)
             cell = row[temperature].strip()
-            temperatures.append(cell.replace(",", ".") if mark == ";" else cell)
-    except csv.Error as error:
+            found.add(
+                rows.line_num, row[time].strip(), cell.replace(",", ".") if mark == ";" else cell
+            )
+    except (ValueError, csv.Error) as error:
         raise _unreadable(path, error) from None
-    if not times:
+    if not found.line:
         raise InputError(where, "rows", 0, "readings below the header")
-    column = header[temperature]
-    unit = _unit(column, unit, where)
     others = tuple(name for i, name in enumerate(header) if i not in (time, temperature))
-    return _readings(times, temperatures, unit, column, others, where)
+    return Readings(
+        np.array(found.line), np.array(found.day), np.array(found.hours), np.array(found.celsius),
+        found.odd, found.unit, header[temperature], others,
+    )  # fmt: skip
 
 
 def _unreadable(path: Path, error: Exception) -> InputError:
@@ -120,31 +130,34 @@ def _unit(column: str, unit: str | None, where: str) -> str:
     return own or unit or "C"
 
 
-def _readings(
-    times: list[tuple[int, str]],
-    temperatures: list[str],
-    unit: str,
-    column: str,
-    others: tuple[str, ...],
-    where: str,
-) -> Readings:
-    line = np.array([number for number, _ in times])
-    stamps = [_stamp(text, number, where) for number, text in times]
-    zones = {stamp.tzinfo is None for stamp in stamps}
-    if len(zones) > 1:
-        odd = next(
-            i for i, s in enumerate(stamps) if (s.tzinfo is None) != (stamps[0].tzinfo is None)
-        )
-        raise InputError(
-            where, f"row {line[odd]}, time", times[odd][1],
-            "an offset from UTC (such as +01:00) after every time, or after none",
-        )  # fmt: skip
-    day = np.array([stamp.toordinal() for stamp in stamps])
-    zero = stamps[0]
-    hours = np.array([(stamp - zero).total_seconds() / 3600 for stamp in stamps])
-    degrees = np.array([_degrees(text) for text in temperatures])
-    celsius = (degrees - 32.0) / 1.8 if unit == "F" else degrees
-    return Readings(line, day, hours, celsius, temperatures, unit, column, others)
+class _Found:
+    """Readings as they are read, in numbers."""
+
+    def __init__(self, unit: str, where: str) -> None:
+        self.unit, self.where = unit, where
+        self.line, self.day = array("q"), array("q")
+        self.hours, self.celsius = array("d"), array("d")
+        self.odd: dict[int, str] = {}
+        self._zero: datetime | None = None
+
+    def add(self, number: int, time: str, temperature: str) -> None:
+        """Take a reading of a line."""
+        stamp = _stamp(time, number, self.where)
+        if self._zero is None:
+            self._zero = stamp
+        if (stamp.tzinfo is None) != (self._zero.tzinfo is None):
+            raise InputError(
+                self.where, f"row {number}, time", time,
+                "an offset from UTC (such as +01:00) after every time, or after none",
+            )  # fmt: skip
+        degrees = _degrees(temperature)
+        celsius = (degrees - 32.0) / 1.8 if self.unit == "F" else degrees
+        if not LOWEST_C <= celsius <= HIGHEST_C:
+            self.odd[len(self.line)] = temperature
+        self.line.append(number)
+        self.day.append(stamp.toordinal())
+        self.hours.append((stamp - self._zero).total_seconds() / 3600)
+        self.celsius.append(celsius)
 
 
 def _stamp(text: str, number: int, where: str) -> datetime:

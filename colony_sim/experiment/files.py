@@ -22,6 +22,7 @@ from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
 from colony_sim.experiment.units import CUP, METRIC, SLICE, House, in_model_units, using
+from colony_sim.inputs import read_text
 
 LONGEST_DAYS = 36_500
 MOST_REPLICATES = 10_000
@@ -231,19 +232,6 @@ def _in_model_units(tables: dict[str, Any], where: str) -> tuple[House, dict[str
     house = House.of(head, where, "experiment.") if isinstance(head, dict) else METRIC
     with using(house):
         return house, in_model_units(tables, where, {f"experiment.{k}": "g" for k in (CUP, SLICE)})
-
-
-def read_text(path: Path) -> str:
-    """Text of a file (UTF-8, a byte-order mark is dropped); InputError if it cannot be read."""
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(
-            str(path), f"byte {error.start}", "not UTF-8", "a text file in UTF-8"
-        ) from None
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise InputError(str(path), "file", reason, "a file that can be read") from None
 
 
 def flatten(tables: Mapping[str, Any], where: str, prefix: str = "") -> dict[str, Any]:

@@ -35,7 +35,7 @@ from colony_sim.biology.parameters import (
     out_of_order,
 )
 from colony_sim.errors import ARGUMENT, InputError
-from colony_sim.experiment.files import read_text
+from colony_sim.inputs import read_text
 
 FORMAT = 2
 MOST_DRAWS = 10_000
@@ -296,12 +296,11 @@ def read_worlds(path: str | Path) -> Worlds:
     """
     path = shipped_file() if str(path) == SHIPPED else Path(path)
     where = str(path)
-    _check_size(path)
-    text = read_text(path)
+    text = read_text(path, MOST_BYTES, _A_PROFILE)
     if _OLD.search(text):
         allowed = "a profile in CSV; run colony-sim fit again, which writes one"
         raise InputError(where, "file", "a TOML profile of an older version", allowed)
-    lines = text.rstrip("\n").split("\n")
+    lines = text.rstrip("\n").split("\n", 2 * MOST_DRAWS)  # Many more are refused below.
     start = next((i for i, line in enumerate(lines) if not line.startswith("#")), len(lines))
     header = lines[start].split(",") if start < len(lines) else [""]
     if header[0] != _NUMBERING:
@@ -405,15 +404,6 @@ def _check_count(count: int, where: str) -> None:
         raise InputError(where, "draws", count, f"1 to {MOST_DRAWS} draws")
 
 
-def _check_size(path: Path) -> None:
-    try:
-        size = path.stat().st_size
-    except OSError:
-        return  # Reading it says why.
-    if size > MOST_BYTES:
-        raise InputError(str(path), "bytes", size, f"at most {MOST_BYTES}; {_A_PROFILE}")
-
-
 def _plain_facts(facts: Mapping[str, Any], where: str) -> dict[str, Any]:
     """Facts as TOML reads them back; those that are None are left out."""
     for name in facts:
@@ -458,8 +448,8 @@ def _facts(lines: Sequence[str], where: str) -> dict[str, Any]:
 
 def _draws(keys: tuple[str, ...], lines: Sequence[str], start: int, where: str) -> np.ndarray:
     """Draws x keys of the rows from line number `start` (from 0) on."""
+    _check_count(len(lines) - start, where)
     rows = [line.split(",") for line in lines[start:]]
-    _check_count(len(rows), where)
     for number, cells in enumerate(rows, start=1):
         if cells[0] != str(number):
             here = f"line {start + number}, {_NUMBERING}"

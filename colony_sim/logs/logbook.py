@@ -12,12 +12,12 @@ import datetime
 import difflib
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from colony_sim.biology.calendar import DATES, is_usual
-from colony_sim.experiment.files import read_text
+from colony_sim.inputs import read_text
 from colony_sim.logs import log_cells
 from colony_sim.logs.words import (
     ABOUT_ERROR,
@@ -33,6 +33,9 @@ from colony_sim.logs.words import (
 )
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
+MOST_BYTES, MOST_ROWS = 4_000_000, 100_000
+"""Of a log: 27 rows a day for ten years."""
+_SHORTER = "keep the rows of the last years in a file of their own"
 _OTHER_DATE = re.compile(r"(\d{1,4})[./ -](\d{1,2})[./ -](\d{1,4})")
 
 
@@ -69,9 +72,20 @@ def read_log(path: str | Path) -> Logbook:
         The file cannot be read at all.
     """
     path = Path(path)
-    text = read_text(path)
+    text = read_log_text(path)
     entries, faults, notes = parse(text)
     return Logbook(path, digest_of(text), tuple(in_order(entries)), tuple(faults), tuple(notes))
+
+
+def read_log_text(path: Path) -> str:
+    """The text of a log.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read at all.
+    """
+    return read_text(path, MOST_BYTES, _SHORTER)
 
 
 def digest_of(text: str) -> str:
@@ -94,6 +108,9 @@ def parse(text: str) -> tuple[list[Entry], list[Fault], list[str]]:
     entries: list[Entry] = []
     notes: list[str] = []
     seen: dict[tuple[str, ...], int] = {}
+    if len(body) > MOST_ROWS:
+        remedy = f"at most {MOST_ROWS:,} rows: {_SHORTER}"
+        return [], [Fault(body[MOST_ROWS][0], "row", "", remedy)], []
     for number, row in body:
         cells = [cell.strip() for cell in row]
         if not any(cells):
@@ -123,11 +140,14 @@ def parse(text: str) -> tuple[list[Entry], list[Fault], list[str]]:
 def _rows(text: str) -> tuple[list[tuple[int, list[str]]], str]:
     """Rows with the line they begin on, without lines that begin with #; what parts columns."""
     lines = text.splitlines()
+
     # Kept as empty lines, so that numbers are those of an editor or a spreadsheet.
-    kept = ["" if line.lstrip(' "').startswith("#") else line for line in lines]
-    parted = log_cells.delimiter(next((line for line in kept if line.strip()), ""))
-    reader, rows, start = csv.reader(kept, delimiter=parted), [], 1
-    while True:
+    def kept() -> Iterator[str]:
+        return ("" if line.lstrip(' "').startswith("#") else line for line in lines)
+
+    parted = log_cells.delimiter(next((line for line in kept() if line.strip()), ""))
+    reader, rows, start = csv.reader(kept(), delimiter=parted), [], 1
+    while len(rows) <= MOST_ROWS + 1:
         try:
             row = next(reader, None)
         except csv.Error as error:  # Of a cell longer than the reader takes.

@@ -20,7 +20,6 @@ from colony_sim.experiment.files import (
     MOST_LARVAE,
     Nothing,
     flatten,
-    read_text,
 )
 from colony_sim.experiment.units import (
     KEYS,
@@ -31,6 +30,7 @@ from colony_sim.experiment.units import (
     read,
     using,
 )
+from colony_sim.inputs import read_text
 from colony_sim.planning import rack_now, room
 from colony_sim.planning.animals import for_animals
 from colony_sim.planning.wants import (

@@ -19,13 +19,14 @@ import numpy as np
 from colony_sim.assimilation.conditioning import Kind, Scale, adjust, kernel, near_of
 from colony_sim.assimilation.values import Values
 from colony_sim.errors import InputError
-from colony_sim.experiment.files import read_text
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.fitting.posterior import Learner, drawn
+from colony_sim.inputs import read_text
 from colony_sim.trial.boxes import Trial
 from colony_sim.trial.question import Question
 
 COLUMNS = ("trial", "box", "what", "number")
+MOST_BYTES = 100_000
 DOUBT = 0.02
 """Below this share on its side of all results the result is said to be none of theirs."""
 DRAWS = 200
@@ -103,7 +104,8 @@ def read(path: Path, trials: Sequence[Trial]) -> tuple[Trial, np.ndarray]:
     InputError
         The first line that is not as `empty` wrote it, or a number that is missing or none.
     """
-    lines = [line for line in read_text(path).splitlines() if line.strip() and line[0] != "#"]
+    text = read_text(path, MOST_BYTES, "a result has one number for each box")
+    lines = [line for line in text.splitlines() if line.strip() and line[0] != "#"]
     try:
         rows = list(csv.reader(lines, delimiter=";" if lines and ";" in lines[0] else ","))
     except csv.Error as error:
