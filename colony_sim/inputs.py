@@ -10,10 +10,11 @@ from colony_sim.errors import InputError
 
 MOST_BYTES = 1_000_000
 """Of a file in TOML; one of a person is hundreds of times shorter."""
+_PART = 1 << 20
 _NO_SUCH = "the model's own files are far shorter: see that it is the file you mean"
 
 
-def read_bytes(path: Path, most: int = MOST_BYTES, remedy: str = _NO_SUCH) -> bytes:
+def read_bytes(path: Path, most: int = MOST_BYTES, remedy: str = _NO_SUCH) -> bytearray:
     """The bytes of a file; no more than `most` + 1 are ever read.
 
     Parameters
@@ -31,8 +32,10 @@ def read_bytes(path: Path, most: int = MOST_BYTES, remedy: str = _NO_SUCH) -> by
     """
     try:
         with path.open("rb") as handle:
-            # What is no plain file, such as a pipe, has no size to ask for.
-            data = handle.read(most + 1)
+            # In parts: what is no plain file, such as a pipe, has no size to ask for.
+            data = bytearray()
+            while len(data) <= most and (part := handle.read(min(_PART, most + 1 - len(data)))):
+                data += part
             size = max(path.stat().st_size, len(data))
     except OSError as error:
         reason = error.strerror or type(error).__name__

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from colony_sim.biology.calendar import DATES, covers_year, going_on, is_usual, on_calendar
-from colony_sim.biology.logger import FILLS, HIGHEST_C, LOWEST_C, read_logger
+from colony_sim.biology.logger import FILLS, read_logger
+from colony_sim.biology.logger_file import HIGHEST_C, LOWEST_C
 from colony_sim.errors import InputError
 from colony_sim.inputs import MOST_BYTES, text_lines
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from colony_sim.biology import parameters
 from colony_sim.biology.climate import Climate, constant
-from colony_sim.biology.logger import HIGHEST_C, LOWEST_C
+from colony_sim.biology.logger_file import HIGHEST_C, LOWEST_C
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
@@ -74,7 +75,8 @@ class Entrance:
         if path != "/" or not token:
             return None
         if key := self.door.enter(token):
-            self.tell(f"Opened. For another browser: {self.address}")
+            with suppress(OSError):  # The terminal may be closed; the browser is let in.
+                self.tell(f"Opened. For another browser: {self.address}")
             return self.let_in(key)
         if self.knows(cookies):
             return Turn(HTTPStatus.SEE_OTHER, headers={"Location": "/"})

@@ -104,8 +104,8 @@ def read(path: Path, trials: Sequence[Trial]) -> tuple[Trial, np.ndarray]:
     InputError
         The first line that is not as `empty` wrote it, or a number that is missing or none.
     """
-    text = read_text(path, MOST_BYTES, "a result has one number for each box")
-    lines = [line for line in text.splitlines() if line.strip() and line[0] != "#"]
+    whole = read_text(path, MOST_BYTES, "a result has one number for each box")
+    lines = [line for line in whole.splitlines() if line.strip() and line[0] != "#"]
     try:
         rows = list(csv.reader(lines, delimiter=";" if lines and ";" in lines[0] else ","))
     except csv.Error as error:
