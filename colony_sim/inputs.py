@@ -14,7 +14,7 @@ _PART = 1 << 20
 _NO_SUCH = "the model's own files are far shorter: see that it is the file you mean"
 
 
-def read_bytes(path: Path, most: int = MOST_BYTES, remedy: str = _NO_SUCH) -> bytearray:
+def read_bytes(path: Path, most: int, remedy: str, key: str = "file") -> bytearray:
     """The bytes of a file; no more than `most` + 1 are ever read.
 
     Parameters
@@ -24,6 +24,8 @@ def read_bytes(path: Path, most: int = MOST_BYTES, remedy: str = _NO_SUCH) -> by
         Bytes that are allowed.
     remedy : str
         What to do about a file of more.
+    key : str
+        What is at fault where it cannot be read.
 
     Raises
     ------
@@ -39,7 +41,7 @@ def read_bytes(path: Path, most: int = MOST_BYTES, remedy: str = _NO_SUCH) -> by
             size = max(path.stat().st_size, len(data))
     except OSError as error:
         reason = error.strerror or type(error).__name__
-        raise InputError(str(path), "file", reason, "a file that can be read") from None
+        raise InputError(str(path), key, reason, "a file that can be read") from None
     if len(data) > most:
         shown = f"{size / 1e6:,.1f} MB"
         raise InputError(str(path), "size", shown, f"at most {most / 1e6:g} MB; {remedy}")
@@ -63,10 +65,10 @@ def read_text(path: Path, most: int = MOST_BYTES, remedy: str = _NO_SUCH) -> str
         ) from None
 
 
-def text_lines(path: Path, most: int, remedy: str) -> TextIO:
+def text_lines(path: Path, most: int, remedy: str, key: str) -> TextIO:
     """The lines of a file, as `read_bytes`, decoded as they are read: ValueError where not UTF-8.
 
     Ends of lines are kept, for `csv.reader`.
     """
-    data = io.BytesIO(read_bytes(path, most, remedy))
+    data = io.BytesIO(read_bytes(path, most, remedy, key))
     return io.TextIOWrapper(data, encoding="utf-8-sig", newline="")

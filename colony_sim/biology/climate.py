@@ -228,7 +228,8 @@ def _temperature(value: Any, where: str, field: str) -> float:
 def _read_series(path: Path) -> tuple[float, ...]:
     where = str(path)
     try:
-        rows = list(csv.reader(text_lines(path, MOST_BYTES, "one row a day"), strict=True))
+        lines = text_lines(path, MOST_BYTES, "one row a day", "climate.csv")
+        rows = list(csv.reader(lines, strict=True))
     except (ValueError, csv.Error) as error:
         raise InputError(where, "climate.csv", path.name, f"a readable CSV ({error})") from None
     if not rows:

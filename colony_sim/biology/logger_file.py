@@ -75,7 +75,7 @@ def read_readings(path: Path, unit: str | None) -> Readings:
     """
     where = str(path)
     try:
-        lines = text_lines(path, MOST_BYTES, _FEWER)
+        lines = text_lines(path, MOST_BYTES, _FEWER, "climate.csv")
         head = lines.readline()
         mark = max(",;\t", key=head.count)
         # Row by row: what is kept of a reading is a few numbers.

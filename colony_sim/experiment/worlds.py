@@ -45,6 +45,8 @@ RANGE = 0.9
 """Share of the draws in the interval that stands for the plausible range of a fitted key."""
 SHIPPED = "published"
 """Name of the worlds that the package holds: those that the literature allows."""
+_MOST_HEAD = 10_000
+"""Lines of comments and facts above the draws."""
 _NUMBERING = "world"
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,63}")
 _FACT = re.compile(r"[A-Za-z0-9_-]+")
@@ -300,7 +302,7 @@ def read_worlds(path: str | Path) -> Worlds:
     if _OLD.search(text):
         allowed = "a profile in CSV; run colony-sim fit again, which writes one"
         raise InputError(where, "file", "a TOML profile of an older version", allowed)
-    lines = text.rstrip("\n").split("\n", 2 * MOST_DRAWS)  # Many more are refused below.
+    lines = text.rstrip("\n").split("\n", MOST_DRAWS + _MOST_HEAD)  # More are refused below.
     start = next((i for i, line in enumerate(lines) if not line.startswith("#")), len(lines))
     header = lines[start].split(",") if start < len(lines) else [""]
     if header[0] != _NUMBERING:

@@ -146,7 +146,8 @@ def _rows(text: str) -> tuple[list[tuple[int, list[str]]], str]:
         return ("" if line.lstrip(' "').startswith("#") else line for line in lines)
 
     parted = log_cells.delimiter(next((line for line in kept() if line.strip()), ""))
-    reader, rows, start = csv.reader(kept(), delimiter=parted), [], 1
+    reader, start = csv.reader(kept(), delimiter=parted), 1
+    rows: list[tuple[int, list[str]]] = []
     while len(rows) <= MOST_ROWS + 1:
         try:
             row = next(reader, None)
