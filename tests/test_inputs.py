@@ -15,6 +15,7 @@ from colony_sim.commands import main
 from colony_sim.errors import InputError
 from colony_sim.inputs import MOST_BYTES, read_text
 from colony_sim.logs import logbook
+from colony_sim.trial import back
 
 HUGE = 99_000_000
 EXPERIMENT = """\
@@ -64,7 +65,6 @@ def huge(path: Path) -> Path:
         (["compare", "huge.csv"], "at most 1 MB"),
         (["plan", "huge.csv"], "at most 1 MB"),
         (["explore", "--profile", "huge.csv"], "at most 30 MB; a profile, as colony-sim fit"),
-        (["trial", ".", "--result", "huge.csv"], "at most 0.1 MB; a result has one number"),
     ],
 )
 def test_a_file_that_is_too_long_is_one_line_with_the_remedy(
@@ -85,6 +85,12 @@ def test_a_file_that_is_too_long_is_one_line_with_the_remedy(
     assert f"huge.csv: size = '99.0 MB'; allowed: {remedy}" in line
     assert set(said.err.splitlines()[:-1]) <= {"Getting ready."}
     assert sorted(tmp_path.iterdir()) == before
+
+
+def test_a_result_of_a_trial_is_short(tmp_path):
+    allowed = r"size = '99.0 MB'; allowed: at most 0.1 MB; a result has one number for each box"
+    with pytest.raises(InputError, match=allowed):
+        back.read(huge(tmp_path / "huge.csv"), ())
 
 
 def test_never_more_is_read_than_allowed(tmp_path):
