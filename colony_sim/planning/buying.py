@@ -20,6 +20,8 @@ Buys = tuple[tuple[int, int], ...]
 """Days of the run, and how many beetles are bought on each."""
 _KIND = 2000
 """Groups of bought beetles are founders of this kind and those that follow, a kind a day."""
+_FEW = 2
+"""Months that are named one by one."""
 
 
 class Buying(Keeper):
@@ -69,5 +71,7 @@ def buyer(buys: Buys) -> Buyer | None:
 
 def in_words(buys: Buys, start: date) -> str:
     """What to buy and when: `buy 200 beetles in July 2031 and in May 2032`."""
-    months = " and ".join(f"in {month(day_date(start, day))}" for day, _ in buys)
-    return f"buy {buys[0][1]} beetles {months}"
+    months = [month(day_date(start, day)) for day, _ in buys]
+    if len(buys) > _FEW:
+        return f"buy {buys[0][1]} beetles {len(buys)} times from {months[0]} to {months[-1]}"
+    return f"buy {buys[0][1]} beetles {' and '.join(f'in {each}' for each in months)}"

@@ -106,7 +106,7 @@ def facts(found: YearPlan, effort: Effort) -> dict[str, Any]:
         "warm_c": found.warm_c,
         "rack": request.rack and {
             "source": request.rack.source, "in_words": request.rack.in_words, "odd": found.odd,
-            "digest": request.rack.digest,
+            "digest": request.rack.digest, "bins": list(request.rack.schedule.bins),
         },
         "checked": found.checked and asdict(found.checked),
         "spells": [asdict(spell) for spell in found.spells],

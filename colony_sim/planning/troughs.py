@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pandas as pd
 
 from colony_sim.planning.buying import Buys
@@ -18,7 +19,9 @@ from colony_sim.planning.cold import ABOUT, spells
 from colony_sim.planning.forecast import Case
 from colony_sim.planning.measuring import day_date
 
-MOST_TROUGHS = 3
+MOST_BUYS = 8
+AGAIN_DAYS = 84
+"""Days after which beetles are bought again in a trough that lasts. Assumption."""
 LAYING_DAYS = 14
 """Days of laying before the first larvae that count."""
 APART_WEEKS = 8
@@ -45,10 +48,12 @@ def buying_days(weeks: pd.DataFrame, start: date, growth_days: float) -> tuple[i
         if spell.first - last >= APART_WEEKS:
             # The week is short of what the four weeks that end with it gave.
             when = 7 * (spell.first - 4) - growth_days - LAYING_DAYS
-            day = day_date(start, max(1.0, when))
-            found.append(max(1, (day.replace(day=1) - start).days + 1))
+            end = 7 * spell.last - growth_days - LAYING_DAYS
+            for at in np.arange(when, max(end, when + 1), AGAIN_DAYS):
+                day = day_date(start, max(1.0, float(at)))
+                found.append(max(1, (day.replace(day=1) - start).days + 1))
         last = spell.last
-    return tuple(dict.fromkeys(found))[:MOST_TROUGHS]
+    return tuple(dict.fromkeys(found))[:MOST_BUYS]
 
 
 def bought(

@@ -293,16 +293,23 @@ def cost(plan: StoredPlan) -> str:
 def begins_with(facts: Mapping[str, Any]) -> str:
     """What the plan begins with, in a phrase."""
     if facts["rack"] is not None:
-        return str(facts["rack"]["in_words"])
+        return _rack(facts["rack"])
     return f"up to {facts['have']['breeders']} beetles to start with"
 
 
 def begin(facts: Mapping[str, Any]) -> str:
     """How to begin."""
     if facts["rack"] is not None:
-        said = str(facts["rack"]["in_words"])
-        return f"Go on from {said}."
+        return f"Go on from {_rack(facts['rack'])}."
     return f"Start with {facts['breeders']} beetles in one bin."
+
+
+def _rack(rack: Mapping[str, Any]) -> str:
+    """The bins that are there, with their names where these are not the numbers of the plan."""
+    names = rack["bins"]
+    if names == [str(number) for number in range(1, len(names) + 1)]:
+        return str(rack["in_words"])
+    return f"{rack['in_words']}; bins 1 to {len(names)} here are your {', '.join(names)}"
 
 
 def given_up(plan: StoredPlan) -> str:
