@@ -12,13 +12,13 @@ import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from functools import cache
 from typing import Any
 
 from colony_sim.biology.parameters import catalogue
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 
 SYSTEMS = ("metric", "us")
 CUP_CM3 = 236.588
@@ -67,6 +67,12 @@ class House:
                 raise InputError(where, f"{prefix}{key}", value, allowed)
             weights.append(float(value))
         return cls(system, *weights)
+
+    def in_units(self, system: str | None) -> House:
+        """The same in the units of an option, if it is given; InputError if it is not known."""
+        if system is None:
+            return self
+        return replace(self, system=House.of({UNITS: system}, ARGUMENT, "").system)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data from which `House(**data)` makes the same."""

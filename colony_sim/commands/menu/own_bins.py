@@ -185,7 +185,9 @@ def calendar(
         typer.Option("--start", metavar="DATE", help="First day, YYYY-MM-DD; a plan has its own."),
     ] = None,
     weeks: Annotated[int, typer.Option("--weeks", help="Weeks from the start.")] = 52,
-    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    paper: Annotated[
+        str | None, typer.Option("--paper", help="a4 or letter; default: by the units.")
+    ] = None,
     work_days: Annotated[
         str,
         typer.Option("--work-days", metavar="DAYS", help="Your days at the bins, such as sat."),
@@ -194,6 +196,7 @@ def calendar(
         str | None,
         typer.Option("--remind", metavar="TIME", help="Ring on work days at this time, as 8:00."),
     ] = None,
+    units: Units = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder; default: FOLDER/calendar.")
     ] = None,
@@ -203,8 +206,9 @@ def calendar(
         from colony_sim.commands.calendar import run_calendar
 
     run_calendar(
-        folder, start=start, weeks=weeks, paper=paper, out=out, days=work_days, remind=remind
-    )
+        folder, start=start, weeks=weeks, paper=paper, out=out, days=work_days, remind=remind,
+        units=units,
+    )  # fmt: skip
 
 
 @app.command(rich_help_panel=OWN)
