@@ -8,6 +8,7 @@ from pathlib import Path
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import single
+from colony_sim.experiment.units import METRIC, using
 from colony_sim.experiment.worlds import SHIPPED, profile_of, read_worlds
 from colony_sim.explore.session import invented
 from colony_sim.extras import require
@@ -24,10 +25,10 @@ def run_explore(
     if file is None:
         if policy is not None:
             raise InputError("command line", "--policy", policy, "only with an experiment FILE")
-        scenario, about = invented(), INVENTED
+        scenario, about, house = invented(), INVENTED, METRIC
     else:
         run = single(load(file), policy=policy)
-        scenario = run.scenario
+        scenario, house = run.scenario, run.house
         about = f'Starts from the policy "{run.policy}" of {file.name}, as in its first run.'
     fitted = profile_of(profile)
     if fitted is not None:
@@ -38,7 +39,8 @@ def run_explore(
     from colony_sim.explore.server import serve
 
     compile_kernels()
-    serve(scenario, f"{about} {MODEL}", fitted or read_worlds(SHIPPED), port, _tell, browse)
+    with using(house):
+        serve(scenario, f"{about} {MODEL}", fitted or read_worlds(SHIPPED), port, _tell, browse)
 
 
 def _tell(address: str) -> None:

@@ -32,6 +32,7 @@ _SCALES: dict[str, dict[str, tuple[tuple[str, str], ...]]] = {
         "kg": (("kg", "kg"),),
         "mg": (("g", "g"),),
         "cm": (("cm", "cm"),),
+        "g/kg": (("g for a kilogram", "g/kg"),),
     },
     "us": {
         "C": (("°F", "F"),),
@@ -40,6 +41,7 @@ _SCALES: dict[str, dict[str, tuple[tuple[str, str], ...]]] = {
         "kg": (("lb", "lb"),),
         "mg": (("oz", "oz"),),
         "cm": (("in", "in"),),
+        "g/kg": (("oz for a pound", "oz/lb"),),
     },
 }
 """Names and units by the unit of the model; of two, the second from `_LARGE` of the first on.
@@ -60,9 +62,9 @@ def show(value: float, unit: str, form: Form = plain) -> str:
     ----------
     value : float
     unit : str
-        Of the model: "C", "K" (a difference), "g", "kg", "mg" (of a larva), "cm", "dm2" (a floor),
-        each with "/d", "/week", "/month" or "/yr" where it is a rate, or a count on a floor such
-        as "eggs/dm2". Any other unit is the same in every house.
+        Of the model: "C", "K" (a difference), "g", "kg", "g/kg", "mg" (of a larva), "cm", "dm2" (a
+        floor), each with "/d", "/week", "/month" or "/yr" where it is a rate, or a count on a
+        floor such as "eggs/dm2". Any other unit is the same in every house.
     form : callable
         How a number is written, such as `words.estimate.number` for an estimate; temperatures and
         floors have a form of their own.

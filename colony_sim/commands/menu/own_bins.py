@@ -248,6 +248,7 @@ def today(
             "--move-on", metavar="DATE", help="What if the beetles were moved on this day."
         ),
     ] = None,
+    units: Units = None,
     profile: ProfileFile = None,
     members: Annotated[
         int | None, typer.Option("--members", help="Possible colonies that live the log (400).")
@@ -285,27 +286,30 @@ def today(
     one_thread()
     with getting_ready():
         from colony_sim.commands.today import run_today
+        from colony_sim.experiment.files import house_of
+        from colony_sim.experiment.units import using
 
-    return run_today(
-        shipped_log_too(log) or log,
-        experiment=experiment,
-        policy=policy,
-        on=on,
-        breeders=breeders,
-        profile=profile,
-        members=members,
-        anew=anew,
-        name=name,
-        seed=seed,
-        workers=workers,
-        out=out,
-        serve=serve,
-        home=home,
-        port=port,
-        browse=browser,
-        rules=rule or (),
-        move_on=move_on,
-    )
+    with using(house_of(experiment, units)):
+        return run_today(
+            shipped_log_too(log) or log,
+            experiment=experiment,
+            policy=policy,
+            on=on,
+            breeders=breeders,
+            profile=profile,
+            members=members,
+            anew=anew,
+            name=name,
+            seed=seed,
+            workers=workers,
+            out=out,
+            serve=serve,
+            home=home,
+            port=port,
+            browse=browser,
+            rules=rule or (),
+            move_on=move_on,
+        )
 
 
 @app.command(rich_help_panel=OWN)
