@@ -246,11 +246,8 @@ def _way(result: Comparison, name: str) -> list[str]:
     if result.found is None:
         rows = result.policies[result.policies["policy"] == name].set_index("measure")
         grams, larvae, hours = (rows.loc[key] for key in (YIELD, LARVAE, HOURS))
-        means = (
-            number(larvae["mean"]),
-            Estimate.of(in_house(grams, "mean", "low", "high")).cell,
-            number(hours["mean"]),
-        )
+        here = in_house(grams, "mean", "low", "high")
+        means = number(larvae["mean"]), Estimate.of(here).cell, number(hours["mean"])
         died, runs = grams["n_died_out"], grams["n_runs"]
     else:
         found = result.found
