@@ -106,7 +106,13 @@ NEEDED = {
     Kind.START_MOISTURE: ("regulated",),
     Kind.MOISTURE: ("regulated",),
     Kind.ADD_BRAN: ("mask",),
-    Kind.TREAT: ("60 C in the middle", "30 min", "Never leave it alone", "freeze", "mask"),
+    Kind.TREAT: (
+        "60 °C (140 °F) in the middle",
+        "30 min",
+        "Never leave it alone",
+        "freeze",
+        "mask",
+    ),
 }
 
 
@@ -258,7 +264,7 @@ def test_what_is_sifted_lost_or_opened_is_told():
     opened = found[Kind.MOVE, start + timedelta(39)]
     assert opened.bins == (3,) and "600 g" in opened.detail
     bran = found[Kind.ADD_BRAN, start + timedelta(41)]
-    assert "150 g into bin 4, 200 g into bin 6" in bran.detail and "every 7 days" in (
+    assert "150 g (2.75 cups) into bin 4; 200 g (" in bran.detail and "every 7 days" in (
         bran.detail.lower()
     )
 
@@ -280,7 +286,7 @@ def test_bran_is_treated_ahead_of_every_need_and_adds_up(work, tasks):
     needed += [(int(row.day), row.grams) for row in added.itertuples()]
     batches = sorted(task.day for task in build(work, 100) if task.kind is Kind.TREAT)
     kilograms = sum(
-        float(re.search(r"([\d.]+) kg", task.summary)[1])
+        float(re.search(r": ([\d.]+) kg \([\d.]+ lb\)", task.summary)[1])
         for task in build(work, 100)
         if task.kind is Kind.TREAT
     )
@@ -473,8 +479,8 @@ def test_every_kind_has_the_cautions_it_needs_once_an_event(days, events):
     assert {*NEEDED} | {Kind.TRAY} == {*Kind}
     full = " ".join(caution.text for caution in cautions.ALL)
     for word in (
-        *("ammonia", "acids", "gloves", "rinse well", "fitted mask", "see a doctor", "60 C"),
-        *("30 minutes", "leave the oven alone", "fire", "-18 C", "local feed law"),
+        *("ammonia", "acids", "gloves", "rinse well", "fitted mask", "see a doctor", "60 °C"),
+        *("30 minutes", "leave the oven alone", "fire", "-18 °C", "local feed law"),
     ):
         assert word in full
 

@@ -14,6 +14,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import Policy
 from colony_sim.experiment.plan import Plan, replicate_seeds
+from colony_sim.experiment.units import house
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.logs.logbook import Logbook
 from colony_sim.logs.reading import read_schedule
@@ -140,4 +141,5 @@ def plan_of(
         policies=(Policy(policy, ensemble.parameters),),
         text=text,
         invented=invented,
+        house=house(),
     )

@@ -15,6 +15,7 @@ from typing import Any
 from colony_sim.assimilation import page
 from colony_sim.assimilation.study import Found
 from colony_sim.errors import InputError
+from colony_sim.experiment.units import house, using
 from colony_sim.logs.log_rows import LogRows, Refused, Row
 from colony_sim.running.runner import Progress, WorkerDied
 
@@ -48,6 +49,7 @@ class Desk:
         day: datetime.date | None = None,
     ) -> None:
         self._found, self._work, self._rows, self._day = found, work, rows, day
+        self._house = house()  # Threads of a server have none of their own.
         self._version = 1
         self._known = {row.key for row in rows.rows()}
         self._layout = rows.layout()  # That of a served page stays, also if the log goes away.
@@ -64,7 +66,8 @@ class Desk:
         rows = self._rows.rows()
         fresh = frozenset(row.key for row in rows if row.key not in known)
         service = page.Service(version, self._day, rows, fresh)
-        return page.html(found.told, self._layout, service)
+        with using(self._house):
+            return page.html(found.told, self._layout, service)
 
     def add(self, key: str, cells: Mapping[str, str]) -> Row:
         """As `LogRows.add`; a day to come is refused."""
@@ -120,7 +123,8 @@ class Desk:
         try:
             # Rows that come while it is being worked out are not known to it.
             known = {row.key for row in self._rows.rows()}
-            found = self._work(self._hear)
+            with using(self._house):
+                found = self._work(self._hear)
         except _Ended:
             return
         except InputError as error:

@@ -35,7 +35,7 @@ const said = (text) => { if ($("#said").textContent !== text) $("#said").textCon
 // ---- What is shown
 
 const inWords = ({ bin, action, stage, count, grams, date }) => {
-  const much = [count && `${count}${stage ? ` ${stage}` : ""}`, grams && `${grams} g`].filter(Boolean).join(", ");
+  const much = [count && `${count}${stage ? ` ${stage}` : ""}`, grams && (/[a-z]/i.test(grams) ? grams : `${grams} g`)].filter(Boolean).join(", ");
   return `${date}, bin ${bin}: ${action}${much ? `, ${much}` : ""}`;
 };
 const there = () => rows.filter((row) => !row.undo && row.state !== "refused");

@@ -25,14 +25,15 @@ from colony_sim.drawing.rack import offsets, rack_scene
 from colony_sim.drawing.scene import Scene
 from colony_sim.drawing.svg import svg
 from colony_sim.logs.log_rows import Layout, Row
+from colony_sim.words.units import symbol
 
 FILE = "today.html"
 _ACROSS = 3
 """Bins side by side: three can be told apart and hit with a thumb on a telephone."""
 _SHOWN = (
     ("eggs", "eggs"), ("small_larvae", "small larvae"), ("medium_larvae", "medium larvae"),
-    ("large_larvae", "larvae of harvest size"), ("large_g", "of harvest size (g)"),
-    ("pupae", "pupae"), ("beetles", "beetles"), ("bran_g", "bran (g)"), ("frass_g", "frass (g)"),
+    ("large_larvae", "larvae of harvest size"), ("large_g", "of harvest size ({})"),
+    ("pupae", "pupae"), ("beetles", "beetles"), ("bran_g", "bran ({})"), ("frass_g", "frass ({})"),
     ("skins", "skins to be seen"),
 )  # fmt: skip
 
@@ -159,7 +160,7 @@ def _details(told: Told, bin_: BinTold) -> dict[str, object]:
     if bin_.skins is not None:
         label += f", skins seen on {words.short_date(bin_.skins)}"
     rows = [
-        (said, words.about(one.median), f"{words.about(one.low_90)} to {words.about(one.high_90)}")
+        (said.format(symbol("g")), *words.in_cells(one, what.endswith("_g")))
         for what, said in _SHOWN
         if (one := bin_.contents[what]).high_90 >= 0.5 and bin_.phase != "free"
     ]

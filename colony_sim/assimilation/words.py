@@ -6,8 +6,10 @@ import datetime
 
 from colony_sim.assimilation import lived
 from colony_sim.assimilation.told import BOUGHT_WEEKS, SURE, BinTold, Range, Step, Told
+from colony_sim.words.estimate import short
 from colony_sim.words.labels import label
 from colony_sim.words.listing import listed
+from colony_sim.words.units import Form, scaled, symbol
 
 MOST_BINS = 12
 """Bins that have a line of their own on the screen."""
@@ -23,6 +25,14 @@ _DONE = {
     "moisture": "start moisture", "harvest": "harvest", "free": "empty and wash it",
     "beetles out": "take the beetles out",
 }  # fmt: skip
+
+
+def about(value: float) -> str:
+    """A count or grams to two digits: ``0``, ``7``, ``1,200``."""
+    if abs(value) < 10:
+        return f"{value:.0f}".replace("-0", "0").replace("-", "−")
+    digits = 1 - int(f"{abs(value):e}".split("e")[1])
+    return f"{round(value, digits):,.0f}".replace("-", "−")
 
 
 def headline(told: Told) -> str:
@@ -59,7 +69,7 @@ def waiting(told: Told) -> str:
     if not told.waits:
         return ""
     each = "; ".join(
-        f"{_days(wait.days)} later {_gained(wait.grams, 'g')} and "
+        f"{_days(wait.days)} later {_gained(*_here(wait.grams))} and "
         f"{_gained(wait.hatched, 'eggs that hatch')}"
         for wait in told.waits
     )
@@ -80,7 +90,8 @@ def what_if(told: Told) -> str:
         parts.append(f"the beetles moved on {nice(day_in(told.on, one.course.move_on))}")
     return (
         f"With {listed(parts)} instead of your rules, over {lived.WEEKS} weeks: "
-        f"{_gained(_less(one.grams), 'g')}, {_gained(_less(one.hatched), 'eggs that hatch')} and "
+        f"{_gained(*_here(_less(one.grams)))}, "
+        f"{_gained(_less(one.hatched), 'eggs that hatch')} and "
         f"{_gained(_less(one.beetles), 'beetles at the end')}."
     )
 
@@ -92,11 +103,11 @@ def _less(more: Range) -> Range:
     )))  # fmt: skip
 
 
-def _gained(cost: Range, what: str) -> str:
+def _gained(cost: Range, what: str, form: Form = about) -> str:
     """What is gained (more) or lost (less) where this is the cost."""
 
     def side(value: float, of: str = "") -> str:
-        amount = about(abs(value))
+        amount = form(abs(value))
         return f"{amount}{of}" + ("" if amount == "0" else " more" if value < 0 else " less")
 
     if not cost.low_90 and not cost.high_90:
@@ -137,7 +148,7 @@ def most_of(bin_: BinTold) -> str:
     if bin_.phase == "breeding":
         return f"{_range(c['beetles'])} beetles"
     if c["large_g"].median >= 5:
-        return f"{_range(c['large_g'])} g to harvest"
+        return f"{weights(c['large_g'])} to harvest"
     if c["larvae"].median >= 1:
         return f"{_range(c['larvae'])} larvae"
     for what in ("eggs", "pupae"):
@@ -173,7 +184,7 @@ def take(told: Told) -> str:
     one = told.take
     sure, worst = _chance(one.probability), _chance(one.worst)
     some = [
-        f"bin {name} {_range(grams)} g"
+        f"bin {name} {weights(grams)}"
         for name, (_, grams) in one.by_bin.items()
         if grams.median >= 0.5
     ]
@@ -286,9 +297,7 @@ def screen(told: Told) -> tuple[list[str], list[str]]:
 def in_full(told: Told) -> str:
     """All of it, but for the headline."""
     must, more = screen(told)
-    total = ", ".join(
-        f"{_range(told.harvest_g[week - 1])} g in {week}" for week in (1, 2, 4, 8, 12)
-    )
+    total = ", ".join(f"{weights(told.harvest_g[week - 1])} in {week}" for week in (1, 2, 4, 8, 12))
     more.append(f"Harvests by your rules: {total} weeks (90 % ranges).")
     return "\n\n".join([*must[1:], *more])
 
@@ -316,17 +325,28 @@ def short_date(date: datetime.date | None) -> str:
     return "?" if date is None else f"{date.day} {date:%b}"
 
 
-def about(value: float) -> str:
-    """A count or grams to two digits: ``0``, ``7``, ``1,200``."""
-    if abs(value) < 10:
-        return f"{value:.0f}".replace("-0", "0").replace("-", "−")
-    digits = 1 - int(f"{abs(value):e}".split("e")[1])
-    return f"{round(value, digits):,.0f}".replace("-", "−")
+def _range(one: Range, form: Form = about) -> str:
+    low, high = form(one.low_90), form(one.high_90)
+    return form(one.median) if low == high else f"{form(one.median)} ({low} to {high})"
 
 
-def _range(one: Range) -> str:
-    low, high = about(one.low_90), about(one.high_90)
-    return about(one.median) if low == high else f"{about(one.median)} ({low} to {high})"
+def weights(one: Range) -> str:
+    """A weight (g) with its range of 90 %, in the unit of the house."""
+    here, unit, form = _here(one)
+    return f"{_range(here, form)} {unit}"
+
+
+def in_cells(one: Range, is_weight: bool) -> tuple[str, str]:
+    """The median and the range of 90 % for a table; weights (g) in the unit of the house."""
+    here, _, form = _here(one) if is_weight else (one, "", about)
+    return form(here.median), f"{form(here.low_90)} to {form(here.high_90)}"
+
+
+def _here(one: Range) -> tuple[Range, str, Form]:
+    """A range of grams in the unit of the house, its name and how its numbers are written."""
+    ends = (one.low_90, one.low_50, one.median, one.high_50, one.high_90)
+    unit = symbol("g")
+    return Range(*(scaled(end, "g") for end in ends)), unit, about if unit == "g" else short
 
 
 def _percent(share: float) -> str:

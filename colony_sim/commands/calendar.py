@@ -10,6 +10,7 @@ from colony_sim.atomic import make_folder, write_bytes
 from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.commands.study import reads_folder
 from colony_sim.errors import InputError
+from colony_sim.experiment.units import using
 from colony_sim.results.folder import steadily
 from colony_sim.words.listing import listed
 from colony_sim.worklist.checklist import checklist
@@ -33,23 +34,28 @@ def run_calendar(
     *,
     start: str | None,
     weeks: int,
-    paper: str,
+    paper: str | None,
     out: Path | None,
     days: str = WORK_DAYS,
     remind: str | None = None,
+    units: str | None = None,
 ) -> None:
     """Write the work of the first weeks; all is made before anything is written."""
-    check_paper(paper)
+    if paper is not None:
+        check_paper(paper)
     if not 1 <= weeks <= MOST_WEEKS:
         raise InputError("--weeks", "weeks", weeks, f"a whole number from 1 to {MOST_WEEKS}")
     on, at = work_days(days), _time(remind)
     work = steadily(folder, lambda: read_work(folder, start))
-    tasks = gathered(build(work, weeks), on, work.start)
-    made = {
-        "work.ics": calendar(work, tasks, at),
-        "labels.pdf": labels(work, weeks, paper),
-        "checklist.pdf": checklist(work, tasks, weeks, paper),
-    }
+    house = work.house.in_units(units)
+    paper = paper or ("letter" if house.system == "us" else "a4")
+    with using(house):
+        tasks = gathered(build(work, weeks), on, work.start)
+        made = {
+            "work.ics": calendar(work, tasks, at),
+            "labels.pdf": labels(work, weeks, paper),
+            "checklist.pdf": checklist(work, tasks, weeks, paper),
+        }
     target = out if out is not None else folder / FOLDER
     make_folder(target)
     for name, data in made.items():

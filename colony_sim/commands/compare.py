@@ -14,6 +14,7 @@ from colony_sim.commands.study import ended_in_one_line
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import Plan, expand
+from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import worlds_of
 from colony_sim.extras import require
 from colony_sim.results.folder import claim, folder_of
@@ -132,7 +133,8 @@ def run_compare(
         ) from None
     except RunsFailed as error_:
         raise Ending(str(error_), FAILED) from None
-    show_comparison(result, plan, console(), full, handling)
+    with using(plan.house):
+        show_comparison(result, plan, console(), full, handling)
     if result.stopped:
         again = "the same command without --fresh" if fresh else "the same command"
         line = f"Stopped early; this is what was known by then. {again} goes on."

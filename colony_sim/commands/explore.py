@@ -15,6 +15,7 @@ from colony_sim.extras import check
 
 if TYPE_CHECKING:
     from colony_sim.colony.simulate import Scenario
+    from colony_sim.experiment.units import House
     from colony_sim.experiment.worlds import Worlds
 
 INVENTED = "An invented scenario, every rule at its default. It is not data of a real colony."
@@ -36,7 +37,8 @@ def run_explore(
         if not given:
             site.announce(browse)
         with getting_ready():
-            scenario, about, worlds = start(file, policy, profile)
+            scenario, about, worlds, house = start(file, policy, profile)
+            from colony_sim.experiment.units import using_everywhere
             from colony_sim.explore import server
             from colony_sim.running.runner import compile_kernels, preparing
         if given:
@@ -44,30 +46,32 @@ def run_explore(
         if line := preparing():
             site.doing(line)
         compile_kernels()
-        server.serve(site, scenario, f"{about} {MODEL}", worlds)
+        with using_everywhere(house):
+            server.serve(site, scenario, f"{about} {MODEL}", worlds)
 
 
 def start(
     file: Path | None, policy: str | None, profile: Path | None
-) -> tuple[Scenario, str, Worlds]:
-    """What the page starts from, in words where that is from, and what is possible."""
+) -> tuple[Scenario, str, Worlds, House]:
+    """What the page starts from, in words where that is from, what is possible, and its units."""
     from colony_sim.experiment.files import load
     from colony_sim.experiment.plan import single
+    from colony_sim.experiment.units import METRIC
     from colony_sim.experiment.worlds import SHIPPED, profile_of, read_worlds
     from colony_sim.explore.session import invented
 
     if file is None:
-        scenario, about = invented(), INVENTED
+        scenario, about, house = invented(), INVENTED, METRIC
     else:
         run = single(load(file), policy=policy)
-        scenario = run.scenario
+        scenario, house = run.scenario, run.house
         about = f'Starts from the policy "{run.policy}" of {file.name}, as in its first run.'
     fitted = profile_of(profile)
     if fitted is None:
-        return scenario, about, read_worlds(SHIPPED)
+        return scenario, about, read_worlds(SHIPPED), house
     own = scenario.parameters.with_values(fitted.centre(), where=str(profile))
     about += f" Biology: central draw of profile “{fitted.name}”."
-    return replace(scenario, parameters=own), about, fitted
+    return replace(scenario, parameters=own), about, fitted, house
 
 
 def _tell(line: str) -> None:

@@ -10,6 +10,7 @@ from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.experiment.files import load
 from colony_sim.experiment.plan import named, single
+from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import profile_of
 from colony_sim.results.folder import folder_of
 from colony_sim.studies.single.study import in_words
@@ -35,7 +36,8 @@ def run_single(
         record = single_run(run, folder, name, profile=fitted, draw=draw, command=command_line())
     except KeyboardInterrupt:
         raise Ending("Stopped. The run was not finished; nothing was kept.", STOPPED) from None
-    first, *more = in_words(run, record)
+    with using(run.house):
+        first, *more = in_words(run, record)
     more.append("One run is the luck of one colony; how sure a rule is better, compare tells.")
     if fitted is not None:
         draws = f"draw {draw}" if draw else "central draw"

@@ -31,8 +31,9 @@ from colony_sim.studies.comparison.run import Comparison
 from colony_sim.studies.profile_words import TEMPERATURES
 from colony_sim.studies.search.best_words import what_to_do
 from colony_sim.words.estimate import Estimate, dashed, number, of_100, percent, probability
-from colony_sim.words.finding import HOURS, LARVAE
+from colony_sim.words.finding import HOURS, LARVAE, in_house
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import symbol
 
 _LABEL_WIDTH, _CELL_WIDTH = 48, 28
 SILENT_SECONDS = 30.0
@@ -221,7 +222,8 @@ def show_comparison(
 def ways_table(result: Comparison, order: Sequence[str]) -> Table:
     """What each policy gives and takes, in the order of what varies."""
     found = result.found
-    heads = ["Larvae a day", f"Grams a day ({'95 % interval' if found is None else 'error'})"]
+    weight = {"g": "Grams", "oz": "Ounces"}[symbol("g")]
+    heads = ["Larvae a day", f"{weight} a day ({'95 % interval' if found is None else 'error'})"]
     heads += ["Hours a week"]
     rows = [_way(result, name) for name in order]
     if found is not None and len(order) > 2:
@@ -244,12 +246,14 @@ def _way(result: Comparison, name: str) -> list[str]:
     if result.found is None:
         rows = result.policies[result.policies["policy"] == name].set_index("measure")
         grams, larvae, hours = (rows.loc[key] for key in (YIELD, LARVAE, HOURS))
-        means = number(larvae["mean"]), Estimate.of(grams).cell, number(hours["mean"])
+        here = in_house(grams, "mean", "low", "high")
+        means = number(larvae["mean"]), Estimate.of(here).cell, number(hours["mean"])
         died, runs = grams["n_died_out"], grams["n_runs"]
     else:
         found = result.found
         row = found.standings.set_index("policy").loc[name]
-        grams = f"{number(row['mean'])} ({number(row['mean_se'])})"
+        here = in_house(row, "mean", "mean_se")
+        grams = f"{number(here['mean'])} ({number(here['mean_se'])})"
         means = number(found.mean(name, LARVAE)), grams, number(found.mean(name, HOURS))
         died, runs = round(row["died_out_share"] * found.runs), found.runs
     return [name, *means, f"{int(died)} of {int(runs)}"]

@@ -226,6 +226,11 @@ def load(path: str | Path) -> Experiment:
     )
 
 
+def house_of(path: Path | None, units: str | None) -> House:
+    """The house of an experiment file, if there is one, in the units of an option, if given."""
+    return (METRIC if path is None else load(path).house).in_units(units)
+
+
 def _in_model_units(tables: dict[str, Any], where: str) -> tuple[House, dict[str, Any]]:
     """The house of a file, and its tables with every quantity in the unit of its key."""
     head = tables.get("experiment")

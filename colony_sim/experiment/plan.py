@@ -33,12 +33,16 @@ from colony_sim.source import source_bytes
 
 @dataclass(frozen=True)
 class PlannedRun:
-    """One run: the scenario, the policy it belongs to and the content key of its result."""
+    """One run: the scenario, the policy it belongs to and the content key of its result.
+
+    `house` has the units in which it is shown.
+    """
 
     key: str
     policy: str
     replicate: int
     scenario: Scenario
+    house: House = METRIC
 
 
 @dataclass(frozen=True)
@@ -271,7 +275,7 @@ def single(
         larvae=experiment.larvae,
         keeper=experiment.keeper,
     )
-    return PlannedRun(content_key(scenario), name, 1, scenario)
+    return PlannedRun(content_key(scenario), name, 1, scenario, experiment.house)
 
 
 def replicate_seeds(seed: int, replicates: int) -> tuple[int, ...]:

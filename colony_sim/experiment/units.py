@@ -12,13 +12,13 @@ import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from functools import cache
 from typing import Any
 
 from colony_sim.biology.parameters import catalogue
-from colony_sim.errors import InputError
+from colony_sim.errors import ARGUMENT, InputError
 
 SYSTEMS = ("metric", "us")
 CUP_CM3 = 236.588
@@ -68,6 +68,12 @@ class House:
             weights.append(float(value))
         return cls(system, *weights)
 
+    def in_units(self, system: str | None) -> House:
+        """The same in the units of an option, if it is given; InputError if it is not known."""
+        if system is None:
+            return self
+        return replace(self, system=House.of({UNITS: system}, ARGUMENT, "").system)
+
     def as_dict(self) -> dict[str, Any]:
         """Plain data from which `House(**data)` makes the same."""
         return asdict(self)
@@ -75,12 +81,14 @@ class House:
 
 KEYS = (UNITS, CUP, SLICE)
 METRIC = House()
-_here: ContextVar[House] = ContextVar("house", default=METRIC)
+_here: ContextVar[House | None] = ContextVar("house", default=None)
+_everywhere = [METRIC]
+"""Of threads without a house of their own."""
 
 
 def house() -> House:
     """The house whose units are shown here; metric unless `using` says otherwise."""
-    return _here.get()
+    return _here.get() or _everywhere[-1]
 
 
 @contextmanager
@@ -91,6 +99,16 @@ def using(chosen: House) -> Iterator[None]:
         yield
     finally:
         _here.reset(token)
+
+
+@contextmanager
+def using_everywhere(chosen: House) -> Iterator[None]:
+    """Show quantities in the units of a house, in all threads without one of their own."""
+    _everywhere.append(chosen)
+    try:
+        yield
+    finally:
+        _everywhere.remove(chosen)
 
 
 _DEFINED = (

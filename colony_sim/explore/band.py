@@ -11,6 +11,7 @@ from colony_sim.biology.climate import Climate
 from colony_sim.colony.binlog import COLUMNS, Action
 from colony_sim.drawing import palette
 from colony_sim.explore.session import Run
+from colony_sim.words.units import show, span
 
 YEAR, WEEK = 364, 7
 """Days of the band (whole weeks) and of one bar."""
@@ -124,5 +125,5 @@ def band_svg(year: Band, most: float) -> str:
 def room_words(year: Band) -> str:
     """The room in a few words."""
     if year.high_c - year.low_c < 0.05:
-        return f"{year.low_c:g} °C"
-    return f"{year.low_c:.0f} to {year.high_c:.0f} °C"
+        return show(year.low_c, "C")
+    return span(year.low_c, year.high_c, "C")

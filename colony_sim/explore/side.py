@@ -12,6 +12,8 @@ from colony_sim.drawing.svg import svg
 from colony_sim.explore.band import Band, band, band_svg, room_words
 from colony_sim.explore.elements import put, put_html, words
 from colony_sim.explore.session import Gives, Run
+from colony_sim.words.estimate import short
+from colony_sim.words.units import show
 
 #: Hens that are drawn at most, and birds that one can stand for.
 _HENS = 12
@@ -109,7 +111,7 @@ class Side:
         if gives.days:
             put(self._larvae, f"{gives.larvae:,.0f} larvae a day")
             birds = "bird" if gives.birds == 1 else "birds"
-            put(self._birds, f"{gives.grams:.0f} g, feeds {gives.birds:,} {birds}")
+            put(self._birds, f"{show(gives.grams, 'g', short)}, feeds {gives.birds:,} {birds}")
             put(self._work, f"{gives.hours:.1f} hours of work a week")
         else:
             put(self._larvae, "No day has passed yet")

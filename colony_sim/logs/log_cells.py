@@ -5,14 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from colony_sim.errors import InputError
+from colony_sim.experiment.units import read
+
 #: What may part the columns; where it is no comma, a comma may stand before decimals.
 DELIMITERS = (",", ";", "\t")
-GRAMS = {
-    "g": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0,
-    "oz": 28.349523125, "ounce": 28.349523125, "ounces": 28.349523125,
-    "lb": 453.59237, "lbs": 453.59237, "pound": 453.59237, "pounds": 453.59237,
-}  # fmt: skip
-"""Grams in a unit; ounce and pound are the international avoirdupois ones (NIST SP 811, B.8)."""
 #: Words that keepers use for what the log calls otherwise, and what to write for it.
 SYNONYMS = {
     **dict.fromkeys(
@@ -67,7 +64,7 @@ def delimiter(head: str) -> str:
     return max(DELIMITERS, key=head.count) if head else ","
 
 
-def number(text: str, grams: bool, comma_parts: bool) -> Number:
+def number(text: str, grams: bool, comma_parts: bool, bran: bool = False) -> Number:
     """Read a cell of the columns `count` and `grams`.
 
     Parameters
@@ -78,6 +75,8 @@ def number(text: str, grams: bool, comma_parts: bool) -> Number:
         Whether it may carry a unit of weight.
     comma_parts : bool
         Whether columns are parted by commas; else a comma stands before decimals.
+    bran : bool
+        Whether it is bran, which may be measured in cups.
     """
     found = _WITH_UNIT.fullmatch(text)
     if found is not None:
@@ -85,11 +84,12 @@ def number(text: str, grams: bool, comma_parts: bool) -> Number:
         if alone.value is None:
             return alone
         if not grams:
-            weight = "; a weight belongs in grams" if unit in GRAMS else ""
+            weight = "; a weight belongs in grams" if _in_grams(1.0, unit, bran) else ""
             return Number(remedy=f"the number alone: {found[1]}{weight}")
-        if unit not in GRAMS:
-            return Number(remedy=f"the number alone, in grams; known units: {', '.join(GRAMS)}")
-        value = alone.value * GRAMS[unit]
+        value = _in_grams(alone.value, unit, bran)
+        if value is None:
+            units = f"g, kg, oz, lb{', cups' if bran else ''}"
+            return Number(remedy=f"the number alone, in grams; known units: {units}")
         return Number(value, note="" if unit[0] == "g" else f"{text} read as {value:.4g} g")
     if approximate := _APPROXIMATE.fullmatch(text):
         return Number(remedy=f"the number alone: {approximate[1]}, and yes under about")
@@ -109,6 +109,14 @@ def number(text: str, grams: bool, comma_parts: bool) -> Number:
     # Python would take 1_000, inf and nan as well.
     plain = re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)", text)
     return Number(float(text) if plain else None)
+
+
+def _in_grams(value: float, unit: str, bran: bool) -> float | None:
+    """A weight in grams; None for a unit of something else."""
+    try:
+        return read(f"{value!r} {unit}", "g", "", "", "bran" if bran else "")
+    except InputError:
+        return None
 
 
 def meant(text: str) -> str:

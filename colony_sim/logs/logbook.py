@@ -265,7 +265,8 @@ class _Reader:
         text = self.cells.get(column, "")
         if not text:
             return None
-        found = log_cells.number(text, column == "grams", self.comma_parts)
+        bran = self.cells.get("action", "").strip().lower() == LogAction.BRAN_ADDED
+        found = log_cells.number(text, column == "grams", self.comma_parts, bran)
         if found.remedy:
             self._fault(column, found.remedy)
         elif found.value is None or not 0 <= found.value <= most:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from difflib import get_close_matches
 from pathlib import Path
@@ -242,10 +242,7 @@ def read_request(path: Path | None, options: Mapping[str, Any]) -> Request:
 
 
 def _house(tables: Mapping[str, Any], given: Mapping[str, Any], where: str) -> House:
-    of_file = House.of(tables.get("plan", {}), where, "plan.")
-    if "units" not in given:
-        return of_file
-    return replace(of_file, system=House.of({"units": given["units"]}, OPTIONS, "").system)
+    return House.of(tables.get("plan", {}), where, "plan.").in_units(given.get("units"))
 
 
 def _number(key: str, value: Any) -> Any:

@@ -22,6 +22,7 @@ from colony_sim.studies.comparison.verdict import REMINDER
 from colony_sim.studies.registry import study
 from colony_sim.talk.deck import Deck, gather
 from colony_sim.words.estimate import dashed, number
+from colony_sim.words.units import scaled, symbol
 
 COMPARISON = "comparison"
 
@@ -178,10 +179,10 @@ def _unsaid(folder: Path, summary: pd.DataFrame, differences: pd.DataFrame) -> I
     for _, row in rows.iterrows():
         values = _pairs(runs, row["policy"], row["baseline"])
         if len(values) > 1 and len(rows) == 1:
-            low, high = dashed(number(values.min())), dashed(number(values.max()))
+            low, high = (dashed(number(scaled(end, "g"))) for end in (values.min(), values.max()))
             yield (
                 "The interval is that of the mean over many runs. Single pairs of runs differed "
-                f"by {low} to {high} g per day, and a real colony has one life only."
+                f"by {low} to {high} {symbol('g')} per day, and a real colony has one life only."
             )
         if row["low"] <= 0 <= row["high"] and len(rows) == 1:
             yield "Policies that the runs do not separate need not be equal."

@@ -21,6 +21,7 @@ from colony_sim.drawing.rack import sign_scene
 from colony_sim.drawing.scene import Mark, Place, Scene
 from colony_sim.drawing.svg import svg
 from colony_sim.errors import InputError
+from colony_sim.experiment.units import using
 from colony_sim.figures.slide import Slide
 from colony_sim.report import rack_data, tables, words
 from colony_sim.report.contents import COMPARISON, Contents, gather_contents
@@ -90,10 +91,11 @@ def write_report(
     check_days(days)
     facts = manifest.read(folder, ())
     pair = pair_of(facts, folder, policies)
-    contents = gather_contents(folder, facts, beside=beside)
-    rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
     chosen = "two" if policies else "the old one and the best of the others"
-    text = render(folder, contents, rack, without, chosen)
+    with using(manifest.house_of(facts)):
+        contents = gather_contents(folder, facts, beside=beside)
+        rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
+        text = render(folder, contents, rack, without, chosen)
     write_text(path, text)
     return Written(path, path.stat().st_size, without)
 

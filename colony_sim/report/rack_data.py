@@ -18,6 +18,7 @@ from colony_sim.colony.simulate import RunRecord
 from colony_sim.drawing import live, lived
 from colony_sim.drawing.content import RackContent, Scale
 from colony_sim.studies.comparison.relive import Traces
+from colony_sim.words.units import scaled, symbol
 
 MOST_DAYS = 730
 MOST_BINS = 120
@@ -191,6 +192,7 @@ def as_json(rack: Rack) -> str:
         "bins": rack.bin_count,
         "phases": [phase.value for phase in PHASES],
         "words": list(WORDS),
+        "weight": {"unit": symbol("g"), "mg": _MG / scaled(1.0, "g")},
         "sides": [
             _plain(side, rack) | {"places": live.places(side.contents[0], prefix=prefix(k))}
             for k, side in enumerate(rack.sides)

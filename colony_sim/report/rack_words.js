@@ -33,17 +33,20 @@ const digits = (x) => {
   const rounded = Number(x.toPrecision(3));
   return rounded >= 100 ? rounded.toFixed(0) : x.toPrecision(3);
 };
-const grams = (mg) => (mg >= 1e6 ? (mg / 1000).toFixed(0) : digits(mg / 1000));
+const weight = (mg) => {
+  const here = mg / data.weight.mg;
+  return `${here >= 1000 ? here.toFixed(0) : digits(here)} ${data.weight.unit}`;
+};
 const count = (x) => `${x}`.replace(/\B(?=(\d{3})+$)/g, "\u202f");
 const duration = (minutes) => (minutes < 60 ? `${minutes} min` : `${digits(minutes / 60)} h`);
 const SAY = {
-  harvestedLarvae: (x) => `${count(x)} larvae`, harvestedMg: (x) => `${grams(x)} g`,
-  bowlLarvae: (x) => `${count(x)} larvae`, standingMg: (x) => `${grams(x)} g`,
+  harvestedLarvae: (x) => `${count(x)} larvae`, harvestedMg: (x) => `${weight(x)}`,
+  bowlLarvae: (x) => `${count(x)} larvae`, standingMg: (x) => `${weight(x)}`,
   breeders: (x) => `${x}`, minutes: duration,
 };
 const doneOn = (side, at, bin) => side.done.get(at * data.bins + bin) || [];
 const doneText = (mark) => {
-  if (mark.word === "harvest") return `harvest ${count(mark.amount)} larvae, ${grams(mark.mg)} g`;
+  if (mark.word === "harvest") return `harvest ${count(mark.amount)} larvae, ${weight(mark.mg)}`;
   return mark.amount ? `${mark.amount} ${mark.word}` : mark.word;
 };
 
@@ -59,7 +62,7 @@ const doneInWords = (side, day) => {
 const inWords = (side, day) => {
   if (side.diedOut && data.first + day >= side.diedOut) {
     return `“${side.policy}”: the colony died out on day ${side.diedOut}; ` +
-      `${grams(side.harvestedMg[day])} g harvested in all.`;
+      `${weight(side.harvestedMg[day])} harvested in all.`;
   }
   let used = 0;
   const held = STAGES.map(() => 0);
@@ -71,8 +74,8 @@ const inWords = (side, day) => {
   held[2] += side.trayPupae[day];
   held[3] += side.trayAdults[day];
   return `“${side.policy}”: ${used} of ${data.bins} bins in use; ${held[0]} eggs, ${held[1]} ` +
-    `larvae (${grams(side.standingMg[day])} g), ${held[2]} pupae, ${held[3]} beetles; ` +
-    `${grams(side.harvestedMg[day])} g harvested so far. Done today: ${doneInWords(side, day)}.`;
+    `larvae (${weight(side.standingMg[day])}), ${held[2]} pupae, ${held[3]} beetles; ` +
+    `${weight(side.harvestedMg[day])} harvested so far. Done today: ${doneInWords(side, day)}.`;
 };
 
 // The label of a bin, with its dates, and what is in it.
@@ -88,5 +91,5 @@ const binInWords = (side, day, bin) => {
   const start = `Bin ${bin + 1}, “${side.policy}”, day ${data.first + day}: ${datesInWords(side, day, bin)}`;
   if (side.phase[i] === FREE) return `${start}.`;
   const held = STAGES.map((stage) => `${count(side[stage][i])} ${stage === "adults" ? "beetles" : stage}`);
-  return `${start}; ${held.join(", ")}; ${grams(side.larvaeMg[i])} g of larvae.`;
+  return `${start}; ${held.join(", ")}; ${weight(side.larvaeMg[i])} of larvae.`;
 };

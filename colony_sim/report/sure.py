@@ -25,14 +25,15 @@ from colony_sim.studies.comparison.leans_on import LeansOn, leaning_in_words
 from colony_sim.studies.comparison.over_worlds import OverWorlds, over_worlds
 from colony_sim.words.estimate import NOTHING, dashed, number, of_100
 from colony_sim.words.labels import heading, with_unit
+from colony_sim.words.units import scaled, symbol
 
 COSTS = (
     ("Work, hours a week", "work_hours_per_week"),
     ("Bins in use", "bins_in_use"),
-    ("Larvae from a kilogram of bran, g", "yield_g_per_kg_bran"),
+    ("Larvae, {} of bran", "yield_g_per_kg_bran"),
     ("Beetles lost, of 100 a day", "adult_losses_per_100_per_day"),
     ("Larvae harvested, a day", "yield_larvae_per_day"),
-    ("Larvae harvested, g a day", YIELD),
+    ("Larvae harvested, {}", YIELD),
 )
 """What a way of keeping takes and gives, in a keeper's words; the measure behind it."""
 MOST_TURNING = 3
@@ -169,8 +170,10 @@ def _of_runs(runs: pd.DataFrame, pair: tuple[str, str]) -> Signs | None:
 def _ways(summary: pd.DataFrame, names: Sequence[str]) -> Iterator[tuple[str, tuple[str, ...]]]:
     means = summary.set_index(["measure", "policy"])["mean"]
     for label, key in COSTS:
-        cells = (means[key, name] for name in names)
-        yield label, tuple(NOTHING if pd.isna(x) else dashed(number(x)) for x in cells)
+        unit = {"yield_g_per_kg_bran": "g/kg", YIELD: "g/d"}.get(key, "")
+        cells = (scaled(means[key, name], unit) for name in names)
+        texts = tuple(NOTHING if pd.isna(x) else dashed(number(x)) for x in cells)
+        yield label.format(symbol(unit)), texts
 
 
 def _turning(folder: Path, pair: tuple[str, str] | None) -> Iterator[str]:

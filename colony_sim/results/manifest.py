@@ -112,7 +112,6 @@ def build_single(
     command: str,
     profile: Worlds | None = None,
     draw: int | None = None,
-    house: House = METRIC,
 ) -> dict[str, Any]:
     """The manifest of one run of one policy, as plain data.
 
@@ -123,7 +122,7 @@ def build_single(
         "written_by": "colony_sim",
         "kind": "single run",
         "format": FORMAT,
-        "experiment": {"name": name, "house": house.as_dict()},
+        "experiment": {"name": name, "house": run.house.as_dict()},
         "policy": run.policy,
         "days": run.scenario.days,
         "seed": run.scenario.seed,

@@ -122,9 +122,10 @@ class Study:
         from colony_sim.figures import style
 
         paths = []
-        for slide in self.slides(folder) if self.slides else ():
-            with style.theme():
-                paths += style.save(slide.paint(), Path(folder), slide.name)
+        with using(manifest.house_of(manifest.read(Path(folder), (self.kind,), whole=False))):
+            for slide in self.slides(folder) if self.slides else ():
+                with style.theme():
+                    paths += style.save(slide.paint(), Path(folder), slide.name)
         return paths
 
 

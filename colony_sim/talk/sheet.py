@@ -12,7 +12,8 @@ from colony_sim.figures import plain, style
 from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR, what_would_tell, worth_naming
 from colony_sim.studies.comparison.seven import answer, cost, rack, sure, why
 from colony_sim.studies.comparison.seven.case import Case
-from colony_sim.words.estimate import dashed
+from colony_sim.words.estimate import dashed, short
+from colony_sim.words.units import show
 from colony_sim.worklist import cautions
 
 SIZES = {
@@ -162,7 +163,7 @@ def _costs(
     for row in worth_naming(found.table).iloc[1:2].itertuples():
         text = f"Or {row.label}: {row.measurement}."
         y = plain.write(figure, lefts[1], y - 0.08 * unit, text, BODY * unit, widths[0])
-    worth = f"Knowing everything would be worth {DAYS_A_YEAR * found.evpi:.0f} g a year."
+    worth = f"Knowing everything would be worth {show(DAYS_A_YEAR * found.evpi, 'g/yr', short)}."
     plain.write(figure, lefts[1], y - 0.08 * unit, worth, BODY * unit, widths[0],
                 color=style.QUIET)  # fmt: skip
 

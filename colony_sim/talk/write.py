@@ -12,6 +12,7 @@ from matplotlib.backends.backend_pdf import PdfPages
 
 from colony_sim.atomic import new_file, put_text, whole_folder
 from colony_sim.errors import InputError
+from colony_sim.experiment.units import using
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
@@ -93,8 +94,10 @@ def write_talk(
     facts = manifest.read(folder, ())
     _refuse_foreign(out)
     tell(f"Gathering the slides of {folder}")
-    found = gather(folder, beside, seed)
+    with using(manifest.house_of(facts)):
+        found = gather(folder, beside, seed)
     with ExitStack() as stack:
+        stack.enter_context(using(manifest.house_of(facts)))
         try:
             staged = stack.enter_context(whole_folder(out))
         except OSError as error:

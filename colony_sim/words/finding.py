@@ -11,8 +11,8 @@ from colony_sim.measuring.catalogue import YIELD
 from colony_sim.statistics.paired import separated
 from colony_sim.words.estimate import Estimate, dashed, limits, number, signed
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import scaled, symbol
 
-UNIT = "g per day"
 LARVAE, HOURS = "yield_larvae_per_day", "work_hours_per_week"
 """Measures that are told beside the yield."""
 FADES = 0.1
@@ -179,8 +179,17 @@ def _row(table: pd.DataFrame, policy: str, baseline: str) -> pd.Series:
 
 
 def _change(row: pd.Series) -> str:
-    return change(row, UNIT)
+    return change(in_house(row, "difference", "low", "high"), f"{symbol('g')} per day")
 
 
 def _mean_text(row: pd.Series) -> str:
-    return dashed(str(Estimate.of(row, unit=UNIT)))
+    here = in_house(row, "mean", "low", "high")
+    return dashed(str(Estimate.of(here, unit=f"{symbol('g')} per day")))
+
+
+def in_house(row: pd.Series, *columns: str) -> pd.Series:
+    """A row with some of its grams in the unit of the house."""
+    row = row.copy()
+    for column in columns:
+        row[column] = scaled(row[column], "g")
+    return row

@@ -30,16 +30,18 @@ _SCALES: dict[str, dict[str, tuple[tuple[str, str], ...]]] = {
         "K": (("°C", "K"),),
         "g": (("g", "g"), ("kg", "kg")),
         "kg": (("kg", "kg"),),
-        "mg": (("g a hundred", "g"),),
+        "mg": (("g", "g"),),
         "cm": (("cm", "cm"),),
+        "g/kg": (("g for a kilogram", "g/kg"),),
     },
     "us": {
         "C": (("°F", "F"),),
         "K": (("°F", "delta_F"),),
         "g": (("oz", "oz"), ("lb", "lb")),
         "kg": (("lb", "lb"),),
-        "mg": (("oz a hundred", "oz"),),
+        "mg": (("oz", "oz"),),
         "cm": (("in", "in"),),
+        "g/kg": (("oz for a pound", "oz/lb"),),
     },
 }
 """Names and units by the unit of the model; of two, the second from `_LARGE` of the first on.
@@ -60,9 +62,9 @@ def show(value: float, unit: str, form: Form = plain) -> str:
     ----------
     value : float
     unit : str
-        Of the model: "C", "K" (a difference), "g", "kg", "mg" (of a larva), "cm", "dm2" (a floor),
-        each with "/d", "/week", "/month" or "/yr" where it is a rate, or a count on a floor such
-        as "eggs/dm2". Any other unit is the same in every house.
+        Of the model: "C", "K" (a difference), "g", "kg", "g/kg", "mg" (of a larva), "cm", "dm2" (a
+        floor), each with "/d", "/week", "/month" or "/yr" where it is a rate, or a count on a
+        floor such as "eggs/dm2". Any other unit is the same in every house.
     form : callable
         How a number is written, such as `words.estimate.number` for an estimate; temperatures and
         floors have a form of their own.
@@ -99,24 +101,25 @@ def scaled(values: Any, unit: str, size: float = 0.0) -> Any:
 
 
 def bran(grams: float, paper: bool = False) -> str:
-    """An amount of bran: ``600 g``, in a US house ``11 cups (1.32 lb)``; on paper all of them."""
+    """Bran: ``600 g``, in a US house ``11 cups (1.32 lb)``; on paper in cups and in grams."""
     here = house()
     count = grams / here.cup_g
-    cups = [_pieces(count, "cup")] if count <= _MOST_CUPS else []
-    weights = [_text(grams, "g", plain, system) for system in _systems()]
-    if not paper:
-        weights, cups = weights[:1], cups if here.system == "us" else []
-    return _beside([*cups, *weights] if here.system == "us" else [*weights, *cups])
+    first, second = (_text(grams, "g", plain, system) for system in _systems())
+    if count > _MOST_CUPS:
+        return f"{first} ({second})" if paper else first
+    cups = _pieces(count, "cup")
+    if here.system == "us":
+        return f"{cups} ({second if paper else first})"
+    return f"{first} ({cups})" if paper else first
 
 
 def moisture(grams: float, paper: bool = False) -> str:
     """Water in moist feed: ``25 g of water``, in a US house ``5.5 slices of carrot``."""
     here = house()
     slices = f"{_pieces(grams / CARROT_WATER / here.slice_g, 'slice')} of carrot"
-    first, second = (_text(grams, "g", plain, system) for system in _systems())
-    if here.system == "us":
-        return f"{slices} ({first} or {second} of water)" if paper else slices
-    return f"{first} of water ({slices}, {second} of water)" if paper else f"{first} of water"
+    water = f"{_text(grams, 'g', plain, 'metric')} of water"
+    first, second = (slices, water) if here.system == "us" else (water, slices)
+    return f"{first} ({second})" if paper else first
 
 
 def legend() -> str:
@@ -133,10 +136,6 @@ def _systems() -> tuple[str, str]:
     return first, "us" if first == "metric" else "metric"
 
 
-def _beside(texts: list[str]) -> str:
-    return texts[0] if len(texts) == 1 else f"{texts[0]} ({', '.join(texts[1:])})"
-
-
 def _pieces(count: float, name: str) -> str:
     """A count of cups or slices in the steps a keeper measures: quarters, halves, whole ones."""
     steps = 4 if count < 3 else 2 if count < 10 else 1
@@ -145,7 +144,9 @@ def _pieces(count: float, name: str) -> str:
 
 
 def _split(unit: str) -> tuple[str, str]:
-    """A unit without its rate, and the rate in words."""
+    """A unit without its rate, and the rate in words; larvae are told by the hundred."""
+    if unit == "mg":
+        return unit, " a hundred"
     for ending, words in _RATES.items():
         if unit.endswith(ending):
             return unit.removesuffix(ending), words

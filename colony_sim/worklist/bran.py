@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from colony_sim.colony.binlog import Action
 from colony_sim.words.estimate import number
+from colony_sim.words.units import both
 from colony_sim.worklist.task import Kind, Task, bins_in_words, day_in_words
 from colony_sim.worklist.work import Work
 
@@ -48,14 +49,14 @@ def treat_bran(work: Work) -> list[Task]:
     for batch in batches:
         first, last = work.date(batch[0][0]), work.date(batch[-1][0])
         bins = tuple(sorted({bin_ for _, bin_, _ in batch}))
-        kilograms = number(sum(grams for *_, grams in batch) / 1000)
+        amount = both(sum(grams for *_, grams in batch), "g", number)
         until = "" if last == first else f" to {day_in_words(last)}"
         tasks.append(
             Task(
                 Kind.TREAT,
                 first - timedelta(AHEAD_DAYS),
                 bins,
-                f"Buy and treat bran: {kilograms} kg",
+                f"Buy and treat bran: {amount}",
                 f"For {bins_in_words(bins)}, needed {day_in_words(first)}{until}. Heat or freeze "
                 "it against mites, let it come back to room temperature, keep it closed.",
                 f"{AHEAD_DAYS} days before the first of it is needed, one batch for "

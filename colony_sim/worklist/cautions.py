@@ -43,13 +43,13 @@ first: common practice, no source."""
 
 OVEN = Caution(
     "Oven",
-    "Oven: 60 C in the middle of the bran for 30 min or more. Never leave it alone: bran can "
-    "burn. Or freeze: -18 C for some days.",
-    "Heat: the middle of the bran must reach 60 C and stay there for 30 minutes or more; use a "
-    "probe. That stopped eggs of house-dust mites from hatching; no test with grain mites was "
-    "found. Spread the bran thin and never leave the oven alone: bran can catch fire. Freezing "
-    "instead: -18 C for 5 h killed 90 % of the stages of one kind of grain mite, not all, so "
-    "hold it for some days; a bag takes hours to freeze through.",
+    "Oven: 60 °C (140 °F) in the middle of the bran for 30 min or more. Never leave it alone: "
+    "bran can burn. Or freeze: -18 °C (0 °F) for some days.",
+    "Heat: the middle of the bran must reach 60 °C (140 °F) and stay there for 30 minutes or "
+    "more; use a probe. That stopped eggs of house-dust mites from hatching; no test with grain "
+    "mites was found. Spread the bran thin and never leave the oven alone: bran can catch fire. "
+    "Freezing instead: -18 °C (0 °F) for 5 h killed 90 % of the stages of one kind of grain mite, "
+    "not all, so hold it for some days; a bag takes hours to freeze through.",
 )
 """60 C for at least 30 min stopped the hatching of eggs of dust mites (Mahakittikun 2011,
 doi:10.1007/s10493-011-9480-2). -18 C for 5 h kills 90 % of all stages of Tyrophagus (Eaton & Kells

@@ -9,6 +9,7 @@ from colony_sim.drawing import lived
 from colony_sim.drawing.content import RackContent, Scale
 from colony_sim.drawing.rack import rack_scene, sign_scene
 from colony_sim.drawing.scene import Scene
+from colony_sim.words import units
 from colony_sim.worklist import cautions, ical
 from colony_sim.worklist.paper import EDGE, GREY, INK, QUIET, Paper
 from colony_sim.worklist.task import ORDER, Task, day_in_words, weekday_in_words
@@ -118,7 +119,7 @@ class _Sheet(Paper):
             "One page a week. Dates in black are by your rules; dates in grey are expected by the "
             "model and may shift. Each page ends with the cautions of its tasks; here in full:"
         )
-        for text in (*about.splitlines(), legend):
+        for text in (*about.splitlines(), units.legend(), legend):
             self.paragraph(text, self.left, 9, 4.2, wide + 5.0 if self.y < low else 0.0)
             self.y += 1.5
         self.y = max(self.y, low + 2.0)

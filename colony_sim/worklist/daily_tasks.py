@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from colony_sim.colony.binlog import Action
+from colony_sim.words.units import moisture
 from colony_sim.worklist.fillings import Filling
 from colony_sim.worklist.task import EXPECTED, Kind, Task, bins_in_words
 from colony_sim.worklist.work import Work
@@ -50,10 +51,13 @@ def give_moisture(work: Work, found: list[Filling], last: int) -> list[Task]:
 
     tasks = []
     for first, length, (growing, breeding) in stretches(last, state):
-        how = [f"{growing_g:g} g of water in moist feed each in {bins_in_words(growing)}."
-               ] if growing else []  # fmt: skip
-        if breeding:
-            how.append(f"{breeding_g:g} g each in breeding {bins_in_words(breeding)}.")
+        how = [
+            f"{moisture(grams, paper=True)} in moist feed each in {kind}{bins_in_words(bins)}."
+            for grams, kind, bins in (
+                (growing_g, "", growing), (breeding_g, "breeding ", breeding),
+            )
+            if bins
+        ]  # fmt: skip
         bins = tuple(sorted({*growing, *breeding}))
         tasks.append(
             Task(

@@ -17,6 +17,7 @@ from colony_sim.drawing.bins import bin_scene
 from colony_sim.drawing.content import FREE, RackContent, Scale
 from colony_sim.drawing.rack import sign_scene
 from colony_sim.drawing.scene import Scene
+from colony_sim.words.units import bran, moisture
 from colony_sim.worklist.fillings import Filling, fillings, numbered
 from colony_sim.worklist.paper import CAP, GREY, INK, MM_PER_PT, QUIET, Colour, Paper
 from colony_sim.worklist.task import day_in_words
@@ -29,6 +30,8 @@ MARK = (5.0, 4.0)
 """Cut marks at the edge of the paper: distance and length (mm)."""
 PICTURE, SIGN = 24.0, 5.0
 """Width of the drawn bin and of the sign of the rack (mm)."""
+AMOUNTS = 7.5
+"""Type of the bran and the moist feed of a filling (points)."""
 FOOT = "Grey: expected by the model. Go by what you see in the bin. Keep bleach off live bins."
 
 
@@ -126,6 +129,7 @@ def _label(
     base, bottom = top + 28.8, y + height - INSET
     end = right - PICTURE - 2.5
     line, edge = left + 24.5, end - 22.5
+    _amounts(sheet, work, left, middle, right, top + 25.8)
     sheet.type(7, colour=QUIET)
     sheet.put(line, base, "seen")
     sheet.put(end, base, "expected", right=True)
@@ -146,6 +150,19 @@ def _label(
     _look(sheet, looks.of(filling), filling, right - PICTURE, base)
     sheet.type(sheet.fit(FOOT, right - left, 6.5), colour=QUIET)
     sheet.put(left, bottom, FOOT)
+
+
+def _amounts(
+    sheet: Paper, work: Work, left: float, middle: float, right: float, base: float
+) -> None:
+    """What goes into the bin: bran at the start, and water a day once moisture is started."""
+    p = work.handling
+    texts = [f"Bran: {bran(p['bran.start_g'], paper=True)}"]
+    if p["moisture.start"] != "never":
+        texts.append(f"Moist: {moisture(p['moisture.growing_g_per_day'], paper=True)} a day")
+    for text, start, end in zip(texts, (left, middle), (middle - 2.0, right), strict=False):
+        sheet.type(sheet.fit(text, end - start, AMOUNTS), colour=INK)
+        sheet.put(start, base, text)
 
 
 def _look(sheet: Paper, scene: Scene | None, filling: Filling, left: float, base: float) -> None:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from colony_sim.colony.binlog import Action, Reason
 from colony_sim.words.estimate import number
+from colony_sim.words.units import both, bran, moisture
 from colony_sim.worklist import daily_tasks
 from colony_sim.worklist.bran import founder_bins, treat_bran
 from colony_sim.worklist.fillings import Filling, fillings
@@ -73,7 +74,6 @@ def _count(value: Any) -> int:
 
 def _set_up(work: Work, found: list[Filling]) -> Task:
     bins = tuple(founder_bins(work))
-    grams = work.handling["bran.start_g"]
     into = "into each bin" if len(bins) > 1 else "into it"
     with_larvae = f" The {work.larvae} first larvae go into the other bins." if work.larvae else ""
     if moist := [filling.bin for filling in found if filling.moist_at_start]:
@@ -97,11 +97,16 @@ def _set_up(work: Work, found: list[Filling]) -> Task:
         work.start,
         bins,
         f"Set up {bins_in_words(bins)}: the first beetles go into bin 1",
-        f"{grams:g} g of treated bran {into}, {work.breeders} beetles into bin 1.{with_larvae} "
+        f"{_fresh(work)} {into}, {work.breeders} beetles into bin 1.{with_larvae} "
         "Put the label on.",
         "The start you chose.",
         expected=False,
     )
+
+
+def _fresh(work: Work) -> str:
+    """The bran of a fresh bin."""
+    return f"{bran(work.handling['bran.start_g'], paper=True)} of treated bran"
 
 
 def _of_day(
@@ -180,9 +185,9 @@ def _harvest(work: Work, day: int, rows: list[Any]) -> Task:
         work.date(day),
         bins,
         f"Harvest: {bins_in_words(bins)}",
-        f"Take {100 * p['harvest.fraction']:g} % of the larvae from "
-        f"{p['harvest.smallest_mg']:g} mg on, keep the rest back.{again} The model expects "
-        f"about {number(grams)} g ({larvae} larvae) in all.",
+        f"Take {100 * p['harvest.fraction']:g} % of the larvae that weigh "
+        f"{both(p['harvest.smallest_mg'], 'mg')} or more, keep the rest back.{again} The model "
+        f"expects about {both(grams, 'g', number)}, {larvae} larvae, in all.",
         f"Your rule: every {p['harvest.interval_days']} days, where larvae are large enough. "
         + EXPECTED,
         expected=True,
@@ -200,8 +205,8 @@ def _start_moisture(work: Work, day: int, rows: list[Any]) -> Task:
         work.date(day),
         bins,
         f"Start moisture: {bins_in_words(bins)}",
-        f"{sign} From now on {p['moisture.growing_g_per_day']:g} g of water a day in moist "
-        "feed, in each of these bins.".strip(),
+        f"{sign} From now on {moisture(p['moisture.growing_g_per_day'], paper=True)} a day in "
+        "moist feed, in each of these bins.".strip(),
         EXPECTED,
         expected=True,
     )
@@ -209,8 +214,13 @@ def _start_moisture(work: Work, day: int, rows: list[Any]) -> Task:
 
 def _add_bran(work: Work, day: int, rows: list[Any]) -> Task:
     p, bins = work.handling, _bins(rows)
-    each = ", ".join(f"{row.grams:g} g into bin {int(row.bin)}" for row in rows)
-    rule = f"Where less than {p['bran.top_up_below_g']:g} g is left."
+    amounts: dict[float, list[int]] = {}
+    for row in rows:
+        amounts.setdefault(row.grams, []).append(int(row.bin))
+    each = "; ".join(
+        f"{bran(grams, paper=True)} into {bins_in_words(into)}" for grams, into in amounts.items()
+    )
+    rule = f"Where less than {bran(p['bran.top_up_below_g'], paper=True)} is left."
     if p["bran.supply"] == "as_eaten":
         rule = (
             f"Every {p['bran.round_days']} days see how far the bran fell, and fill up what the "
@@ -271,8 +281,7 @@ def _moves(
                 work.date(day),
                 fresh,
                 f"Fill {bins_in_words(fresh)} for new beetles",
-                f"{p['bran.start_g']:g} g of treated bran; no other bin holds beetles. Write the "
-                "date on the label.",
+                f"{_fresh(work)}; no other bin holds beetles. Write the date on the label.",
                 EXPECTED,
                 expected=True,
             )
@@ -291,7 +300,7 @@ def _moves(
             work.date(day),
             tuple(sorted({*old, *fresh})),
             f"Move beetles: {bins_in_words(old)} to {bins_in_words(fresh)}",
-            f"First {p['bran.start_g']:g} g of treated bran into {bins_in_words(fresh)}. "
+            f"First {_fresh(work)} into {bins_in_words(fresh)}. "
             f"Then strain the beetles out of {bins_in_words(old)} ({told}); the model expects "
             f"{moved}. Write both dates on the labels. Leave the eggs in {bins_in_words(old)}.",
             when,

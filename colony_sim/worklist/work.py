@@ -17,6 +17,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.binlog import COLUMNS
 from colony_sim.drawing.lived import COLUMNS as OF_BINS
 from colony_sim.errors import InputError
+from colony_sim.experiment.units import METRIC, House
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
 from colony_sim.worklist.task import day_in_words
@@ -59,6 +60,8 @@ class Work:
     bins : DataFrame or None
         What the bins of the run held, one row a day and bin (`drawing.lived.COLUMNS`); None where
         that was not kept, as by a plan.
+    house : House
+        In which units it is shown.
     """
 
     name: str
@@ -73,6 +76,7 @@ class Work:
     made: datetime
     notes: tuple[str, ...] = ()
     bins: pd.DataFrame | None = None
+    house: House = METRIC
 
     def date(self, day: int) -> date:
         """The date of a day of the log; day 0 is the morning of day 1 (see `start`)."""
@@ -132,6 +136,7 @@ def _read_run(folder: Path, data: Mapping[str, Any], start: date | None, where: 
         made=_made(data),
         notes=tuple(notes),
         bins=_table(held, OF_BINS, data) if held.is_file() else None,
+        house=manifest.house_of(data),
     )
 
 
@@ -163,6 +168,7 @@ def _read_plan(folder: Path, data: Mapping[str, Any], start: date | None, where:
         log=_table(folder / "plan_log.parquet", COLUMNS, data),
         made=_made(data),
         notes=tuple(notes),
+        house=manifest.house_of(data),
     )
 
 

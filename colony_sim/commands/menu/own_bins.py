@@ -185,7 +185,9 @@ def calendar(
         typer.Option("--start", metavar="DATE", help="First day, YYYY-MM-DD; a plan has its own."),
     ] = None,
     weeks: Annotated[int, typer.Option("--weeks", help="Weeks from the start.")] = 52,
-    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    paper: Annotated[
+        str | None, typer.Option("--paper", help="a4 or letter; default: by the units.")
+    ] = None,
     work_days: Annotated[
         str,
         typer.Option("--work-days", metavar="DAYS", help="Your days at the bins, such as sat."),
@@ -194,6 +196,7 @@ def calendar(
         str | None,
         typer.Option("--remind", metavar="TIME", help="Ring on work days at this time, as 8:00."),
     ] = None,
+    units: Units = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder; default: FOLDER/calendar.")
     ] = None,
@@ -203,8 +206,9 @@ def calendar(
         from colony_sim.commands.calendar import run_calendar
 
     run_calendar(
-        folder, start=start, weeks=weeks, paper=paper, out=out, days=work_days, remind=remind
-    )
+        folder, start=start, weeks=weeks, paper=paper, out=out, days=work_days, remind=remind,
+        units=units,
+    )  # fmt: skip
 
 
 @app.command(rich_help_panel=OWN)
@@ -244,6 +248,7 @@ def today(
             "--move-on", metavar="DATE", help="What if the beetles were moved on this day."
         ),
     ] = None,
+    units: Units = None,
     profile: ProfileFile = None,
     members: Annotated[
         int | None, typer.Option("--members", help="Possible colonies that live the log (400).")
@@ -281,27 +286,30 @@ def today(
     one_thread()
     with getting_ready():
         from colony_sim.commands.today import run_today
+        from colony_sim.experiment.files import house_of
+        from colony_sim.experiment.units import using
 
-    return run_today(
-        shipped_log_too(log) or log,
-        experiment=experiment,
-        policy=policy,
-        on=on,
-        breeders=breeders,
-        profile=profile,
-        members=members,
-        anew=anew,
-        name=name,
-        seed=seed,
-        workers=workers,
-        out=out,
-        serve=serve,
-        home=home,
-        port=port,
-        browse=browser,
-        rules=rule or (),
-        move_on=move_on,
-    )
+    with using(house_of(experiment, units)):
+        return run_today(
+            shipped_log_too(log) or log,
+            experiment=experiment,
+            policy=policy,
+            on=on,
+            breeders=breeders,
+            profile=profile,
+            members=members,
+            anew=anew,
+            name=name,
+            seed=seed,
+            workers=workers,
+            out=out,
+            serve=serve,
+            home=home,
+            port=port,
+            browse=browser,
+            rules=rule or (),
+            move_on=move_on,
+        )
 
 
 @app.command(rich_help_panel=OWN)

@@ -21,6 +21,7 @@ from colony_sim.studies.comparison.over_worlds import OverWorlds
 from colony_sim.words.estimate import dashed, number, of_100, short
 from colony_sim.words.finding import FADES, HOURS, LARVAE, NOTICED
 from colony_sim.words.listing import listed
+from colony_sim.words.units import scaled, show, symbol
 
 LIKELY, SURE = KNOWN, 0.9
 """Probabilities from which a policy is probably, and from which it is surely, ahead."""
@@ -37,12 +38,13 @@ LACKED = {
 }
 """What a keeper is short of for whom each currency counts."""
 GIVES = {
-    "g/day": "larvae, g a day",
-    "g per hour of work": "g for an hour of work",
-    "g/day per bin in use": "g a day for a bin in use",
-    "g per kg of bran": "g for a kilogram of bran",
-    "beetles spared per 100 a day": "beetles kept of 100/day",
+    "g/day": ("g/d", "larvae, {}"),
+    "g per hour of work": ("g", "{} for an hour of work"),
+    "g/day per bin in use": ("g/d", "{} for a bin in use"),
+    "g per kg of bran": ("g/kg", "{} of bran"),
+    "beetles spared per 100 a day": ("", "beetles kept of 100/day"),
 }
+"""Unit of each currency, and how it is told in the units of the house."""
 
 
 def answer(found: OverWorlds, asks: Asks | None = None, order: Sequence[str] = ()) -> str:
@@ -96,10 +98,10 @@ def work_differs(found: OverWorlds) -> bool:
 def amount(grams: float, larvae: float) -> str:
     """Grams with the larvae they are: ``1.2 g (14 larvae)``; both as sizes, without a sign."""
     if not math.isfinite(larvae):
-        return f"{short(abs(grams))} g"
+        return show(abs(grams), "g", short)
     other = ", though fewer in number" if grams * larvae < 0 else ""
     count = f"{abs(larvae):.0f}" if abs(larvae) >= 1 else short(abs(larvae))
-    return f"{short(abs(grams))} g ({count} larvae{other})"
+    return f"{show(abs(grams), 'g', short)} ({count} larvae{other})"
 
 
 def zone_in_words(found: OverWorlds) -> str:
@@ -205,8 +207,8 @@ def _worth(found: OverWorlds) -> str:
     return (
         f"{start}{_quoted(a)} gives more for more work: {by} on average, more in {of_100(more)} of "
         f"100 possible colonies, for {work} for {_quoted(b)}: each hour more brings "
-        f"{short(7 * gain / (busy - other))} g, an hour of {_quoted(b)} "
-        f"{short(7 * found.mean(b, YIELD) / other)} g."
+        f"{show(7 * gain / (busy - other), 'g', short)}, an hour of {_quoted(b)} "
+        f"{show(7 * found.mean(b, YIELD) / other, 'g', short)}."
     )
 
 
@@ -225,7 +227,7 @@ def _among(found: OverWorlds) -> str:
             f"{UNKNOWN} which gives most larvae: of 100 possible colonies "
             f"{_quoted(best.policy)} gives most in {of_100(best.best_share)}, {rest}; "
             f"{_quoted(safest['policy'])} falls short of the best by least, "
-            f"{short(safest['regret'])} g a day on average."
+            f"{show(safest['regret'], 'g/d', short)} on average."
         )
     start = "" if best.best_share >= SURE else "Probably "
     larvae = found.mean(best.policy, LARVAE)
@@ -247,15 +249,16 @@ def how_sure(found: OverWorlds, profile: str) -> list[str]:
     luck = (
         "luck is part of that, as each was lived once"
         if verdict.of_single_pairs
-        else f"luck within one colony spreads it by {short(verdict.sd_chance)}"
+        else f"luck within one colony spreads it by {short(_a_day(verdict.sd_chance))}"
     )
     lines = [
         f"How sure: {verdict.worlds} colonies {allowed} were lived; each count of 100 is right to "
-        f"about {short(100 * error)}. {a} minus {b}: {_signed(verdict.gain)} g a day on average "
-        f"(error {short(verdict.gain_se)}), {short(verdict.low)} to {short(verdict.high)} in nine "
-        f"of ten colonies; {luck}.",
-        f"A wrong choice costs, averaged over all: {a} {short(verdict.regret_a)}, {b} "
-        f"{short(verdict.regret_b)} g a day.",
+        f"about {short(100 * error)}. {a} minus {b}: {_signed(_a_day(verdict.gain))} "
+        f"{symbol('g/d')} on average (error {short(_a_day(verdict.gain_se))}), "
+        f"{short(_a_day(verdict.low))} to {short(_a_day(verdict.high))} in nine of ten colonies; "
+        f"{luck}.",
+        f"A wrong choice costs, averaged over all: {a} {short(_a_day(verdict.regret_a))}, {b} "
+        f"{show(verdict.regret_b, 'g/d', short)}.",
     ]
     return [dashed(line) for line in lines]
 
@@ -264,12 +267,16 @@ def currency_rows(found: OverWorlds) -> list[tuple[str, str, str, str]]:
     """One row a currency: what there is more of, in how many of 100 colonies A and B, A minus B."""
     return [
         (
-            GIVES[currency],
+            gives.format(symbol(unit)),
             of_100(verdict.probability_a),
             of_100(verdict.probability_b),
-            dashed(f"{_signed(verdict.gain)} (error {short(verdict.gain_se)})"),
+            dashed(
+                f"{_signed(scaled(verdict.gain, unit))} "
+                f"(error {short(scaled(verdict.gain_se, unit))})"
+            ),
         )
         for currency, verdict in found.verdicts[found.pair].items()
+        for unit, gives in [GIVES[currency]]
     ]
 
 
@@ -337,7 +344,7 @@ def in_words(found: OverWorlds, profile: str) -> list[str]:
         *how_sure(found, profile),
         dashed(
             f"Of single pairs of runs {a} won {of_100(verdict.pairs_a)} of 100 and {b} "
-            f"{of_100(verdict.pairs_b)}, by more than {short(found.zone)} g a day."
+            f"{of_100(verdict.pairs_b)}, by more than {show(found.zone, 'g/d', short)}."
         ),
         f"By what you are short of. {'; '.join(rows)}.",
     ]
@@ -351,6 +358,11 @@ def _sides(found: OverWorlds) -> tuple[tuple[str, str], tuple[float, float]]:
     if shares[1] > shares[0]:
         names, shares = names[::-1], shares[::-1]
     return (names[0], names[1]), (shares[0], shares[1])
+
+
+def _a_day(grams: float) -> float:
+    """Grams a day in the units of the house."""
+    return float(scaled(grams, "g/d"))
 
 
 def _signed(value: float) -> str:

@@ -16,6 +16,7 @@ import pyarrow.parquet as pq
 from colony_sim.atomic import new_file, remove, write_text
 from colony_sim.experiment.asks import Asks, asks_of, in_order
 from colony_sim.experiment.plan import Plan, PlannedRun, replicate_seeds
+from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.measuring.catalogue import catalogue
 from colony_sim.measuring.outcome import IN_WORDS
@@ -280,6 +281,7 @@ def compare_plan(
     """
     workers = check_workers(workers)
     with (
+        using(plan.house),
         claim(folder, plan.name, FILES),
         open_store(folder) as store,
         open_executor(workers) as executor,

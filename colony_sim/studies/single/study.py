@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from colony_sim.experiment.plan import PlannedRun
+from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.results import findings as told
 from colony_sim.results import manifest
@@ -16,6 +17,8 @@ from colony_sim.results.folder import claim, replace_tables, write_table
 from colony_sim.running.runner import compile_kernels
 from colony_sim.studies.study import Study
 from colony_sim.words.estimate import number
+from colony_sim.words.units import bran as bran_of
+from colony_sim.words.units import show
 
 if TYPE_CHECKING:
     from colony_sim.colony.simulate import RunRecord
@@ -48,7 +51,7 @@ def run_single(
     """
     from colony_sim.colony import simulate
 
-    with claim(folder, name, STUDY.files):
+    with using(run.house), claim(folder, name, STUDY.files):
         compile_kernels()
         record = simulate.simulate(run.scenario, record_bins=True)
         with replace_tables(folder) as staged:
@@ -70,8 +73,8 @@ def in_words(run: PlannedRun, record: RunRecord) -> list[str]:
     )
     hours = daily["work_minutes"].sum() / 60
     took = (
-        f"gave {grams:.0f} g ({larvae:.0f} larvae) in {len(daily)} days, for {number(hours)} hours "
-        f"of work and {bran:.0f} g of bran."
+        f"gave {show(grams, 'g')} ({larvae:.0f} larvae) in {len(daily)} days, for "
+        f"{number(hours)} hours of work and {bran_of(bran)} of bran."
     )
     if record.died_out_day is not None:
         return [f"{name} ran the colony down: it died out on day {record.died_out_day}. It {took}"]

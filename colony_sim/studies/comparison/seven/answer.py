@@ -16,6 +16,7 @@ from colony_sim.studies.comparison.leans_on import what_would_tell
 from colony_sim.studies.comparison.seven.case import LARVAE, Case, Quote
 from colony_sim.studies.comparison.seven.cost import WORK, told_apart
 from colony_sim.words.estimate import dashed, number
+from colony_sim.words.units import show
 
 
 def slide(case: Case) -> Slide:
@@ -23,7 +24,7 @@ def slide(case: Case) -> Slide:
     title = plain.title(lambda quote: _title(case, quote), case.policies)
     table = amounts(case)
     told = "; ".join(
-        f"“{row.policy}” {number(row.larvae)} larvae, {number(row.grams)} g a day"
+        f"“{row.policy}” {number(row.larvae)} larvae, {show(row.grams, 'g/d', number)}"
         for row in table.itertuples() if math.isfinite(row.larvae)
     )  # fmt: skip
     below = _below(case)
@@ -124,7 +125,7 @@ def bowls(
                         weight="bold")  # fmt: skip
         if not none:
             small = plain.smaller(0.85 * size, size)
-            text = f"a day, {number(row.grams)} g"
+            text = f"a day, {show(row.grams, 'g', number)}"
             y = plain.write(figure, x + 0.4 * line, y, text, small, color=style.QUIET)
             if math.isfinite(row.hours):
                 text = f"{row.hours:.1f} hours of work a week"

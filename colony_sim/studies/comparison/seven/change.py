@@ -12,6 +12,8 @@ from colony_sim.figures.slide import Slide
 from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR, what_would_tell, worth_naming
 from colony_sim.studies.comparison.seven.case import Case
 from colony_sim.studies.comparison.seven.rack import held_by
+from colony_sim.words.estimate import short
+from colony_sim.words.units import scaled, show
 
 MOST = 2
 """Unknowns on the slide."""
@@ -27,10 +29,11 @@ def slide(case: Case) -> Slide | None:
     title = "Measure this at home: it may change the answer"
     if told.empty:
         title = "No single measurement is shown to change the answer"
-    worth = f"Knowing everything would be worth {DAYS_A_YEAR * found.evpi:.0f} g a year."
+    worth = f"Knowing everything would be worth {show(DAYS_A_YEAR * found.evpi, 'g/yr', short)}."
     rows = found.table.head(5)
     most = "; ".join(
-        f"{row.label}, {row.value_g_per_year:.0f} g a year (error {row.value_g_per_year_se:.0f})"
+        f"{row.label}, {show(row.value_g_per_year, 'g/yr', short)} "
+        f"(error {short(scaled(row.value_g_per_year_se, 'g/yr', row.value_g_per_year))})"
         for row in rows.itertuples()
     )
     return Slide(
@@ -69,9 +72,9 @@ def draw(
         y = plain.write(figure, left, y, row.label[0].upper() + row.label[1:], 1.15 * size, width,
                         weight="bold")  # fmt: skip
         y = plain.write(figure, left, y - 0.1 * line, f"{row.measurement}.", size, width)
-        y = plain.write(figure, left, y - 0.1 * line,
-                        f"Worth {row.value_g_per_year:.0f} g of larvae a year.", size, width,
-                        color=style.QUIET) - 0.6 * line  # fmt: skip
+        text = f"Worth {show(row.value_g_per_year, 'g', short)} of larvae a year."
+        y = plain.write(figure, left, y - 0.1 * line, text, size, width, color=style.QUIET)
+        y -= 0.6 * line
     return plain.write(figure, left, y, worth, size, width, color=style.QUIET)
 
 

@@ -17,24 +17,34 @@ from colony_sim.statistics.paired import separated
 from colony_sim.studies.comparison.seven.case import Case, Quote
 from colony_sim.words.estimate import number, short
 from colony_sim.words.finding import HOURS, NOTICED, difference
+from colony_sim.words.units import scaled, symbol
 
 WORK, BRAN = HOURS, "bran"
 
 
 @dataclass(frozen=True)
 class Cost:
-    """What is spent: its measure, words below the number, and in a title."""
+    """What is spent: its measure, words below the number, and in a title.
+
+    In both `{unit}` stands for the name of its unit in the house.
+    """
 
     measure: str
     words: str
     takes: str
     times: float = 1.0
+    unit: str = ""
+
+    @property
+    def said(self) -> str:
+        """The words below the number, in the units of the house."""
+        return self.words.format(unit=symbol(self.unit))
 
 
 COSTS = (
     Cost(WORK, "hours of work a week", "takes {} hours a week"),
     Cost("bins_in_use", "bins in use", "fills {} bins"),
-    Cost(BRAN, "kg of bran a week", "takes {} kg of bran a week"),
+    Cost(BRAN, "{unit} of bran a week", "takes {} {unit} of bran a week", unit="kg"),
     Cost("adult_losses_per_100_per_day", "beetles lost a week, of 100",
          "loses {} of 100 beetles a week", 7.0),
 )  # fmt: skip
@@ -70,8 +80,8 @@ def costs(case: Case) -> pd.DataFrame:
     rows = []
     for policy in case.order:
         for cost in COSTS:
-            value = cost.times * _mean(case, policy, cost.measure)
-            rows.append({"policy": policy, "cost": cost.words, "measure": cost.measure,
+            value = scaled(cost.times * _mean(case, policy, cost.measure), cost.unit)
+            rows.append({"policy": policy, "cost": cost.said, "measure": cost.measure,
                          "value": value})  # fmt: skip
     return pd.DataFrame(rows)
 
@@ -93,7 +103,7 @@ def _title(case: Case, table: pd.DataFrame, quote: Quote) -> str:
         one, other = (float(wide.loc[cost.measure, policy]) for policy in case.pair)
         order = case.pair if one > other else case.pair[::-1]
         big, small = max(one, other), min(one, other)
-        text = f"{quote(order[0])} {cost.takes.format(_shown(big))}"
+        text = f"{quote(order[0])} {cost.takes.format(_shown(big), unit=symbol(cost.unit))}"
         return f"{text}, {quote(order[1])} {_shown(small)}"
     return "Neither way clearly costs more" if len(case.policies) == 2 else "What it costs"
 
@@ -145,7 +155,7 @@ def draw(
     wide, high = figure.get_size_inches()
     line = size / 72
     policies = case.pair
-    words = max(style.text_width(figure, cost.words, size) for cost in COSTS)
+    words = max(style.text_width(figure, cost.said, size) for cost in COSTS)
     start = left + 3.2 * line + words + 0.8 * line
     step = (left + width - start) / len(policies)
     head = min(
@@ -159,7 +169,7 @@ def draw(
         at = head - (i + 0.5) * tall
         side = min(2.6 * line, 0.9 * tall)
         plain.picture(figure, _sign(cost), left, at - side / 2, 2.9 * line, side)
-        figure.text((left + 3.4 * line) / wide, at / high, cost.words, size=size, va="center")
+        figure.text((left + 3.4 * line) / wide, at / high, cost.said, size=size, va="center")
         for k, policy in enumerate(policies):
             x = start + k * step + 1.25 * line
             figure.text(x / wide, at / high, _shown(float(values.loc[cost.measure, policy])),
@@ -192,7 +202,7 @@ def _rows(figure: Figure, case: Case, table: pd.DataFrame, top: float) -> None:
     step = (right - left - first) / len(COSTS)
     for k, cost in enumerate(COSTS):
         x = left + first + (k + 1) * step - 0.1
-        text = "\n".join(plain.wrapped(cost.words, 20, step - 0.25))
+        text = "\n".join(plain.wrapped(cost.said, 20, step - 0.25))
         figure.text(x / style.WIDTH, top / style.HEIGHT, text, size=20, ha="right", va="top",
                     color=style.QUIET, linespacing=plain.LEADING)  # fmt: skip
     head = top - 3 * 20 * 1.2 / 72

@@ -11,6 +11,7 @@ from colony_sim.figures.slide import Slide
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.studies.comparison.seven.case import Case, Quote
 from colony_sim.words.estimate import short
+from colony_sim.words.units import show
 
 LEVEL = "close"
 COLUMNS = 10
@@ -79,7 +80,7 @@ def legend(case: Case, name: str) -> str:
     """What a sign says."""
     if name == LEVEL:
         assert case.side is not None
-        return f"less than {case.side.zone:g} g a day apart"
+        return f"less than {show(case.side.zone, 'g/d')} apart"
     return f"“{name}” gives {'most' if len(case.policies) > 2 else 'more'}"
 
 
