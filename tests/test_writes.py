@@ -337,7 +337,7 @@ def test_an_ordinary_user_without_a_home_is_told_what_is_denied(tmp_path_factory
         os.chown(path, 0, 0)
     before = tree(place)
     assert given("check", "mine/demo")[0] == 0
-    for words in ((*quick, "--out", "mine/demo"), ("report", "mine/demo", "--alone")):
+    for words in ((*quick, "--out", "mine/demo"), ("copy", "rotation", "--to", "mine")):
         code, err = given(*words)
         assert code == 2 and len(err) == 1 and "Permission denied" in err[0], (words, code, err)
     assert tree(place) == before
