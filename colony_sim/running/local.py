@@ -73,10 +73,10 @@ class LocalExecutor:
             # Other workers would each compile the same.
             wait(self._preparing)
             self._preparing = []
+        if self._pool is None:
+            compile_kernels()
         # The pool starts a worker when there is work for it, so each of these may start one.
         with spawning():
-            if self._pool is None:
-                compile_kernels()
             pool = self._pool = self._pool or self._start()
             try:
                 return pool.submit(job.run)
@@ -110,8 +110,8 @@ class LocalExecutor:
     def __enter__(self) -> LocalExecutor:
         return self
 
-    def __exit__(self, error: object, *_: object) -> None:
-        if error is not None:
+    def __exit__(self, *error: object) -> None:
+        if any(error):
             self.stop(())
         elif self._pool is not None:
             self._pool.shutdown()
