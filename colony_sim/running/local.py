@@ -5,7 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import sys
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.process import BaseProcess
 from typing import Any
@@ -70,8 +70,8 @@ class LocalExecutor:
     def submit(self, job: Job) -> Future[Any]:
         """Hand over a job."""
         if self._preparing:
-            # Other workers would each compile the same.
-            wait(self._preparing)
+            # Other workers would each compile the same; who is ready first has all of it compiled.
+            wait(self._preparing, return_when=FIRST_COMPLETED)
             self._preparing = []
         if self._pool is None:
             compile_kernels()
