@@ -405,10 +405,11 @@ def test_ctrl_c_reports_the_last_whole_stage(place):
     os.killpg(process.pid, signal.SIGINT)
     out, err = process.communicate(timeout=60)
     assert process.returncode == 3, err
-    assert "4 colonies that profile “shed” allows" in " ".join(out.split())
-    assert "Stopped early" in err and "goes on" in err
     table = pd.read_parquet(place / "results/demo-shed/runs.parquet")
-    assert table["world"].max() == 4
+    lived = table["world"].max()
+    assert lived in (2, 4)  # The second stage may end before the signal is there.
+    assert f"{lived} colonies that profile “shed” allows" in " ".join(out.split())
+    assert "Stopped early" in err and "goes on" in err
 
 
 def test_policies_at_equal_means_are_judged_where_they_were_not_chosen(place, monkeypatch):
