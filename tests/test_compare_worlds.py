@@ -39,6 +39,7 @@ from colony_sim.studies.comparison.stages import (
     make_rule,
     next_stage,
 )
+from colony_sim.studies.search import equal_means
 
 WORLDS, TIMES = 6, 3
 PAIR = ("A", "B")
@@ -276,12 +277,14 @@ def lived(rule: WorldsRule, gains: np.ndarray, chance: float, seed: int = 1) -> 
 def test_stages_have_fixed_sizes_and_stop_at_the_error_asked_for():
     gains = np.random.default_rng(2).normal(0.0, 3.0, 1024)
     stages = lived(WorldsRule(1024, 0.05, None, 0.0), gains, 0.5)
-    assert stages[0] == [1, 2, 3, 4]
-    assert sorted(set(stages[1]) - {1, 2, 3, 4}) == list(range(5, STAGE + 1))
-    for number, stage in enumerate(stages[1:], start=1):
+    assert stages[:2] == [[1, 2], [3, 4]]
+    assert sorted(set(stages[2]) - {1, 2, 3, 4}) == list(range(5, STAGE + 1))
+    for number, stage in enumerate(stages[2:], start=1):
         assert max(stage) == STAGE * number
     # A probability of one half to 0.05 takes 100 worlds.
-    assert 96 <= STAGE * (len(stages) - 1) <= 128
+    assert 96 <= STAGE * (len(stages) - 2) <= 128
+    # Of several runs a world the first stage is one, so that runs keep their seeds.
+    assert lived(WorldsRule(16, None, 2, 0.0), gains, 0.5)[0] == [1, 2, 3, 4] * 2
     twice = [world for stage in stages for world in stage]
     assert {world for world in twice if twice.count(world) > 1} == {
         *range(1, LIVED_TWICE + 1), *range(LIVED_TWICE, max(twice) + 1, LIVED_TWICE)
@@ -402,10 +405,11 @@ def test_ctrl_c_reports_the_last_whole_stage(place):
     os.killpg(process.pid, signal.SIGINT)
     out, err = process.communicate(timeout=60)
     assert process.returncode == 3, err
-    assert "4 colonies that profile “shed” allows" in " ".join(out.split())
-    assert "Stopped early" in err and "goes on" in err
     table = pd.read_parquet(place / "results/demo-shed/runs.parquet")
-    assert table["world"].max() == 4
+    lived = table["world"].max()
+    assert lived in (2, 4)  # The second stage may end before the signal is there.
+    assert f"{lived} colonies that profile “shed” allows" in " ".join(out.split())
+    assert "Stopped early" in err and "goes on" in err
 
 
 def test_policies_at_equal_means_are_judged_where_they_were_not_chosen(place, monkeypatch):
@@ -429,7 +433,7 @@ def test_policies_at_equal_means_are_judged_where_they_were_not_chosen(place, mo
         raise KeyboardInterrupt
 
     monkeypatch.chdir(place)
-    monkeypatch.setattr(commands, "at_equal_means", searched)
+    monkeypatch.setattr(equal_means, "at_equal_means", searched)
     monkeypatch.setattr(commands, "compare_plan", compared)
     with pytest.raises(Ending):
         commands.run_compare(

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from functools import partial
 
-import mesa
 import numpy as np
 
 from colony_sim.assimilation.onward import Course, take_over
@@ -17,6 +16,7 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
 from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Phase
+from colony_sim.colony.framework import mesa
 from colony_sim.colony.model import Colony
 from colony_sim.logs.log_keeper import LogKeeper
 from colony_sim.logs.replay import MOST_INSECTS, number_in

@@ -53,6 +53,9 @@ CACHE_FOLDER = _cache_folder()
 def kernel(**options: Any) -> Callable[[_Function], _Function]:
     """Decorator like `numba.njit` that keeps the compiled code in `CACHE_FOLDER`."""
 
+    # Nobody calls a kernel from C, and a way in for that takes a tenth of the compiling.
+    options["no_cfunc_wrapper"] = True
+
     def decorate(function: _Function) -> _Function:
         if CACHE_FOLDER is None:
             return numba.njit(**options)(function)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-import mesa
-
 from colony_sim.biology.rates import NG_PER_G
+from colony_sim.colony.framework import mesa
 from colony_sim.colony.state import State
 from colony_sim.population import census
 

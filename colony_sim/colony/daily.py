@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import pandas as pd
-from mesa.datacollection import DataCollector
 
 from colony_sim.biology.rates import NG_PER_G
 from colony_sim.colony.bins import Bin, Phase
+from colony_sim.colony.framework import DataCollector
 from colony_sim.colony.rack import Rack
 from colony_sim.population import census
 from colony_sim.population.ledger import Event, Flow

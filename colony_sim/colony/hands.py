@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-import mesa
 import numpy as np
 
 from colony_sim.biology.rates import NG_PER_G
 from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
+from colony_sim.colony.framework import mesa
 from colony_sim.colony.rack import Rack
 from colony_sim.population.draws import Block, uniforms
 from colony_sim.population.insects import Stage

@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import mesa
 import pandas as pd
 
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.bins import Bin
+from colony_sim.colony.framework import mesa
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
 from colony_sim.colony.own_keeper import MakeKeeper, OwnKeeper

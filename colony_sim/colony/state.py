@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import mesa
 import numpy as np
 from numpy.typing import ArrayLike
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import constants
+from colony_sim.colony.framework import mesa
 from colony_sim.population import census, kernels
 from colony_sim.population.insects import Insects
 from colony_sim.population.ledger import Balance, Event, Flow

@@ -18,16 +18,15 @@ from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import worlds_of
 from colony_sim.extras import require
 from colony_sim.results.folder import claim, folder_of
+from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 from colony_sim.running.whole import Whole
 from colony_sim.studies.comparison.over_worlds import all_pairs
 from colony_sim.studies.comparison.run import FILES, RunsFailed, Stage, compare_plan
-from colony_sim.studies.comparison.stages import FIRST as FIRST_STAGE
 from colony_sim.studies.comparison.stages import expected_runs
 from colony_sim.studies.comparison.stages import make_rule as make_worlds_rule
 from colony_sim.studies.comparison.study import STUDY
 from colony_sim.studies.precision import make_rule
-from colony_sim.studies.search.equal_means import REPLICATES, TIMES_MORE, at_equal_means
 from colony_sim.words.estimate import percent, short
 
 
@@ -56,12 +55,17 @@ def run_compare(
     zone: float | None = None,
     equal_means: bool = False,
     full: bool = False,
+    executor: Executor | None = None,
 ) -> Path:
     """Compare the policies of an experiment file; returns the results folder."""
     workers = check_workers(workers)
     draws = worlds_of(profile, one_world)
-    # The last worlds are those that handling at equal means is chosen in.
-    apart = REPLICATES * (1 + TIMES_MORE) if equal_means else 0
+    apart = 0
+    if equal_means:
+        from colony_sim.studies.search.equal_means import REPLICATES, TIMES_MORE, at_equal_means
+
+        # The last worlds are those that handling at equal means is chosen in.
+        apart = REPLICATES * (1 + TIMES_MORE)
     apart = min(apart, len(draws.draws) // 2) if draws else 0
     rule = make_worlds_rule(
         len(draws.draws) - apart if draws else None,
@@ -104,6 +108,7 @@ def run_compare(
                 plan,
                 folder,
                 workers=workers,
+                executor=executor,
                 fresh=fresh,
                 handling=handling,
                 on_progress=whole.report,
@@ -149,7 +154,7 @@ def stage_line(plan: Plan, stage: Stage) -> str:
     (first, second), verdict = max(
         known, key=lambda one: max(one[1].probability_a_se, one[1].probability_b_se)
     )
-    head = "First answer, from" if stage.worlds <= FIRST_STAGE else "From"
+    head = "First answer, from" if stage.first else "From"
     return (
         f"{head} {stage.worlds} possible colonies: “{first}” gives more in "
         f"{percent(verdict.probability_a)}, “{second}” in {percent(verdict.probability_b)} (error "

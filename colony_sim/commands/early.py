@@ -1,4 +1,4 @@
-"""A sign of life while a command still loads what it needs."""
+"""While a command still loads what it needs: a sign of life, and workers that load as well."""
 
 from __future__ import annotations
 
@@ -6,6 +6,11 @@ import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from colony_sim.running.local import LocalExecutor
 
 PATIENCE_SECONDS = 0.4
 LINE = "Getting ready."
@@ -21,3 +26,21 @@ def getting_ready() -> Iterator[None]:
         yield
     finally:
         timer.cancel()
+
+
+@contextmanager
+def workers_ahead(file: Path, workers: int | None) -> Iterator[LocalExecutor]:
+    """Worker processes for the runs of an experiment file, which get ready beside this one.
+
+    Raises
+    ------
+    InputError
+        If the file or `workers` is not allowed; nothing has been started then.
+    """
+    from colony_sim.experiment.files import load
+    from colony_sim.running.local import LocalExecutor
+
+    with LocalExecutor(workers) as executor:
+        load(file)
+        executor.ahead()
+        yield executor

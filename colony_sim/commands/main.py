@@ -22,6 +22,7 @@ from colony_sim.commands.ending import (
 from colony_sim.commands.menu.app import app
 from colony_sim.errors import InputError
 from colony_sim.extras import MissingExtra
+from colony_sim.lazy import put_off
 
 for _group in ("runs", "studies", "shown", "own_bins"):
     import_module(f"colony_sim.commands.menu.{_group}")  # Their order is that of the help.
@@ -34,6 +35,9 @@ def run() -> None:
     try:
         if len(sys.argv) == 1 and asking.at_a_terminal():
             sys.argv += asking.ask()
+        if "--help" in sys.argv:
+            with put_off("rich.markdown", "rich.traceback"):
+                import_module("typer.rich_utils")
         code = app(standalone_mode=False) or DONE
         if code == STOPPED:  # Typer turns Ctrl-C into this; the commands raise Ending.
             _tell("Stopped.")

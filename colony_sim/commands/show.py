@@ -29,7 +29,6 @@ from colony_sim.studies.comparison.over_words import (
 from colony_sim.studies.comparison.over_worlds import OverWorlds
 from colony_sim.studies.comparison.run import Comparison
 from colony_sim.studies.profile_words import TEMPERATURES
-from colony_sim.studies.search.best_words import what_to_do
 from colony_sim.words.estimate import Estimate, dashed, number, of_100, percent, probability
 from colony_sim.words.finding import HOURS, LARVAE, in_house
 from colony_sim.words.labels import shortened
@@ -193,6 +192,8 @@ def show_comparison(
     must: list[str | Table] = [result.verdict]
     if handling is not None:
         head = "Each with the handling that suits it best, with the same bins, time and beetles:"
+        from colony_sim.studies.search.best_words import what_to_do  # Slow to load.
+
         must += [head, *what_to_do(order, handling)]
     must.append(ways_table(result, order))
     notes = [line for line in result.circumstances if line.startswith(TEMPERATURES)]

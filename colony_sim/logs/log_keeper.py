@@ -10,13 +10,13 @@ import math
 from typing import Any
 
 import numpy as np
-from mesa.datacollection import DataCollector
 
 from colony_sim.biology import growth
 from colony_sim.biology.rates import NG_PER_G, NG_PER_MG
 from colony_sim.colony import founders
 from colony_sim.colony.binlog import Action
 from colony_sim.colony.bins import Bin, Phase
+from colony_sim.colony.framework import DataCollector
 from colony_sim.colony.keeper import Keeper
 from colony_sim.colony.model import Colony
 from colony_sim.logs.schedule import Schedule, Step

@@ -29,9 +29,8 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-import scipy
 
-from colony_sim.statistics.core import mean_interval
+from colony_sim.statistics.core import mean_interval, slope, t_p
 
 BATCH_DAYS = 5
 """Least batch length (days), the 5 of MSER-5."""
@@ -212,9 +211,9 @@ def _by_batches(
     means = _batch_means(x, batch)
     window = means[min(mser(means)[0], m // 2) :]
     groups, centres = _groups(window)
-    fit = scipy.stats.linregress(centres, groups)
-    change = float(fit.slope) * len(window)
-    if _drifts(change, float(fit.pvalue), window, drift_level, tolerance):
+    rise, p = slope(centres, groups)
+    change = rise * len(window)
+    if _drifts(change, p, window, drift_level, tolerance):
         return _unsettled(n, _drift_note(change, float(window.mean()), "over the rest of the run"))
     used = len(window) * batch
     return _settled(n, used, _half_width(groups, level))
@@ -244,8 +243,8 @@ def _by_season(
     rise = seasons[-half:].mean(axis=0) - seasons[:half].mean(axis=0)
     groups = np.array([part.mean() for part in np.array_split(rise, DRIFT_GROUPS)])
     change = float(rise.mean())
-    spread = float(groups.std(ddof=1))
-    p = float(scipy.stats.ttest_1samp(groups, 0.0).pvalue) if spread > 0 else 0.0
+    error = float(groups.std(ddof=1)) / math.sqrt(len(groups))
+    p = float(t_p(groups.mean() / error, len(groups) - 1)) if error > 0 else 0.0
     if _drifts(change, p, seasons, drift_level, tolerance):
         note = _drift_note(change, float(seasons.mean()), "from its first to its last seasons")
         return _unsettled(n, note)

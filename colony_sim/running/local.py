@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import multiprocessing
+import sys
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.process import BaseProcess
 from typing import Any
 
+from colony_sim.biology.compiled import CACHE_FOLDER
 from colony_sim.running.processes import spawning, start_worker, stop_workers
 from colony_sim.running.protocol import Job, TaskResult, WorkerLost
-from colony_sim.running.runner import check_workers, compile_kernels, get_ready
+from colony_sim.running.runner import (
+    check_workers,
+    compile_kernels,
+    get_ready,
+    get_ready_together,
+    preparing,
+)
 
 
 class LocalExecutor:
@@ -31,6 +39,23 @@ class LocalExecutor:
         self._pool: ProcessPoolExecutor | None = None
         self._others: set[BaseProcess] = set()
         self._stop: Callable[[], object] = lambda: None
+        self._preparing: list[Future[Any]] = []
+
+    def ahead(self) -> None:
+        """Start the workers now: they load, or compile, what a run needs beside the caller."""
+        line = preparing()
+        if line and (self.workers == 1 or CACHE_FOLDER is None):
+            return  # The first job prepares as much as can be.
+        if line:
+            print(line, file=sys.stderr, flush=True)
+        with spawning():
+            pool = self._pool = self._start()
+            if line:
+                ends = False, True
+                self._preparing = [pool.submit(get_ready_together, end) for end in ends]
+            else:
+                for _ in range(self.workers):
+                    pool.submit(get_ready)
 
     @property
     def at_once(self) -> int:
@@ -44,6 +69,12 @@ class LocalExecutor:
 
     def submit(self, job: Job) -> Future[Any]:
         """Hand over a job."""
+        if self._preparing:
+            # Other workers would each compile the same; who is ready first has all of it compiled.
+            wait(self._preparing, return_when=FIRST_COMPLETED)
+            self._preparing = []
+        if self._pool is None:
+            compile_kernels()
         # The pool starts a worker when there is work for it, so each of these may start one.
         with spawning():
             pool = self._pool = self._pool or self._start()
@@ -79,13 +110,14 @@ class LocalExecutor:
     def __enter__(self) -> LocalExecutor:
         return self
 
-    def __exit__(self, *_: object) -> None:
-        if self._pool is not None:
+    def __exit__(self, *error: object) -> None:
+        if any(error):
+            self.stop(())
+        elif self._pool is not None:
             self._pool.shutdown()
             self._pool = None
 
     def _start(self) -> ProcessPoolExecutor:
-        compile_kernels()
         context = multiprocessing.get_context("spawn")
         self._others = set(multiprocessing.active_children())
         stop = context.Event()

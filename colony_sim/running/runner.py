@@ -146,6 +146,21 @@ def use_kernels() -> None:
     )
 
 
+def get_ready_together(from_the_end: bool) -> None:
+    """As `get_ready`, in two processes at once that compile from both ends and meet halfway.
+
+    Whoever called them has said so.
+    """
+    from colony_sim.biology import compiled
+
+    if compiled.CACHE_FOLDER:
+        if from_the_end:
+            use_kernels_from_the_end()
+        use_kernels()
+        (compiled.CACHE_FOLDER / _COMPILED).touch()
+    get_ready()
+
+
 @cache
 def get_ready() -> None:
     """Compile or load the kernels, once in a process."""

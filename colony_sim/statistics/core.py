@@ -17,12 +17,13 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-import scipy
 from numpy.typing import ArrayLike
+from scipy.special import stdtr, stdtrit
 
 _EXACT_PAIRS = 14
 _FLIPS = 9999
 _SEED = 20_011
+_TINY = 1e-20
 _AT_ONCE = 2**22
 """Flipped sums held together."""
 
@@ -68,7 +69,21 @@ def t_quantile(probability: float, n: ArrayLike) -> np.ndarray:
     """Student's quantile for the mean of `n` values; NaN for fewer than two."""
     n = np.asarray(n)
     with np.errstate(invalid="ignore"):
-        return scipy.stats.t.ppf(probability, np.where(n > 1, n - 1, np.nan))
+        return stdtrit(np.where(n > 1, n - 1, np.nan), probability)
+
+
+def t_p(t: ArrayLike, df: ArrayLike) -> np.ndarray:
+    """Two-sided p value of Student's t with `df` degrees of freedom."""
+    return 2 * stdtr(df, -np.abs(t))
+
+
+def slope(x: np.ndarray, y: np.ndarray) -> tuple[float, float]:
+    """Slope of the least-squares line through three points or more, and its two-sided p value."""
+    of_x, of_xy, _, of_y = np.cov(x, y, bias=True).flat
+    r = of_xy / math.sqrt(of_x * of_y) if of_x * of_y > 0 else 0.0
+    r, df = min(max(r, -1.0), 1.0), len(x) - 2
+    t = r * math.sqrt(df / ((1.0 - r + _TINY) * (1.0 + r + _TINY)))
+    return float(of_xy / of_x), float(t_p(t, df))
 
 
 def mean_interval(values: ArrayLike, level: float = 0.95) -> Mean:
@@ -169,9 +184,7 @@ def _fieller(
 def _t_test(d: np.ndarray, found: Mean) -> np.ndarray:
     largest = np.where(np.isfinite(d), np.abs(d), 0.0).max(axis=-1, initial=0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        p = 2 * scipy.stats.t.sf(
-            np.abs(found.mean) / found.error, np.where(found.n > 1, found.n - 1, np.nan)
-        )
+        p = t_p(found.mean / found.error, np.where(found.n > 1, found.n - 1, np.nan))
     # All differences equal: t is not defined; the sign-flip test still is, and depends on how
     # many there are alone.
     alike = (found.n > 1) & (found.error <= 1e-12 * largest)

@@ -12,7 +12,7 @@ NAMES = ("sweep",)
 #: Modules with a function ``main(quick, out)`` that writes a table and a figure besides.
 WRITING = ("engine",)
 #: Modules with a function ``main(commit, repeats)`` that measures a commit beside this one.
-BESIDE = {"against": 9, "pairs": 60}
+BESIDE = {"against": 9, "first": 3, "pairs": 60}
 
 
 def main() -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from colony_sim.commands.answering import answers
-from colony_sim.commands.early import getting_ready
+from colony_sim.commands.early import getting_ready, workers_ahead
 from colony_sim.commands.menu.app import COMPARE, STUDY, app
 from colony_sim.commands.menu.options import (
     File,
@@ -92,29 +93,32 @@ def compare(
     ] = False,
 ) -> Path:
     """Compare the policies of an experiment in the same possible colonies, with the same seeds."""
-    with getting_ready():
-        from colony_sim.commands.compare import run_compare
+    with ExitStack() as opened:
+        with getting_ready():
+            executor = opened.enter_context(workers_ahead(file, workers))
+            from colony_sim.commands.compare import run_compare
 
-    return run_compare(
-        file,
-        quick=quick,
-        workers=workers,
-        out=out,
-        fresh=fresh,
-        replicates=replicates,
-        seed=seed,
-        assumptions=assumptions,
-        until=until or [],
-        least=least,
-        most=most,
-        profile=profile,
-        one_world=one_world,
-        worlds=worlds,
-        error=error,
-        zone=zone,
-        equal_means=equal_means,
-        full=full,
-    )
+        return run_compare(
+            file,
+            quick=quick,
+            workers=workers,
+            out=out,
+            fresh=fresh,
+            replicates=replicates,
+            seed=seed,
+            assumptions=assumptions,
+            until=until or [],
+            least=least,
+            most=most,
+            profile=profile,
+            one_world=one_world,
+            worlds=worlds,
+            error=error,
+            zone=zone,
+            equal_means=equal_means,
+            full=full,
+            executor=executor,
+        )
 
 
 @app.command("run", rich_help_panel=COMPARE)

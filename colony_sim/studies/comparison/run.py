@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, nullcontext
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -219,6 +219,7 @@ def compare_plan(
     folder: Path,
     *,
     workers: int | None = None,
+    executor: Executor | None = None,
     fresh: bool = False,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     draw: Callable[[Path], object] | None = None,
@@ -243,6 +244,8 @@ def compare_plan(
         Results folder; made if it is not there.
     workers : int, optional
         Worker processes; default: one per core.
+    executor : Executor, optional
+        An open one in their place; it stays open.
     fresh : bool
         Run again what is finished already.
     on_progress : callable
@@ -284,10 +287,10 @@ def compare_plan(
         using(plan.house),
         claim(folder, plan.name, FILES),
         open_store(folder) as store,
-        open_executor(workers) as executor,
+        nullcontext(executor) if executor else open_executor(workers) as lived_by,
     ):
         run = partial(
-            run_series, folder=folder, store=store, executor=executor, fresh=fresh,
+            run_series, folder=folder, store=store, executor=lived_by, fresh=fresh,
             on_progress=on_progress,
         )  # fmt: skip
         reached, stopped = None, False
@@ -310,7 +313,7 @@ def compare_plan(
             if assumptions:
                 without = "there are not two policies to compare"
                 if pair is not None:
-                    points = PointRunner(store, executor)
+                    points = PointRunner(store, lived_by)
                     lean = find_assumptions(plan, pair, points, on_progress=on_assumptions)
             without = "" if lean else without
             comparison |= write_assumptions(lean, without, staged)
@@ -491,12 +494,13 @@ class Stage:
         Worlds lived in.
     verdicts : tuple of WorldsVerdict
         In g/day, on every pair of policies (see `over_worlds.all_pairs`).
-    last : bool
-        Whether no stage follows.
+    first, last : bool
+        Whether no stage came before, or none follows.
     """
 
     worlds: int
     verdicts: tuple[WorldsVerdict, ...]
+    first: bool
     last: bool
 
 
@@ -533,7 +537,7 @@ def _run_stages(
             verdicts = verdicts_on_yield(pd.DataFrame([*rows, *new]), names, rule.zone)
             rows, worlds = [*rows, *new], [*worlds, *coming]
             coming = next_stage(rule, _counts(worlds), verdicts)
-            on_stage(Stage(max(worlds), tuple(verdicts), not coming))
+            on_stage(Stage(max(worlds), tuple(verdicts), not lived, not coming))
     except KeyboardInterrupt:
         if not worlds:
             raise

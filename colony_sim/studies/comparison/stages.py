@@ -6,7 +6,7 @@ with an unbiased split of variance, `statistics.over_worlds`). If chance turns o
 worlds, every world is lived as often as the ratio of the variances asks for.
 
 A stage is decided on the results of whole stages alone, never on the clock, so that any number of
-workers lives the same runs. The first stage is small, for a first answer.
+workers lives the same runs. The first stages are small, for a first answer.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ from colony_sim.statistics.over_worlds import (
     worlds_needed,
 )
 
-FIRST, STAGE = 4, 16
-"""Worlds of the first stage, and worlds up to which each further one goes, and by which."""
+FIRST, STAGE = (2, 4), 16
+"""Worlds of the first stages, and worlds up to which each further one goes, and by which."""
 LIVED_TWICE = 8
 """The first so many worlds are lived twice, and after them every so many-th."""
 RELIABLE = 0.9
@@ -127,10 +127,12 @@ def next_stage(
         On every pair of policies in these worlds, in g/day; none before the first stage.
     """
     now = len(lived)
-    if not now:
-        return _missing(rule, lived, min(FIRST, rule.worlds), rule.times or 1, spread=False)
+    # Of several runs a world the smallest stage would come in another order.
+    for goal in FIRST if rule.times in (None, 1) else FIRST[-1:]:
+        if now < min(goal, rule.worlds):
+            return _missing(rule, lived, min(goal, rule.worlds), rule.times or 1, spread=False)
     times = rule.times or _times(verdicts, now)
-    missing = _missing(rule, lived, now, times, spread=now > FIRST)
+    missing = _missing(rule, lived, now, times, spread=now > FIRST[-1])
     known = now >= min(STAGE, rule.worlds) and rule.error is not None
     if known and not missing and all(_error(v) <= float(rule.error or 0.0) for v in verdicts):
         return []
