@@ -9,14 +9,18 @@ import subprocess
 import sys
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
 from commandline import EXPERIMENT, cli, environment, start, told, tree, wait_for
+from inline import Inline
 
 from colony_sim.errors import InputError
 from colony_sim.running.cluster import ClusterExecutor
-from colony_sim.running.store import read_store
+from colony_sim.running.jobs import run_jobs
+from colony_sim.running.protocol import TaskResult
+from colony_sim.running.store import open_store, read_store
 
 WORDS = ("--vary", "harvest.fraction=0.5,0.6,0.7", "--replicates", 4, "--one-world")
 RUNS = 3 * 2 * 4
@@ -161,3 +165,12 @@ def test_no_scheduler_and_workers_with_another_model_are_refused(place, monkeypa
             ClusterExecutor(address)
     with pytest.raises(InputError, match="the address of a Dask scheduler that answers"):
         ClusterExecutor(address)
+
+
+def test_progress_is_told_while_a_cluster_has_no_worker():
+    lonely = Inline(lambda job: TaskResult({}, None, 0.5, None))
+    lonely.at_once = 0
+    jobs, said = [SimpleNamespace(key=str(k)) for k in range(3)], []
+    with open_store(None) as store:
+        assert len(list(run_jobs(jobs, 3, store, lonely, said.append))) == 3
+    assert said[-1].done == 3 and said[-1].seconds_left == 0

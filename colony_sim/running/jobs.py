@@ -176,9 +176,9 @@ class _Flow:
         if self._first is not None and self._timed:
             # A run's own time, as workers may be starting still; then the pace of the results,
             # which holds what is done beside the runs.
-            each = self._seconds / self._timed / self._executor.at_once
-            more = self._timed - self._executor.at_once
-            if more > 4 * self._executor.at_once:
+            workers = max(1, self._executor.at_once)  # A cluster may have none just now.
+            each = self._seconds / self._timed / workers
+            if self._timed > 5 * workers:
                 each = max(each, (now - self._first) / self._timed)
             left = each * (self.total - self.reused - ended)
         self._on_progress(Progress(self.done, self.total, self.reused, self.failed, left))
