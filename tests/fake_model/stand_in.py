@@ -82,3 +82,7 @@ def simulate(scenario, each_day=None, record_bins=False, keeper=None, over=None)
     log = pd.DataFrame({"day": [1, 2], "bin": [0, 1], "action": ["move", "harvest"]})
     log["date_out"] = pd.array([None, 2], dtype="Int64")
     return RunRecord(daily, log, daily[["day", "larvae"]].assign(bin=0), died)
+
+
+def live(scenario, keeper=None, observers=(), **options):
+    raise RuntimeError("the stand-in has no colony to look into")
