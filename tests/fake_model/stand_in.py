@@ -86,3 +86,7 @@ def simulate(scenario, each_day=None, record_bins=False, keeper=None, over=None)
 
 def live(scenario, keeper=None, observers=(), **options):
     raise RuntimeError("the stand-in has no colony to look into")
+
+
+def as_lived(parameters, climate):
+    return parameters
