@@ -180,7 +180,8 @@ class Heard:
             writes = flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT) or any(
                 letter in str(mode) for letter in "wax+"
             )
-            if not writes:
+            # A number is open already: a pipe to a worker.
+            if not writes or isinstance(path, int):
                 return
         elif event not in ("os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.truncate",
                            "os.link", "os.symlink", "sqlite3.connect"):  # fmt: skip

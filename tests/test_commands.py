@@ -200,7 +200,7 @@ def test_run_writes_every_table_of_one_run(tmp_path):
         table, text = pd.read_parquet(folder / f"{name}.parquet"), folder / f"{name}.csv"
         assert len(table) == len(pd.read_csv(text)) > 0
     daily = pd.read_csv(folder / "daily.csv")[["harvest_g", "harvest_larvae"]].sum()
-    assert f"{daily.iloc[0]:.0f} g ({daily.iloc[1]:.0f} larvae) in 50 days" in out
+    assert f"{daily.iloc[0] / 1000:.3g} kg ({daily.iloc[1]:.0f} larvae) in 50 days" in out
     assert "(seed 3)" in out.splitlines()[-2]
     first = tree(folder)
     code, out, err = cli(*words, "--json", cwd=tmp_path)

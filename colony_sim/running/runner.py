@@ -157,7 +157,7 @@ def get_ready_together(from_the_end: bool) -> None:
         if from_the_end:
             use_kernels_from_the_end()
         use_kernels()
-        (compiled.CACHE_FOLDER / _COMPILED).touch()
+        write_bytes(compiled.CACHE_FOLDER / _COMPILED, b"")
     get_ready()
 
 
