@@ -1,4 +1,4 @@
-"""Unsound inputs, kept and drawn: each ends as the guide says (`tests/attack/` has them)."""
+"""Unsound inputs that are kept: each ends as the guide says (`tests/attack/` has them)."""
 
 from __future__ import annotations
 

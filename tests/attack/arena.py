@@ -168,7 +168,7 @@ def warm() -> None:
     simulate.simulate = lambda *run, **how: _with_all_columns(stand_in.simulate(*run, **how))
     from importlib import import_module
 
-    from colony_sim.running import local
+    from colony_sim.running import local, runner
 
     for name in (
         "breakeven", "calendar", "check", "compare", "copy", "evidence", "figures", "film", "fit",
@@ -176,11 +176,18 @@ def warm() -> None:
         "worlds",
     ):  # fmt: skip
         import_module(f"colony_sim.commands.{name}")
-    # Runs are done in the child itself, and nothing is compiled.
-    stand_ins = {
-        "LocalExecutor": lambda workers=None, **_: local.SerialExecutor(),
-        "compile_kernels": lambda: None,
-    }
+
+    class Here(local.SerialExecutor):
+        """Runs are done in the child itself; workers are only counted."""
+
+        def __init__(self, workers: int | None = None, **_: object) -> None:
+            self.workers = runner.check_workers(workers)
+
+        def ahead(self) -> None:
+            """There is nobody to get ready."""
+
+    # Nothing is compiled.
+    stand_ins = {"LocalExecutor": Here, "compile_kernels": lambda: None}
     for module in list(sys.modules.values()):
         for name, instead in stand_ins.items():
             if hasattr(module, name) and getattr(module, "__name__", "").startswith("colony_sim."):

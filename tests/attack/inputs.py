@@ -149,9 +149,4 @@ def make(place: Path, kinds: Sequence[str] = tuple(MADE)) -> dict[str, Path]:
             print(f"{kind}: {end.code} {end.err[-1500:]}")
             continue
         made[kind] = Path(shutil.move(home / kind, place / kind))
-        print(
-            kind,
-            f"{end.seconds:.1f} s {end.megabytes:.0f} MB",
-            sorted(p.name for p in made[kind].iterdir()),
-        )
     return made

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import io
 import json
 import re
@@ -129,7 +130,8 @@ def json_of(draw: st.DrawFn, data: Any) -> Any:
         if draw(st.integers(0, 4)) == 0:
             del holder[key]
         else:
-            holder[key] = draw(st.sampled_from(JSON))
+            # A copy: it may be changed in turn.
+            holder[key] = copy.deepcopy(draw(st.sampled_from(JSON)))
         if not data:
             break
     return data
