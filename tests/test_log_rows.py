@@ -109,14 +109,14 @@ def test_undo_leaves_a_log_alone_whose_end_was_changed(shed):
 
 def test_what_an_editor_saves_meanwhile_is_not_lost(shed, monkeypatch):
     path, rows = shed()
-    flush, saved = log_rows.flush, []
+    flush, saved = log_rows.os.fsync, []
 
-    def saves(staged):
-        flush(staged)
+    def saves(descriptor):
+        flush(descriptor)
         if not saved:
             saved.append(path.write_text(LOG + "2031-03-28,B,count,larvae,9,,,,\n"))
 
-    monkeypatch.setattr(log_rows, "flush", saves)
+    monkeypatch.setattr(log_rows.os, "fsync", saves)
     rows.add("row-one-1", HARVEST)
     assert path.read_text().splitlines()[-2:] == [
         "2031-03-28,B,count,larvae,9,,,,", "2031-03-28,A,harvest,,,12.5,,,",

@@ -14,6 +14,7 @@ import pytest
 from commandline import cli, tree
 from small_comparison import KINDS, made, small
 
+from colony_sim import atomic
 from colony_sim.errors import InputError
 from colony_sim.figures.slide import Slide, says_only
 from colony_sim.results import manifest
@@ -141,7 +142,7 @@ def test_a_talk_that_fails_leaves_the_earlier_one(tmp_path, few, monkeypatch):
     assert tree(folder) == before
     # A swap that fails half way puts the earlier one back.
     monkeypatch.setattr(comparison_slides, "slides", lambda *_, **__: [kept_slides()[0]])
-    real, calls = talk.os.replace, []
+    real, calls = atomic.os.replace, []
 
     def second_fails(source, target):
         calls.append(target)
@@ -149,7 +150,7 @@ def test_a_talk_that_fails_leaves_the_earlier_one(tmp_path, few, monkeypatch):
             raise OSError("disk full")
         real(source, target)
 
-    monkeypatch.setattr(talk.os, "replace", second_fails)
+    monkeypatch.setattr(atomic.os, "replace", second_fails)
     with pytest.raises(OSError, match="disk full"):
         write_talk(folder)
     assert tree(folder) == before

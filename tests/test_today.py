@@ -393,7 +393,7 @@ def test_the_command_answers_first_and_writes_its_folder(whole, tmp_path, monkey
 def test_a_day_that_is_none_is_refused_in_one_line(tmp_path):
     (tmp_path / "shed.csv").write_text(LOG, encoding="utf-8")
     code, _, err = cli("today", "shed.csv", "--on", "28.3.2031", cwd=tmp_path, faults=None)
-    assert code == 2 and len(err) == 1 and "--on" in err[0] and "YYYY-MM-DD" in err[0]
+    assert code == 2 and len(err) == 1 and "--on" in err[0] and "like 2030-03-01" in err[0]
     assert [path.name for path in tmp_path.iterdir()] == ["shed.csv"]
 
 

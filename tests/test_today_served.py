@@ -214,7 +214,9 @@ PHONE = {"has_touch": True, "is_mobile": True}
 def test_by_touch_a_row_is_logged_undone_and_kept_while_the_network_is_away(chromium, shed):
     with (
         serving(shed) as (server, path, _),
-        browser.visit(chromium, server.address, browser.PHONE, still=True, **PHONE) as seen,
+        browser.visit(
+            chromium, server.entrance.address, browser.PHONE, still=True, **PHONE
+        ) as seen,
     ):
         shown = seen.page
         said = shown.locator("#said")

@@ -85,7 +85,9 @@ def test_a_year_is_tapped_from_an_empty_log(chromium, empty, monkeypatch):
     monkeypatch.setattr("test_today_served.ON", LAST)
     with (
         serving(empty) as (server, path, _),
-        browser.visit(chromium, server.address, browser.PHONE, still=True, **PHONE) as seen,
+        browser.visit(
+            chromium, server.entrance.address, browser.PHONE, still=True, **PHONE
+        ) as seen,
     ):
         shown = seen.page
         assert "Your rack is empty" in shown.locator("h1").inner_text()
