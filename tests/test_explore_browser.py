@@ -13,7 +13,7 @@ from functools import cache
 
 import browser
 import pytest
-from commandline import start, told
+from commandline import start, told, wait_for
 from plain_words import jargon
 
 from colony_sim.colony.simulate import simulate
@@ -303,6 +303,8 @@ def test_only_this_machine_is_answered(server):
     server.opened()
     assert entered.status == 303
     own["cookie"] = entered.getheader("set-cookie").split(";")[0]
+    # The page itself, not the one that waits for it.
+    wait_for(lambda: not ask(port, "/waiting", **own).read(), 120)
     page = ask(port, **own)
     policy = page.getheader("content-security-policy")
     assert page.status == 200 and "default-src 'self'" in policy and "http" not in policy
