@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import threading
 
 import pytest
 from hypothesis import given, settings
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from colony_sim.biology.parameters import catalogue
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
-from colony_sim.experiment.units import CUP_CM3, METRIC, House, read, using
+from colony_sim.experiment.units import CUP_CM3, METRIC, House, read, using, using_everywhere
 from colony_sim.words.units import both, bran, moisture, scaled, show, span, symbol
 
 US = House("us")
@@ -194,3 +195,15 @@ def test_amounts_as_a_keeper_measures_them():
     assert bran(600) == "600 g" and bran(600, paper=True) == "600 g (11 cups)"
     assert both(25, "C") == "25 °C (77 °F)" and moisture(25) == "25 g of water"
     assert show(12, "dm2") == "40 x 30 cm" and show(80, "mg") == "8 g a hundred"
+
+
+def test_threads_without_a_house_of_their_own_show_that_of_the_page():
+    """Handlers of a served page run in threads and tasks of a library."""
+    shown: list[str] = []
+    with using_everywhere(US):
+        other = threading.Thread(target=lambda: shown.append(show(25.0, "C")))
+        other.start()
+        other.join()
+        with using(METRIC):
+            shown.append(show(25.0, "C"))
+    assert shown == ["77 °F", "25 °C"] and show(25.0, "C") == "25 °C"

@@ -116,10 +116,8 @@ class Ensemble:
     @cached_property
     def digest(self) -> str:
         """SHA-256 over the ensemble and the model."""
-        schedule = self.schedule
         content = [
-            repr(sorted(schedule.steps.items())), repr(schedule.observed), schedule.gaps,
-            schedule.bins, sorted(schedule.moist), self.today, self.temperatures, self.base_digest,
+            *self.schedule.content, self.today, self.temperatures, self.base_digest
         ]  # fmt: skip
         return hashlib.sha256(json.dumps(content).encode()).hexdigest()
 

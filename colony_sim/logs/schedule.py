@@ -11,6 +11,7 @@ import datetime
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from colony_sim.colony.bins import Phase
 from colony_sim.logs.words import (
@@ -135,6 +136,14 @@ class Schedule:
     faults: tuple[Fault, ...]
     bran: int | None
     moist: frozenset[int]
+
+    @property
+    def content(self) -> list[Any]:
+        """All that decides how it is lived, as plain data for a hash."""
+        return [
+            repr(sorted(self.steps.items())), repr(self.observed), self.gaps, self.bins,
+            sorted(self.moist),
+        ]  # fmt: skip
 
     def written(self, day: int) -> bool:
         """Whether the day is outside all gaps."""

@@ -47,11 +47,6 @@ class Check:
     low: float
     high: float
 
-    @property
-    def agrees(self) -> bool:
-        """Whether what was said is within what chance allows."""
-        return self.low <= 0 <= self.high
-
 
 def advised_of(tried: Sequence[Remedy], table: pd.DataFrame | None) -> Remedy | None:
     """The remedy that a plan advises: the first of its table that helps; None where none does."""

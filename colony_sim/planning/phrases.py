@@ -9,6 +9,7 @@ from decimal import ROUND_FLOOR
 from typing import Any
 
 from colony_sim.words.estimate import Estimate, number, percents
+from colony_sim.words.listing import listed
 from colony_sim.words.units import scaled
 
 _MONTHS = (
@@ -42,7 +43,7 @@ def months(numbers: Sequence[int]) -> str:
         _MONTHS[span[0] - 1] + (f" to {_MONTHS[span[-1] - 1]}" if len(span) > 1 else "")
         for span in spans
     ]
-    return " and ".join(filter(None, (", ".join(said[:-1]), said[-1])))
+    return listed(said)
 
 
 def points(gain: float, low: float, high: float) -> str:

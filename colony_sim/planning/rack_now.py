@@ -21,7 +21,7 @@ import pandas as pd
 from colony_sim.assimilation import lived
 from colony_sim.assimilation.onward import Course, Onward, take_over
 from colony_sim.biology.climate import Climate
-from colony_sim.biology.parameters import Parameters, Value
+from colony_sim.biology.parameters import Value
 from colony_sim.colony.daily import DailyCollector
 from colony_sim.colony.model import Colony
 from colony_sim.colony.simulate import RunRecord, Scenario, as_lived
@@ -72,9 +72,7 @@ class RackNow:
     @cached_property
     def digest(self) -> str:
         """SHA-256 over all of it."""
-        s = self.schedule
-        content = [repr(sorted(s.steps.items())), repr(s.observed), s.bins, sorted(s.moist),
-                   str(s.gaps), self.today, self.temperatures]  # fmt: skip
+        content = [*self.schedule.content, self.today, self.temperatures]
         return hashlib.sha256(json.dumps(content).encode()).hexdigest()
 
 
@@ -205,8 +203,3 @@ def _record(colony: Colony, today: int) -> RunRecord:
 def handling_of(values: Mapping[str, Any]) -> tuple[tuple[str, Value], ...]:
     """Handling while a log is lived, of the values of a candidate."""
     return tuple((k, v) for k, v in values.items() if k not in _RACK and not k.startswith("start."))
-
-
-def as_logged(base: Parameters, logged: Sequence[tuple[str, Value]]) -> Parameters:
-    """Parameters while a log is lived."""
-    return base.with_values(dict(logged), where="log")

@@ -226,9 +226,12 @@ class _Fit:
         else:
             each = max(1, (int(_degrees(n)) - 1) // columns)
             curves = [_natural_spline(column, each) for column in x.T]
-            product = np.prod(x - x.mean(axis=0), axis=1)
-            basis = _independent(np.column_stack([*curves, product]))
-        return cls(np.linalg.qr(basis - basis.mean(axis=0))[0])
+            basis = np.column_stack([*curves, np.prod(x - x.mean(axis=0), axis=1)])
+        basis = basis - basis.mean(axis=0)
+        frame, rest = np.linalg.qr(basis)
+        # A column that adds nothing to those before it would be one of mere rounding.
+        own = np.abs(np.diag(rest))
+        return cls(frame[:, own > 1e-9 * np.linalg.norm(basis, axis=0)[: own.size]])
 
     def turns(self, y: np.ndarray) -> float:
         """Share of the runs at which the curve has another sign than the mean."""
@@ -302,19 +305,6 @@ def _share_and_value(frames: np.ndarray, y: np.ndarray) -> np.ndarray:
     shares, curves = _curves(frames, y)
     gained = np.maximum(curves, 0).mean(axis=1) - np.maximum(curves.mean(axis=1), 0)
     return np.stack([shares, gained])
-
-
-def _independent(basis: np.ndarray) -> np.ndarray:
-    """Columns that add something to those before them and to the constant."""
-    kept: list[np.ndarray] = [np.ones(len(basis))]
-    for column in basis.T:
-        left = (
-            column
-            - np.column_stack(kept) @ np.linalg.lstsq(np.column_stack(kept), column, rcond=None)[0]
-        )
-        if np.abs(left).max() > 1e-9 * max(np.abs(column).max(), 1.0):
-            kept.append(column)
-    return np.column_stack(kept)[:, 1:]
 
 
 def _natural_spline(x: np.ndarray, df: int) -> np.ndarray:

@@ -15,6 +15,7 @@ the world.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -88,7 +89,7 @@ class Prior:
         low, high = np.array(self.low), np.array(self.high)
         log = np.array(self.log)
         safe = np.where(log, values, 1.0)
-        ratio = np.where(log, high / np.where(log, low, 1.0), np.exp(1.0))
+        ratio = np.where(log, high / np.where(log, low, 1.0), math.e)
         along = np.log(safe / np.where(log, low, 1.0)) / np.log(ratio)
         share = np.where(log, along, (values - low) / (high - low))
         return ndtri(np.clip(share, 1e-9, 1 - 1e-9))
