@@ -206,9 +206,10 @@ def _check_fields(key: str, group: str, item: Mapping[str, Any]) -> None:
 
 def find(key: str, where: str, group: str | None = None) -> Entry:
     """Entry of `key`; `InputError` names the nearest keys when there is none."""
-    known = {k: e for k, e in catalogue().items() if group is None or e.group == group}
-    if key in known:
-        return known[key]
+    entry = catalogue().get(key)
+    if entry is not None and group in (None, entry.group):
+        return entry
+    known = [k for k, e in catalogue().items() if group in (None, e.group)]
     near = difflib.get_close_matches(key, known, n=3, cutoff=0.5)
     kind = f"{group} " if group else ""
     hint = "a known " + kind + "key" + (", such as " + ", ".join(near) if near else "")

@@ -33,11 +33,11 @@ _SHOWN_WEEKS = 52
 def before(request: Request, effort: Effort, workers: int) -> str:
     """How long it will take, told before it starts."""
     ahead = expected(effort, request, None)
-    left = duration(seconds(ahead, effort, request, workers))
+    first, whole = seconds(ahead, effort, request, workers)
     cores = "1 core" if workers == 1 else f"{workers} cores"
     return (
-        f"About {left} on {cores} that have nothing else to do: some {ahead.runs} colonies are "
-        "lived. A first answer comes in some 20 s."
+        f"About {duration(whole)} on {cores} that have nothing else to do: some {ahead.runs} "
+        f"colonies are lived. A first answer comes in some {duration(first)}."
     )
 
 

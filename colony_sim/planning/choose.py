@@ -83,7 +83,9 @@ class Effort:
 
 
 QUICK = Effort(designed=8, seeds=3, fresh=8, parents=(1,), finalists=2, attempts=1, check=6)
-OVER_WORLDS = Effort(designed=12, first_seeds=3, seeds=8, parents=(1,), finalists=3, again=10)
+OVER_WORLDS = Effort(
+    designed=10, first_seeds=3, seeds=6, fresh=32, parents=(1,), finalists=3, again=8, check=12
+)
 """Over worlds candidates differ less than worlds do: fewer of them, each in more worlds."""
 QUICK_OVER_WORLDS = Effort(
     designed=6, first_seeds=2, seeds=5, fresh=10, parents=(1,), finalists=2, attempts=1, check=6

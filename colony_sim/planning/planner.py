@@ -250,7 +250,7 @@ def _make(
     by_seed = {seed: number for number, seed in seeds}
     fresh = tuple((by_seed[seed], seed) for seed in forecast.seeds)
     met = chosen.met.value >= want.probability
-    forecaster.whole.expect(runs_after(effort, request.climate, not met))
+    forecaster.whole.expect(runs_after(effort, request, not met))
     parted = _luck(plan, chosen, want, have, forecaster, fresh, others)
     paired = fresh[:PAIRED]
     free = forecaster.run([unhurried(forecast.case)], paired[:FREE])[0]

@@ -153,10 +153,14 @@ def try_remedies(
         met = fed(forecast, want, remedy.stored)
         rows.append(_row(remedy.name, remedy.note, forecast, met, before, want, have))
     table = pd.DataFrame(rows)
-    order = table.iloc[1:].sort_values(
-        ["met", "fed_share", "gain_low"], ascending=False, kind="stable"
+    # Where none gives what is asked for, how few runs are fed throughout says little.
+    enough = (table["met"] >= want.probability).rename("enough")
+    order = (
+        table.join(enough)
+        .iloc[1:]
+        .sort_values(["enough", "fed_share", "gain_low"], ascending=False, kind="stable")
     )
-    return pd.concat([table.iloc[:1], order], ignore_index=True)
+    return pd.concat([table.iloc[:1], order.drop(columns="enough")], ignore_index=True)
 
 
 def _row(

@@ -20,7 +20,7 @@ ODD = "Hardly a possible colony writes such a log: see colony-sim today, and tru
 def parts(plan: StoredPlan) -> tuple[str, list[str], str]:
     """The answer, what explains it with the most important first, and the caution."""
     head, *luck = sure(plan).split("\n")
-    more = [short(plan), rules(plan), head, given_up(plan), checked(plan), dates(plan), *luck]
+    more = [short(plan), rules(plan), checked(plan), head, dates(plan), given_up(plan), *luck]
     if plan.facts["rack"] and plan.facts["rack"]["odd"]:
         more.insert(1, ODD)
     return f"{headline(plan)}.", [part for part in more if part], CAUTION
