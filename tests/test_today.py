@@ -196,6 +196,22 @@ def test_two_workers_give_the_bytes_of_one(whole, tmp_path):
     assert kept == kept_by_two and kept
 
 
+def test_a_first_state_is_told_of_some_and_changes_nothing(whole, monkeypatch):
+    folder, asked, state = whole
+    monkeypatch.setattr(today, "FIRST", 16)
+    told = []
+    again = assimilate(
+        asked.ensemble, MEMBERS, folder, anew=True, otherwise=False, on_first=told.append
+    )
+    assert [(first.members, first.of) for first in told] == [(16, MEMBERS)]
+    assert f"from 16 of {MEMBERS} possible colonies: " in words.first_state(told[0])
+    # Of the colonies that were lived by then alone.
+    beetles = told[0].draws.values["rack"][:, lived.CONTENTS.index("beetles")]
+    assert 2 <= beetles.size <= 16 and beetles.max() > 0
+    for name, values in state.draws.values.items():
+        np.testing.assert_array_equal(again.draws.values[name], values)
+
+
 def test_the_time_left_is_that_of_all_stages(monkeypatch):
     """Ten lives of 1 s, five of them kept, then two of 10 s."""
     clock = [0.0]

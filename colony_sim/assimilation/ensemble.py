@@ -12,7 +12,7 @@ import io
 import json
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property, partial
 from pathlib import Path
 
@@ -210,6 +210,13 @@ class Lived:
     written: np.ndarray
     contents: np.ndarray
     uses: np.ndarray
+
+    def and_those(self, others: Lived) -> Lived:
+        """These members and then others."""
+        return Lived(*(
+            np.concatenate([getattr(self, field.name), getattr(others, field.name)])
+            for field in fields(self)
+        ))  # fmt: skip
 
 
 def live(

@@ -13,7 +13,7 @@ from colony_sim.assimilation import page, words
 from colony_sim.assimilation.asked import Asked
 from colony_sim.assimilation.onward import Course
 from colony_sim.assimilation.tables import TABLES, frames
-from colony_sim.assimilation.today import KINDS, MEMBERS, State, assimilate
+from colony_sim.assimilation.today import KINDS, MEMBERS, First, State, assimilate
 from colony_sim.assimilation.told import Floor, Told, tell
 from colony_sim.experiment.plan import Plan
 from colony_sim.logs.log_rows import Layout
@@ -44,12 +44,13 @@ def run(
     floor: Floor | None = None,
     what_if: Course | None = None,
     workers: int = 1,
+    on_first: Callable[[First], object] | None = None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Found:
     """As `today.assimilate`, with what is told of it."""
     state = assimilate(
         asked.ensemble, members, folder, anew=anew, what_if=what_if, workers=workers,
-        on_progress=on_progress,
+        on_first=on_first, on_progress=on_progress,
     )  # fmt: skip
     return Found(asked, state, tell(asked, state, floor))
 

@@ -40,6 +40,8 @@ from colony_sim.running.runner import Progress
 
 MEMBERS = 400
 """Possible colonies that live the log; as many as a minute on two cores allows for a year of it."""
+FIRST = 96
+"""Of these, as many as a first state is told from."""
 OTHERWISE = 32
 """Members that live on with each other course."""
 KINDS = {
@@ -51,6 +53,23 @@ KINDS = {
 
 
 Tell = Callable[[Progress], None]
+
+
+@dataclass(frozen=True)
+class First:
+    """What is in the rack as far as it is known while most members still live the log.
+
+    Attributes
+    ----------
+    members, of : int
+        How many have lived it, and how many will have.
+    draws : Draws
+        ``rack`` and ``rack_larvae`` of `quantities`.
+    """
+
+    members: int
+    of: int
+    draws: Draws
 
 
 class _Whole:
@@ -139,6 +158,7 @@ def assimilate(
     otherwise: bool = True,
     what_if: Course | None = None,
     workers: int = 1,
+    on_first: Callable[[First], object] | None = None,
     on_progress: Tell = lambda progress: None,
 ) -> State:
     """Let possible colonies live a log, and tell from their numbers what the keeper's say.
@@ -157,6 +177,8 @@ def assimilate(
     what_if : Course, optional
         A further one, which is tried beside the rules.
     workers : int
+    on_first : callable, optional
+        Told a first state where all members live the log.
     on_progress : callable
         Told how far all of it is.
 
@@ -174,12 +196,21 @@ def assimilate(
         tries = len(others) if otherwise else 0
         whole = _Whole(_stages(ensemble, members, index, tries, what_if is not None), on_progress)
         executor = stack.enter_context(executor_of(workers))
+        log = observe.features(ensemble.schedule, observe.on_paper(ensemble.schedule))[0]
         if index is None:
             kept = Kept(home / ensemble.kept_digest(ensemble.keep_day)[:16])
-            found = live(
-                ensemble, range(1, members + 1), folder, kept=kept, save=kept, executor=executor,
-                on_progress=whole.next(),
-            )  # fmt: skip
+
+            def from_to(first: int, last: int) -> Lived:
+                return live(
+                    ensemble, range(first, last + 1), folder, kept=kept, save=kept,
+                    executor=executor, on_progress=whole.next(),
+                )  # fmt: skip
+
+            found = from_to(1, _first_of(members))
+            if len(found.members) < members:
+                if on_first is not None:
+                    on_first(_first_state(found, ensemble, log, members))
+                found = found.and_those(from_to(len(found.members) + 1, members))
         else:
             kept = Kept(home / index["digest"][:16])
             found = live(
@@ -187,7 +218,6 @@ def assimilate(
                 on_progress=whole.next(),
             )  # fmt: skip
         features = observe.features(ensemble.schedule, found.written)
-        log = observe.features(ensemble.schedule, observe.on_paper(ensemble.schedule))[0]
         few = near_of(len(found.members)) if index is None else near_of_kept(index["lived"])
         weights = weights_of(features, found.contents, log, few)
         near = weights > 0
@@ -239,13 +269,39 @@ def _stages(
     """Lives of each stage, and what one costs (days, those by the rules half as much again)."""
     last = ensemble.today - (ensemble.keep_day if index is None else int(index["day"]))
     near = near_of(members) if index is None else near_of_kept(index["lived"])
-    first = (members, ensemble.today) if index is None else (len(index["members"]), last)
     on = last + 1.5 * lived.DAYS
-    found = [(first[0], float(max(first[1], 1))), (near, on)]
+    if index is None:
+        first = _first_of(members)
+        cost = float(max(ensemble.today, 1))
+        found = [(first, cost), *([(members - first, cost)] if first < members else [])]
+    else:
+        found = [(len(index["members"]), float(max(last, 1)))]
+    found.append((near, on))
     if not tries:
         return found
     # Those kept of other courses are likely to do.
     return [*found, (min(OTHERWISE, near) if index is None or anew else 0, tries * on)]
+
+
+def _first_of(members: int) -> int:
+    """How many live the log before a first state is told; all where little would be gained."""
+    return FIRST if members >= 2 * FIRST else members
+
+
+def _first_state(found: Lived, ensemble: Ensemble, log: np.ndarray, members: int) -> First:
+    features = observe.features(ensemble.schedule, found.written)
+    weights = weights_of(features, found.contents, log, near_of(len(found.members)))
+    near = weights > 0
+    contents = found.contents[near]
+    larvae = larvae_in(contents).sum(axis=1, keepdims=True)
+    wanted = {"rack": contents.sum(axis=1), "rack_larvae": larvae}
+    draws = adjust(features[near], wanted, KINDS, weights[near], log)
+    return First(len(found.members), members, draws)
+
+
+def larvae_in(contents: np.ndarray) -> np.ndarray:
+    """Larvae of all sizes by slot, of contents with the kinds last."""
+    return contents[..., [name.endswith("_larvae") for name in lived.CONTENTS]].sum(axis=-1)
 
 
 def quantities(contents: np.ndarray, ahead: lived.Ahead) -> dict[str, np.ndarray]:
@@ -254,12 +310,12 @@ def quantities(contents: np.ndarray, ahead: lived.Ahead) -> dict[str, np.ndarray
     Sums over the rack are told by themselves: those of draws bin by bin are less sharp, and too
     large where most bins have none.
     """
-    larvae = [name.endswith("_larvae") for name in lived.CONTENTS]
+    larvae = larvae_in(contents)
     return {
         "contents": contents,
         "rack": contents.sum(axis=1),
-        "larvae": contents[:, :, larvae].sum(axis=2),
-        "rack_larvae": contents[:, :, larvae].sum(axis=(1, 2))[:, None],
+        "larvae": larvae,
+        "rack_larvae": larvae.sum(axis=1, keepdims=True),
         "harvested_g": np.cumsum(ahead["harvest_g"].sum(axis=2), axis=1),
         **ahead,
     }

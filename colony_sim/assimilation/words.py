@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import datetime
 
+import numpy as np
+
 from colony_sim.assimilation import lived
-from colony_sim.assimilation.told import BOUGHT_WEEKS, SURE, BinTold, Range, Step, Told
+from colony_sim.assimilation.today import First
+from colony_sim.assimilation.told import BOUGHT_WEEKS, LEVELS, SURE, BinTold, Range, Step, Told
 from colony_sim.words.estimate import short
 from colony_sim.words.labels import label
 from colony_sim.words.listing import listed
@@ -62,6 +65,24 @@ def headline(told: Told) -> str:
     due = day_in(told.on, move.due.median)
     word = "Move" if due <= sunday else "Do not move"
     return f"{word} the beetles this weekend: {since}, and by your rule {span(told, move.due)}"
+
+
+def first_state(first: First) -> str:
+    """What is in the rack, while most colonies still live the log."""
+    values = first.draws.values
+
+    def of(column: np.ndarray) -> Range:
+        return Range.of(first.draws.quantiles(column, LEVELS))
+
+    larvae = of(values["rack_larvae"][:, 0])
+    large, beetles = (
+        of(values["rack"][:, lived.CONTENTS.index(name)]) for name in ("large_g", "beetles")
+    )
+    return (
+        f"A first state, from {first.members} of {first.of} possible colonies: "
+        f"{_range(larvae)} larvae in the rack, of harvest size {weights(large)}; "
+        f"{_range(beetles)} beetles. It gets surer from here."
+    )
 
 
 def waiting(told: Told) -> str:

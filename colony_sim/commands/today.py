@@ -14,7 +14,7 @@ from colony_sim.biology.parameters import Parameters, Value, find
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import FAILED, Ending
 from colony_sim.commands.fit import checked_name, surroundings
-from colony_sim.commands.show import console, progress_bar, show_page
+from colony_sim.commands.show import Bars, console, show_page
 from colony_sim.commands.study import ended_in_one_line
 from colony_sim.errors import InputError
 from colony_sim.experiment.design import parse_vary
@@ -63,7 +63,7 @@ def run_today(
     from colony_sim.assimilation.desk import Desk
     from colony_sim.assimilation.lived import DAYS
     from colony_sim.assimilation.onward import Course
-    from colony_sim.assimilation.today import MEMBERS
+    from colony_sim.assimilation.today import MEMBERS, First
     from colony_sim.assimilation.told import Floor
     from colony_sim.logs.log_rows import LogRows
     from colony_sim.logs.words import COLUMNS
@@ -91,7 +91,10 @@ def run_today(
     folder = folder_of(name, out)
 
     def work(
-        asked: Asked, on_progress: Callable[[Progress], None], anew: bool = False
+        asked: Asked,
+        on_progress: Callable[[Progress], None],
+        anew: bool = False,
+        on_first: Callable[[First], object] | None = None,
     ) -> study.Found:
         plan = plan_of(
             name, study.QUESTION, asked.ensemble, shed.policy, shed.climate, shed.text,
@@ -101,7 +104,7 @@ def run_today(
         with nullcontext() if serve else claim(folder, name, study.FILES):
             found = study.run(
                 plan, folder, asked=asked, members=members if asked.rows else LEAST, anew=anew,
-                floor=floor, what_if=_what_if(asked), workers=workers,
+                floor=floor, what_if=_what_if(asked), workers=workers, on_first=on_first,
                 on_progress=on_progress,
             )  # fmt: skip
             said = study.say(found, plan)
@@ -143,8 +146,11 @@ def run_today(
         try:
             with ended_in_one_line(folder):
                 compile_kernels()
-                with progress_bar("your log") as on_progress:
-                    found = work(asked, on_progress, anew)
+                with Bars() as bars:
+                    found = work(
+                        asked, bars.of("your log"), anew,
+                        lambda first: bars.say(words.first_state(first)),
+                    )  # fmt: skip
         except WorkerDied as error:
             raise Ending(f"{error}; they are kept in {folder}", FAILED) from None
         must, more = words.screen(found.told)
