@@ -147,7 +147,9 @@ def test_a_further_row_goes_on_from_the_nearest_and_the_same_log_gives_the_same_
     for name, values in state.draws.values.items():
         assert np.array_equal(values, again.draws.values[name]), name
     later = asked_of(folder, LOG + MORE, ON + datetime.timedelta(days=2))
-    went_on = assimilate(later.ensemble, MEMBERS, folder, otherwise=False)
+    told = []
+    went_on = assimilate(later.ensemble, MEMBERS, folder, otherwise=False, on_first=told.append)
+    assert words.first_state(told[0]).startswith(f"The state today, from {told[0].members} ")
     assert went_on.resumed and set(went_on.members) <= set(state.members)
     day = asked.ensemble.keep_day
     other = asked_of(folder, LOG.replace("52", "40"))

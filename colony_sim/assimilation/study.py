@@ -44,7 +44,7 @@ def run(
     floor: Floor | None = None,
     what_if: Course | None = None,
     workers: int = 1,
-    on_first: Callable[[First], object] | None = None,
+    on_first: Callable[[First], object] = lambda first: None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
 ) -> Found:
     """As `today.assimilate`, with what is told of it."""

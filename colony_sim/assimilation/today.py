@@ -57,7 +57,7 @@ Tell = Callable[[Progress], None]
 
 @dataclass(frozen=True)
 class First:
-    """What is in the rack as far as it is known while most members still live the log.
+    """What is in the rack as far as it is known while others still live the log, or go on.
 
     Attributes
     ----------
@@ -158,7 +158,7 @@ def assimilate(
     otherwise: bool = True,
     what_if: Course | None = None,
     workers: int = 1,
-    on_first: Callable[[First], object] | None = None,
+    on_first: Callable[[First], object] = lambda first: None,
     on_progress: Tell = lambda progress: None,
 ) -> State:
     """Let possible colonies live a log, and tell from their numbers what the keeper's say.
@@ -177,8 +177,8 @@ def assimilate(
     what_if : Course, optional
         A further one, which is tried beside the rules.
     workers : int
-    on_first : callable, optional
-        Told a first state where all members live the log.
+    on_first : callable
+        Told a first state, before what comes is lived.
     on_progress : callable
         Told how far all of it is.
 
@@ -208,8 +208,7 @@ def assimilate(
 
             found = from_to(1, _first_of(members))
             if len(found.members) < members:
-                if on_first is not None:
-                    on_first(_first_state(found, ensemble, log, members))
+                on_first(_first_state(found, ensemble, log, members))
                 found = found.and_those(from_to(len(found.members) + 1, members))
         else:
             kept = Kept(home / index["digest"][:16])
@@ -217,6 +216,7 @@ def assimilate(
                 ensemble, index["members"], folder, kept=kept, executor=executor,
                 on_progress=whole.next(),
             )  # fmt: skip
+            on_first(_first_state(found, ensemble, log, len(found.members)))
         features = observe.features(ensemble.schedule, found.written)
         few = near_of(len(found.members)) if index is None else near_of_kept(index["lived"])
         weights = weights_of(features, found.contents, log, few)

@@ -78,10 +78,13 @@ def first_state(first: First) -> str:
     large, beetles = (
         of(values["rack"][:, lived.CONTENTS.index(name)]) for name in ("large_g", "beetles")
     )
+    head, rest = f"The state today, from {first.members}", "What comes is worked out now."
+    if first.members < first.of:
+        head = f"A first state, from {first.members} of {first.of}"
+        rest = "It gets surer from here."
     return (
-        f"A first state, from {first.members} of {first.of} possible colonies: "
-        f"{_range(larvae)} larvae in the rack, of harvest size {weights(large)}; "
-        f"{_range(beetles)} beetles. It gets surer from here."
+        f"{head} possible colonies: {_range(larvae)} larvae in the rack, of harvest size "
+        f"{weights(large)}; {_range(beetles)} beetles. {rest}"
     )
 
 

@@ -94,7 +94,7 @@ def run_today(
         asked: Asked,
         on_progress: Callable[[Progress], None],
         anew: bool = False,
-        on_first: Callable[[First], object] | None = None,
+        on_first: Callable[[First], object] = lambda first: None,
     ) -> study.Found:
         plan = plan_of(
             name, study.QUESTION, asked.ensemble, shed.policy, shed.climate, shed.text,
