@@ -102,6 +102,18 @@ def _rows_in(stage, bins, wanted, b):
 
 
 @kernel()
+def _grown_in(stage, bins, grown, wanted, b):
+    """Those of some rows that are of a stage and in one bin."""
+    rows = np.empty(grown.size, np.int64)
+    k = 0
+    for i in grown:
+        if stage[i] == wanted and bins[i] == b:
+            rows[k] = i
+            k += 1
+    return rows[:k]
+
+
+@kernel()
 def _living(stage, bins):
     """Rows of the living, bin by bin if eggs or larvae of other bins often come between."""
     alive = runs = 0
@@ -226,18 +238,18 @@ class Insects:
     def rows(self, stage: Stage, bins: np.ndarray | int | None = None) -> np.ndarray:
         """Row numbers of one stage, optionally in one bin or where a boolean per bin holds."""
         kind = int(stage)  # Comparing arrays with an enumeration is slow.
+        stages, places = self.view("stage"), self.view("bin")
         if kind >= IS_PUPA:
             if self._grown is None:
-                self._grown = np.flatnonzero(self.view("stage") >= IS_PUPA)
-            rows = self._grown[self.stage[self._grown] == kind]
-        elif isinstance(bins, np.ndarray) or bins is None:
-            rows = np.flatnonzero(self.view("stage") == kind)
+                self._grown = np.flatnonzero(stages >= IS_PUPA)
+            if not isinstance(bins, np.ndarray | None):
+                return _grown_in(stages, places, self._grown, np.uint8(kind), np.uint16(bins))
+            rows = self._grown[stages[self._grown] == kind]
+        elif isinstance(bins, np.ndarray | None):
+            rows = np.flatnonzero(stages == kind)
         else:
-            return _rows_in(self.view("stage"), self.view("bin"), np.uint8(kind), np.uint16(bins))
-        if bins is None:
-            return rows
-        here = self.bin[rows]
-        return rows[bins[here] if isinstance(bins, np.ndarray) else here == bins]
+            return _rows_in(stages, places, np.uint8(kind), np.uint16(bins))
+        return rows if bins is None else rows[bins[places[rows]]]
 
     def has(self, rows: np.ndarray, flag: Flag) -> np.ndarray:
         """Whether each row carries a flag."""

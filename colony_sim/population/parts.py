@@ -17,9 +17,9 @@ def in_parts(count: int, threads: int, work: Callable[[slice], _Found]) -> list[
 
     Kernels that let go of the interpreter run at the same time; one part needs no thread.
     """
+    if threads == 1:
+        return [work(slice(0, count))]
     ends = np.linspace(0, count, threads + 1).astype(np.int64)
     parts = [slice(start, stop) for start, stop in pairwise(ends.tolist())]
-    if threads == 1:
-        return [work(parts[0])]
     with ThreadPoolExecutor(threads) as pool:
         return list(pool.map(work, parts))
