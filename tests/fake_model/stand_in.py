@@ -79,9 +79,29 @@ def simulate(scenario, each_day=None, record_bins=False, keeper=None, over=None)
     if log and asked > 2:
         with open(f"{log}.ended", "a") as handle:
             handle.write(f"{interval} {scenario.seed} {asked}\n")
-    log = pd.DataFrame({"day": [1, 2], "bin": [0, 1], "action": ["move", "harvest"]})
-    log["date_out"] = pd.array([None, 2], dtype="Int64")
-    return RunRecord(daily, log, daily[["day", "larvae"]].assign(bin=0), died)
+    return RunRecord(daily, _log(), _bins(daily), died)
+
+
+def _log():
+    """One bin, which the beetles left on day 2."""
+    from colony_sim.colony.binlog import Action, BinLog
+
+    log = BinLog()
+    for day, action, out in ((1, Action.BEETLES_IN, None), (2, Action.BEETLES_OUT, 2)):
+        log.rows.append((day, 1, action.value, 1, out, 0, 0, 0, 60, 0.0, 1.0, "", None, None, ""))
+    return log.frame()
+
+
+def _bins(daily):
+    import pandas as pd
+
+    from colony_sim.colony.bins import BIN_COLUMNS
+
+    left = daily["day"] >= 2
+    return pd.DataFrame({"day": daily["day"], **dict.fromkeys(BIN_COLUMNS, 0)}).assign(
+        bin=1, date_in=1, date_out=pd.Series(2, daily.index, dtype="Int64").where(left),
+        phase=left.map({True: "growing", False: "breeding"}), larvae=daily["larvae"],
+    )  # fmt: skip
 
 
 def live(scenario, keeper=None, observers=(), **options):
