@@ -14,6 +14,7 @@ from contextlib import closing
 from pathlib import Path
 
 import plain_words
+import warm
 
 FAKE_MODEL = Path(__file__).with_name("fake_model")
 # The package of this checkout, wherever another may be installed.
@@ -58,18 +59,22 @@ def environment(faults: str | None = "", log: Path | None = None) -> dict[str, s
     return env
 
 
-def start(*words: object, cwd: Path, faults: str | None = "", log: Path | None = None):
-    """Start ``colony-sim`` in a process group of its own, like a job of a shell.
+def as_most(*words: object) -> list[str]:
+    """The words of a command as most tests want it, which count runs.
 
-    Comparisons have one world and leave out the assumptions unless the words say otherwise: most
-    tests count runs.
+    Comparisons have one world and leave out the assumptions unless the words say otherwise.
     """
     if words[0] == "compare" and not {"--profile", "--worlds", "--error", "--zone"} & {*words}:
         words = (*words, "--one-world")
         if not {"--assumptions", "--quick"} & {*words}:
             words = (*words, "--no-assumptions")
+    return list(map(str, words))
+
+
+def start(*words: object, cwd: Path, faults: str | None = "", log: Path | None = None):
+    """Start ``colony-sim`` in a process group of its own, like a job of a shell."""
     return subprocess.Popen(
-        [*PROGRAM, *map(str, words)],
+        [*PROGRAM, *as_most(*words)],
         cwd=cwd,
         env=environment(faults, log),
         stdout=subprocess.PIPE,
@@ -84,15 +89,34 @@ def start(*words: object, cwd: Path, faults: str | None = "", log: Path | None =
 def cli(*words: object, cwd: Path, faults: str | None = "", log: Path | None = None):
     """Run ``colony-sim`` to its end; returns exit code, standard output, error lines.
 
+    In a process that begins with the libraries loaded (`warm`), where there can be one.
+
     What a command says that went well is one screen in a keeper's words, whichever test runs it.
     """
-    process = start(*words, cwd=cwd, faults=faults, log=log)
-    out, err = process.communicate(timeout=120)
-    if process.returncode == 0 and not {"--json", "--version", "--template"} & {*words}:
+    if warm.POSSIBLE:
+        given = as_most(*words), cwd, environment(faults, log)
+        code, out, err = warm.run(PROGRAM[-1], *given, timeout=120)
+    else:
+        process = start(*words, cwd=cwd, faults=faults, log=log)
+        out, err = process.communicate(timeout=120)
+        code = process.returncode
+    if code == 0 and not {"--json", "--version", "--template"} & {*words}:
         # The titles of slides are looked at where slides are.
         wrong = plain_words.faults(out.split("\n")[0] if words[0] == "figures" else out)
         assert not wrong, (words, wrong, out)
-    return process.returncode, out, told(err)
+    return code, out, told(err)
+
+
+def script(file: Path, *words: object, cwd: Path):
+    """Run a Python file with the model itself; returns exit code, standard output and error."""
+    env, given = environment(None), list(map(str, words))
+    if warm.POSSIBLE:
+        code = f"import runpy; runpy.run_path({str(file)!r}, run_name='__main__')"
+        return warm.run(code, given, cwd, env, timeout=240)
+    done = subprocess.run(
+        [sys.executable, file, *given], cwd=cwd, env=env, capture_output=True, text=True
+    )
+    return done.returncode, done.stdout, done.stderr
 
 
 def told(err: str) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import warm
 
 from colony_sim.biology.parameters import Parameters
 from colony_sim.biology.rates import day_rates
@@ -18,6 +19,8 @@ def pytest_configure(config):
     """Workers begin with halves of the tests in order, so that most fixtures are made once."""
     if config.getoption("dist", "no") == "load":
         config.option.dist = "worksteal"
+    if warm.POSSIBLE:
+        warm.workers_here()
 
 
 #: Values that closed forms in the tests name as numbers, whatever the parameter file says.

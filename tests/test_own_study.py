@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pandas as pd
+from commandline import script
 
 EXAMPLE = Path(__file__).parents[1] / "experiments" / "own_study.py"
 
 
 def test_the_example_runs_and_its_rule_matters(tmp_path):
-    done = subprocess.run(
-        [sys.executable, EXAMPLE, tmp_path], capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, done.stderr
-    assert re.search(r"^\d+\.\d\d g of bran a gram harvested$", done.stdout, re.MULTILINE)
+    code, out, err = script(EXAMPLE, tmp_path, cwd=tmp_path)
+    assert code == 0, err
+    assert re.search(r"^\d+\.\d\d g of bran a gram harvested$", out, re.MULTILINE)
     given = {}
     for name in ("plain", "topped"):
         daily = pd.read_parquet(tmp_path / name / "daily.parquet")

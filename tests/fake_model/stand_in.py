@@ -56,10 +56,12 @@ def simulate(scenario, each_day=None, record_bins=False, keeper=None, over=None)
     if log and asked > 2:  # Not the run that compiles.
         with open(log, "a") as handle:
             handle.write(f"{interval} {scenario.seed} {asked}\n")
+    slow = float(faults.get("slow", 0))
     for day in range(1, asked + 1):
         if each_day is not None:
             each_day(day)
-        time.sleep(float(faults.get("slow", 0)))
+        if slow:
+            time.sleep(slow)
     if faults.get("fail") == str(scenario.seed):
         raise RuntimeError("bin 3 is on fire")
     if faults.get("exit") == str(scenario.seed):
@@ -68,12 +70,12 @@ def simulate(scenario, each_day=None, record_bins=False, keeper=None, over=None)
     rng = np.random.default_rng([scenario.seed, interval])
     shared = np.random.default_rng(scenario.seed).normal()
     days = died or asked
-    daily = pd.DataFrame({"day": np.arange(1, days + 1)})
-    daily["temperature_c"] = scenario.climate.daily(days)
+    columns = {"day": np.arange(1, days + 1), "temperature_c": scenario.climate.daily(days)}
     for name in (*STOCKS, *FLOWS):
-        daily[name] = 100.0 + 5 * shared - weight / 7 + rng.normal(size=days)
+        columns[name] = 100.0 + 5 * shared - weight / 7 + rng.normal(size=days)
     for name in ("eggs", "larvae", "pupae", "adults", "bins_in_use"):
-        daily[name] = daily[name].round().astype(int)
+        columns[name] = columns[name].round().astype(int)
+    daily = pd.DataFrame(columns)
     if died:
         daily.loc[days - 1, ["eggs", "larvae", "pupae", "adults"]] = 0
     if log and asked > 2:
