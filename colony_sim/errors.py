@@ -35,7 +35,9 @@ class InputError(Exception):
         shown = repr(self.value)
         if len(shown) > 80:
             shown = shown[:77] + "..."
-        text = f"{self.where}: {self.key} = {shown}; allowed: {self.allowed}"
+        # Of a name that cannot be shown the rest would look like another.
+        where = self.where if self.where.isprintable() else repr(self.where)
+        text = f"{where}: {self.key} = {shown}; allowed: {self.allowed}"
         return " ".join(text.split())
 
     def __reduce__(self) -> tuple[type[InputError], tuple[str, str, object, str]]:

@@ -1,4 +1,4 @@
-"""Unsound inputs that are kept: each ends as the guide says (`tests/attack/` has them)."""
+"""Unsound inputs, kept and drawn: each ends as the guide says (`tests/attack/` has them)."""
 
 from __future__ import annotations
 
@@ -24,7 +24,8 @@ def test_the_guide_lists_every_exit_code():
 
 
 def test_unsound_inputs_end_in_one_line_with_the_code_that_the_guide_says():
-    words = [sys.executable, "-m", "tests.attack", "--quick"]
+    words = [sys.executable, "-m", "tests.attack", "--quick", "--inputs", "200"]
     done = subprocess.run(words, cwd=CHECKOUT, capture_output=True, text=True, timeout=550)
     assert done.returncode == 0, done.stdout[-6000:] + done.stderr[-2000:]
-    assert "0 ended badly, 0 with a traceback" in done.stdout
+    assert " inputs kept (" in done.stdout and "200 inputs drawn" in done.stdout
+    assert done.stdout.count("0 ended badly, 0 with a traceback") == 2

@@ -109,7 +109,8 @@ def faults(
             found.append("words on standard output")
         if len(ending.line) > MOST_LETTERS:
             found.append(f"{len(ending.line)} letters")
-        if not any(odd and _plain(odd) in _plain(ending.line) for odd in attack.odd):
+        named = [form for odd in attack.odd if odd for form in (odd, repr(odd)[1:-1])]
+        if not any(_plain(form) in _plain(ending.line) for form in named):
             found.append("names nothing")
         if changed:
             found.append(f"wrote {', '.join(changed[:3])}")
