@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import atexit
+import io
+import os
 import shutil
 import sys
 import tempfile
+from contextlib import redirect_stdout
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from unittest import mock
+
+from plain_words import COLUMNS
 
 from colony_sim.api import compare
 from colony_sim.commands.main import run
@@ -60,6 +65,8 @@ class Case:
     study: Path
     study_page: Path
     deck: Deck
+    told: str
+    """The screen of the command that wrote the first page."""
 
 
 def command(*words: object) -> int:
@@ -95,14 +102,17 @@ def case() -> Case:
     compare(load(file), out=folder, workers=1, figures=False, one_world=True, assumptions=False)
     found = gather(folder)
     slides = Deck(found.slides[:4], found.folders[:4], [])
-    with with_slides(slides), few_numbers():
+    screen = io.StringIO()
+    wide = mock.patch.dict(os.environ, COLUMNS=str(COLUMNS))
+    with with_slides(slides), few_numbers(), redirect_stdout(screen), wide:
         assert command("report", folder, "--days", DAYS) == 0
     grid = ("--x", "predation.adult_egg=0,0.02", "--y", "rack.bins=6,12")
     span = ("--replicates", 2, "--warm-up", 20, "--used", 21, "--workers", 1)
     assert command("breakeven", short, *grid, *span, "--out", study) == 0
     with few_numbers():
         assert command("report", study) == 0
-    return Case(folder, folder / "report.html", study, study / "report.html", slides)
+    return Case(folder, folder / "report.html", study, study / "report.html", slides,
+                screen.getvalue())  # fmt: skip
 
 
 @cache

@@ -793,7 +793,7 @@ def plan_folder(tmp_path_factory):
     (place / "tiny.toml").write_text(PLAN)
     request = read_request(place / "tiny.toml", {})
     effort = Effort(
-        designed=1, first_seeds=1, seeds=2, fresh=2, parents=(), finalists=1, attempts=1
+        designed=1, first_seeds=1, seeds=2, fresh=2, parents=(), finalists=1, attempts=1, check=2
     )
     with claim(place / "out", "tiny-plan", STUDY.files):
         found = make_plan(request, place / "out", effort, executor=Inline(run_task))

@@ -22,8 +22,8 @@ from colony_sim.running.jobs import run_jobs
 from colony_sim.running.protocol import TaskResult
 from colony_sim.running.store import open_store, read_store
 
-WORDS = ("--vary", "harvest.fraction=0.5,0.6,0.7", "--replicates", 4, "--one-world")
-RUNS = 3 * 2 * 4
+WORDS = ("--vary", "harvest.fraction=0.5,0.6,0.7", "--replicates", 3, "--one-world")
+RUNS = 3 * 2 * 3
 PATIENT = 240
 """Seconds to wait for processes on a machine that is busy."""
 QUIET = ("--no-dashboard", "--host", "127.0.0.1")

@@ -376,13 +376,13 @@ def test_compare_lives_every_world_as_often_as_asked(place):
 
 def test_any_number_of_workers_and_an_extension_give_the_same_bytes(place):
     found = []
-    for count in (1, 2, 4):
+    for count in (1, 3):
         out = place / f"out{count}"
         words = (*WORDS, "--worlds", 6, "--workers", count, "--out", out)
         code, said, err = cli(*words, cwd=place, faults="eggs=eaten")
         assert code == 0 and any(line.startswith("First answer") for line in err)
         found.append((said.replace(str(out), ""), files(out)))
-    assert found[0] == found[1] == found[2]
+    assert found[0] == found[1]
     assert len(found[0][0].splitlines()) <= 25
     # More worlds go on from these runs.
     out, log = place / "out1", place / "log"

@@ -19,6 +19,7 @@ from guide import GUIDE, MOST_BYTES, commands, pages
 from colony_sim.commands.main import app, run
 from colony_sim.commands.menu import options
 from colony_sim.experiment.files import load
+from colony_sim.studies.comparison import losses, overview, results, slides
 
 README = (CHECKOUT / "README.md").read_text("utf-8")
 REDUCED = {
@@ -75,8 +76,15 @@ def test_every_command_of_the_program_is_in_the_guide():
     assert sorted(named) == sorted(typer.main.get_command(app).commands)
 
 
+def two_slides(folder, seed=None):
+    """The quick ones of a comparison: that all are drawn is tested on a smaller one (talk)."""
+    found = results.read(folder)
+    return [overview.slide(found), losses.slide(found)]
+
+
 def test_commands_of_the_guide_run(place, monkeypatch, capsys):
     monkeypatch.chdir(place)
+    monkeypatch.setattr(slides, "slides", two_slides)
     ran = 0
     for words in all_commands():
         if is_read_only(words):

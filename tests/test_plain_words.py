@@ -8,10 +8,8 @@ import pytest
 from plain_words import COLUMNS, LINES, faults, jargon
 from rich.console import Console
 from rich.table import Table
-from small_comparison import small
 
 from colony_sim.commands.main import app
-from colony_sim.commands.report import run_report
 from colony_sim.commands.show import show_page
 
 #: Where a test runs a command through `commandline.cli`, which looks at every screen, or looks
@@ -20,7 +18,7 @@ SEEN = {
     "compare": "test_commands", "run": "test_commands", "repeat": "test_commands",
     "sweep": "test_sweep", "breakeven": "test_breakeven", "sensitivity": "test_sensitivity",
     "search": "test_search", "evidence": "test_evidence", "worlds": "test_worlds",
-    "figures": "test_talk", "report": "test_plain_words", "plan": "test_plan_words",
+    "figures": "test_talk", "report": "test_report", "plan": "test_plan_words",
     "calendar": "test_calendar", "fit": "test_fit", "explore": "test_explore",
     "copy": "test_shipped", "film": "test_film",
     "today": "test_today", "trial": "test_trial", "check": "test_hard",
@@ -70,11 +68,3 @@ def test_what_is_wrong_with_a_screen_is_told():
     assert faults("Good is what this is.\nseed 4\n") == ["word: seed"]
     assert faults("Good is what this is.\n" + "more\n" * 30) == ["31 lines"]
     assert faults("| table | of |\n")[0].startswith("no sentence first")
-
-
-def test_the_report_says_that_it_is_ready(tmp_path, monkeypatch, capsys):
-    monkeypatch.setenv("COLUMNS", str(COLUMNS))
-    folder = small("one", tmp_path)
-    run_report(folder, out=None, policies=None, days=3, alone=True)
-    out = capsys.readouterr().out
-    assert out.startswith("The page is ready: ") and faults(out) == []

@@ -17,7 +17,7 @@ import pandas as pd
 import pytest
 import scipy.stats
 from commandline import tree, without_sums
-from plain_words import jargon
+from plain_words import faults, jargon
 from report_case import (
     DAYS,
     PAIR,
@@ -101,6 +101,11 @@ def plain(text: str) -> str:
 
 
 # ---- the page as a document -----------------------------------------------------------------
+
+
+def test_the_command_says_that_the_page_is_ready():
+    out = case().told
+    assert out.startswith("The page is ready: ") and faults(out) == []
 
 
 @pytest.mark.parametrize("which", ["page", "study_page"])

@@ -338,7 +338,7 @@ def test_the_digest_overlooks_words_and_sees_formulas():
 
 # ---- A reduced remake
 
-CHEAP = ("huang2011", "secondary", "iobc", "ageorges2022", "fasce2022", "nielsen2025")
+CHEAP = ("iobc", "ageorges2022", "fasce2022", "nielsen2025")
 SMALL = Sizes(
     rows=72,
     wave=12,
