@@ -17,7 +17,7 @@ from rich.text import Text
 
 from colony_sim.experiment.asks import in_order
 from colony_sim.experiment.plan import Plan
-from colony_sim.measuring.catalogue import YIELD, catalogue
+from colony_sim.measuring.catalogue import YIELD, Measure, catalogue
 from colony_sim.running.runner import Progress as RunProgress
 from colony_sim.statistics.paired import separated
 from colony_sim.studies.comparison.over_words import (
@@ -32,7 +32,7 @@ from colony_sim.studies.profile_words import TEMPERATURES
 from colony_sim.words.estimate import Estimate, dashed, number, of_100, percent, probability
 from colony_sim.words.finding import HOURS, LARVAE, in_house
 from colony_sim.words.labels import shortened
-from colony_sim.words.units import symbol
+from colony_sim.words.units import here, named, symbol
 
 _LABEL_WIDTH, _CELL_WIDTH = 48, 28
 SILENT_SECONDS = 30.0
@@ -223,8 +223,7 @@ def show_comparison(
 def ways_table(result: Comparison, order: Sequence[str]) -> Table:
     """What each policy gives and takes, in the order of what varies."""
     found = result.found
-    weight = {"g": "Grams", "oz": "Ounces"}[symbol("g")]
-    heads = ["Larvae a day", f"{weight} a day ({'95 % interval' if found is None else 'error'})"]
+    heads = ["Larvae a day", f"{weights()} a day ({'95 % interval' if found is None else 'error'})"]
     heads += ["Hours a week"]
     rows = [_way(result, name) for name in order]
     if found is not None and len(order) > 2:
@@ -242,19 +241,24 @@ def ways_table(result: Comparison, order: Sequence[str]) -> Table:
     return table
 
 
+def weights() -> str:
+    """What harvests are weighed in, as it begins a head."""
+    return {"g": "Grams", "oz": "Ounces"}[symbol("g")]
+
+
 def _way(result: Comparison, name: str) -> list[str]:
     """Name, larvae, grams, hours and runs that died out under a policy."""
     if result.found is None:
         rows = result.policies[result.policies["policy"] == name].set_index("measure")
         grams, larvae, hours = (rows.loc[key] for key in (YIELD, LARVAE, HOURS))
-        here = in_house(grams, "mean", "low", "high")
-        means = number(larvae["mean"]), Estimate.of(here).cell, number(hours["mean"])
+        shown = in_house(grams, "mean", "low", "high")
+        means = number(larvae["mean"]), Estimate.of(shown).cell, number(hours["mean"])
         died, runs = grams["n_died_out"], grams["n_runs"]
     else:
         found = result.found
         row = found.standings.set_index("policy").loc[name]
-        here = in_house(row, "mean", "mean_se")
-        grams = f"{number(here['mean'])} ({number(here['mean_se'])})"
+        shown = in_house(row, "mean", "mean_se")
+        grams = f"{number(shown['mean'])} ({number(shown['mean_se'])})"
         means = number(found.mean(name, LARVAE)), grams, number(found.mean(name, HOURS))
         died, runs = round(row["died_out_share"] * found.runs), found.runs
     return [name, *means, f"{int(died)} of {int(runs)}"]
@@ -297,9 +301,9 @@ def measure_tables(policies: pd.DataFrame, width: int) -> list[Table]:
             table.add_column(_plain(name), justify="right")
         rows = policies.set_index(["measure", "policy"])
         for key, measure in catalogue().items():
-            cells = [rows.loc[(key, name)] for name in part]
+            cells = [_here(rows.loc[(key, name)], measure, "mean") for name in part]
             table.add_row(
-                f"{measure.label} ({measure.unit})",
+                f"{measure.label} ({named(measure.unit)})",
                 *(Estimate.of(cell).cell for cell in cells),
                 end_section=key == list(catalogue())[-1],
             )
@@ -325,14 +329,22 @@ def difference_table(policy: str, rows: pd.DataFrame) -> Table:
     for _, row in rows.iterrows():
         measure = measures[row["measure"]]
         table.add_row(
-            f"{measure.label} ({measure.unit})",
-            Estimate.of(row, "difference").cell,
+            f"{measure.label} ({named(measure.unit)})",
+            Estimate.of(_here(row, measure, "difference"), "difference").cell,
             Estimate.of(row, "relative_percent", "relative_{}").cell,
             "" if math.isnan(row["p_holm"]) else probability(row["p_holm"]),
             str(row["n_pairs"]),
             style="bold" if separated(row) else None,
         )
     return table
+
+
+def _here(row: pd.Series, measure: Measure, mean: str) -> pd.Series:
+    """A row of a measure with its mean and limits in the unit of the house."""
+    row = row.copy()
+    for column in (mean, "low", "high"):
+        row[column] = here(row[column], measure.unit)
+    return row
 
 
 def share(count: int, total: int) -> str:

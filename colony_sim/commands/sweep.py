@@ -12,8 +12,9 @@ from rich.table import Table
 
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import FAILED, STOPPED, Ending
-from colony_sim.commands.show import HOW, console, duration, progress_bar, show_page
+from colony_sim.commands.show import HOW, console, duration, progress_bar, show_page, weights
 from colony_sim.experiment.files import load
+from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import worlds_of
 from colony_sim.results.folder import folder_of
 from colony_sim.running.executor import open_executor
@@ -25,7 +26,9 @@ from colony_sim.studies.sweep.study import STUDY
 from colony_sim.studies.sweep.tables import PRIMARY
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, dashed, number, of_100, short
+from colony_sim.words.finding import in_house
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import scaled, symbol
 
 MOST_ROWS = 6
 """Points on the screen, which is to hold everything at once."""
@@ -84,7 +87,8 @@ def run_sweep_command(
         show_page(to, [first], [*rest, *sweep.notes], ["Nothing was written."])
         return None
     result = _run(sweep, folder, workers, cluster)
-    show_sweep(sweep, result, to)
+    with using(sweep.plan.house):
+        show_sweep(sweep, result, to)
     if result.n_failed:
         raise Ending(
             f"{result.n_failed} of {result.n_runs} runs failed; the first: "
@@ -173,17 +177,17 @@ def _over_worlds(sweep: SweepPlan, result: Sweep) -> Table:
     for name in names:
         against = f"{_short(name)} over {_short(sweep.plan.baseline)}"
         table.add_column(_plain(f"{against}: more in, of 100 (error)"), justify="right")
-        table.add_column("g a day more (error)", justify="right")
+        table.add_column(f"{symbol('g/d')} more (error)", justify="right")
     rows = pd.read_parquet(
         result.folder / "over_worlds.parquet", filters=[("point", "<=", MOST_ROWS)]
     ).set_index(["point", "policy"])
     for point, keys in sweep.points.head(MOST_ROWS).iterrows():
-        cells = [_value(value) for value in keys.tolist()]
+        cells = [_value(labels.at(key, value)) for key, value in keys.items()]
         for name in names:
             row = rows.loc[(point, name)]
             cells += [
                 _share(row["probability"], row["probability_se"]),
-                f"{number(row['gain'])} ({number(row['gain_se'])})",
+                "{} ({})".format(*(number(scaled(row[c], "g/d")) for c in ("gain", "gain_se"))),
             ]
         table.add_row(*(dashed(cell) for cell in cells))
     return table
@@ -200,7 +204,7 @@ def _headed(sweep: SweepPlan) -> Table:
 def _yields(sweep: SweepPlan, result: Sweep) -> Table:
     names = [policy.name for policy in sweep.plan.policies]
     table = _headed(sweep)
-    table.title, table.title_justify = "Grams a day (95 % interval)", "left"
+    table.title, table.title_justify = f"{weights()} a day (95 % interval)", "left"
     for name in names:
         table.add_column(_plain(_short(name)), justify="right")
     for name in names[1:]:
@@ -210,12 +214,13 @@ def _yields(sweep: SweepPlan, result: Sweep) -> Table:
     if len(names) > 1:
         pairs = _first_points(result, "differences").set_index(["point", "policy"])
     for point, keys in sweep.points.head(MOST_ROWS).iterrows():
-        cells = [_value(value) for value in keys.tolist()]
+        cells = [_value(labels.at(key, value)) for key, value in keys.items()]
         for name in names:
             row = means.loc[(point, name)]
-            cells.append(Estimate.of(row).cell)
+            cells.append(Estimate.of(in_house(row, "mean", "low", "high")).cell)
         for name in names[1:]:
             row = pairs.loc[(point, name)]
+            row = in_house(row, "difference", "low", "high")
             cells.append(Estimate.of(row, "difference").cell)
         table.add_row(*(dashed(cell) for cell in cells))
     return table

@@ -12,6 +12,8 @@ from colony_sim.commands.compare import command_line
 from colony_sim.commands.show import HOW, console, progress_bar, show_page
 from colony_sim.commands.study import ended_in_one_line, reads_folder
 from colony_sim.errors import InputError
+from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import write_worlds
 from colony_sim.results.folder import claim, folder_of, steadily
 from colony_sim.results.study import write_study
@@ -44,7 +46,15 @@ def run_trial(
     asked = {only, None if written is None else written[0].name}
     question = replace(question, racks=racks or NAME in asked)
     plan = plan_of(question)
-    place = folder_of(plan.name, out)
+    with using(plan.house):
+        return _told(question, plan, chosen, written, workers, folder_of(plan.name, out))
+
+
+def _told(
+    question: Question, plan: Plan, chosen: Trial | None,
+    written: tuple[Trial, np.ndarray] | None, workers: int, place: Path,
+) -> Path:  # fmt: skip
+    """Live the trials and say what is best, or what the result says; returns the folder."""
     profile = f"{plan.name}.profile.csv"
     files = STUDY.files | {STEPS}
     with ended_in_one_line(place), claim(place, plan.name, files):

@@ -68,17 +68,17 @@ class Control:
             with ui.element("span"):
                 self._number = Input("type=number step=any inputmode=decimal")
                 self._field = self._number.element
-                words("span", rule.unit, "unit")
+                words("span", rule.printed, "unit")
         label.props(f"for={self._field.html_id}")
         self._field.on("change", self._typed, js_handler=VALUE)
         if rule.low is None:
             return
         start = self._clock.ask(lambda session: session.start_value(rule.key))
-        low, high = rules.span(rule, start)
+        low, high = (rule.on_page(end) for end in rules.span(rule, start))
         with ui.element("div").classes("slide"):
             words("span", f"{low:g}")
             slider = self._slider = Input(
-                f"type=range min={low:g} max={high:g} step={rule.step:g} "
+                f"type=range min={low:g} max={high:g} step={rule.page_step:g} "
                 f'aria-label="{rule.label}, slider"'
             )
             words("span", f"{high:g}")
@@ -93,7 +93,7 @@ class Control:
     def _typed(self, event: Any) -> None:
         self._number.told(event.args)
         try:
-            self._apply(float(event.args))
+            self._apply(self.rule.off_page(float(event.args)))
         except (TypeError, ValueError):
             self._apply(None)
 
@@ -125,9 +125,10 @@ class Control:
         if self.rule.kind == "choice":
             prop(self._field, "value", now)
             return
-        text = "" if now is None else f"{now:g}" if isinstance(now, float) else str(now)
+        shown = None if now is None else self.rule.on_page(now)
+        text = "" if shown is None else f"{shown:g}" if isinstance(shown, float) else str(shown)
         self._number.show(text)
         if self._slider is not None:
             # A room that is not constant has no place on the slider.
-            self._slider.show(text or f"{self.rule.low:g}")
+            self._slider.show(text or f"{self.rule.on_page(self.rule.low):g}")
             prop(self._slider.element, "aria-valuetext", rules.shown(key, now))

@@ -15,6 +15,8 @@ from colony_sim.biology.parameters import Parameters
 from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import LARGEST_SEED, MOST_BREEDERS, MOST_LARVAE
+from colony_sim.experiment.units import converted
+from colony_sim.words.units import differs, scaled, symbol
 
 if TYPE_CHECKING:
     from colony_sim.explore.session import Session
@@ -38,7 +40,7 @@ class Setting:
     key : str
         Handling key, or "temperature_c", "breeders", "larvae" or "seed".
     label, unit, about : str
-        Words beside the control; `about` is a sentence.
+        Words beside the control, and the unit of its values; `about` is a sentence.
     kind : str
         "number", "integer", "boolean" or "choice".
     low, high, step : float or None
@@ -59,6 +61,25 @@ class Setting:
     step: float | None = None
     words: Mapping[str, str] = field(default_factory=dict)
     basis: str = ""
+
+    @property
+    def printed(self) -> str:
+        """The unit on the page, that of the house."""
+        return symbol("C") if self.unit == "C" else self.unit
+
+    def on_page(self, what: Any) -> Any:
+        """A value as the page has it, in `printed`."""
+        return round(scaled(what, "C"), 1) + 0.0 if self.unit == "C" else what
+
+    def off_page(self, what: Any) -> Any:
+        """A number of the page in `unit`."""
+        known = self.unit == "C" and differs("C") and isinstance(what, int | float)
+        return float(f"{converted(what, 'F', 'C'):.12g}") if known else what
+
+    @property
+    def page_step(self) -> float | None:
+        """Step of the slider in `printed`: whole degrees where they are small."""
+        return 1 if self.unit == "C" and differs("C") else self.step
 
     @property
     def meaning(self) -> str:
@@ -94,7 +115,7 @@ def rules() -> tuple[Setting, ...]:
         Setting(
             TEMPERATURE,
             "Room temperature",
-            "°C",
+            "C",
             "One temperature all year. The range is where larvae develop under every plausible "
             "value of their limits.",
             "number",
@@ -184,7 +205,8 @@ def changed(scenario: Scenario, key: str, to: Any, given: Climate) -> Scenario:
 
 def _room(to: Any) -> Climate:
     if isinstance(to, bool) or not isinstance(to, int | float) or not LOWEST_C <= to <= HIGHEST_C:
-        allowed = f"a number from {LOWEST_C:g} to {HIGHEST_C:g} (C)"
+        low, high = (rule(TEMPERATURE).on_page(end) for end in (LOWEST_C, HIGHEST_C))
+        allowed = f"a number from {low:g} to {high:g} ({symbol('C').removeprefix('°')})"
         raise InputError(WHERE, TEMPERATURE, to, allowed)
     return constant(float(to))
 
@@ -208,14 +230,17 @@ def shown(key: str, what: Any) -> str:
         return found.words[what]
     if key == SEED:
         return str(what)
-    number = f"{what:,}" if found.kind == "integer" else f"{what:g}"
-    return f"{number} {found.unit}".strip()
+    number = f"{what:,}" if found.kind == "integer" else f"{found.on_page(what):g}"
+    return f"{number} {found.printed}".strip()
 
 
 def refused(error: InputError) -> str:
     """A refused value in words, for the page."""
-    label = next((found.label for found in rules() if found.key == error.key), error.key)
-    what = "nothing" if error.value is None else f"{error.value}"[:40]
+    known = next((found for found in rules() if found.key == error.key), None)
+    label, value = known.label if known else error.key, error.value
+    if known and isinstance(value, float) and math.isfinite(value):
+        value = known.on_page(value)
+    what = "nothing" if value is None else f"{value}"[:40]
     return f"{label}: {what} is not possible. Possible is {error.allowed}."
 
 
@@ -229,7 +254,8 @@ def note(session: Session, key: str) -> str:
     if key == "pupae.inspection_days" and not session.value("pupae.isolate"):
         return "No effect while pupae are not set apart."
     if found.low is not None and found.high is not None and not found.low <= now <= found.high:
-        return f"Outside the plausible range, {found.low:g} to {found.high:g} {found.unit}."
+        low, high = found.on_page(found.low), found.on_page(found.high)
+        return f"Outside the plausible range, {low:g} to {high:g} {found.printed}."
     return ""
 
 

@@ -13,7 +13,6 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from colony_sim.figures import style
-from colony_sim.words import labels
 from colony_sim.words.estimate import dashed
 
 if TYPE_CHECKING:
@@ -84,14 +83,13 @@ def _size(axes: Axes, texts: Sequence[str], columns: int, rows: int) -> float:
     return size if size >= LEAST else 0.0
 
 
-def ticks(axes: Axes, x: Sequence[object], y: Sequence[object]) -> None:
+def ticks(axes: Axes, x: Sequence[str], y: Sequence[str]) -> None:
     """Values of the keys at the middles of the cells, some left out where there are many."""
     box = axes.get_window_extent()
-    texts = [[labels.shown(value) for value in values] for values in (x, y)]
-    widest = max(style.text_width(axes.figure, text, style.BODY) for text in texts[0]) + 0.12
+    widest = max(style.text_width(axes.figure, text, style.BODY) for text in x) + 0.12
     for shown, which, side, need in (
-        (texts[0], axes.xaxis, box.width, widest),
-        (texts[1], axes.yaxis, box.height, 1.3 * style.BODY / 72),
+        (x, axes.xaxis, box.width, widest),
+        (y, axes.yaxis, box.height, 1.3 * style.BODY / 72),
     ):
         step = math.ceil(need / (side / axes.figure.dpi / len(shown)))
         places = range(0, len(shown), step)

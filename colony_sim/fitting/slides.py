@@ -30,6 +30,7 @@ from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import Estimate, number
 from colony_sim.words.labels import heading, label, printed
 from colony_sim.words.listing import listed
+from colony_sim.words.units import here, named
 
 _COLOURS = {learnt.LEARNT: style.POLICY, learnt.HARDLY: style.OTHER, learnt.NOT: style.FAINT}
 _OUT = style.OTHER
@@ -237,7 +238,8 @@ def _panel(axes: Axes, group: pd.DataFrame) -> None:
     if first["action"] in (LogAction.COUNT, LogAction.WEIGHT, LogAction.SAMPLE, LogAction.HARVEST):
         name += stage
     unit = {"mg each": "mg"}.get(first["unit"], first["unit"])
-    axes.set_title(f"{name} ({unit})", loc="left", size=15, weight="bold", pad=6)
+    one = float(here(1.0, unit))
+    axes.set_title(f"{name} ({named(unit)})", loc="left", size=15, weight="bold", pad=6)
 
     def scale(values: Any) -> np.ndarray:
         return np.log10(np.asarray(values, float) + 1)
@@ -250,11 +252,13 @@ def _panel(axes: Axes, group: pd.DataFrame) -> None:
                   zorder=3 - inside, linestyle="")  # fmt: skip
     top = float(scale(group[["high_90", "written"]].to_numpy()).max())
     least = float(scale(group[["low_90", "written"]].to_numpy()).min())
-    steps = [0, *(m * 10**k for k in range(5) for m in (1, 2, 5))]
-    ticks = [v for v in steps if least - 0.15 <= math.log10(v + 1) <= top + 0.15]
+    powers = range(5) if one == 1.0 else range(-3, 5)
+    steps = [0, *(m * 10**k for k in powers for m in (1, 2, 5))]
+    # In the unit of the house, where they lie on the scale of the table.
+    ticks = [v for v in steps if least - 0.15 <= math.log10(v / one + 1) <= top + 0.15]
     ticks = ticks[:: -(-len(ticks) // 5)]
     axes.set_ylim(least - 0.15, top + 0.15)
-    axes.set_yticks([math.log10(v + 1) for v in ticks], [f"{v:g}" for v in ticks])
+    axes.set_yticks([math.log10(v / one + 1) for v in ticks], [f"{v:g}" for v in ticks])
     locator = AutoDateLocator(minticks=3, maxticks=6)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, show_offset=False))

@@ -18,6 +18,7 @@ from colony_sim.planning.phrases import nice, points
 from colony_sim.planning.words import CAUTION, when
 from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import Estimate, number, percent
+from colony_sim.words.units import scaled, symbol
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -100,17 +101,18 @@ def purchases(plan: StoredPlan, origin: Origin) -> Slide:
     """Bran and moisture per calendar month."""
     rows = plan.tables["purchases"].head(MONTHS)
     whole = rows[rows["days"] >= 28]
-    most = whole.loc[whole["bran_kg"].idxmax()]
+    shown = _in_house(whole)
+    most = shown.loc[whole["bran_kg"].idxmax()]
     span = Estimate.of(most, "bran_kg", "bran_kg_{}").limits
     title = (
-        f"Bran: at most {number(most['bran_kg'])} kg a month in the median run, in "
-        f"{_month(most['month'])} (8 of 10 runs: {span} kg)"
+        f"Bran: at most {number(most['bran_kg'])} {symbol('kg/month')} in the median run, in "
+        f"{_month(most['month'])} (8 of 10 runs: {span} {symbol('kg')})"
     )
-    year = whole.head(12)
+    year = shown.head(12)
     sums = (
         f"The medians of the first {len(year)} months add up to "
-        f"{number(year['bran_kg'].sum())} kg of bran and moist feed with "
-        f"{number(year['moisture_kg'].sum())} kg of water"
+        f"{number(year['bran_kg'].sum())} {symbol('kg')} of bran and moist feed with "
+        f"{number(year['moisture_kg'].sum())} {symbol('kg')} of water"
     )
     return Slide(
         name="plan_purchases",
@@ -125,16 +127,24 @@ def purchases(plan: StoredPlan, origin: Origin) -> Slide:
     )
 
 
+def _in_house(rows: pd.DataFrame) -> pd.DataFrame:
+    """Purchases in the unit of the house."""
+    columns = [f"{name}{end}" for name in ("bran_kg", "moisture_kg")
+               for end in ("", "_low", "_high")]  # fmt: skip
+    return rows.assign(**{column: scaled(rows[column], "kg") for column in columns})
+
+
 def _bars(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) -> Figure:
     figure = style.new_figure()
     top = style.headed(figure, title)
     foot = origin.foot(figure, "Bars: median over runs. Lines: 8 of 10 runs. Water is what the "
                        "moist feed holds.", count(plan.met.runs, "run"))  # fmt: skip
+    rows, unit = _in_house(rows), symbol("kg/month")
     low = foot + 0.75
     height = (top - 0.3 - low - 0.9) / 2
     for up, name, colour, label in (
-        (1, "bran_kg", _BRAN, "Bran (kg a month)"),
-        (0, "moisture_kg", _WATER, "Water in moist feed (kg a month)"),
+        (1, "bran_kg", _BRAN, f"Bran ({unit})"),
+        (0, "moisture_kg", _WATER, f"Water in moist feed ({unit})"),
     ):
         axes = style.axes(figure, 0.9, low + up * (height + 0.55), style.WIDTH - 1.3, height)
         place = np.arange(len(rows))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import matplotlib.dates as mdates
 import numpy as np
@@ -19,7 +19,7 @@ from colony_sim.planning.words import due, headline, when
 from colony_sim.planning.words_luck import parts, runs, what_it_is_over
 from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import number, percent, percents
-from colony_sim.words.units import show
+from colony_sim.words.units import scaled, show, symbol
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,7 @@ def first_year(plan: StoredPlan, origin: Origin) -> Slide:
     last = rows.iloc[-1]
     harvest = plan.tables["startup"].set_index("event").loc["first_harvest"]
     wanted = plan.facts["want"]["grams_per_day"]
-    reached = f"{number(last[_SERIES])} of {number(wanted)} g a day"
+    reached = f"{number(_a_day(last[_SERIES]))} of {number(_a_day(wanted))} {symbol('g/d')}"
     title = (
         f"First harvest {when(harvest, plan.facts)}; the last four weeks of the first year give "
         f"{reached} in the median run"
@@ -79,8 +79,10 @@ def _slide(plan: StoredPlan, origin: Origin, name: str, rows: pd.DataFrame, titl
                "temperature_c", "growth_temperature_c", "short", "cold"]  # fmt: skip
     known = rows[_SERIES].dropna()
     top = rows.loc[known.idxmax()] if len(known) else None
+    ends = (number(scaled(rows["temperature_c"].agg(how), "C")) for how in ("min", "max"))
     most = (
-        f"The median is highest in the week of {nice(top['date'])}: {number(top[_SERIES])} g a day"
+        f"The median is highest in the week of {nice(top['date'])}: "
+        f"{number(_a_day(top[_SERIES]))} {symbol('g/d')}"
         if top is not None
         else "No four weeks are complete"
     )
@@ -93,9 +95,9 @@ def _slide(plan: StoredPlan, origin: Origin, name: str, rows: pd.DataFrame, titl
         caveat="The line is the median run, the band 8 of 10 runs, week by week; no single run "
         "follows the line. Cold weeks are those that the same room kept warm would feed. A "
         "statement about the model.",
-        alt=f"Harvest of the four weeks up to each week, g a day, as a line with a band, against "
-        f"{number(wanted)} g a day as a dashed line; below, the temperature of the room between "
-        f"{number(rows['temperature_c'].min())} and {number(rows['temperature_c'].max())} C. "
+        alt=f"Harvest of the four weeks up to each week, {symbol('g/d')}, as a line with a band, "
+        f"against {number(_a_day(wanted))} {symbol('g/d')} as a dashed line; below, the "
+        f"temperature of the room between {' and '.join(ends)} {_degrees()}. "
         f"{most}. {int(rows['cold'].sum())} weeks are marked as cold.",
         data=rows[columns].reset_index(drop=True),
         paint=lambda: _figure(plan, origin, rows, title),
@@ -103,7 +105,24 @@ def _slide(plan: StoredPlan, origin: Origin, name: str, rows: pd.DataFrame, titl
     )
 
 
+def _a_day(grams: Any) -> Any:
+    return scaled(grams, "g/d")
+
+
+def _degrees() -> str:
+    return symbol("C").removeprefix("°")
+
+
+def _in_house(rows: pd.DataFrame) -> pd.DataFrame:
+    """Harvests and temperatures in the units of the house."""
+    harvests = [_SERIES, f"{_SERIES}_low", f"{_SERIES}_high"]
+    warmth = ["temperature_c", "growth_temperature_c"]
+    found = {column: _a_day(rows[column]) for column in harvests}
+    return rows.assign(**found, **{column: scaled(rows[column], "C") for column in warmth})
+
+
 def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) -> Figure:
+    rows = _in_house(rows)
     figure = style.new_figure()
     top = style.headed(figure, title)
     foot = origin.foot(
@@ -121,22 +140,23 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
     upper.fill_between(days, rows[f"{_SERIES}_low"], rows[f"{_SERIES}_high"], color=_HARVEST,
                        alpha=0.25, linewidth=0, zorder=2)  # fmt: skip
     upper.plot(days, rows[_SERIES], color=_HARVEST, linewidth=2.6, zorder=3)
-    wanted = plan.facts["want"]["grams_per_day"]
+    wanted = _a_day(plan.facts["want"]["grams_per_day"])
     upper.axhline(wanted, color=style.INK, linestyle=(0, (5, 3)), linewidth=1.6, zorder=4)
     _mark_cold((upper, lower), rows)
     upper.set_ylim(0, 1.12 * max(wanted, rows[f"{_SERIES}_high"].max(skipna=True) or 0))
-    upper.set_ylabel("Harvest (g a day)")
+    upper.set_ylabel(f"Harvest ({symbol('g/d')})")
     upper.set_xticklabels([])
     lower.plot(days, rows["temperature_c"], color=_ROOM, linewidth=2.2)
     lower.plot(days, rows["growth_temperature_c"], color=_GROWTH, linewidth=2.2,
                linestyle=(0, (4, 2)))  # fmt: skip
-    lower.set_ylabel("Degrees C")
+    lower.set_ylabel(f"Degrees {_degrees()}")
     lower.margins(y=0.2)
     for axes in (upper, lower):
         axes.yaxis.set_label_coords(-0.95 / (style.WIDTH - 1.85), 0.5)
-    if np.ptp(rows["temperature_c"]) < 1:
+    degree = scaled(1.0, "K")
+    if np.ptp(rows["temperature_c"]) < degree:
         middle = rows["temperature_c"].mean()
-        lower.set_ylim(middle - 3, middle + 3)
+        lower.set_ylim(middle - 3 * degree, middle + 3 * degree)
     for axes in (upper, lower):
         _months(axes, rows)
         axes.grid(axis="y", color=style.FAINT, linewidth=0.7)
@@ -145,7 +165,7 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
         Line2D([], [], color=_HARVEST, linewidth=2.6, label="median run"),
         Patch(color=_HARVEST, alpha=0.25, linewidth=0, label="8 of 10 runs"),
         Line2D([], [], color=style.INK, linestyle=(0, (5, 3)), linewidth=1.6,
-               label=f"wanted: {number(wanted)} g"),
+               label=f"wanted: {number(wanted)} {symbol('g')}"),
         Line2D([], [], color=_ROOM, linewidth=2.2, label="room"),
         Line2D([], [], color=_GROWTH, linewidth=2.2, linestyle=(0, (4, 2)),
                label="mean over the growth"),

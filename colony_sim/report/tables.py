@@ -14,7 +14,7 @@ import pandas as pd
 
 from colony_sim.biology.parameters import catalogue as parameters
 from colony_sim.errors import InputError
-from colony_sim.measuring.catalogue import YIELD
+from colony_sim.measuring.catalogue import YIELD, Measure
 from colony_sim.measuring.catalogue import catalogue as measures
 from colony_sim.statistics.paired import separated
 from colony_sim.words.estimate import (
@@ -26,6 +26,7 @@ from colony_sim.words.estimate import (
     probability,
     typeset,
 )
+from colony_sim.words.units import differs, here, named, plain, symbol
 
 MAIN = (
     YIELD, "yield_g_per_kg_bran", "adult_losses_per_100_per_day", "eggs_eaten_share",
@@ -146,10 +147,15 @@ def yield_table(differences: pd.DataFrame) -> Table:
     rows = differences[differences["measure"] == YIELD]
     baseline = rows["baseline"].iloc[0]
     found = tuple(
-        Row(str(row["policy"]), _difference_cells(row), strong=(0,) if separated(row) else ())
+        Row(
+            str(row["policy"]),
+            _difference_cells(row, measures()[YIELD]),
+            strong=(0,) if separated(row) else (),
+        )
         for _, row in rows.iterrows()
     )
-    caption = f"Paired difference in yield (g/day) to {baseline} ({level_of(rows)} intervals)"
+    unit = named(measures()[YIELD].unit)
+    caption = f"Paired difference in yield ({unit}) to {baseline} ({level_of(rows)} intervals)"
     return Table(caption, _difference_head(baseline), (Group("", found),), BOLD)
 
 
@@ -160,8 +166,8 @@ def _handling(
     for key in keys:
         entry = entries.get(key)
         about = first_sentence(entry.about) if entry else key
-        unit = entry.unit if entry and entry.is_number else ""
-        cells = (_plain(values.get(key)) for values in handling.values())
+        unit = named(entry.unit) if entry and entry.is_number else ""
+        cells = (_of_key(key, values.get(key)) for values in handling.values())
         yield Row(f"{about} ({key})", (*cells, *empty), unit)
 
 
@@ -174,6 +180,14 @@ def _plain(x: Any) -> str:
     if isinstance(x, bool):
         return "yes" if x else "no"
     return dashed(f"{x:g}") if isinstance(x, float) else NOTHING if x is None else str(x)
+
+
+def _of_key(key: str, x: Any) -> str:
+    """A value of a key in the unit of the house."""
+    known = parameters().get(key)
+    if known is None or x is None or not differs(known.unit):
+        return _plain(x)
+    return dashed(plain(here(x, known.unit)))
 
 
 def _runs(summary: pd.DataFrame, names: Sequence[str], empty: tuple[str, ...]) -> Iterable[Row]:
@@ -199,14 +213,19 @@ def _means(
         if keys and key not in keys:
             continue
         found = [rows.loc[(key, name)] for name in names]
-        cells = tuple(cell(row["mean"], row["low"], row["high"]) for row in found)
+        unit = named(measure.unit)
+        cells = tuple(_cell_of(row, "mean", measure) for row in found)
         if pairs is None:
-            yield Row(measure.label, cells, measure.unit)
+            yield Row(measure.label, cells, unit)
             continue
         row = pairs.loc[key]
-        last = cell(row["difference"], row["low"], row["high"])
         strong = (len(cells),) if separated(row) else ()
-        yield Row(measure.label, (*cells, last), measure.unit, strong)
+        yield Row(measure.label, (*cells, _cell_of(row, "difference", measure)), unit, strong)
+
+
+def _cell_of(row: pd.Series, mean: str, measure: Measure) -> str:
+    """A row of a measure with its interval, in the unit of the house."""
+    return cell(*(here(row[column], measure.unit) for column in (mean, "low", "high")))
 
 
 def difference_tables(differences: pd.DataFrame) -> list[Table]:
@@ -221,7 +240,8 @@ def difference_tables(differences: pd.DataFrame) -> list[Table]:
         for _, row in rows.iterrows():
             measure = measures()[row["measure"]]
             strong = (0,) if separated(row) else ()
-            found.append(Row(measure.label, _difference_cells(row), measure.unit, strong))
+            cells = _difference_cells(row, measure)
+            found.append(Row(measure.label, cells, named(measure.unit), strong))
         tables.append(Table(caption, _difference_head(baseline), (Group("", tuple(found)),), BOLD))
     return tables
 
@@ -230,9 +250,9 @@ def _difference_head(baseline: str) -> tuple[str, ...]:
     return ("", "Difference", f"In % of {baseline}", "p (Holm)", "Pairs")
 
 
-def _difference_cells(row: pd.Series) -> tuple[str, ...]:
+def _difference_cells(row: pd.Series, measure: Measure) -> tuple[str, ...]:
     return (
-        cell(row["difference"], row["low"], row["high"]),
+        _cell_of(row, "difference", measure),
         cell(row["relative_percent"], row["relative_low"], row["relative_high"]),
         probability(row["p_holm"]),
         f"{row['n_pairs']} of {row['n_pairs'] + row['n_dropped']}",
@@ -257,11 +277,11 @@ def assumptions_table(table: pd.DataFrame, most: int = 8) -> Table:
             Row(
                 f"{first_sentence(str(first['about']))} ({first['key']})",
                 (
-                    _plain(float(first["default"])),
+                    _of_key(first["key"], float(first["default"])),
                     *cells,
                     f"{first['basis']}; {first['confidence']}",
                 ),
-                str(first["unit"]),
+                named(str(first["unit"])),
                 tuple(i for i, end in enumerate(("low", "high"), start=1) if end in turns),
             )
         )
@@ -270,8 +290,8 @@ def assumptions_table(table: pd.DataFrame, most: int = 8) -> Table:
         f"The {len(rows)} of {total} uncertain values that move the difference most",
         ("", "Value", "Difference at its low end", "At its high end", "Basis; confidence"),
         (Group("", tuple(rows)),),
-        "Differences in g of yield per day with 95 % intervals. In bold: the sign turns. The whole "
-        "list, with sources, is in assumptions.csv of the folder.",
+        f"Differences in {symbol('g')} of yield per day with 95 % intervals. In bold: the sign "
+        "turns. The whole list, with sources, is in assumptions.csv of the folder.",
     )
 
 
@@ -280,7 +300,8 @@ def _at_end(ends: pd.DataFrame, end: str) -> str:
     if row.empty:
         return NOTHING
     row = row.iloc[0]
-    return f"at {_plain(float(row['value']))}: {cell(row['difference'], row['low'], row['high'])}"
+    value = _of_key(row["key"], float(row["value"]))
+    return f"at {value}: {_cell_of(row, 'difference', measures()[YIELD])}"
 
 
 def numbers_table(data: pd.DataFrame, caption: str, file: str) -> Table:

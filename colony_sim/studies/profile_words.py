@@ -11,6 +11,7 @@ from colony_sim.experiment.worlds import RANGE, SHIPPED, Worlds
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, dashed, number
 from colony_sim.words.listing import listed
+from colony_sim.words.units import here, named
 
 if TYPE_CHECKING:
     from colony_sim.studies.comparison.this_colony import ThisColony
@@ -135,7 +136,9 @@ def _spread(found: ThisColony, profile: Worlds) -> list[str]:
         f"The intervals above are of means over the draws. A single colony that fits the profile "
         f"may lie anywhere in a wider range: “{found.pair[0]}” yielded more in {found.ahead} of "
         f"{int(row['profile_pairs'])} pairs of runs, whose differences went from "
-        f"{number(found.least, ROUND_FLOOR)} to {number(found.most, ROUND_CEILING)} g/day"
+        f"{number(_a_day(found.least), ROUND_FLOOR)} to "
+        f"{number(_a_day(found.most), ROUND_CEILING)} "
+        f"{named('g/day')}"
     )
     if row["default_pairs"] > 1 and row["default_sd"] > 0 and found.narrowing.sd > 0:
         share = 100 * (row["default_sd"] / found.narrowing.sd) ** 2
@@ -147,4 +150,10 @@ def _spread(found: ThisColony, profile: Worlds) -> list[str]:
 
 
 def _interval(mean: float, low: float, high: float) -> str:
-    return dashed(str(Estimate(mean, low, high, "g/day")))
+    mean, low, high = (_a_day(value) for value in (mean, low, high))
+    return dashed(str(Estimate(mean, low, high, named("g/day"))))
+
+
+def _a_day(grams: float) -> float:
+    """A yield (g/day) in the unit of the house."""
+    return float(here(grams, "g/day"))

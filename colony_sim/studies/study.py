@@ -7,6 +7,7 @@ of its results folder, its slides, its page and what the commands and the librar
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -117,12 +118,16 @@ class Study:
         except (TypeError, ValueError, AttributeError) as error:
             raise InputError(where, "study", f"damaged ({error})", "a study as written") from None
 
+    def in_house(self, folder: Path) -> AbstractContextManager[None]:
+        """Speak in the units of the house of a results folder."""
+        return using(manifest.house_of(manifest.read(Path(folder), (self.kind,), whole=False)))
+
     def draw(self, folder: Path) -> list[Path]:
         """Draw its slides into a folder of its tables: PNG and SVG under their names."""
         from colony_sim.figures import style
 
         paths = []
-        with using(manifest.house_of(manifest.read(Path(folder), (self.kind,), whole=False))):
+        with self.in_house(folder):
             for slide in self.slides(folder) if self.slides else ():
                 with style.theme():
                     paths += style.save(slide.paint(), Path(folder), slide.name)

@@ -19,6 +19,7 @@ import numpy as np
 from colony_sim.assimilation.conditioning import Kind, Scale, adjust, kernel, near_of
 from colony_sim.assimilation.values import Values
 from colony_sim.errors import InputError
+from colony_sim.experiment import units
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.fitting.posterior import Learner, drawn
 from colony_sim.inputs import read_text
@@ -127,10 +128,11 @@ def read(path: Path, trials: Sequence[Trial]) -> tuple[Trial, np.ndarray]:
         text = found.pop(number.box, None)
         if text is None:
             raise InputError(str(path), "box", "missing", f"a row of box {number.box}")
+        unit = {"g": "g", "C": "K"}.get(number.what.rpartition(", ")[2])
         try:
             value = float(text.replace(",", "."))
         except ValueError:
-            value = -1.0
+            value = units.read(text, unit, str(path), "number") if unit and text else -1.0
         if not 0.0 <= value <= 1e6:
             allowed = "a number from 0 to 1000000"
             raise InputError(str(path), f"number of box {number.box}", text, allowed)

@@ -14,6 +14,7 @@ from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
 from colony_sim.studies.origin import Origin
 from colony_sim.trial import words
+from colony_sim.words.units import scaled, symbol
 
 
 def slides(folder: Path) -> list[Slide]:
@@ -21,27 +22,28 @@ def slides(folder: Path) -> list[Slide]:
     folder = Path(folder)
     data = manifest.read(folder, kinds=("trial",))
     table = pd.read_parquet(folder / "ranking.parquet")
-    facts, origin = data["study"], Origin.of(data)
+    return [slide(table, data["study"], Origin.of(data))]
+
+
+def slide(table: pd.DataFrame, facts: dict[str, Any], origin: Origin) -> Slide:
+    """The ranking as a slide."""
     title = words.headline(table)
     runs = f"{facts['worlds']} possible colonies"
     told = "; ".join(
-        f"{row.label} {row.worth:.0f} g a year, error {row.worth_se:.0f}"
+        f"{row.label} {words.weight(row.worth)} a year, error {words.size(row.worth_se)}"
         for row in table.itertuples()
     )
-    return [
-        Slide(
-            name="ranking",
-            title=title,
-            say=f"{title}. Each line is a small experiment at home: what choosing by its result "
-            "would give in a year over choosing now.",
-            runs=runs,
-            caveat="Errors of counting, minutes and the price of bran are common practice, no "
-            "source.",
-            alt=f"A bar with its error for each of {len(table)} trials. {told}.",
-            data=table,
-            paint=lambda: _paint(table, facts, origin, title, runs),
-        )
-    ]
+    return Slide(
+        name="ranking",
+        title=title,
+        say=f"{title}. Each line is a small experiment at home: what choosing by its result "
+        "would give in a year over choosing now.",
+        runs=runs,
+        caveat="Errors of counting, minutes and the price of bran are common practice, no source.",
+        alt=f"A bar with its error for each of {len(table)} trials. {told}.",
+        data=table,
+        paint=lambda: _paint(table, facts, origin, title, runs),
+    )
 
 
 def _paint(
@@ -58,7 +60,8 @@ def _paint(
         runs,
     )
     axes = style.axes(slide, 5.3, low, style.WIDTH - 5.3 - 3.7, top - 0.25 - low)
-    places = np.arange(len(table))
+    worths = {column: scaled(table[column], "g") for column in ("worth", "worth_se")}
+    table, places = table.assign(**worths), np.arange(len(table))
     for place, row in zip(places, table.itertuples(), strict=True):
         colour = style.POLICY if row.told_apart else style.FAINT
         axes.barh(place, max(row.worth, 0.0), height=0.62, color=colour)
@@ -72,6 +75,6 @@ def _paint(
     axes.set_yticks(places, list(table["label"]))
     axes.set_ylim(len(table) - 0.4, -0.6)
     axes.set_xlim(left=0)
-    axes.set_xlabel("worth, g of larvae a year")
+    axes.set_xlabel(f"worth, {symbol('g')} of larvae a year")
     axes.tick_params(axis="y", length=0)
     return slide

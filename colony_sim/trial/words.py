@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pandas as pd
 
@@ -10,8 +11,9 @@ from colony_sim.trial.back import Answer
 from colony_sim.trial.boxes import COUNT_ERROR, Trial
 from colony_sim.trial.question import Question
 from colony_sim.trial.side import NAME
-from colony_sim.words.estimate import of_100
+from colony_sim.words.estimate import of_100, short
 from colony_sim.words.listing import listed
+from colony_sim.words.units import bran, differs, scaled, show, symbol
 
 CAUTION = (
     "Dust of bran, frass and skins causes allergy and asthma: sieve outdoors or with a fitted "
@@ -30,7 +32,7 @@ def headline(ranking: pd.DataFrame) -> str:
             "No small experiment at home is shown to help with this choice"
             f"{', nor a year of both ways side by side' if NAME in set(ranking['trial']) else ''}"
         )
-    worth = f"{top['worth']:.0f} g of larvae a year (error {top['worth_se']:.0f})"
+    worth = f"{weight(top['worth'])} of larvae a year (error {size(top['worth_se'])})"
     cost = f"{work_time(top['minutes'])} of work and {_eur(top['bran_eur'])} of bran"
     if top["trial"] == NAME:
         return (
@@ -48,10 +50,10 @@ def screen(question: Question, ranking: pd.DataFrame) -> list[str]:
         "what choosing by the result gives on average over choosing now.",
     ]
     for row in ranking.head(_SHOWN).itertuples():
-        worth = f"{row.worth:.0f} g a year (error {row.worth_se:.0f}"
+        worth = f"{weight(row.worth)} a year (error {size(row.worth_se)}"
         worth += ")" if row.told_apart else ", not told apart from luck)"
         lines.append(
-            f"- {row.label} ({row.trial}): {worth}, {row.worth_per_minute:.1f} g a minute"
+            f"- {row.label} ({row.trial}): {worth}, {weight(row.worth_per_minute, 1)} a minute"
             f"{_per_eur(row)}; {row.days} days"
         )
     told = ranking[ranking["told_apart"]]
@@ -68,11 +70,12 @@ def screen(question: Question, ranking: pd.DataFrame) -> list[str]:
 def full(question: Question, ranking: pd.DataFrame) -> str:
     """All of it, for the results folder."""
     rows = [
-        f"{row.trial} ({row.label}): {row.worth:.1f} g a year, error {row.worth_se:.1f}, p "
-        f"{row.p_holm:.3g} by permutation (Holm); its result would turn the choice in "
+        f"{row.trial} ({row.label}): {weight(row.worth, 1)} a year, error "
+        f"{size(row.worth_se, 1)}, p {row.p_holm:.3g} by permutation (Holm); its result would turn "
+        f"the choice in "
         f"{100 * row.turns:.0f} of 100 possible colonies; {work_time(row.minutes)}, "
-        f"{_eur(row.bran_eur)} of bran, {row.days} days; {row.worth_per_minute:.2f} g for a minute"
-        f"{_per_eur(row)}."
+        f"{_eur(row.bran_eur)} of bran, {row.days} days; "
+        f"{weight(row.worth_per_minute, 2)} for a minute{_per_eur(row)}."
         for row in ranking.itertuples()
     ]
     return "\n\n".join([
@@ -84,14 +87,19 @@ def full(question: Question, ranking: pd.DataFrame) -> str:
 
 def instructions(trial: Trial, room_c: float) -> str:
     """How to do a trial."""
-    steps = "\n".join(f"{place}. {step}" for place, step in enumerate(trial.steps, start=1))
+    steps = "\n".join(f"{i}. {_in_house(step)}" for i, step in enumerate(trial.steps, start=1))
+    feed = f"{trial.bran_g:.0f} g"
+    other = ""
+    if differs("g"):
+        feed, other = bran(trial.bran_g), " Weights may have their unit, as in 0.4 oz."
     numbers = listed([f"{number.box}: {number.what}" for number in trial.numbers])
     return (
         f"{trial.label[0].upper()}{trial.label[1:]}\n\n"
-        f"Takes {trial.days} days, some {work_time(trial.minutes)} of work and {trial.bran_g:.0f} "
-        f"g of bran. Keep the boxes in the room of the rack, near {room_c:.0f} C.\n\n{steps}\n\n"
+        f"Takes {trial.days} days, some {work_time(trial.minutes)} of work and {feed} "
+        f"of bran. Keep the boxes in the room of the rack, near {round(scaled(room_c, 'C'))} "
+        f"{symbol('C').removeprefix('°')}.\n\n{steps}\n\n"
         f"Write down: {numbers}. Where there are too many to count, weigh all, weigh 100 of them, "
-        f"and divide.\n\n{CAUTION}\n"
+        f"and divide.{other}\n\n{CAUTION}\n"
     )
 
 
@@ -112,8 +120,10 @@ def said(question: Question, found: Answer) -> tuple[str, list[str]]:
         )
     lines = [
         f"Before it: “{first}” in {of_100(then.first)} and “{second}” in {of_100(then.second)} of "
-        f"100; the first minus the second was {then.gain:+.1f} g a day (error {then.error:.1f}), "
-        f"now {now.gain:+.1f} (error {now.error:.1f}).".replace("-", "−"),
+        f"100; the first minus the second was {_gain(then.gain)} {symbol('g/d')} (error "
+        f"{_error(then.error)}), now {_gain(now.gain)} (error {_error(now.error)}).".replace(
+            "-", "−"
+        ),
         f"Some {found.effective:.0f} of {len(question.gains)} possible colonies count.",
     ]
     if found.strange:
@@ -136,4 +146,40 @@ def _eur(value: float) -> str:
 
 def _per_eur(row: object) -> str:
     worth = float(row.worth_per_eur)  # type: ignore[attr-defined]
-    return "" if math.isnan(worth) else f", {worth:.0f} g a euro"
+    return "" if math.isnan(worth) else f", {weight(worth)} a euro"
+
+
+def weight(grams: float, places: int = 0) -> str:
+    """Larvae by weight in the unit of the house, in grams to so many places."""
+    return f"{size(grams, places)} {symbol('g')}"
+
+
+def size(grams: float, places: int = 0) -> str:
+    """As `weight`, without the unit."""
+    return short(scaled(grams, "g")) if differs("g") else f"{grams:.{places}f}"
+
+
+def _gain(grams: float) -> str:
+    found = scaled(grams, "g/d")
+    return f"{found:+.2g}" if differs("g") else f"{found:+.1f}"
+
+
+def _error(grams: float) -> str:
+    return size(grams, 1)
+
+
+_QUANTITIES = (
+    (r"(\d+) g (of (?:fresh )?bran)", lambda found: f"{bran(float(found[1]))} {found[2]}"),
+    (r"(\d+) x (\d+) cm", lambda found: show(float(found[1]) * float(found[2]) / 100, "dm2")),
+    (r"(\d+) mg", lambda found: show(float(found[1]), "mg")),
+    (r"(\d+) mm", lambda found: f"{show(float(found[1]) / 10, 'cm')} ({found[0]})"),
+    (r"(\d+\.\d+) g", lambda found: f"{show(float(found[1]), 'g')} ({found[0]})"),
+)  # fmt: skip
+"""How quantities stand in the steps of a trial, and how they are told in another house."""
+
+
+def _in_house(step: str) -> str:
+    if differs("g"):
+        for pattern, told in _QUANTITIES:
+            step = re.sub(pattern, told, step)
+    return step

@@ -1,11 +1,15 @@
-"""Short plain names, and units as they are printed."""
+"""Short plain names, and values and units as they are printed: in the units of the house."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.experiment.design import START, entry
+from colony_sim.words.units import differs, here, plain, symbol
 
 _UNITS = {
     "C": "°C", "d": "days", "number": "no unit", "yes or no": "", "choice": "", "1/d": "per day",
@@ -28,12 +32,13 @@ def heading(key: str) -> str:
 
 
 def unit(key: str) -> str:
-    """Unit of a key as it is printed; empty for one without."""
-    return printed(entry(key).unit)
+    """Unit of a key as it is printed, that of the house; empty for one without."""
+    text = entry(key).unit
+    return symbol(text) if differs(text) else printed(text)
 
 
 def printed(text: str) -> str:
-    """A unit of ``parameters.toml`` as it is printed."""
+    """A unit of ``parameters.toml`` as it is printed of a table, the same in every house."""
     return _UNITS.get(text, text).replace("dm2", "dm²")
 
 
@@ -46,14 +51,30 @@ def axis(key: str) -> str:
 def with_unit(key: str, value: object) -> str:
     """A value of a key with its unit, as in a sentence."""
     text = unit(key)
-    return shown(value) if text in ("", "share", "no unit", "ratio") else f"{shown(value)} {text}"
+    number = shown(value, key)
+    return number if text in ("", "share", "no unit", "ratio") else f"{number} {text}"
 
 
-def shown(value: object) -> str:
-    """A value of a key, short."""
+def at(key: str, value: Any) -> Any:
+    """A value of a key, or an array of them, in the unit of `unit`; words stay as they are."""
+    if isinstance(value, str | bool | np.bool_):
+        return value
+    return here(value, entry(key).unit)
+
+
+def shown(value: object, key: str = "") -> str:
+    """A value, short; with its `key` in the unit of the house."""
+    if key and differs(entry(key).unit):
+        number = at(key, value)
+        return plain(number) if abs(number) < 100 else f"{round(number, 1):g}"
     if isinstance(value, bool | np.bool_):
         return "yes" if value else "no"
     return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def told(key: str, value: Any, form: Callable[[Any], str] = shown) -> str:
+    """A value of a key as `form` writes it; with its unit where the house has one of its own."""
+    return with_unit(key, value) if differs(entry(key).unit) else form(value)
 
 
 def shortened(name: str, most: int) -> str:

@@ -23,7 +23,9 @@ _TALL = 4 / 3
 _LONGEST = 1.7
 """A floor is shown as a box of at most so many times its width."""
 _MOST_CUPS = 40.0
-_RATES = {"/d": " a day", "/week": " a week", "/month": " a month", "/yr": " a year"}
+_RATES = {
+    "/d": " a day", "/day": " a day", "/week": " a week", "/month": " a month", "/yr": " a year",
+}  # fmt: skip
 _SCALES: dict[str, dict[str, tuple[tuple[str, str], ...]]] = {
     "metric": {
         "C": (("°C", "C"),),
@@ -42,6 +44,7 @@ _SCALES: dict[str, dict[str, tuple[tuple[str, str], ...]]] = {
         "mg": (("oz", "oz"),),
         "cm": (("in", "in"),),
         "g/kg": (("oz for a pound", "oz/lb"),),
+        "dm2": (("sq in", "in2"),),
     },
 }
 """Names and units by the unit of the model; of two, the second from `_LARGE` of the first on.
@@ -90,14 +93,34 @@ def span(low: float, high: float, unit: str, form: Form = plain) -> str:
 
 def symbol(unit: str, size: float = 0.0) -> str:
     """The unit of the house for a column or an axis whose largest value is `size`: ``oz a day``."""
+    if unit.endswith("/dm2"):
+        return f"{unit.removesuffix('/dm2')} on {_SQUARE[house().system][0]}"
     alone, rate = _split(unit)
     return _scale(size, alone, house().system)[0] + rate
 
 
 def scaled(values: Any, unit: str, size: float = 0.0) -> Any:
     """A number, or an array of them, in the unit that `symbol` names for the same `size`."""
+    if unit.endswith("/dm2"):
+        return values * _SQUARE[house().system][1]
     alone, _ = _split(unit)
     return _in_scale(values, alone, _scale(size, alone, house().system)[1])
+
+
+def named(unit: str) -> str:
+    """A unit as tables write it (``g/day``) where that is the unit of the house, else `symbol`."""
+    return symbol(unit) if differs(unit) else unit
+
+
+def here(values: Any, unit: str) -> Any:
+    """A number, or an array of them, in the unit that `named` gives."""
+    return scaled(values, unit) if differs(unit) else values
+
+
+def differs(unit: str) -> bool:
+    """Whether this house has another unit than the tables."""
+    known = _split(unit)[0] in _SCALES["us"] or unit.endswith("/dm2")
+    return known and house().system != "metric"
 
 
 def bran(grams: float, paper: bool = False) -> str:

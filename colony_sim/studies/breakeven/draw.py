@@ -25,6 +25,7 @@ from colony_sim.studies.origin import Origin, count, days
 from colony_sim.words import labels
 from colony_sim.words.estimate import number, signed
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import here, named
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,7 +62,8 @@ def figure(result: BreakEven, origin: Origin) -> Figure:
         count(runs(result), "run"),
         days(result.span),
     )
-    widest = max(style.text_width(page, labels.shown(v), style.BODY) for v in result.y.values)
+    across, up = ([labels.shown(v, axis.key) for v in axis.values] for axis in (result.x, result.y))
+    widest = max(style.text_width(page, text, style.BODY) for text in up)
     left = 0.95 + widest
     axes = style.axes(page, left, low, 9.05 - left, bottom - low)
     bar = style.axes(page, 9.3, low, 0.22, bottom - low)
@@ -69,7 +71,7 @@ def figure(result: BreakEven, origin: Origin) -> Figure:
     column, row = map(_nearest, (result.x, result.y), result.default)
     if framed := column is not None and row is not None:
         heat.frame(axes, column, row)
-    heat.ticks(axes, result.x.values, result.y.values)
+    heat.ticks(axes, across, up)
     axes.set_xlabel(labels.axis(result.x.key))
     axes.set_ylabel(labels.axis(result.y.key))
     _legend(page, result, bottom, crossed, framed)
@@ -78,7 +80,7 @@ def figure(result: BreakEven, origin: Origin) -> Figure:
 
 def _differences(page: Figure, axes: Axes, bar: Axes, result: BreakEven) -> bool:
     """Mean differences in one world; whether a border is drawn."""
-    d = _grid(result, "difference")
+    d = _gains(result)
     hatched = _grid(result, "better") == NEITHER
     norm, most = heat.difference_norm(d)
     shown = heat.signed(most)
@@ -92,7 +94,7 @@ def _differences(page: Figure, axes: Axes, bar: Axes, result: BreakEven) -> bool
 
 def _probabilities(page: Figure, axes: Axes, bar: Axes, result: BreakEven) -> bool:
     """Probability that the first policy is ahead, gains below it; whether one half is crossed."""
-    lead, d = _grid(result, "lead").astype(float), _grid(result, "difference")
+    lead, d = _grid(result, "lead").astype(float), _gains(result)
     hatched = _grid(result, "better") == NOBODY
     shown = heat.signed(float(np.nanmax(np.abs(d))) if np.isfinite(d).any() else 0.0)
 
@@ -149,10 +151,10 @@ def _border(axes: Axes, better: np.ndarray) -> bool:
 def _legend(page: Figure, result: BreakEven, top: float, crossed: bool, framed: bool) -> None:
     measure = catalogue()[result.measure]
     left, size = 10.5, style.BODY
-    head = f"{measure.label},\ndifference\n({measure.unit})"
+    head = f"{measure.label},\ndifference\n({named(measure.unit)})"
     neither, line = "not separated:\n95 % interval\nincludes 0", "the lead changes"
     if result.over_worlds:
-        head = "Probability;\nbelow it the\ndifference" + f" ({measure.unit})"
+        head = "Probability;\nbelow it the\ndifference" + f" ({named(measure.unit)})"
         neither, line = "nobody knows:\n.3 to .7", "one half"
     page.text(left / style.WIDTH, top / style.HEIGHT, head, va="top", weight="bold", size=size,
               linespacing=1.2)  # fmt: skip
@@ -213,13 +215,13 @@ def _caveat(result: BreakEven) -> str:
 
 def _alt(result: BreakEven) -> str:
     known = catalogue()[result.measure]
-    table = result.table
+    table, unit = result.table, named(known.unit)
     most, least = (table.loc[table["difference"].agg(how)] for how in ("idxmax", "idxmin"))
 
     def spot(row: pd.Series) -> str:
         at = " and ".join(f"{labels.label(axis.key)} {labels.with_unit(axis.key, row[axis.key])}"
                           for axis in (result.x, result.y))  # fmt: skip
-        return f"{signed(row['difference'])} at {at}"
+        return f"{signed(here(row['difference'], known.unit))} at {at}"
 
     if result.over_worlds:
         low, high = table["lead"].min(), table["lead"].max()
@@ -228,12 +230,12 @@ def _alt(result: BreakEven) -> str:
             f"“{result.second}” in {known.label.lower()}: {labels.label(result.x.key)} across "
             f"({len(result.x.values)} values), {labels.label(result.y.key)} upward "
             f"({len(result.y.values)} values). It goes from {number(low)} to {number(high)}; the "
-            f"largest difference is {spot(most)}, the smallest {spot(least)} ({known.unit}). "
+            f"largest difference is {spot(most)}, the smallest {spot(least)} ({unit}). "
             f"{int((table['better'] == NOBODY).sum())} of {len(table)} cells hatched, where nobody "
             "knows which is ahead."
         )
     return (
-        f"Heat map of the difference in {known.label.lower()} ({known.unit}), “{result.first}” "
+        f"Heat map of the difference in {known.label.lower()} ({unit}), “{result.first}” "
         f"minus “{result.second}”: {labels.label(result.x.key)} across ({len(result.x.values)} "
         f"values), {labels.label(result.y.key)} upward ({len(result.y.values)} values). The "
         f"largest difference is {spot(most)}, the smallest {spot(least)}. "
@@ -251,6 +253,12 @@ def _nearest(axis: Axis, value: float) -> int | None:
     if not values[0] <= value <= values[-1]:
         return None
     return int(np.argmin(np.abs(values - value)))
+
+
+def _gains(result: BreakEven) -> np.ndarray:
+    """Differences in the unit of the house."""
+    found = here(_grid(result, "difference"), catalogue()[result.measure].unit)
+    return np.asarray(found)
 
 
 def _grid(result: BreakEven, column: str) -> np.ndarray:

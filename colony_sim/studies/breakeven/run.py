@@ -52,6 +52,7 @@ from colony_sim.studies.points import (
 )
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, of_100, short
+from colony_sim.words.units import named
 
 BREEDERS = "rotation.most_breeders_per_bin"
 WARM_UP, USED = 420, 504
@@ -441,14 +442,15 @@ def in_words(result: BreakEven) -> str:
         counts = line["better"].value_counts().to_dict()
         shown = ", ".join(f"{count} {word}" for word, count in counts.items())
         where = (_turns if result.over_worlds else _sign_changes)(result, rows)
-        lines.append(f"{y} {labels.shown(value)}: {where} ({shown}).")
+        lines.append(f"{y} {labels.told(result.y.key, value)}: {where} ({shown}).")
     left = len(result.y.values) - len(shown_rows)
     if left:
         lines.append(f"… and {left} more values in crossings.csv.")
     known = catalogue()[result.measure]
+    values = [labels.told(result.x.key, value) for value in result.x.values]
     lines.append(
-        f"Along each line {x} rises ({', '.join(labels.shown(v) for v in result.x.values)}); what "
-        f"is counted is {known.label[0].lower()}{known.label[1:]} ({known.unit}), {result.first} "
+        f"Along each line {x} rises ({', '.join(values)}); what is counted is "
+        f"{known.label[0].lower()}{known.label[1:]} ({named(known.unit)}), {result.first} "
         f"minus {result.second}, days {result.span.warm_up + 1} to {result.span.days}, "
         f"{_lived(result)}"
     )
@@ -480,7 +482,8 @@ def _sign_changes(result: BreakEven, rows: pd.DataFrame) -> str:
     if at.empty:
         return "the order does not turn"
     name = labels.label(result.x.key)
-    return f"the order turns near {name} {', '.join(f'{spot:.3g}' for spot in at)}"
+    spots = ", ".join(labels.told(result.x.key, spot, _three) for spot in at)
+    return f"the order turns near {name} {spots}"
 
 
 def _turns(result: BreakEven, rows: pd.DataFrame) -> str:
@@ -490,13 +493,20 @@ def _turns(result: BreakEven, rows: pd.DataFrame) -> str:
     parts = []
     for by, what in (("probability", "even"), ("difference", "mean gain 0")):
         here = rows[(rows["by"] == by) & rows[result.x.key].notna()]
-        spots = [f"{row[result.x.key]:.3g} ({_between(row)})" for _, row in here.iterrows()]
+        spots = [
+            f"{labels.told(result.x.key, row[result.x.key], _three)} ({_between(result, row)})"
+            for _, row in here.iterrows()
+        ]
         parts.append(f"{what} at {' and '.join(spots)}" if spots else f"{what} nowhere")
     return dashed(f"{labels.label(result.x.key)}, {', '.join(parts)}")
 
 
-def _between(row: pd.Series) -> str:
-    low, high = row["low"], row["high"]
+def _three(value: float) -> str:
+    return f"{value:.3g}"
+
+
+def _between(result: BreakEven, row: pd.Series) -> str:
+    low, high = (labels.at(result.x.key, row[end]) for end in ("low", "high"))
     ends = ["below all values" if low == -math.inf else f"{low:.3g}",
             "beyond all values" if high == math.inf else f"{high:.3g}"]  # fmt: skip
     return f"95 % {ends[0]} to {ends[1]}"

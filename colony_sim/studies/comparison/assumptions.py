@@ -53,6 +53,7 @@ from colony_sim.studies.points import (
     window,
 )
 from colony_sim.words.estimate import Estimate
+from colony_sim.words.units import differs, here, named, plain
 
 WARM_UP, USED = 252, 252
 """Days left out and days measured of the short runs. Founder larvae of all ages make the start
@@ -340,14 +341,15 @@ def _one(pair: tuple[str, str], rows: pd.DataFrame) -> str:
         basis += f", confidence {first['confidence']}"
     about = first["about"].split(". ")[0].rstrip(".")
     ends = "; ".join(
-        f"at {row['value']:g}{' (the furthest that fits the other keys)' if row['clipped'] else ''}"
+        f"at {_of_key(row, 'value')}"
+        f"{' (the furthest that fits the other keys)' if row['clipped'] else ''}"
         f" it is {_difference(row['difference'], row['low'], row['high'])}, "
         f"{end_in_words(pair, row)}"
         for _, row in rows.sort_values("value").iterrows()
     )
     return (
-        f"{about} ({first['key']} = {first['default']:g} {first['unit']}; {basis}): {ends}. "
-        f"Source: {first['source']}."
+        f"{about} ({first['key']} = {_of_key(first, 'default')} {named(first['unit'])}; {basis}): "
+        f"{ends}. Source: {first['source']}."
     )
 
 
@@ -364,4 +366,11 @@ def end_in_words(pair: tuple[str, str], row: pd.Series) -> str:
 
 
 def _difference(mean: float, low: float, high: float) -> str:
-    return str(Estimate(mean, low, high, "g/day"))
+    mean, low, high = (here(value, "g/day") for value in (mean, low, high))
+    return str(Estimate(mean, low, high, named("g/day")))
+
+
+def _of_key(row: pd.Series, column: str) -> str:
+    """A value of the key of a row in the unit of the house."""
+    value = here(row[column], row["unit"])
+    return plain(value) if differs(row["unit"]) else f"{value:g}"

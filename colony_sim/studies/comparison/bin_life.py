@@ -20,6 +20,7 @@ from colony_sim.studies.comparison.bin_words import STAGE_NAMES, Life
 from colony_sim.studies.comparison.relive import Traces
 from colony_sim.studies.comparison.results import Results, footer, run_in_words
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import symbol
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -64,7 +65,8 @@ def _slide(
     )
 
 
-def _figure(results: Results, seed: int, lives: dict[str, Life | None], title: str) -> Figure:
+def _figure(results: Results, seed: int, told: dict[str, Life | None], title: str) -> Figure:
+    lives = {policy: life and life.in_house() for policy, life in told.items()}
     figure = style.new_figure()
     top = style.headed(figure, title)
     footer(figure, results, run_in_words(seed))
@@ -171,7 +173,7 @@ def _frame(panels: list[Axes], known: list[Life], first: bool) -> None:
     """Axes shared by all policies of the slide."""
     first_age = min(int(life.bands["adults"]["age"].min()) for life in known)
     last_age = max(int(t["age"].max()) for life in known for t in life.bands.values())
-    for panel, label in zip(panels, ("insects\n(root scale)", "g", "skins"), strict=True):
+    for panel, label in zip(panels, ("insects\n(root scale)", symbol("g"), "skins"), strict=True):
         panel.set_xlim(min(first_age, 0), max(last_age, 1))
         panel.tick_params(labelbottom=panel is panels[-1])
         if first:

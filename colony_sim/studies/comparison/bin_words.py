@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 import pandas as pd
 
@@ -9,6 +11,7 @@ from colony_sim.studies.comparison.bin_cycles import Cycles, band, cycles, harve
 from colony_sim.studies.comparison.relive import Traces
 from colony_sim.words.estimate import number
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import scaled, symbol
 
 STAGE_NAMES = {"eggs": "eggs", "larvae": "larvae", "pupae": "pupae", "adults": "beetles"}
 _UNITS = {
@@ -53,6 +56,14 @@ class Life:
         life = cls(lives)
         return None if life.bands["larvae_g"].empty else life
 
+    def in_house(self) -> Life:
+        """The same with weights in the unit of the house."""
+        found, mass = copy(self), self.bands["larvae_g"]
+        ends = {name: scaled(mass[name], "g") for name in ("low", "median", "high")}
+        found.bands = {**self.bands, "larvae_g": mass.assign(**ends)}
+        found.weeks = self.weeks.assign(grams=scaled(self.weeks["grams"], "g"))
+        return found
+
     @property
     def peak(self) -> pd.Series:
         """The day on which the median mass of larvae is largest."""
@@ -65,14 +76,18 @@ def title(lives: dict[str, Life | None], most: int) -> str:
     parts = []
     for policy, life in lives.items():
         if life is not None:
-            day, grams = int(life.peak["age"]), number(life.peak["median"])
+            day, grams = int(life.peak["age"]), _weight(life.peak["median"])
             parts.append((day, grams, f"“{shortened(policy, most)}”"))
     first, grams, name = parts[0]
-    text = f"A bin’s larvae weigh most {_after(first)} ({grams} g) under {name}"
+    text = f"A bin’s larvae weigh most {_after(first)} ({grams}) under {name}"
     for day, grams, name in parts[1:]:
         when = _after(day) if min(first, day) < 0 else _days(day)
-        text = f"{text}; {when} ({grams} g) under {name}"
+        text = f"{text}; {when} ({grams}) under {name}"
     return text
+
+
+def _weight(grams: float) -> str:
+    return f"{number(scaled(grams, 'g'))} {symbol('g')}"
 
 
 def _days(day: int) -> str:
@@ -112,11 +127,11 @@ def alt(lives: dict[str, Life | None]) -> str:
         week = life.weeks.loc[life.weeks["grams"].idxmax()] if len(life.weeks) else None
         best = "" if week is None else (
             f" and the largest harvest comes in week {int(week['week']) + 1}: "
-            f"{number(week['grams'])} g a bin"
+            f"{_weight(week['grams'])} a bin"
         )  # fmt: skip
         parts.append(
             f"Under “{policy}” ({life.bins} bins) the median count of eggs reaches "
-            f"{number(laid)}, the mass of larvae {number(life.peak['median'])} g on day "
+            f"{number(laid)}, the mass of larvae {_weight(life.peak['median'])} on day "
             f"{int(life.peak['age'])}, skins shed {number(top['median'])} a day on day "
             f"{int(top['age'])}{best}."
         )

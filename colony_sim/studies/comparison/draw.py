@@ -18,6 +18,7 @@ from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, footer, read, span
 from colony_sim.words.estimate import number
 from colony_sim.words.finding import difference, finding, first_of_two
+from colony_sim.words.units import symbol
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -73,6 +74,7 @@ def figure(results: Results) -> Figure:
     slide = style.new_figure()
     top = style.headed(slide, slide_title(results))
     footer(slide, results)
+    results = results.in_house()
     labels, widest = policy_rows.names(slide, results.policies)
     left, right, gap = 0.35 + widest + 0.45, style.WIDTH - 0.4, 0.5
     # The causes of losses need the most room.
@@ -99,7 +101,7 @@ def _yields(axes: Axes, results: Results) -> None:
         else:
             policy_rows.dots(axes, results.values(policy).to_numpy(), row, "mean", i)
     style.heading(axes, "a", "Yield", f"dot = run, {span(counts)} a policy")
-    style.finish(axes, "g live larvae per day", bool(counts[-1]))
+    style.finish(axes, f"{symbol('g')} live larvae per day", bool(counts[-1]))
     if counts[-1]:
         style.from_zero(axes)
 
@@ -120,7 +122,7 @@ def _differences(axes: Axes, results: Results) -> None:
     counts = sorted(set(pairs.values())) or [0]
     noun = "pair" if counts == [1] else "pairs"
     style.heading(axes, "b", "Paired difference", f"dot = pair, {span(counts)} {noun}")
-    style.finish(axes, "g live larvae per day", counts[-1] > 0)
+    style.finish(axes, f"{symbol('g')} live larvae per day", counts[-1] > 0)
     none = {i: "no pairs" for i, count in pairs.items() if not count}
     policy_rows.beside_zero(axes, {results.index(reference): "set against", **none})
 
@@ -247,7 +249,7 @@ def _over_time(axes: Axes, results: Results) -> None:
                     markeredgewidth=2,
                 )
     days = results.days
-    axes.set(xlim=(0, days), xlabel="Day of the run", ylabel="g per day")
+    axes.set(xlim=(0, days), xlabel="Day of the run", ylabel=f"{symbol('g')} per day")
     # Intervals of a few runs may go far beyond all runs; the runs set the scale.
     axes.set_ylim(0, 1.35 * highest or 1)
     axes.locator_params(axis="y", nbins=3)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,19 +18,22 @@ from colony_sim.studies.comparison.over_words import LIKELY, SURE
 from colony_sim.studies.comparison.results import MODEL_ONLY, Results, span
 from colony_sim.words.estimate import of_100, short
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import differs, plain, scaled, symbol
 
 NAME = "gains"
 TABLES = ("gains", "over_worlds")
 MOST_ROWS = 7
 """Policies set against another on one slide."""
 DOES = {
-    "g/day": ("gives more larvae", "g a day"),
-    "g per hour of work": ("gives more for an hour of work", "g"),
-    "g/day per bin in use": ("gives more for each bin", "g a day"),
-    "g per kg of bran": ("gives more for a kilogram of bran", "g"),
-    "beetles spared per 100 a day": ("loses fewer beetles", "of 100 beetles a day"),
+    "g/day": ("gives more larvae", "g a day", "g/d"),
+    "g per hour of work": ("gives more for an hour of work", "g", "g"),
+    "g/day per bin in use": ("gives more for each bin", "g a day", "g/d"),
+    "g per kg of bran": ("gives more for a kilogram of bran", "g", "g/kg"),
+    "beetles spared per 100 a day": ("loses fewer beetles", "of 100 beetles a day", ""),
 }
-"""What a policy that is ahead in a currency does, and the unit of its gain."""
+"""What a policy that is ahead in a currency does, the unit of its gain in words and for tables."""
+_POUND = ("gives more for a pound of bran", "oz")
+"""Bran in a US house."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,12 @@ class Side:
     zone: float = 0.0
     chance: float = math.nan
     single: bool = False
+
+    def in_house(self, unit: str) -> Side:
+        """The same with gains, of a unit of tables, in that of the house."""
+        names = ("expected", "expected_se", "low", "high", "zone", "chance")
+        gains = self.gains.assign(gain=scaled(self.gains["gain"], unit))
+        return replace(self, gains=gains, **{n: scaled(getattr(self, n), unit) for n in names})
 
     @property
     def of_100(self) -> tuple[str, str, str]:
@@ -140,20 +149,24 @@ def slide(
     if currency not in names:
         raise InputError(ARGUMENT, "currency", currency, f"one of {', '.join(names)}")
     sides = sides_of(gains, verdicts, currency)
-    does, unit = DOES.get(currency, (f"has more {currency}", currency))
+    does, of_tables, unit = DOES.get(currency, (f"has more {currency}", currency, ""))
+    tables, said_unit = sides, of_tables
+    if differs(unit):
+        does, said_unit = _POUND if unit == "g/kg" else (does, symbol(unit))
+        sides = [side.in_house(unit) for side in sides]
     source = _source(results)
     title = fitting(lambda most: _title(sides, does, most), _names(sides))
-    said = ". ".join(_in_words(side, unit) for side in sides)
+    said = ". ".join(_in_words(side, said_unit) for side in sides)
     runs = _runs(sides)
     return Slide(
         name=NAME,
         title=title,
         say=f"{title}. {said}.",
         caveat=_caveat(sides),
-        alt=f"A dot for each possible colony that {source} allow, on a scale of gain in {unit}. "
-        f"{said}.",
-        data=_data(sides, unit),
-        paint=lambda: gains_draw.figure(sides, title, unit, source, results, runs),
+        alt=f"A dot for each possible colony that {source} allow, on a scale of gain in "
+        f"{said_unit}. {said}.",
+        data=_data(tables, of_tables),
+        paint=lambda: gains_draw.figure(sides, title, said_unit, source, results, runs),
         runs=runs,
     )
 
@@ -249,7 +262,9 @@ def _probably(share: float) -> str:
 def _in_words(side: Side, unit: str) -> str:
     a, b = f"“{side.a}”", f"“{side.b}”"
     first, close, second = side.of_100
-    middle = f", too close to matter in {close} (within {side.zone:g})" if side.zone > 0.0 else ""
+    middle = (
+        f", too close to matter in {close} (within {plain(side.zone)})" if side.zone > 0.0 else ""
+    )
     luck = f"; luck moves a dot by {short(side.chance)}" if math.isfinite(side.chance) else ""
     return (
         f"{a} is ahead of {b} in {first} of 100{middle} and behind in {second}, right to about "

@@ -13,6 +13,7 @@ from colony_sim.figures import style
 from colony_sim.studies.comparison.results import Results, footer
 from colony_sim.words.estimate import dashed, short
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -181,7 +182,7 @@ def _shares(
         (right, "right", heads[0], first, colours[0]),
     ]
     if side.zone > 0.0:
-        words = f"hardly differ (±{side.zone:g})"
+        words = f"hardly differ (±{plain(side.zone)})"
         texts.append(((left + right) / 2, "center", words, close, colours[1]))
     for x, ha, words, share, colour in texts:
         at = x / style.WIDTH

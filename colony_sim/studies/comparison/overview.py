@@ -13,7 +13,8 @@ from colony_sim.studies.comparison import draw as comparison
 from colony_sim.studies.comparison.ranking import paired_in_words
 from colony_sim.studies.comparison.results import CAUSES, LOSS, Results, runs_in_words
 from colony_sim.words.estimate import dashed, limits, number
-from colony_sim.words.finding import difference
+from colony_sim.words.finding import difference, in_house
+from colony_sim.words.units import symbol
 
 UNIT = "g live larvae per day"
 LOSS_UNIT = "per 100 adults per day"
@@ -39,18 +40,22 @@ def slide(results: Results) -> Slide:
 
 def _said(results: Results) -> tuple[str, ...]:
     """Means of yield, paired differences and losses in words; empty where there are none."""
-    differences = paired_in_words(results.differences, YIELD, UNIT)
+    differences = paired_in_words(results.in_house().differences, YIELD, _unit())
     return _means(results), differences, _losses(results)
 
 
 def _means(results: Results) -> str:
     parts = []
     for policy in results.policies:
-        row = results.of(policy)
+        row = in_house(results.of(policy), "mean", "low", "high")
         count = f"{row['n_used']} of {row['n_runs']} runs"
         interval = f", {dashed(limits(row))}" if math.isfinite(row["low"]) else ""
         parts.append(f"{number(row['mean'])} under “{policy}” ({count}{interval})")
-    return f"Mean yield in {UNIT}: {'; '.join(parts)}."
+    return f"Mean yield in {_unit()}: {'; '.join(parts)}."
+
+
+def _unit() -> str:
+    return f"{symbol('g')} live larvae per day"
 
 
 def _losses(results: Results) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +14,7 @@ from colony_sim.figures import style
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results import manifest
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import scaled
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -35,6 +36,17 @@ class Results:
     differences: pd.DataFrame
     all_differences: pd.DataFrame
     daily: pd.DataFrame
+
+    def in_house(self) -> Results:
+        """The same with yields in the unit of the house."""
+        return replace(
+            self,
+            runs=self.runs.assign(**{YIELD: scaled(self.runs[YIELD], "g")}),
+            summary=_in_house(self.summary),
+            differences=_in_house(self.differences),
+            all_differences=_in_house(self.all_differences),
+            daily=self.daily.assign(harvest_g=scaled(self.daily["harvest_g"], "g")),
+        )
 
     def of(self, policy: str, measure: str = YIELD) -> pd.Series:
         """Mean, interval and run counts of one measure under one policy."""
@@ -123,6 +135,15 @@ def run_in_words(seed: int) -> str:
 def span(counts: Sequence[int]) -> str:
     """Counts as one number or as least and most."""
     return f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
+
+
+def _in_house(table: pd.DataFrame) -> pd.DataFrame:
+    """A table of measures with the yield in the unit of the house."""
+    table, rows = table.copy(), table["measure"] == YIELD
+    for column in ("mean", "low", "high", "difference"):
+        if column in table:
+            table.loc[rows, column] = scaled(table.loc[rows, column], "g")
+    return table
 
 
 def footer(figure: Figure, results: Results, runs: str | None = None) -> None:

@@ -19,6 +19,7 @@ from colony_sim.studies.comparison.months import months
 from colony_sim.studies.comparison.results import Results, footer, runs_in_words
 from colony_sim.words.estimate import dashed, limits, signed
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import scaled, symbol
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,10 +28,11 @@ if TYPE_CHECKING:
 ROWS = 3
 """Policies above each other on one slide."""
 _HEADS = {
-    "larvae_g": "mass of larvae (g)",
-    "adults": "beetles (number)",
-    "harvest_g": "harvest (g a day)",
+    "larvae_g": ("mass of larvae ({})", "g"),
+    "adults": ("beetles (number)", ""),
+    "harvest_g": ("harvest ({})", "g/d"),
 }
+"""What stands above each series, and its unit."""
 
 
 def slides(results: Results, folder: Path) -> list[Slide]:
@@ -149,6 +151,8 @@ def _counts(results: Results, group: Sequence[str]) -> str:
 def _figure(
     results: Results, data: pd.DataFrame, title: str, group: Sequence[str], lengths: list[int]
 ) -> Figure:
+    weights = {column: scaled(data[column], unit) for column, (_, unit) in _HEADS.items()}
+    data = data.assign(**weights)
     figure = style.new_figure()
     top = style.headed(figure, title)
     footer(figure, results, runs_in_words(results, group))
@@ -157,6 +161,7 @@ def _figure(
     width = (style.WIDTH - 0.4 - left + gap) / len(MONITORED) - gap
     height = (top - 1.1 - low + between) / len(group) - between
     for j, column in enumerate(MONITORED):
+        head, unit = _HEADS[column]
         highest = float(data[column].max()) if len(data) else 1.0
         for i, policy in enumerate(group):
             place = low + (len(group) - 1 - i) * (height + between)
@@ -166,7 +171,7 @@ def _figure(
             axes.locator_params(axis="x", nbins=4)
             axes.tick_params(labelbottom=i == len(group) - 1)
             if i == 0:
-                axes.annotate(_HEADS[column], (0, 1), (0, 32), weight="bold",
+                axes.annotate(head.format(symbol(unit)), (0, 1), (0, 32), weight="bold",
                               xycoords="axes fraction", textcoords="offset points")  # fmt: skip
             if i == len(group) - 1:
                 axes.set_xlabel("Day of the run")

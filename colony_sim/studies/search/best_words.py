@@ -6,11 +6,14 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from colony_sim.experiment.design import entry
 from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.studies.comparison import over_words
 from colony_sim.studies.search.best import Best
+from colony_sim.studies.search.say import means_of
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, number
+from colony_sim.words.units import differs, scaled, symbol
 
 MOST_NAMED = 4
 """Policies whose handling is written out on the page; the table has all."""
@@ -49,28 +52,31 @@ def what_to_do(policies: Sequence[str], handling: pd.DataFrame) -> list[str]:
 def _changed(rows: pd.DataFrame) -> list[str]:
     now = dict(zip(rows["key"], rows["best"], strict=True))
     return [
-        f"{labels.label(row.key)} {_value(row.best)}"
+        f"{labels.label(row.key)} {_value(row.key, row.best)}"
         for row in rows[rows["changed"]].itertuples()
         # A date by which nothing is emptied is no advice.
         if not (row.key == "rack.clear_after_days" and now.get("rack.clear_when") == "little_left")
     ]
 
 
-def _value(text: str) -> str:
+def _value(key: str, text: str) -> str:
+    if differs(entry(key).unit):
+        return labels.with_unit(key, float(text))
     return {"True": "yes", "False": "no"}.get(text, text.replace("_", " "))
 
 
 def _risk(result: Best) -> list[str]:
     parts = [
-        f"{row.policy} {number(row.yield_g_per_day)} g a day (error {number(row.yield_se)}), "
-        f"{number(row.minutes)} minutes a week, fades in {100 * row.fading:.0f} of 100, keeps to "
+        f"{row.policy} {_a_day(row.yield_g_per_day)} "
+        f"(error {number(scaled(row.yield_se, 'g/d'))}), {number(row.minutes)} minutes a week, "
+        f"fades in {100 * row.fading:.0f} of 100, keeps to "
         f"all limits in {100 * row.kept:.0f}"
         for row in result.judged.itertuples()
     ]
     gap = (result.judged["selected_at"] - result.judged["yield_g_per_day"]).mean()
     return [
         f"In fresh runs: {'; '.join(parts)}.",
-        dashed(f"In the runs they were chosen by they came to {number(gap)} g a day more on "
+        dashed(f"In the runs they were chosen by they came to {_a_day(gap)} more on "
                "average: luck of the choice and other colonies, left out here."),
     ] if gap > 0 else [f"In fresh runs: {'; '.join(parts)}."]  # fmt: skip
 
@@ -89,16 +95,17 @@ def _what_would_change_it(result: Best) -> list[str]:
     return [f"Better for a keeper short of {'; '.join(lines)}."]
 
 
+def _a_day(grams: float) -> str:
+    return f"{number(scaled(grams, 'g/d'))} {symbol('g/d')}"
+
+
 def _means(result: Best) -> str:
     limits = result.limits
     parts = [f"{limits.bins} bins" if limits.bins else "bins as in the file"]
     parts.append(f"{limits.breeders} founder beetles" if limits.breeders else "founders as there")
     whose = "" if result.given_minutes else " (what the busier takes as in the file)"
     parts.append(f"at most {number(limits.minutes_per_week or 0)} minutes a week{whose}")
-    if limits.bran_kg_per_week:
-        parts.append(f"{limits.bran_kg_per_week:g} kg of bran a week")
-    if limits.grams_per_day:
-        parts.append(f"{limits.grams_per_day:g} g a day wanted")
+    parts += means_of(limits, " wanted")
     return (
         f"Means: {', '.join(parts)}. {result.candidates_each} ways of handling were tried for "
         "each; "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,9 +14,10 @@ from colony_sim.figures.placing import beside
 from colony_sim.figures.slide import Slide
 from colony_sim.studies.origin import Origin, count, days
 from colony_sim.studies.search.run import OBJECTIVES, needed
-from colony_sim.studies.search.say import OWN, headline
+from colony_sim.studies.search.say import OWN, a_day, headline
 from colony_sim.words import labels
 from colony_sim.words.estimate import number
+from colony_sim.words.units import here, named
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from colony_sim.studies.search.run import Search
 
 COLOURS = style.SHADES
+_YIELDS = ("yield_g_per_day", "yield_low", "yield_high")
 _UNITS = {
     "yield_g_per_day": "yield (g/day)",
     "minutes_per_week": "work (minutes per week)",
@@ -42,9 +45,18 @@ def slide(result: Search, origin: Origin) -> Slide:
         caveat=_caveat(result),
         alt=_alt(result),
         data=_data(result),
-        paint=lambda: figure(result, origin),
+        paint=lambda: figure(in_house(result), title(result), origin),
         runs=count(runs(result), "run"),
     )
+
+
+def in_house(result: Search) -> Search:
+    """The same with yields in the unit of the house."""
+    tables = [
+        table.assign(**{c: here(table[c], "g/d") for c in _YIELDS if c in table})
+        for table in (result.front, result.candidates)
+    ]
+    return replace(result, front=tables[0], candidates=tables[1])
 
 
 def title(result: Search) -> str:
@@ -58,10 +70,10 @@ def runs(result: Search) -> int:
     return len(result.candidates) * result.search_seeds + int(result.front["runs"].sum())
 
 
-def figure(result: Search, origin: Origin) -> Figure:
+def figure(result: Search, name: str, origin: Origin) -> Figure:
     """Candidates run again with fresh seeds, with intervals; all candidates behind them."""
     page = style.new_figure()
-    top = style.headed(page, title(result)) - 0.3
+    top = style.headed(page, name) - 0.3
     low = 0.95 + origin.foot(
         page,
         f"Dark rims: on the front of yield, work and risk of fading. {result.search_seeds} seeds a "
@@ -136,7 +148,7 @@ def _limits(axes: Axes, result: Search) -> None:
                                 result.candidates["yield_g_per_day"].max()) or 1)  # fmt: skip
     axes.locator_params(nbins=7)
     axes.set_xlabel("Work (minutes a week)")
-    axes.set_ylabel("Yield (g/day)")
+    axes.set_ylabel(f"Yield ({named('g/day')})")
 
 
 def _candidates(result: Search, lines: int) -> str:
@@ -145,8 +157,8 @@ def _candidates(result: Search, lines: int) -> str:
     rows = rows.sort_values("yield_g_per_day", ascending=False)
     names = {row["candidate"]: _name(row["candidate"]) for _, row in rows.iterrows()}
     whole = [
-        [f"{names[row['candidate']]}  {labels.label(result.keys[0])} {_value(row[result.keys[0]])}",
-         *(f"     {labels.label(key)} {_value(row[key])}" for key in result.keys[1:])]
+        [f"{names[row['candidate']]}  {_key(result.keys[0], row)}",
+         *(f"     {_key(key, row)}" for key in result.keys[1:])]
         for _, row in rows.iterrows()
     ]  # fmt: skip
     if sum(map(len, whole)) <= lines:
@@ -156,7 +168,7 @@ def _candidates(result: Search, lines: int) -> str:
     found.append(f"{labels.label(result.keys[-1])}:")
     room = lines - len(found)
     short = [
-        f"{names[row['candidate']]}  {', '.join(_value(row[key]) for key in result.keys)}"
+        "  ".join((names[row["candidate"]], ", ".join(_told(key, row) for key in result.keys)))
         for _, row in rows.iterrows()
     ]
     if len(short) > room:
@@ -166,6 +178,14 @@ def _candidates(result: Search, lines: int) -> str:
 
 def _name(candidate: str) -> str:
     return "File" if candidate == OWN else candidate
+
+
+def _key(key: str, row: pd.Series) -> str:
+    return f"{labels.label(key)} {_told(key, row)}"
+
+
+def _told(key: str, row: pd.Series) -> str:
+    return labels.told(key, row[key], _value)
 
 
 def _value(value: object) -> str:
@@ -180,7 +200,7 @@ def _say(result: Search) -> str:
     front = result.front[result.front["on_front"]]
     if len(front):
         best = front.sort_values("yield_g_per_day", ascending=False).iloc[0]
-        keys = ", ".join(f"{labels.label(key)} {_value(best[key])}" for key in result.keys)
+        keys = ", ".join(_key(key, best) for key in result.keys)
         text += f" {'The file' if best['candidate'] == OWN else best['candidate']} means: {keys}."
     return text
 
@@ -195,7 +215,7 @@ def _caveat(result: Search) -> str:
         gap = float((again["yield_in_search"] - again["yield_g_per_day"]).mean())
         if gap > 0:
             parts.append(
-                f"Yields seen in the search were {number(gap)} g/day higher on average: that was "
+                f"Yields seen in the search were {a_day(gap)} higher on average: that was "
                 "luck, and is left out here."
             )
     if result.fresh_seeds < needed(result.limits.persist):
@@ -209,13 +229,14 @@ def _caveat(result: Search) -> str:
 def _alt(result: Search) -> str:
     rows = result.front.sort_values("yield_g_per_day", ascending=False)
     parts = [
-        f"{row.candidate}: {number(row.yield_g_per_day)} g/day, "
+        f"{row.candidate}: {a_day(row.yield_g_per_day)}, "
         f"{number(row.minutes_per_week)} minutes a week, fades in {100 * row.fading:.0f} of 100"
         f"{'' if row.on_front else ' (not on the front)'}"
         for row in rows.itertuples()
     ]
     return (
-        "Yield in g/day against work in minutes a week, coloured by how often the colony fades. "
+        f"Yield in {named('g/day')} against work in minutes a week, coloured by how often the "
+        f"colony fades. "
         f"{'; '.join(parts)}."
     )
 

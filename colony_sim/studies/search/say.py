@@ -7,9 +7,12 @@ from decimal import ROUND_FLOOR
 
 import pandas as pd
 
+from colony_sim.studies.search.limits import Limits
 from colony_sim.studies.search.run import Search, needed
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, number, of_100
+from colony_sim.words.units import differs, here, named, scaled, symbol
+from colony_sim.words.units import plain as plainly
 
 WORTH = 0.5
 """Share of the best yield from which little work is worth naming."""
@@ -120,10 +123,10 @@ def _what_would_change_it(result: Search) -> list[str]:
     if len(again):
         gap = (again["yield_in_search"] - again["yield_g_per_day"]).mean()
         lines.append(
-            f"Yields in the search were {number(abs(gap))} g/day higher on average than in fresh "
+            f"Yields in the search were {a_day(abs(gap))} higher on average than in fresh "
             "runs: that is the luck of being chosen, and left out above."
             if gap > 0
-            else f"Yields in the search were {number(abs(gap))} g/day lower on average than in "
+            else f"Yields in the search were {a_day(abs(gap))} lower on average than in "
             "fresh runs: being chosen did not flatter these."
         )
     least = needed(result.limits.persist)
@@ -151,18 +154,35 @@ def limits_of(result: Search) -> str:
         f"{limits.bins} bins" if limits.bins is not None else "",
         f"{limits.breeders} founder beetles" if limits.breeders is not None else "",
         f"{limits.minutes_per_week:g} minutes a week{often}" if limits.minutes_per_week else "",
-        f"{limits.bran_kg_per_week:g} kg of bran a week{often}" if limits.bran_kg_per_week else "",
-        f"{limits.grams_per_day:g} g a day or more{often}" if limits.grams_per_day else "",
+        *(f"{given}{often}" for given in means_of(limits)),
         f"the colony lives on in {100 * limits.persist:g} % of runs",
     ]
     return ", ".join(word for word in given if word)
+
+
+def means_of(limits: Limits, more: str = " or more") -> list[str]:
+    """Bran and larvae a keeper was given or wants, in the units of the house."""
+    given = (limits.bran_kg_per_week, "kg", " of bran a week"), (limits.grams_per_day, "g/d", more)
+    form = plainly if differs("g") else "{:g}".format
+    return [
+        f"{form(scaled(value, unit))} {symbol(unit)}{words}"
+        for value, unit, words in given
+        if value
+    ]
+
+
+def a_day(grams: float) -> str:
+    """A yield (g/day) in the unit of the house."""
+    return f"{number(here(grams, 'g/day'))} {named('g/day')}"
 
 
 OWN = "as in the file"
 
 
 def _keys(result: Search, row: pd.Series) -> str:
-    return ", ".join(f"{labels.label(key)} {_value(row[key])}" for key in result.keys)
+    return ", ".join(
+        f"{labels.label(key)} {labels.told(key, row[key], _value)}" for key in result.keys
+    )
 
 
 def _called(row: pd.Series) -> str:
@@ -171,7 +191,7 @@ def _called(row: pd.Series) -> str:
 
 
 def _yield(row: pd.Series) -> str:
-    return f"{number(row['yield_g_per_day'])} g/day"
+    return a_day(row["yield_g_per_day"])
 
 
 def _work(row: pd.Series) -> str:
@@ -179,7 +199,7 @@ def _work(row: pd.Series) -> str:
 
 
 def _limits(row: pd.Series, name: str) -> str:
-    found = Estimate(math.nan, row[f"{name}_low"], row[f"{name}_high"])
+    found = Estimate(math.nan, *(here(row[f"{name}_{end}"], "g/day") for end in ("low", "high")))
     return f" ({found.limits})" if found.bounded else ""
 
 

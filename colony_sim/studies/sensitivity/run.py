@@ -58,7 +58,10 @@ from colony_sim.studies.points import (
 )
 from colony_sim.studies.sensitivity import over_worlds
 from colony_sim.studies.sensitivity.indices import LEVELS, Noise, analyse, seed_noise
+from colony_sim.words.units import differs, here, named
 
+_OF_RESULT = ("at_low", "at_high", "seed_se", "mu", "sigma")
+"""How columns begin that are in the unit of the result."""
 METHODS = ("morris", "sobol", "oneway")
 OVER = ("worlds", "ranges")
 SEEDS = {"morris": 2, "sobol": 2, "oneway": 6}
@@ -121,6 +124,26 @@ class Sensitivity:
     over: str = "ranges"
     groups: pd.DataFrame = field(default_factory=pd.DataFrame)
     left_out: int = 0
+
+    def in_house(self) -> Sensitivity:
+        """The same with the result, and all that is in its unit, in the unit of the house."""
+        unit = measure_catalogue()[self.measure].unit
+        if self.unit != unit or not differs(unit):
+            return self
+        one = here(1.0, unit)
+        of_result = [c for c in self.table if c.startswith(_OF_RESULT)]
+        if self.method != "sobol":
+            of_result += [c for c in self.table if c.startswith("influence")]
+        seeds = [c for c in self.sampled if c.startswith("result_seed_")]
+        return replace(
+            self,
+            unit=named(unit),
+            central=tuple(one * value for value in self.central),
+            noise=replace(self.noise, variance=one**2 * self.noise.variance),
+            table=self.table.assign(**{c: one * self.table[c] for c in of_result}),
+            sampled=self.sampled.assign(**{c: one * self.sampled[c] for c in seeds}),
+            central_by_seed=tuple(one * value for value in self.central_by_seed),
+        )
 
     @property
     def over_worlds(self) -> bool:

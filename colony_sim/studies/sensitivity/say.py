@@ -12,6 +12,8 @@ from colony_sim.biology.parameters import catalogue
 from colony_sim.studies.sensitivity.run import Sensitivity
 from colony_sim.words import labels
 from colony_sim.words.estimate import Estimate, dashed, number
+from colony_sim.words.units import differs
+from colony_sim.words.units import plain as plainly
 
 NAMED, PLAIN = 5, 3
 """Values named in full, and on a screen."""
@@ -202,10 +204,17 @@ def _verdict(result: Sensitivity) -> list[str]:
 def _measure(table: pd.DataFrame) -> list[str]:
     rows = table[np.isfinite(table["influence"])].head(3)
     return [
-        f"- {row.key} ({_about(row.key)}; plausible {row.low_value:g} to {row.high_value:g} "
-        f"{row.unit}): {catalogue()[row.key].measure}."
+        f"- {row.key} ({_about(row.key)}; plausible {_plausible(row)}): "
+        f"{catalogue()[row.key].measure}."
         for row in rows.itertuples()
     ]
+
+
+def _plausible(row: Any) -> str:
+    if differs(row.unit):
+        ends = [plainly(labels.at(row.key, end)) for end in (row.low_value, row.high_value)]
+        return f"{' to '.join(ends)} {labels.unit(row.key)}"
+    return f"{row.low_value:g} to {row.high_value:g} {row.unit}"
 
 
 def _about(key: str) -> str:

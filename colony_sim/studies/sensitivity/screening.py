@@ -30,6 +30,7 @@ TURNS, PLAIN = style.INK, style.OTHER
 
 def slide(result: Sensitivity, origin: Origin) -> Slide:
     """The picture of the method with what to say of it."""
+    tables, result = result, result.in_house()
     make = plane if result.method == "morris" else indices
     return Slide(
         name="screening",
@@ -37,7 +38,7 @@ def slide(result: Sensitivity, origin: Origin) -> Slide:
         say=_say(result),
         caveat=_caveat(result),
         alt=_alt(result),
-        data=_data(result),
+        data=_data(tables),
         paint=lambda: make(result, origin),
         runs=count(runs(result), "run"),
     )

@@ -26,6 +26,7 @@ TOLD, PLAIN = style.INK, style.FAINT
 
 def slide(result: Sensitivity, origin: Origin) -> Slide:
     """The picture with what to say of it."""
+    tables, result = result, result.in_house()
     return Slide(
         name="screening",
         title=headline(result),
@@ -33,7 +34,7 @@ def slide(result: Sensitivity, origin: Origin) -> Slide:
         "that would go, on average, if that value were known.",
         caveat=_caveat(result),
         alt=_alt(result),
-        data=_data(result),
+        data=_data(tables),
         paint=lambda: figure(result, origin),
         runs=count(runs(result), "run"),
     )

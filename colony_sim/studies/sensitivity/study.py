@@ -108,6 +108,7 @@ def design(result: Sensitivity) -> str:
 
 def say(result: Sensitivity, plan: Plan) -> Said:
     """Which keys move the result and what it rests on."""
+    result = result.in_house()
     if result.over_worlds:
         line, text = say_worlds.answer(result)
         rests_on = temperatures(plan)

@@ -31,13 +31,14 @@ ENDS = ("low", "high")
 
 def slide(result: Sensitivity, origin: Origin) -> Slide:
     """The chart with what to say of it."""
+    tables, result = result, result.in_house()
     return Slide(
         name="tornado",
         title=headline(result),
         say=_say(result),
         caveat=_caveat(result),
         alt=_alt(result),
-        data=_data(result),
+        data=_data(tables),
         paint=lambda: figure(result, origin),
         runs=count(runs(result), "run"),
     )
@@ -142,7 +143,7 @@ def figure(result: Sensitivity, origin: Origin) -> Figure:
     page = style.new_figure()
     top = style.headed(page, headline(result))
     rows = result.table.head(SHOWN)
-    names = [_label(key, unit) for key, unit in zip(rows["key"], rows["unit"], strict=True)]
+    names = [_label(key) for key in rows["key"]]
     left = 0.55 + max(style.text_width(page, line, style.BODY) for name in names
                       for line in name.split("\n"))  # fmt: skip
     hidden = len(result.table) - len(rows)
@@ -187,13 +188,13 @@ def _bar(axes: Axes, row: dict[str, Any], end: str, at: float, middle: float, co
         axes.plot([low, high], [at, at], color=style.INK, linewidth=1.8, zorder=4)
         outer = high if side > 0 else low
     edge = max(outer, middle) if side > 0 else min(outer, middle)
-    axes.annotate(labels.shown(row[f"{end}_used"]), (edge, at), (6 * side, 0),
+    axes.annotate(labels.shown(row[f"{end}_used"], row["key"]), (edge, at), (6 * side, 0),
                   textcoords="offset points", va="center", color=style.INK,
                   ha="left" if side > 0 else "right")  # fmt: skip
 
 
-def _label(key: str, unit: str) -> str:
-    text = labels.printed(unit)
+def _label(key: str) -> str:
+    text = labels.unit(key)
     return labels.heading(key) if text in ("", "no unit") else f"{labels.heading(key)}\n({text})"
 
 
@@ -231,7 +232,7 @@ def _alt(result: Sensitivity) -> str:
     parts = [
         f"{labels.label(row['key'])} "
         + " and ".join(
-            f"{dashed(number(row[f'at_{end}']))} at {labels.shown(row[f'{end}_used'])}"
+            f"{dashed(number(row[f'at_{end}']))} at {labels.shown(row[f'{end}_used'], row['key'])}"
             for end in ENDS
         )
         for row in result.table.head(SHOWN).to_dict("records")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
+from colony_sim.experiment.design import entry
 from colony_sim.figures import policy_legend, style
 from colony_sim.figures.slide import Slide
 from colony_sim.figures.titles import fitting
@@ -14,11 +16,12 @@ from colony_sim.studies.origin import Origin, count
 from colony_sim.studies.sweep import titles as sweep_words
 from colony_sim.studies.sweep.effects import Effects, difference_effects, effects
 from colony_sim.studies.sweep.scale import Scale
-from colony_sim.studies.sweep.stored import StoredSweep
+from colony_sim.studies.sweep.stored import StoredSweep, is_number
 from colony_sim.studies.sweep.titles import Aim
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, number
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import here
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,24 +31,42 @@ SHOWN = 6
 """Keys with a panel of their own."""
 
 
-def slides(sweep: StoredSweep, aim: Aim, origin: Origin) -> list[Slide]:
-    """Effects on a measure and, with more than one policy, on its paired difference."""
+def slides(sweep: StoredSweep, aim: Aim, origin: Origin, tables: StoredSweep) -> list[Slide]:
+    """Effects on a measure and, with more than one policy, on its paired difference.
+
+    `sweep` is in the units of the house, `tables` as its folder has it.
+    """
     name = f"sweep-{aim.noun.split()[-1]}"
-    found = [_slide(sweep, aim, origin, effects(sweep, aim.key), name, "")]
+    found = [_slide(sweep, aim, origin, tables, effects(tables, aim.key), name, "")]
     if len(sweep.policies) > 1:
-        over = difference_effects(sweep, aim.key)
-        found.append(_slide(sweep, aim, origin, over, f"{name}-difference", "difference"))
+        over, name = difference_effects(tables, aim.key), f"{name}-difference"
+        found.append(_slide(sweep, aim, origin, tables, over, name, "difference"))
     return found
 
 
+def _in_house(found: Effects, aim: Aim) -> Effects:
+    """The levels in the units of the house: means, and places of keys that are numbers."""
+    if found.levels.empty:
+        return found
+    ends = {c: here(found.levels[c], aim.measure.unit) for c in ("mean", "low", "high")}
+    levels = found.levels.assign(**ends)
+    for key in found.keys:
+        rows = levels["key"] == key
+        if is_number(levels.loc[rows, "low_value"].infer_objects()):
+            levels.loc[rows, "place"] = labels.at(key, levels.loc[rows, "place"])
+    return replace(found, levels=levels)
+
+
 def _slide(
-    sweep: StoredSweep, aim: Aim, origin: Origin, found: Effects, name: str, what: str
-) -> Slide:
+    sweep: StoredSweep, aim: Aim, origin: Origin, tables: StoredSweep, of: Effects, name: str,
+    what: str,
+) -> Slide:  # fmt: skip
+    found = _in_house(of, aim)
     title = fitting(lambda most: headline(sweep, aim, found, what, most), sweep.policies)
     return Slide(
         name=name, title=title, say=_say(sweep, found, title),
         caveat=_caveat(sweep, found), alt=_alt(sweep, aim, found, what),
-        data=_data(sweep, aim, found, what),
+        data=_data(tables, aim, of, what),
         paint=lambda: figure(sweep, aim, found, what, title, origin), runs=sweep_words.runs(sweep),
     )  # fmt: skip
 
@@ -97,8 +118,8 @@ def _policy(found: Effects, key: str) -> str:
 def _level(key: str, row: pd.Series) -> str:
     low, high = row["low_value"], row["high_value"]
     if low == high:
-        return labels.shown(low)
-    return f"{_rounded(low)}–{_rounded(high)}"
+        return labels.shown(low, key)
+    return "–".join(_rounded(labels.at(key, end)) for end in (low, high))
 
 
 def _rounded(value: object) -> str:
@@ -257,11 +278,12 @@ def _data(sweep: StoredSweep, aim: Aim, found: Effects, what: str) -> pd.DataFra
                 }))  # fmt: skip
     table = pd.concat(parts, ignore_index=True).rename(columns={"mean": "value"})
     table["name"] = [labels.label(key) for key in table["key"]]
-    table["unit_of_key"] = [labels.unit(key) for key in table["key"]]
+    table["unit_of_key"] = [labels.printed(entry(key).unit) for key in table["key"]]
     # A key may be a number, a word or yes and no; one column holds them all.
     for column in ("low_value", "high_value"):
         table[column] = [labels.shown(value) for value in table[column]]
-    table = table.assign(measure=aim.key, baseline=sweep.policies[0] if what else "", unit=aim.unit)
+    table = table.assign(measure=aim.key, baseline=sweep.policies[0] if what else "")
+    table["unit"] = aim.measure.unit
     front = ["mark", "key", "name", "low_value", "high_value", "unit_of_key", "policy", "baseline",
              "measure", "unit", "value"]  # fmt: skip
     return table[[*front, *(c for c in table if c not in front)]]

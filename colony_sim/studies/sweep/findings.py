@@ -14,6 +14,7 @@ from colony_sim.studies import precision
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, number, of_100, short
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import scaled, symbol
 
 if TYPE_CHECKING:
     from colony_sim.studies.sweep.run import SweepPlan
@@ -87,21 +88,30 @@ class Finding:
         none = f"; no value at {left} of {len(means)} points" if left else ""
         low, high = known.idxmin(), known.idxmax()
         if len(known) == 1:
-            text = f"gives {number(known[low])} g a day where {self._point(low)}"
+            text = f"gives {_yield(known[low])} where {self._point(low)}"
         else:
             text = (
-                f"is seen to give most, {number(known[high])} g a day, where {self._point(high)}, "
-                f"and least, {number(known[low])}, where {self._point(low)} (means of runs)"
+                f"is seen to give most, {_yield(known[high])}, where {self._point(high)}, "
+                f"and least, {number(scaled(known[low], 'g/d'))}, where {self._point(low)} "
+                f"(means of runs)"
             )
         return f"{name} {text}{none}."
 
     def _point(self, point: int) -> str:
         values = self._sweep.points.loc[point]
         keys = [
-            f"{labels.label(key)} is {number(value) if isinstance(value, float) else value}"
+            f"{labels.label(key)} is {labels.told(key, value, _number)}"
             for key, value in zip(self._sweep.points.columns, values.tolist(), strict=True)
         ]
         return ", ".join(keys[:4]) + (", …" if len(keys) > 4 else "")
+
+
+def _yield(grams: float) -> str:
+    return f"{number(scaled(grams, 'g/d'))} {symbol('g/d')}"
+
+
+def _number(value: object) -> str:
+    return number(value) if isinstance(value, float) else str(value)
 
 
 def _over_worlds(table: pd.DataFrame) -> list[str]:
@@ -140,11 +150,11 @@ def _in_most_worlds(table: pd.DataFrame, policy: str, baseline: str) -> str:
     elif unknown:
         text += f"; at {unknown} nobody knows yet"
     low, high = (of_100(known["probability"].agg(how)) for how in ("min", "max"))
-    gains = [number(known["gain"].agg(how)) for how in ("min", "max")]
+    gains = [number(scaled(known["gain"].agg(how), "g/d")) for how in ("min", "max")]
     shares, by = (" to ".join(dict.fromkeys(ends)) for ends in ((low, high), gains))
     return dashed(
         f"{text}. {first} gives more in {shares} of 100 possible colonies; {first} minus {second} "
-        f"is {by} g a day on average."
+        f"is {by} {symbol('g/d')} on average."
     )
 
 

@@ -33,8 +33,11 @@ SIDE = 2.9
 """Room for colour bar and legend at the right (in)."""
 
 
-def slides(sweep: StoredSweep, aim: Aim, origin: Origin) -> list[Slide]:
-    """Differences to the baseline, where there are any, and means, of one measure."""
+def slides(sweep: StoredSweep, aim: Aim, origin: Origin, tables: StoredSweep) -> list[Slide]:
+    """Differences to the baseline, where there are any, and means, of one measure.
+
+    `sweep` is in the units of the house, `tables` as its folder has it.
+    """
     found = []
     name = f"sweep-{aim.noun.split()[-1]}"
     if len(sweep.policies) > 1:
@@ -42,7 +45,7 @@ def slides(sweep: StoredSweep, aim: Aim, origin: Origin) -> list[Slide]:
         found.append(Slide(
             name=f"{name}-difference", title=title, say=_say_difference(sweep, title),
             caveat=_caveat(sweep, sweep_words.chosen_how(sweep, aim)),
-            alt=_alt_difference(sweep, aim), data=_pairs(sweep, aim),
+            alt=_alt_difference(sweep, aim), data=_pairs(tables, aim),
             paint=lambda: difference_figure(sweep, aim, title, origin),
             runs=sweep_words.runs(sweep),
         ))  # fmt: skip
@@ -50,7 +53,7 @@ def slides(sweep: StoredSweep, aim: Aim, origin: Origin) -> list[Slide]:
     found.append(Slide(
         name=name, title=best, say=f"{best}. Each cell is a mean of runs.",
         caveat=_caveat(sweep, sweep_words.best_how("cell")), alt=_alt(sweep, aim),
-        data=sweep_words.counts_table(sweep, aim.key),
+        data=sweep_words.counts_table(tables, aim.key),
         paint=lambda: mean_figure(sweep, aim, best, origin), runs=sweep_words.runs(sweep),
     ))  # fmt: skip
     return found
@@ -133,7 +136,7 @@ def _panels(
 ) -> list[Axes]:
     """Empty maps side by side, on two rows where there are more than three."""
     x, y = sweep.keys
-    widest = max(style.text_width(page, labels.shown(v), style.BODY) for v in sweep.values(y))
+    widest = max(style.text_width(page, labels.shown(v, y), style.BODY) for v in sweep.values(y))
     left, right, low = 0.95 + widest, style.WIDTH - SIDE - 0.35, foot + 0.75
     rows = 1 if len(names) <= 3 else 2
     columns = -(-len(names) // rows)
@@ -161,7 +164,7 @@ def _ticks(sweep: StoredSweep, panels: Sequence[Axes]) -> None:
     x, y = sweep.keys
     columns = len(panels) if len(panels) <= 3 else -(-len(panels) // 2)
     for i, panel in enumerate(panels):
-        heat.ticks(panel, sweep.values(x), sweep.values(y))
+        heat.ticks(panel, *([labels.shown(v, key) for v in sweep.values(key)] for key in (x, y)))
         panel.tick_params(labelbottom=i + columns >= len(panels), labelleft=i % columns == 0)
 
 
@@ -317,6 +320,6 @@ def _over(sweep: StoredSweep) -> str:
 
 def _pairs(sweep: StoredSweep, aim: Aim) -> pd.DataFrame:
     table = sweep.paired(aim.key)
-    table = table.assign(separated=separated_anywhere(table), unit=aim.unit)
+    table = table.assign(separated=separated_anywhere(table), unit=aim.measure.unit)
     keys = sweep.points.loc[table["point"]].reset_index(drop=True)
     return pd.concat([table[["point"]], keys, table.drop(columns="point")], axis=1)

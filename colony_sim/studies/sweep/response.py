@@ -32,8 +32,11 @@ SIGNS = {"died_out": "×", "unsettled": "○", "failed": "!"}
 _MEANING = {"died_out": "died out", "unsettled": "not steady", "failed": "failed"}
 
 
-def slide(sweep: StoredSweep, aim: Aim, origin: Origin) -> Slide:
-    """The curves of a measure with what to say of them."""
+def slide(sweep: StoredSweep, aim: Aim, origin: Origin, tables: StoredSweep) -> Slide:
+    """The curves of a measure with what to say of them.
+
+    `sweep` is in the units of the house, `tables` as its folder has it.
+    """
     title = _title(sweep, aim)
     return Slide(
         name=f"sweep-{aim.noun.split()[-1]}",
@@ -41,7 +44,7 @@ def slide(sweep: StoredSweep, aim: Aim, origin: Origin) -> Slide:
         say=_say(sweep, aim, title),
         caveat=_caveat(sweep, aim),
         alt=_alt(sweep, aim),
-        data=data(sweep, aim),
+        data=data(tables, aim),
         paint=lambda: figure(sweep, aim, title, origin),
         runs=sweep_words.runs(sweep),
     )
@@ -240,7 +243,7 @@ def _alt(sweep: StoredSweep, aim: Aim) -> str:
     parts = []
     for policy in sweep.policies:
         means = sweep.means(aim.key, policy)
-        told = [f"{_told(means.loc[point])} at {labels.shown(sweep.points.loc[point, key])}"
+        told = [f"{_told(means.loc[point])} at {labels.shown(sweep.points.loc[point, key], key)}"
                 for point in sweep.in_order()]  # fmt: skip
         name = f"“{policy}”: " if len(sweep.policies) > 1 else ""
         parts.append(f"{name}{', '.join(told)}")
@@ -265,7 +268,7 @@ def data(sweep: StoredSweep, aim: Aim) -> pd.DataFrame:
     parts = [summary.drop(columns="sd").assign(mark="mean of runs")]
     runs = sweep.runs.dropna(subset=[aim.key])
     runs = runs[["point", "policy", "seed", aim.key]].rename(columns={aim.key: "value"})
-    runs = runs.join(keys, on="point").assign(mark="run", measure=aim.key, unit=aim.unit)
+    runs = runs.join(keys, on="point").assign(mark="run", measure=aim.key, unit=aim.measure.unit)
     parts.append(runs)
     table = sweep.paired(aim.key)
     if len(table):
@@ -273,7 +276,7 @@ def data(sweep: StoredSweep, aim: Aim) -> pd.DataFrame:
                   "level"]  # fmt: skip
         pairs = table[wanted].rename(columns={"difference": "value"}).join(keys, on="point")
         parts.append(pairs.assign(mark="paired difference", separated=separated_anywhere(table),
-                                  unit=aim.unit))  # fmt: skip
+                                  unit=aim.measure.unit))  # fmt: skip
     whole = pd.concat(parts, ignore_index=True)
     front = ["mark", "point", *keys.columns, "policy", "measure", "unit", "value", "low", "high"]
     return whole[[*front, *(c for c in whole if c not in front)]]

@@ -20,6 +20,7 @@ from colony_sim.experiment.design import (
 )
 from colony_sim.experiment.files import Experiment, SweepTable, quoted
 from colony_sim.experiment.plan import Plan, expand, named, replicate_seeds
+from colony_sim.experiment.units import using
 from colony_sim.experiment.worlds import Worlds
 from colony_sim.measuring.outcome import Measuring, SteadyMeasuring
 from colony_sim.results.folder import claim, replace_tables
@@ -257,6 +258,7 @@ def run_sweep(
     measuring = SteadyMeasuring()
     # A cluster that is not there must leave no folder behind.
     with (
+        using(sweep.plan.house),
         open_executor(workers, cluster) as executor,
         claim(folder, sweep.plan.name, FILES),
         open_store(folder) as store,

@@ -41,9 +41,9 @@ class Scale:
         return cls(key, sweep.values(key), is_number(sweep.points[key]))
 
     def at(self, values: Sequence[Any] | pd.Series) -> np.ndarray:
-        """Places of values."""
+        """Places of values, numbers in the unit of the house."""
         if self.numeric:
-            return np.asarray(values, dtype=float)
+            return np.asarray(labels.at(self.key, np.asarray(values, dtype=float)))
         return np.array([self.values.index(value) for value in values], dtype=float)
 
     @property
@@ -64,7 +64,7 @@ class Scale:
         inch = axes.get_window_extent().width / axes.figure.dpi / (high - low)
         texts, edge = [], -np.inf
         for place, value in zip(self.at(self.values), self.values, strict=True):
-            text = labels.shown(value)
+            text = labels.shown(value, self.key)
             half = style.text_width(axes.figure, text, style.BODY) / 2 + 0.06
             free = (place - low) * inch - half > edge
             texts.append(text if free else "")

@@ -27,15 +27,16 @@ def slides(folder: Path, seed: int | None = None) -> list[Slide]:
         If the folder is not that of a sweep, or holds too many runs to be drawn.
     """
     sweep = stored_sweep.read(folder)
+    shown = sweep.in_house()
     origin = Origin.of(sweep.manifest)
     found = []
     for aim in AIMS.values():
         if len(sweep.keys) == 1:
-            found.append(response.slide(sweep, aim, origin))
+            found.append(response.slide(shown, aim, origin, sweep))
         elif len(sweep.keys) == 2 and sweep.grid:
-            found += sweep_map.slides(sweep, aim, origin)
+            found += sweep_map.slides(shown, aim, origin, sweep)
         else:
-            found += effects.slides(sweep, aim, origin)
+            found += effects.slides(shown, aim, origin, sweep)
     return found
 
 

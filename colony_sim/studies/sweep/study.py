@@ -34,7 +34,8 @@ class _Sweep(Study):
         """Draw the first slide alone, unless there are too many runs."""
         from colony_sim.studies.sweep.slides import draw
 
-        return draw(folder)
+        with self.in_house(folder):
+            return draw(folder)
 
 
 STUDY = _Sweep(

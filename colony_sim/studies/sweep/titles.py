@@ -19,6 +19,7 @@ from colony_sim.studies.sweep.stored import LOSS, StoredSweep, is_number
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, number
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import named
 
 _STATUS = {"unsettled": "were not steady", "died_out": "died out", "failed": "failed"}
 
@@ -42,8 +43,8 @@ class Aim:
 
     @property
     def unit(self) -> str:
-        """Its unit."""
-        return self.measure.unit
+        """Its unit in the house."""
+        return named(self.measure.unit)
 
     @property
     def is_more(self) -> bool:
@@ -165,7 +166,9 @@ def level_title(sweep: StoredSweep, aim: Aim, policy: str) -> str:
     settled = [i for i, ok in enumerate(known) if ok]
     run = settled[settled.index(block[0]) : settled.index(block[-1]) + 1]
     if is_number(sweep.points[key]) and run == block:
-        ends = f"{labels.shown(values[block[0]])} to {labels.with_unit(key, values[block[-1]])}"
+        ends = (
+            f"{labels.shown(values[block[0]], key)} to {labels.with_unit(key, values[block[-1]])}"
+        )
         return f"{text}, but the runs do not tell the rest of {ends} from it{none}"
     return f"{text}, but the runs do not tell {count(len(tied), 'other value')} from it{none}"
 
@@ -223,7 +226,7 @@ def point_title(sweep: StoredSweep, aim: Aim, most: int) -> str:
 def at_point(sweep: StoredSweep, point: int) -> str:
     """Values of the keys at a point, in words."""
     row = sweep.points.loc[point]
-    return " and ".join(f"{labels.label(key)} = {labels.shown(row[key])}" for key in sweep.keys)
+    return " and ".join(f"{labels.label(key)} = {labels.told(key, row[key])}" for key in sweep.keys)
 
 
 def apart(sweep: StoredSweep) -> str:
