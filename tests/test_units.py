@@ -10,10 +10,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from colony_sim.biology.parameters import catalogue
+from colony_sim.biology.climate import constant
+from colony_sim.biology.parameters import Parameters, catalogue
+from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import load
 from colony_sim.experiment.units import CUP_CM3, METRIC, House, read, using, using_everywhere
+from colony_sim.explore import rules
+from colony_sim.trial.back import empty
+from colony_sim.trial.back import read as read_result
+from colony_sim.trial.boxes import TRIALS
+from colony_sim.trial.words import instructions
 from colony_sim.words.units import both, bran, moisture, scaled, show, span, symbol
 
 US = House("us")
@@ -207,3 +214,45 @@ def test_threads_without_a_house_of_their_own_show_that_of_the_page():
         with using(METRIC):
             shown.append(show(25.0, "C"))
     assert shown == ["77 °F", "25 °C"] and show(25.0, "C") == "25 °C"
+
+
+# ---- Where a keeper types and reads
+
+
+def test_the_room_of_the_page_is_in_the_degrees_of_the_house():
+    room_given = constant(20.0)
+    scenario = Scenario(Parameters.default(), room_given, 1, 1, 10, 0)
+    with using(US):
+        room = rules.rule(rules.TEMPERATURE)
+        assert room.printed == "°F" and rules.shown(room.key, 20.0) == "68 °F"
+        low, high = rules.on_slider(room, 20.0)
+        for degrees in range(low, high + 1):
+            # What is typed or slid stays as it is.
+            now = rules.changed(scenario, room.key, room.off_page(degrees), room_given)
+            assert room.on_page(rules.value(now, room.key)) == degrees
+        with pytest.raises(InputError) as caught:
+            rules.changed(scenario, room.key, room.off_page(500.0), room_given)
+        assert re.search(r"500\.0 is not possible.* to 122 \(F\)", rules.refused(caught.value))
+    room = rules.rule(rules.TEMPERATURE)
+    assert (room.printed, room.off_page(20.5), room.page_step) == ("°C", 20.5, 0.5)
+
+
+@pytest.mark.parametrize("trial", TRIALS, ids=lambda trial: trial.name)
+def test_a_trial_is_told_in_the_units_of_the_house(trial):
+    metric = instructions(trial, 20.0)
+    assert all(step in metric for step in trial.steps)
+    with using(US):
+        told = instructions(trial, 20.0)
+    assert "near 68 F" in told
+    # What is not weighed to a quarter cup is in grams as well.
+    assert not re.search(r"\d+ g of|\d mg|\d cm", told.split("Write down")[0].replace(" (", "("))
+
+
+def test_a_result_from_home_may_have_its_unit(tmp_path):
+    (sample,) = (trial for trial in TRIALS if trial.name == "sample")
+    log = tmp_path / "sample.csv"
+    numbers = []
+    for text in ("5.6699", "0.2 oz"):
+        log.write_text(empty(sample).rstrip("\n") + text + "\n")
+        numbers += read_result(log, TRIALS)[1].tolist()
+    assert numbers[0] == pytest.approx(numbers[1], rel=1e-4)

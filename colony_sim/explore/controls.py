@@ -74,7 +74,7 @@ class Control:
         if rule.low is None:
             return
         start = self._clock.ask(lambda session: session.start_value(rule.key))
-        low, high = (rule.on_page(end) for end in rules.span(rule, start))
+        low, high = rules.on_slider(rule, start)
         with ui.element("div").classes("slide"):
             words("span", f"{low:g}")
             slider = self._slider = Input(

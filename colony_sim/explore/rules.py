@@ -167,6 +167,14 @@ def span(found: Setting, start: Any) -> tuple[float, float]:
     return min(ends), max(ends)
 
 
+def on_slider(found: Setting, start: Any) -> tuple[float, float]:
+    """The ends in the unit of the page; whole degrees, as its steps begin at the lower end."""
+    low, high = (found.on_page(end) for end in span(found, start))
+    if found.unit == "C" and differs("C"):
+        return math.ceil(low), math.floor(high)
+    return low, high
+
+
 def value(scenario: Scenario, key: str) -> Any:
     """What a scenario has for a key; None for the temperature of a room that is not constant."""
     if key == TEMPERATURE:

@@ -24,10 +24,12 @@ import pandas as pd
 from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.experiment.files import MOST_REPLICATES
 from colony_sim.experiment.plan import whole
-from colony_sim.measuring.catalogue import catalogue
+from colony_sim.measuring.catalogue import Measure, catalogue
 from colony_sim.statistics.pointwise import differences, summarise
 from colony_sim.words.estimate import number
 from colony_sim.words.labels import shortened
+from colony_sim.words.units import differs, named, plain
+from colony_sim.words.units import here as in_house
 
 RULE = "Chow & Robbins (1965)"
 LEAST, MOST = 10, 200
@@ -173,25 +175,32 @@ def in_words(table: pd.DataFrame, rule: StoppingRule) -> list[str]:
         of_pairs = " of the difference" if (here["baseline"] != "").any() else ""
         head = (
             f"Precision of {measure.label[0].lower()}{measure.label[1:]}: half width of the "
-            f"{100 * rule.level:g} % interval{of_pairs} at most {wanted.half_width:g} "
-            f"{measure.unit}"
+            f"{100 * rule.level:g} % interval{of_pairs} at most "
+            f"{_here(wanted.half_width, measure)} {named(measure.unit)}"
         )
         missed = here[~here["met"]]
         least, most = here["replicates"].min(), here["replicates"].max()
         count = f"{most}" if least == most else f"{least} to {most}"
         if missed.empty:
-            widest = here["half_width"].max()
-            lines.append(f"{head}: reached with {count} replicates (widest: {number(widest)}).")
+            widest = number(in_house(here["half_width"].max(), measure.unit))
+            lines.append(f"{head}: reached with {count} replicates (widest: {widest}).")
             continue
         of = f"at {missed['point'].nunique()} of {points} points" if points > 1 else "for "
         if points == 1:
-            of += " and ".join(_state(row) for row in missed.itertuples())
+            of += " and ".join(_state(row, measure) for row in missed.itertuples())
         lines.append(f"{head}: not reached {of}, with the most replicates, {rule.most}.")
     return [*lines, f"Replicates were added by the rule of {RULE}, {rule.least} at least."]
 
 
-def _state(row: Any) -> str:
+def _here(value: float, measure: Measure) -> str:
+    """A half width that was asked for, in the unit of the house."""
+    found = in_house(value, measure.unit)
+    return plain(found) if differs(measure.unit) else f"{found:g}"
+
+
+def _state(row: Any, measure: Measure) -> str:
     name = f"“{shortened(str(row.policy), 40)}”"
     if not math.isfinite(row.half_width):
         return f"{name} ({row.n_pairs} pairs)"
-    return f"{name} ({number(row.half_width)} from {row.n_pairs} pairs)"
+    width = number(in_house(row.half_width, measure.unit))
+    return f"{name} ({width} from {row.n_pairs} pairs)"
