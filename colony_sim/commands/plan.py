@@ -25,7 +25,8 @@ from colony_sim.planning.words_page import first_answer, parts
 from colony_sim.results.folder import folder_of
 from colony_sim.running.runner import check_workers
 from colony_sim.studies.study import carry_out
-from colony_sim.words.estimate import number, percent
+from colony_sim.words.estimate import number, percent, short
+from colony_sim.words.units import differs, scaled, symbol
 
 _SHOWN_WEEKS = 52
 
@@ -104,12 +105,13 @@ def week_table(plan: StoredPlan) -> Table:
     wanted = plan.facts["want"]["grams_per_day"]
     table = Table(
         title=f"First year by week, median (80 % range) of {plan.met.runs} {runs(plan.facts)}; "
-        f"wanted {number(wanted)} g a day over four weeks",
+        f"wanted {number(scaled(wanted, 'g/d'))} {symbol('g/d')} over four weeks",
         title_justify="left",
     )
+    gram, degree = symbol("g"), symbol("C").removeprefix("°")
     for head in (
-        "Week", "From", "C", "Harvest g", "4 weeks g/day", "Met in",
-        "Bins", "Beetles", "Bran g", "Water g", "Minutes", "To do",
+        "Week", "From", degree, f"Harvest {gram}", f"4 weeks {gram}/day", "Met in",
+        "Bins", "Beetles", f"Bran {gram}", f"Water {gram}", "Minutes", "To do",
     ):  # fmt: skip
         table.add_column(head, justify="left" if head in ("From", "To do") else "right")
     for row in plan.tables["weeks"].head(_SHOWN_WEEKS).to_dict("records"):
@@ -117,14 +119,14 @@ def week_table(plan: StoredPlan) -> Table:
         table.add_row(
             f"{row['week']}",
             row["date"],
-            f"{row['temperature_c']:.1f}",
+            f"{scaled(row['temperature_c'], 'C'):.1f}",
             _with_range(row, "harvest_g"),
-            "" if four != four else number(four),
+            "" if four != four else number(scaled(four, "g/d")),
             "" if four != four else percent(row["met_share"]),
             f"{row['bins']:.0f}",
             f"{row['breeders']:.0f}",
-            f"{row['bran_g']:.0f}",
-            f"{row['moisture_g']:.0f}",
+            _weight(row["bran_g"]),
+            _weight(row["moisture_g"]),
             f"{row['minutes']:.0f}",
             row["to_do"],
         )
@@ -134,4 +136,10 @@ def week_table(plan: StoredPlan) -> Table:
 def _with_range(row: Mapping[str, Any], name: str) -> str:
     if not row[f"{name}_high"]:
         return "0"
-    return f"{row[name]:.0f} ({row[f'{name}_low']:.0f} to {row[f'{name}_high']:.0f})"
+    middle, low, high = (_weight(row[f"{name}{end}"]) for end in ("", "_low", "_high"))
+    return f"{middle} ({low} to {high})"
+
+
+def _weight(grams: float) -> str:
+    """Whole grams, or as much in the unit of the house."""
+    return short(scaled(grams, "g")) if differs("g") else f"{grams:.0f}"

@@ -15,7 +15,7 @@ from colony_sim.planning.measuring import day_date
 from colony_sim.planning.phrases import months, nice, range_text, reach_limits
 from colony_sim.planning.words_short import cold, remedies, short
 from colony_sim.words.estimate import Estimate, number, percent, percents
-from colony_sim.words.units import bran, moisture, scaled, show, symbol
+from colony_sim.words.units import bran, differs, moisture, plain, scaled, show, symbol
 
 CAUTION = (
     "Check your local feed law before you feed insects to animals, and ask a vet or a feed adviser "
@@ -284,9 +284,11 @@ def cost(plan: StoredPlan) -> str:
     table = plan.tables["purchases"]
     kilograms = table[table["days"] >= 28]["bran_kg"].mean()
     grams = plan.facts["mean_g_per_day"] * 365 / 12
-    text = f" At {price:g} a kg it costs {number(price * kilograms)} a month"
+    unit, a_kg = symbol("kg"), scaled(1.0, "kg")
+    told = plain(price / a_kg) if differs("kg") else f"{price:g}"
+    text = f" At {told} a {unit} it costs {number(price * kilograms)} a month"
     if grams > 0:
-        text += f", {number(1000 * price * kilograms / grams)} for a kg of larvae"
+        text += f", {number(1000 * price * kilograms / grams / a_kg)} for a {unit} of larvae"
     return f"{text}."
 
 

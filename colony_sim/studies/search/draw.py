@@ -45,7 +45,7 @@ def slide(result: Search, origin: Origin) -> Slide:
         caveat=_caveat(result),
         alt=_alt(result),
         data=_data(result),
-        paint=lambda: figure(in_house(result), title(result), origin),
+        paint=lambda: figure(result, origin),
         runs=count(runs(result), "run"),
     )
 
@@ -70,10 +70,11 @@ def runs(result: Search) -> int:
     return len(result.candidates) * result.search_seeds + int(result.front["runs"].sum())
 
 
-def figure(result: Search, name: str, origin: Origin) -> Figure:
+def figure(result: Search, origin: Origin) -> Figure:
     """Candidates run again with fresh seeds, with intervals; all candidates behind them."""
     page = style.new_figure()
-    top = style.headed(page, name) - 0.3
+    top = style.headed(page, title(result)) - 0.3
+    result = in_house(result)
     low = 0.95 + origin.foot(
         page,
         f"Dark rims: on the front of yield, work and risk of fading. {result.search_seeds} seeds a "
