@@ -6,6 +6,7 @@ from typing import Any
 
 from colony_sim.biology.parameters import catalogue
 from colony_sim.colony.simulate import Scenario
+from colony_sim.experiment.units import METRIC, UNITS, house
 from colony_sim.explore.rules import differences
 
 NAME = "explored"
@@ -34,6 +35,7 @@ def experiment_text(old: Scenario, new: Scenario) -> str | None:
         f'name = "{NAME}"',
         'question = "Does the new way do better than the old way?"',
         "invented = true",
+        *_units(),
         f"days = {new.days}",
         f"replicates = {REPLICATES}",
         f"seed = {new.seed}",
@@ -58,6 +60,12 @@ def experiment_text(old: Scenario, new: Scenario) -> str | None:
         lines += ["", "[[policy]]", f'name = "{name}"']
         lines += [f"{key} = {_toml(scenario.parameters[key])}" for key in handling]
     return "\n".join(lines) + "\n"
+
+
+def _units() -> list[str]:
+    """The units of the house, where they are not those that a file has by itself."""
+    system = house().system
+    return [] if system == METRIC.system else [f'{UNITS} = "{system}"']
 
 
 def _toml(found: Any) -> str:
