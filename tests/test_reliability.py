@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -153,12 +154,12 @@ def bank() -> Bank:
     return Bank((), scores, none, np.zeros((ROWS, 0)), np.full((ROWS, 3), np.nan))
 
 
-def _table(bank: Bank, monkeypatch, sure: float) -> pd.DataFrame:
+@cache
+def _table(bank: Bank, sure: float) -> pd.DataFrame:
     """Verdicts of literatures that tell one value with an error of `TOLD`.
 
     `sure` divides the spread of the worlds after each literature: 1 is right.
     """
-    monkeypatch.setattr(rotations, "fill", _lived)
     rng = np.random.default_rng(6)
     fits = []
     for row in range(ROWS):
@@ -175,14 +176,16 @@ def _table(bank: Bank, monkeypatch, sure: float) -> pd.DataFrame:
             code = int(bank.scores.structures[row, 2])
             other.structures[:, 2] = 1 - code
             fits.append(Fit(row, (prior.STRUCTURES[2], code), other))
-    lived = verdicts.live(bank, fits, 1, 2, 4)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(rotations, "fill", _lived)
+        lived = verdicts.live(bank, fits, 1, 2, 4)
     assert lived.chance[0] == pytest.approx(0.1, rel=0.2)
     return verdicts.forecasts(bank, fits, lived, ROWS, 1)
 
 
-def test_right_worlds_give_right_verdicts_and_narrow_ones_are_found_too_sure(bank, monkeypatch):
+def test_right_worlds_give_right_verdicts_and_narrow_ones_are_found_too_sure(bank):
     """Within 3.5 standard errors: a false alarm in two thousand seeds."""
-    right, sure = (_table(bank, monkeypatch, of) for of in (1.0, 8.0))
+    right, sure = (_table(bank, of) for of in (1.0, 8.0))
     found = reliability.scores(right).set_index(["without", "decision"])
     own = found.loc[(NONE, "yield")]
     assert own["verdicts"] == ROWS
@@ -200,8 +203,8 @@ def test_right_worlds_give_right_verdicts_and_narrow_ones_are_found_too_sure(ban
     assert foreign["brier"] > found.loc[(NONE, reliability.MOVES), "brier"] + 0.02
 
 
-def test_bins_hold_every_verdict_and_the_figure_every_bin(bank, monkeypatch):
-    table = _table(bank, monkeypatch, 1.0)
+def test_bins_hold_every_verdict_and_the_figure_every_bin(bank):
+    table = _table(bank, 1.0)
     bins = reliability.bins(table)
     own = bins[(bins["without"] == NONE) & (bins["decision"] == ALL)]
     assert own["verdicts"].sum() == ROWS * len(verdicts.ROTATIONS)

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
-import subprocess
-import sys
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -178,40 +177,38 @@ def test_an_error_while_writing_tables_leaves_the_old_ones(tmp_path):
     assert (tmp_path / "verdict.txt").read_text() == "old"
 
 
-# Ends the process, as a power cut would, right before a certain call that changes the disk.
-DEATH = """
-import os, sys
-from pathlib import Path
-sys.path.insert(0, sys.argv[3])
-from test_store import put
-left = int(sys.argv[2])
-def counted(call):
-    def wrapper(*args, **kwargs):
-        global left
-        if left == 0:
-            os._exit(9)
-        left -= 1
-        return call(*args, **kwargs)
-    return wrapper
-os.replace, Path.unlink, os.fsync = map(counted, (os.replace, Path.unlink, os.fsync))
-put(Path(sys.argv[1]), "new")
-print(left)
-"""
+def dying(folder: Path, left: int) -> int:
+    """Put new tables in a process that ends, as in a power cut, before a certain call that changes
+    the disk; its exit code."""
+    child = os.fork()
+    if child:
+        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+    def counted(call):
+        def wrapper(*args, **kwargs):
+            nonlocal left
+            if left == 0:
+                os._exit(9)
+            left -= 1
+            return call(*args, **kwargs)
+
+        return wrapper
+
+    try:
+        os.replace, Path.unlink, os.fsync = map(counted, (os.replace, Path.unlink, os.fsync))
+        put(folder, "new")
+        os._exit(0)
+    finally:
+        os._exit(70)
 
 
 def test_a_process_that_dies_anywhere_leaves_all_old_or_all_new_tables(tmp_path):
     outcomes = []
-    processes = []
     for calls in (0, 4, 5, 7, 9, 11, 14, 40, 1000):
         folder = tmp_path / str(calls)
         folder.mkdir()
         put(folder, "old", "comparison.png")
-        words = [sys.executable, "-c", DEATH, str(folder), str(calls), str(Path(__file__).parent)]
-        processes.append((folder, subprocess.Popen(words, stdout=subprocess.DEVNULL)))
-        if len(processes) % 2 == 0:
-            processes[-1][1].wait()
-    for folder, process in processes:
-        code = process.wait()
+        code = dying(folder, calls)
         with claim(folder, "x", FILES):
             pass
         word = json.loads((folder / "manifest.json").read_text())["word"]
