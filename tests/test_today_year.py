@@ -24,7 +24,7 @@ from colony_sim.logs.logbook import parse
 from colony_sim.logs.schedule import compile_schedule
 from colony_sim.logs.words import COLUMNS, LogAction
 
-BINS, MEMBERS, STAY = 5, 40, 42
+BINS, MEMBERS, STAY = 5, 20, 42
 FIRST, LAST = datetime.date(2031, 1, 4), datetime.date(2032, 1, 3)
 HEAD = ",".join(COLUMNS) + "\n"
 
