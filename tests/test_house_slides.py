@@ -31,6 +31,7 @@ from colony_sim.results.manifest import read as read_manifest
 from colony_sim.studies.breakeven import draw as breakeven
 from colony_sim.studies.breakeven.run import Axis
 from colony_sim.studies.comparison import bin_life, gains, overview, steady
+from colony_sim.studies.comparison.leans_on import LeansOn, leaning_in_words, what_would_tell
 from colony_sim.studies.search import draw as pareto
 from colony_sim.studies.sensitivity import screening, tornado
 from colony_sim.studies.sweep import slides as sweep_slides
@@ -161,3 +162,15 @@ def test_the_table_of_a_slide_is_metric_in_every_house(kind, place):
             tables.append([slide.data for slide in made(kind, place)])
     for metric, us in zip(*tables, strict=True):
         pd.testing.assert_frame_equal(metric, us)
+
+
+def test_what_a_comparison_leans_on_is_worth_so_much_in_the_units_of_the_house():
+    table = pd.DataFrame({
+        "told_apart": [True], "label": ["eggs eaten"], "measurement": "Count the small larvae",
+        "value_g_per_year": [284.0], "value_g_per_year_se": [57.0],
+    })  # fmt: skip
+    found = LeansOn(("a", "b"), 100, 1.0, table)
+    for system, worth in ((METRIC, "284 g a year (error 57)"), (US, "10 oz a year (error 2)")):
+        with using(House(system)):
+            assert worth in what_would_tell(found)
+            assert worth.partition(" (")[0] in leaning_in_words(found)

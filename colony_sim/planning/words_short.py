@@ -11,7 +11,7 @@ from colony_sim.planning.facts import StoredPlan
 from colony_sim.planning.measuring import day_date
 from colony_sim.planning.phrases import nice, points
 from colony_sim.words.estimate import number, percent, percents
-from colony_sim.words.units import show
+from colony_sim.words.units import moisture, show
 
 _RULES = {
     ("pupae.isolate", "True"): "pupae set apart",
@@ -22,7 +22,7 @@ _RULES = {
     "rotation.most_breeders_per_bin": "at most {} beetles in a breeding bin",
     "harvest.fraction": "a share of {} harvested",
     "pupae.inspection_days": "pupae looked for every {} days",
-    "moisture.growing_g_per_day": "{} g of water a day in a growing bin",
+    "moisture.growing_g_per_day": "{} a day in a growing bin",
     "rack.clear_after_days": "bins emptied {} days after the beetles left",
     "rack.bins": "{} bins used",
     "start.breeders": "{} beetles to start with",
@@ -134,7 +134,8 @@ def other_rules(handling: str) -> str:
     for part in filter(None, handling.split(", ")):
         key, _, value = part.partition(" ")
         rule = _RULES.get((key, value), _RULES.get(key))
-        found.append(part if rule is None else rule.format(value))
+        told = moisture(float(value)) if key == "moisture.growing_g_per_day" else value
+        found.append(part if rule is None else rule.format(told))
     return ", ".join(found)
 
 

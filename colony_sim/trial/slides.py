@@ -14,7 +14,7 @@ from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
 from colony_sim.studies.origin import Origin
 from colony_sim.trial import words
-from colony_sim.words.units import scaled, symbol
+from colony_sim.words.units import scaled, size, symbol, weight
 
 
 def slides(folder: Path) -> list[Slide]:
@@ -30,7 +30,7 @@ def slide(table: pd.DataFrame, facts: dict[str, Any], origin: Origin) -> Slide:
     title = words.headline(table)
     runs = f"{facts['worlds']} possible colonies"
     told = "; ".join(
-        f"{row.label} {words.weight(row.worth)} a year, error {words.size(row.worth_se)}"
+        f"{row.label} {weight(row.worth)} a year, error {size(row.worth_se)}"
         for row in table.itertuples()
     )
     return Slide(

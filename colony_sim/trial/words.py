@@ -11,9 +11,9 @@ from colony_sim.trial.back import Answer
 from colony_sim.trial.boxes import COUNT_ERROR, Trial
 from colony_sim.trial.question import Question
 from colony_sim.trial.side import NAME
-from colony_sim.words.estimate import of_100, short
+from colony_sim.words.estimate import of_100
 from colony_sim.words.listing import listed
-from colony_sim.words.units import bran, differs, scaled, show, symbol
+from colony_sim.words.units import bran, differs, scaled, show, size, symbol, weight
 
 CAUTION = (
     "Dust of bran, frass and skins causes allergy and asthma: sieve outdoors or with a fitted "
@@ -147,16 +147,6 @@ def _eur(value: float) -> str:
 def _per_eur(row: object) -> str:
     worth = float(row.worth_per_eur)  # type: ignore[attr-defined]
     return "" if math.isnan(worth) else f", {weight(worth)} a euro"
-
-
-def weight(grams: float, places: int = 0) -> str:
-    """Larvae by weight in the unit of the house, in grams to so many places."""
-    return f"{size(grams, places)} {symbol('g')}"
-
-
-def size(grams: float, places: int = 0) -> str:
-    """As `weight`, without the unit."""
-    return short(scaled(grams, "g")) if differs("g") else f"{grams:.{places}f}"
 
 
 def _gain(grams: float) -> str:

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from typing import Any
 
 from colony_sim.experiment.units import CARROT_WATER, converted, house
+from colony_sim.words.estimate import short
 
 Form = Callable[[float], str]
 _SQUARE = {"metric": ("10 x 10 cm", 1.0), "us": ("4 x 4 in", 1.03225600)}
@@ -143,6 +144,16 @@ def moisture(grams: float, paper: bool = False) -> str:
     water = f"{_text(grams, 'g', plain, 'metric')} of water"
     first, second = (slices, water) if here.system == "us" else (water, slices)
     return f"{first} ({second})" if paper else first
+
+
+def weight(grams: float, places: int = 0) -> str:
+    """Grams to so many places: ``420 g``; in another house two digits: ``15 oz``."""
+    return f"{size(grams, places)} {symbol('g')}"
+
+
+def size(grams: float, places: int = 0) -> str:
+    """As `weight`, without the unit."""
+    return short(scaled(grams, "g")) if differs("g") else f"{grams:.{places}f}"
 
 
 def legend() -> str:

@@ -21,6 +21,7 @@ from colony_sim.experiment.worlds import Worlds
 from colony_sim.statistics.information import Narrowing, runs_needed
 from colony_sim.studies.comparison.this_colony import narrowed
 from colony_sim.words.estimate import dashed
+from colony_sim.words.units import size, weight
 
 DAYS_A_YEAR = 365.25
 _NAMED, _WORTH_NAMING = 2, 1.0
@@ -104,14 +105,14 @@ def what_would_tell(found: LeansOn) -> str:
     top = told.iloc[0]
     return (
         f"To find out at home ({top['label']}): {top['measurement']}. That is worth "
-        f"{top['value_g_per_year']:.0f} g a year (error {top['value_g_per_year_se']:.0f}); which "
-        "small experiment is worth its minutes: colony-sim trial FOLDER."
+        f"{weight(top['value_g_per_year'])} a year (error {size(top['value_g_per_year_se'])}); "
+        "which small experiment is worth its minutes: colony-sim trial FOLDER."
     )
 
 
 def leaning_in_words(found: LeansOn) -> str:
     """What would change the answer, what that is worth in a year, and how to measure it."""
-    whole = f"Knowing everything would be worth {DAYS_A_YEAR * found.evpi:.0f} g a year"
+    whole = f"Knowing everything would be worth {weight(DAYS_A_YEAR * found.evpi)} a year"
     told = worth_naming(found.table).head(_NAMED)
     if told.empty:
         enough = runs_needed(len(found.table))
@@ -125,8 +126,8 @@ def leaning_in_words(found: LeansOn) -> str:
             f"colonies{more}. {whole}."
         )
     parts = [
-        f"{row.label} (worth {row.value_g_per_year:.0f} g a year, error "
-        f"{row.value_g_per_year_se:.0f}; {row.measurement})"
+        f"{row.label} (worth {weight(row.value_g_per_year)} a year, error "
+        f"{size(row.value_g_per_year_se)}; {row.measurement})"
         for row in told.itertuples()
     ]
     return dashed(f"What would change it: {'; '.join(parts)}. {whole}.")
