@@ -90,8 +90,8 @@ def few_numbers():
 
 
 @cache
-def case() -> Case:
-    """Made at the first call."""
+def folders() -> tuple[Path, Path]:
+    """Of the comparison and of the break-even map, made at the first call."""
     base = Path(tempfile.mkdtemp(prefix="colony-sim-pages-"))
     atexit.register(shutil.rmtree, base, ignore_errors=True)
     file = base / "small.toml"
@@ -100,22 +100,29 @@ def case() -> Case:
     short.write_text(EXPERIMENT.replace("days = 600", "days = 60"), encoding="utf-8")
     folder, study = base / "results" / "small", base / "elsewhere" / "map"
     compare(load(file), out=folder, workers=1, figures=False, one_world=True, assumptions=False)
-    found = gather(folder)
+    grid = ("--x", "predation.adult_egg=0,0.02", "--y", "rack.bins=6,12")
+    span = ("--replicates", 2, "--warm-up", 20, "--used", 21, "--workers", 1)
+    assert command("breakeven", short, *grid, *span, "--out", study) == 0
+    return folder, study
+
+
+@cache
+def case() -> Case:
+    """Their pages, made at the first call."""
+    folder, study = folders()
+    found = gather(folder, False)
     slides = Deck(found.slides[:4], found.folders[:4], [])
     screen = io.StringIO()
     wide = mock.patch.dict(os.environ, COLUMNS=str(COLUMNS))
     with with_slides(slides), few_numbers(), redirect_stdout(screen), wide:
         assert command("report", folder, "--days", DAYS) == 0
-    grid = ("--x", "predation.adult_egg=0,0.02", "--y", "rack.bins=6,12")
-    span = ("--replicates", 2, "--warm-up", 20, "--used", 21, "--workers", 1)
-    assert command("breakeven", short, *grid, *span, "--out", study) == 0
     with few_numbers():
         assert command("report", study) == 0
-    return Case(folder, folder / "report.html", study, study / "report.html", slides,
-                screen.getvalue())  # fmt: skip
+    pages = folder / "report.html", study / "report.html"
+    return Case(folder, pages[0], study, pages[1], slides, screen.getvalue())
 
 
 @cache
 def lived_again() -> Traces:
     """The runs of the page lived again, apart from the code of the page."""
-    return retrace(case().folder, PAIR)
+    return retrace(folders()[0], PAIR)

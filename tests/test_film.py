@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageSequence
 from plain_words import faults
-from report_case import PAIR, case, command, lived_again
+from report_case import PAIR, command, folders, lived_again
 
 from colony_sim.drawing.content import Scale
 from colony_sim.drawing.rack import example, rack_scene
@@ -32,7 +32,7 @@ def few(rack, monkeypatch):
 @pytest.mark.parametrize("ending", ["gif", "webp"])
 def test_film_read_back_has_a_frame_a_day_at_the_stated_pace(few, ending, tmp_path, capsys):
     out = tmp_path / f"film.{ending}"
-    assert command("film", case().folder, "--out", out, "--days", SHORT, "--pace", PACE) == 0
+    assert command("film", folders()[0], "--out", out, "--days", SHORT, "--pace", PACE) == 0
     screen = capsys.readouterr().out
     assert f"{SHORT} days in 1 s" in screen and not faults(screen)
     shots = film.Shots(film.racks_of(), PAIR, PACE, True)
@@ -45,14 +45,14 @@ def test_film_read_back_has_a_frame_a_day_at_the_stated_pace(few, ending, tmp_pa
             spans.append(frame.info["duration"])
     assert sum(spans) == pytest.approx(1000 * SHORT / PACE, abs=10) and max(gaps) < 4
     first = out.read_bytes()
-    film.write_film(case().folder, out, days=SHORT, pace=PACE)
+    film.write_film(folders()[0], out, days=SHORT, pace=PACE)
     assert out.read_bytes() == first
 
 
 def test_film_as_mp4(few, tmp_path):
     ffmpeg = pytest.importorskip("imageio_ffmpeg")
     out = tmp_path / "film.mp4"
-    done = film.write_film(case().folder, out, days=SHORT, pace=PACE)
+    done = film.write_film(folders()[0], out, days=SHORT, pace=PACE)
     frames, seconds = ffmpeg.count_frames_and_secs(str(out))
     assert frames == done.frames == SHORT and seconds == pytest.approx(SHORT / PACE, abs=0.2)
     program = [ffmpeg.get_ffmpeg_exe(), "-i", str(out), "-f", "null", "-"]
@@ -62,7 +62,7 @@ def test_film_as_mp4(few, tmp_path):
 
 def test_without_the_extra_one_line_names_it_and_nothing_is_written(tmp_path, capsys, monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "imageio_ffmpeg", None)
-    assert command("film", case().folder, "--out", tmp_path / "film.mp4") == 2
+    assert command("film", folders()[0], "--out", tmp_path / "film.mp4") == 2
     line = capsys.readouterr().err
     assert line.count("\n") == 1 and "imageio-ffmpeg" in line and "'film'" in line
     assert not list(tmp_path.iterdir())
@@ -80,13 +80,13 @@ def test_without_the_extra_one_line_names_it_and_nothing_is_written(tmp_path, ca
 )
 def test_bad_input_is_one_line_and_writes_nothing(words, told, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
-    assert command("film", case().folder, *words) == 2
+    assert command("film", folders()[0], *words) == 2
     line = capsys.readouterr().err
     assert line.count("\n") == 1 and told in line and not list(tmp_path.iterdir())
 
 
 def test_a_study_has_no_film(capsys):
-    assert command("film", case().study) == 2
+    assert command("film", folders()[1]) == 2
     assert "the folder of a comparison" in capsys.readouterr().err
 
 
