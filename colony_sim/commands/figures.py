@@ -9,10 +9,8 @@ from pathlib import Path
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import console
-from colony_sim.commands.study import reads_folder
-from colony_sim.results import manifest
+from colony_sim.commands.study import reads_folder, ready_to_live_again
 from colony_sim.results.folder import steadily
-from colony_sim.running.runner import compile_kernels
 from colony_sim.talk import present as show
 from colony_sim.talk.write import NOTES, PAGE, PDF, POWERPOINT, write_talk
 
@@ -29,8 +27,7 @@ def run_figures(
 ) -> None:
     """Write the slides, tell what was written, and open them if that is asked for."""
     try:
-        if manifest.read(folder, ()).get("kind") == "comparison":
-            compile_kernels()  # One of its runs is lived again.
+        ready_to_live_again(folder)
         write = partial(write_talk, folder, out, beside=not alone, seed=seed, pptx=pptx)
         talk = steadily(folder, partial(write, command=command_line(), tell=_tell))
     except KeyboardInterrupt:

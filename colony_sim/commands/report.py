@@ -7,7 +7,7 @@ from pathlib import Path
 
 from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import console
-from colony_sim.commands.study import reads_folder, split
+from colony_sim.commands.study import reads_folder, ready_to_live_again, split
 from colony_sim.report.page import write_report
 from colony_sim.results.folder import steadily
 
@@ -18,6 +18,7 @@ def run_report(
 ) -> None:
     """Write the page and tell where it is and how large."""
     try:
+        ready_to_live_again(folder)
         write = partial(write_report, folder, out, policies=split(policies), days=days)
         done = steadily(folder, partial(write, beside=not alone))
     except KeyboardInterrupt:

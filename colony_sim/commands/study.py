@@ -12,8 +12,9 @@ from rich.table import Table
 
 from colony_sim.commands.ending import FAILED, STOPPED, Ending
 from colony_sim.commands.show import HOW, console, progress_bar, show_page
+from colony_sim.results import manifest
 from colony_sim.results.manifest import reading
-from colony_sim.running.runner import Interrupted, Progress
+from colony_sim.running.runner import Interrupted, Progress, compile_kernels
 from colony_sim.studies.points import PointsFailed
 from colony_sim.studies.study import StudyResult
 
@@ -32,6 +33,18 @@ def reads_folder(
             return command(folder, *more, **options)
 
     return run
+
+
+def ready_to_live_again(folder: Path) -> None:
+    """Compile first, and say so, what a comparison needs, of which one pair of runs is lived again.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no results.
+    """
+    if manifest.read(folder, ()).get("kind") == "comparison":
+        compile_kernels()
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -57,22 +58,35 @@ def retrace(
     InputError
         If a run does not come out as it is stored: the model is another than it was then.
     """
+    folder = Path(folder)
     data = manifest.read(folder)
     plan = manifest.plan_from(data, str(folder / MANIFEST))
     runs = pd.read_parquet(folder / "runs.parquet")
     seed = _first_settled(runs, plan) if seed is None else seed
-    daily = pd.read_parquet(folder / "daily.parquet", filters=[("seed", "==", seed)])
+    changed = (folder / MANIFEST).stat().st_mtime_ns
     records: dict[str, RunRecord] = {}
     warm_up: dict[str, int | None] = {}
-    for run in plan.runs():
-        if run.scenario.seed != seed or (policies is not None and run.policy not in policies):
+    for policy in dict.fromkeys(run.policy for run in plan.runs() if run.scenario.seed == seed):
+        if policies is not None and policy not in policies:
             continue
-        record = SteadyMeasuring().live(run.scenario, record_bins=True)
-        _refuse_other(record, daily[daily["policy"] == run.policy], data, folder)
-        records[run.policy] = record
-        row = runs[(runs["policy"] == run.policy) & (runs["seed"] == seed)].iloc[0]
-        warm_up[run.policy] = int(row["warm_up_days"]) if row["status"] == "settled" else None
+        records[policy] = _lived(folder, changed, policy, seed)
+        row = runs[(runs["policy"] == policy) & (runs["seed"] == seed)].iloc[0]
+        warm_up[policy] = int(row["warm_up_days"]) if row["status"] == "settled" else None
     return Traces(seed, plan, records, warm_up)
+
+
+@lru_cache(maxsize=8)  # A page has the racks and the slides of the same runs.
+def _lived(folder: Path, changed: int, policy: str, seed: int) -> RunRecord:
+    data = manifest.read(folder)
+    plan = manifest.plan_from(data, str(folder / MANIFEST))
+    daily = pd.read_parquet(folder / "daily.parquet", filters=[("seed", "==", seed)])
+    scenario = next(
+        run.scenario for run in plan.runs()
+        if run.policy == policy and run.scenario.seed == seed
+    )  # fmt: skip
+    record = SteadyMeasuring().live(scenario, record_bins=True)
+    _refuse_other(record, daily[daily["policy"] == policy], data, folder)
+    return record
 
 
 def _first_settled(runs: pd.DataFrame, plan: Plan) -> int:
