@@ -55,8 +55,8 @@ def _paint(
     low = 0.75 + origin.foot(
         slide,
         f"Worth for the choice between “{first}” and “{second}” (expected value of sample "
-        "information, by regression), in the order of what a minute of work gives; line: one standard "
-        "error each way. Grey: not told apart from luck, and last.",
+        "information, by regression), in the order of what a minute of work gives; line: one "
+        "standard error each way. Grey: not told apart from luck, and last.",
         runs,
     )
     axes = style.axes(slide, 5.3, low, style.WIDTH - 5.3 - 3.7, top - 0.25 - low)
