@@ -208,7 +208,8 @@ def assimilate(
 
             found = from_to(1, _first_of(members))
             if len(found.members) < members:
-                on_first(_first_state(found, ensemble, log, members))
+                early = _weighed(ensemble, found, log, near_of(len(found.members)))
+                on_first(_first_state(found, *early, log, members))
                 found = found.and_those(from_to(len(found.members) + 1, members))
         else:
             kept = Kept(home / index["digest"][:16])
@@ -216,10 +217,10 @@ def assimilate(
                 ensemble, index["members"], folder, kept=kept, executor=executor,
                 on_progress=whole.next(),
             )  # fmt: skip
-            on_first(_first_state(found, ensemble, log, len(found.members)))
-        features = observe.features(ensemble.schedule, found.written)
         few = near_of(len(found.members)) if index is None else near_of_kept(index["lived"])
-        weights = weights_of(features, found.contents, log, few)
+        features, weights = _weighed(ensemble, found, log, few)
+        if index is not None:
+            on_first(_first_state(found, features, weights, log, len(found.members)))
         near = weights > 0
         chosen = [int(member) for member in found.members[near]]
         ahead = live_on(
@@ -288,15 +289,23 @@ def _first_of(members: int) -> int:
     return FIRST if members >= 2 * FIRST else members
 
 
-def _first_state(found: Lived, ensemble: Ensemble, log: np.ndarray, members: int) -> First:
+def _weighed(
+    ensemble: Ensemble, found: Lived, log: np.ndarray, near: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Features and weights of members, of which so many count."""
     features = observe.features(ensemble.schedule, found.written)
-    weights = weights_of(features, found.contents, log, near_of(len(found.members)))
+    return features, weights_of(features, found.contents, log, near)
+
+
+def _first_state(
+    found: Lived, features: np.ndarray, weights: np.ndarray, log: np.ndarray, of: int
+) -> First:
     near = weights > 0
     contents = found.contents[near]
     larvae = larvae_in(contents).sum(axis=1, keepdims=True)
     wanted = {"rack": contents.sum(axis=1), "rack_larvae": larvae}
     draws = adjust(features[near], wanted, KINDS, weights[near], log)
-    return First(len(found.members), members, draws)
+    return First(len(found.members), of, draws)
 
 
 def larvae_in(contents: np.ndarray) -> np.ndarray:

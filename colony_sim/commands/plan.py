@@ -26,7 +26,7 @@ from colony_sim.results.folder import folder_of
 from colony_sim.running.runner import check_workers
 from colony_sim.studies.study import carry_out
 from colony_sim.words.estimate import number, percent, short
-from colony_sim.words.units import differs, scaled, symbol
+from colony_sim.words.units import degrees, differs, scaled, symbol
 
 _SHOWN_WEEKS = 52
 
@@ -108,9 +108,9 @@ def week_table(plan: StoredPlan) -> Table:
         f"wanted {number(scaled(wanted, 'g/d'))} {symbol('g/d')} over four weeks",
         title_justify="left",
     )
-    gram, degree = symbol("g"), symbol("C").removeprefix("°")
+    gram = symbol("g")
     for head in (
-        "Week", "From", degree, f"Harvest {gram}", f"4 weeks {gram}/day", "Met in",
+        "Week", "From", degrees(), f"Harvest {gram}", f"4 weeks {gram}/day", "Met in",
         "Bins", "Beetles", f"Bran {gram}", f"Water {gram}", "Minutes", "To do",
     ):  # fmt: skip
         table.add_column(head, justify="left" if head in ("From", "To do") else "right")

@@ -16,7 +16,7 @@ from colony_sim.colony.simulate import Scenario
 from colony_sim.errors import InputError
 from colony_sim.experiment.files import LARGEST_SEED, MOST_BREEDERS, MOST_LARVAE
 from colony_sim.experiment.units import converted
-from colony_sim.words.units import differs, scaled, symbol
+from colony_sim.words.units import degrees, differs, scaled, symbol
 
 if TYPE_CHECKING:
     from colony_sim.explore.session import Session
@@ -214,7 +214,7 @@ def changed(scenario: Scenario, key: str, to: Any, given: Climate) -> Scenario:
 def _room(to: Any) -> Climate:
     if isinstance(to, bool) or not isinstance(to, int | float) or not LOWEST_C <= to <= HIGHEST_C:
         low, high = (rule(TEMPERATURE).on_page(end) for end in (LOWEST_C, HIGHEST_C))
-        allowed = f"a number from {low:g} to {high:g} ({symbol('C').removeprefix('°')})"
+        allowed = f"a number from {low:g} to {high:g} ({degrees()})"
         raise InputError(WHERE, TEMPERATURE, to, allowed)
     return constant(float(to))
 

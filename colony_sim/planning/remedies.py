@@ -154,9 +154,9 @@ def try_remedies(
         rows.append(_row(remedy.name, remedy.note, forecast, met, before, want, have))
     table = pd.DataFrame(rows)
     # Where none gives what is asked for, how few runs are fed throughout says little.
-    enough = (table["met"] >= want.probability).rename("enough")
+    enough = table["met"] >= want.probability
     order = (
-        table.join(enough)
+        table.assign(enough=enough)
         .iloc[1:]
         .sort_values(["enough", "fed_share", "gain_low"], ascending=False, kind="stable")
     )

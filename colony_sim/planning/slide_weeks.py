@@ -19,7 +19,7 @@ from colony_sim.planning.words import due, headline, when
 from colony_sim.planning.words_luck import parts, runs, what_it_is_over
 from colony_sim.studies.origin import Origin, count
 from colony_sim.words.estimate import number, percent, percents
-from colony_sim.words.units import scaled, show, symbol
+from colony_sim.words.units import degrees, scaled, show, symbol
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -97,7 +97,7 @@ def _slide(plan: StoredPlan, origin: Origin, name: str, rows: pd.DataFrame, titl
         "statement about the model.",
         alt=f"Harvest of the four weeks up to each week, {symbol('g/d')}, as a line with a band, "
         f"against {number(_a_day(wanted))} {symbol('g/d')} as a dashed line; below, the "
-        f"temperature of the room between {' and '.join(ends)} {_degrees()}. "
+        f"temperature of the room between {' and '.join(ends)} {degrees()}. "
         f"{most}. {int(rows['cold'].sum())} weeks are marked as cold.",
         data=rows[columns].reset_index(drop=True),
         paint=lambda: _figure(plan, origin, rows, title),
@@ -107,10 +107,6 @@ def _slide(plan: StoredPlan, origin: Origin, name: str, rows: pd.DataFrame, titl
 
 def _a_day(grams: Any) -> Any:
     return scaled(grams, "g/d")
-
-
-def _degrees() -> str:
-    return symbol("C").removeprefix("°")
 
 
 def _in_house(rows: pd.DataFrame) -> pd.DataFrame:
@@ -149,7 +145,7 @@ def _figure(plan: StoredPlan, origin: Origin, rows: pd.DataFrame, title: str) ->
     lower.plot(days, rows["temperature_c"], color=_ROOM, linewidth=2.2)
     lower.plot(days, rows["growth_temperature_c"], color=_GROWTH, linewidth=2.2,
                linestyle=(0, (4, 2)))  # fmt: skip
-    lower.set_ylabel(f"Degrees {_degrees()}")
+    lower.set_ylabel(f"Degrees {degrees()}")
     lower.margins(y=0.2)
     for axes in (upper, lower):
         axes.yaxis.set_label_coords(-0.95 / (style.WIDTH - 1.85), 0.5)

@@ -91,9 +91,8 @@ def preparing() -> str:
 
     if not compiled.CACHE_FOLDER:
         return "Preparing the model, as in every run: there is no folder to keep it in."
-    if (compiled.CACHE_FOLDER / _COMPILED).exists():
-        return ""
-    return f"Preparing the model for this machine, once: about {seconds_to_prepare():.0f} s."
+    seconds = seconds_to_prepare()
+    return f"Preparing the model for this machine, once: about {seconds:.0f} s." if seconds else ""
 
 
 def seconds_to_prepare() -> float:

@@ -13,7 +13,7 @@ from colony_sim.trial.question import Question
 from colony_sim.trial.side import NAME
 from colony_sim.words.estimate import of_100
 from colony_sim.words.listing import listed
-from colony_sim.words.units import bran, differs, scaled, show, size, symbol, weight
+from colony_sim.words.units import bran, degrees, differs, scaled, show, size, symbol, weight
 
 CAUTION = (
     "Dust of bran, frass and skins causes allergy and asthma: sieve outdoors or with a fitted "
@@ -97,7 +97,7 @@ def instructions(trial: Trial, room_c: float) -> str:
         f"{trial.label[0].upper()}{trial.label[1:]}\n\n"
         f"Takes {trial.days} days, some {work_time(trial.minutes)} of work and {feed} "
         f"of bran. Keep the boxes in the room of the rack, near {round(scaled(room_c, 'C'))} "
-        f"{symbol('C').removeprefix('°')}.\n\n{steps}\n\n"
+        f"{degrees()}.\n\n{steps}\n\n"
         f"Write down: {numbers}. Where there are too many to count, weigh all, weigh 100 of them, "
         f"and divide.{other}\n\n{CAUTION}\n"
     )

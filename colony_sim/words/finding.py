@@ -11,8 +11,10 @@ from colony_sim.measuring.catalogue import YIELD
 from colony_sim.statistics.paired import separated
 from colony_sim.words.estimate import Estimate, dashed, limits, number, signed
 from colony_sim.words.labels import shortened
-from colony_sim.words.units import scaled, symbol
+from colony_sim.words.units import differs, here, scaled, symbol
 
+_OF_MEASURE = {"mean", "sd", "low", "high", "difference", "policy_mean", "baseline_mean"}
+"""Columns in the unit of the measure."""
 LARVAE, HOURS = "yield_larvae_per_day", "work_hours_per_week"
 """Measures that are told beside the yield."""
 FADES = 0.1
@@ -183,8 +185,32 @@ def _change(row: pd.Series) -> str:
 
 
 def _mean_text(row: pd.Series) -> str:
-    here = in_house(row, "mean", "low", "high")
-    return dashed(str(Estimate.of(here, unit=f"{symbol('g')} per day")))
+    shown = in_house(row, "mean", "low", "high")
+    return dashed(str(Estimate.of(shown, unit=f"{symbol('g')} per day")))
+
+
+def measures_in_house(table: pd.DataFrame, units: Mapping[str, str]) -> pd.DataFrame:
+    """A table of measures in the units of the house.
+
+    Parameters
+    ----------
+    table : DataFrame
+        A row a measure, named in ``measure``; of its columns those of `_OF_MEASURE` are changed.
+    units : mapping of str to str
+        Units of the measures that are changed, by key.
+    """
+    changed = {key: unit for key, unit in units.items() if differs(unit)}
+    table = table.copy() if changed else table
+    for key, unit in changed.items():
+        rows = table["measure"] == key
+        for column in _OF_MEASURE.intersection(table):
+            table[column] = table[column].where(~rows, here(table[column], unit))
+    return table
+
+
+def a_day(grams: float) -> str:
+    """A yield (g a day) in the unit of the house."""
+    return f"{number(scaled(grams, 'g/d'))} {symbol('g/d')}"
 
 
 def in_house(row: pd.Series, *columns: str) -> pd.Series:

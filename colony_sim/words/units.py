@@ -100,6 +100,11 @@ def symbol(unit: str, size: float = 0.0) -> str:
     return _scale(size, alone, house().system)[0] + rate
 
 
+def degrees() -> str:
+    """The letter of the degrees of the house, for a narrow head: ``C`` or ``F``."""
+    return symbol("C").removeprefix("°")
+
+
 def scaled(values: Any, unit: str, size: float = 0.0) -> Any:
     """A number, or an array of them, in the unit that `symbol` names for the same `size`."""
     if unit.endswith("/dm2"):

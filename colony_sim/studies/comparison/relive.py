@@ -63,30 +63,27 @@ def retrace(
     plan = manifest.plan_from(data, str(folder / MANIFEST))
     runs = pd.read_parquet(folder / "runs.parquet")
     seed = _first_settled(runs, plan) if seed is None else seed
-    changed = (folder / MANIFEST).stat().st_mtime_ns
+    daily = pd.read_parquet(folder / "daily.parquet", filters=[("seed", "==", seed)])
+    known = _known(folder, (folder / MANIFEST).stat().st_mtime_ns, seed)
     records: dict[str, RunRecord] = {}
     warm_up: dict[str, int | None] = {}
-    for policy in dict.fromkeys(run.policy for run in plan.runs() if run.scenario.seed == seed):
-        if policies is not None and policy not in policies:
+    for run in plan.runs():
+        if run.scenario.seed != seed or (policies is not None and run.policy not in policies):
             continue
-        records[policy] = _lived(folder, changed, policy, seed)
-        row = runs[(runs["policy"] == policy) & (runs["seed"] == seed)].iloc[0]
-        warm_up[policy] = int(row["warm_up_days"]) if row["status"] == "settled" else None
+        if run.policy not in known:
+            record = SteadyMeasuring().live(run.scenario, record_bins=True)
+            _refuse_other(record, daily[daily["policy"] == run.policy], data, folder)
+            known[run.policy] = record
+        records[run.policy] = known[run.policy]
+        row = runs[(runs["policy"] == run.policy) & (runs["seed"] == seed)].iloc[0]
+        warm_up[run.policy] = int(row["warm_up_days"]) if row["status"] == "settled" else None
     return Traces(seed, plan, records, warm_up)
 
 
-@lru_cache(maxsize=8)  # A page has the racks and the slides of the same runs.
-def _lived(folder: Path, changed: int, policy: str, seed: int) -> RunRecord:
-    data = manifest.read(folder)
-    plan = manifest.plan_from(data, str(folder / MANIFEST))
-    daily = pd.read_parquet(folder / "daily.parquet", filters=[("seed", "==", seed)])
-    scenario = next(
-        run.scenario for run in plan.runs()
-        if run.policy == policy and run.scenario.seed == seed
-    )  # fmt: skip
-    record = SteadyMeasuring().live(scenario, record_bins=True)
-    _refuse_other(record, daily[daily["policy"] == policy], data, folder)
-    return record
+@lru_cache(maxsize=1)
+def _known(folder: Path, changed: int, seed: int) -> dict[str, RunRecord]:
+    """Runs that were lived again, by policy: a page has the racks and the slides of the same."""
+    return {}
 
 
 def _first_settled(runs: pd.DataFrame, plan: Plan) -> int:

@@ -13,6 +13,7 @@ from colony_sim.experiment.worlds import SHIPPED
 from colony_sim.figures import style
 from colony_sim.measuring.catalogue import YIELD
 from colony_sim.results import manifest
+from colony_sim.words.finding import measures_in_house
 from colony_sim.words.labels import shortened
 from colony_sim.words.units import scaled
 
@@ -39,12 +40,13 @@ class Results:
 
     def in_house(self) -> Results:
         """The same with yields in the unit of the house."""
+        units = {YIELD: "g/day"}
         return replace(
             self,
             runs=self.runs.assign(**{YIELD: scaled(self.runs[YIELD], "g")}),
-            summary=_in_house(self.summary),
-            differences=_in_house(self.differences),
-            all_differences=_in_house(self.all_differences),
+            summary=measures_in_house(self.summary, units),
+            differences=measures_in_house(self.differences, units),
+            all_differences=measures_in_house(self.all_differences, units),
             daily=self.daily.assign(harvest_g=scaled(self.daily["harvest_g"], "g")),
         )
 
@@ -135,15 +137,6 @@ def run_in_words(seed: int) -> str:
 def span(counts: Sequence[int]) -> str:
     """Counts as one number or as least and most."""
     return f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
-
-
-def _in_house(table: pd.DataFrame) -> pd.DataFrame:
-    """A table of measures with the yield in the unit of the house."""
-    table, rows = table.copy(), table["measure"] == YIELD
-    for column in ("mean", "low", "high", "difference"):
-        if column in table:
-            table.loc[rows, column] = scaled(table.loc[rows, column], "g")
-    return table
 
 
 def footer(figure: Figure, results: Results, runs: str | None = None) -> None:

@@ -18,11 +18,10 @@ import pandas as pd
 from colony_sim.measuring.catalogue import Measure, catalogue
 from colony_sim.statistics.paired import separated
 from colony_sim.words.estimate import Estimate, number, percent_of, probability
+from colony_sim.words.finding import measures_in_house
 from colony_sim.words.listing import listed
-from colony_sim.words.units import differs, here, named
+from colony_sim.words.units import named
 
-_OF_MEASURE = {"mean", "low", "high", "difference", "policy_mean", "baseline_mean"}
-"""Columns in the unit of the measure."""
 LOSSES = "adult_losses_per_100_per_day"
 REMINDER = "This is a statement about the model under its assumptions, not about a real colony."
 
@@ -57,7 +56,9 @@ def verdict(
     measure = catalogue().get(primary)
     if measure is None or measure.better is None:
         raise ValueError(f"primary {primary!r} is not a measure with a better side")
-    summary, differences = (_in_house(table, measure) for table in (summary, differences))
+    summary, differences = (
+        measures_in_house(table, {primary: measure.unit}) for table in (summary, differences)
+    )
     measure = replace(measure, unit=named(measure.unit))
     rows = summary[summary["measure"] == primary].set_index("policy")
     if rows.empty:
@@ -74,16 +75,6 @@ def verdict(
         finding = _many(compared, measure, summary, differences)
     parts = [question.strip(), _failures(rows, died), finding, REMINDER]
     return " ".join(p for p in parts if p)
-
-
-def _in_house(table: pd.DataFrame, measure: Measure) -> pd.DataFrame:
-    """A table with the rows of a measure in the unit of the house."""
-    if not differs(measure.unit):
-        return table
-    table, rows = table.copy(), table["measure"] == measure.key
-    for column in _OF_MEASURE.intersection(table):
-        table[column] = table[column].where(~rows, here(table[column], measure.unit))
-    return table
 
 
 def _failures(rows: pd.DataFrame, died: pd.DataFrame) -> str:

@@ -13,7 +13,8 @@ from colony_sim.studies.search.best import Best
 from colony_sim.studies.search.say import means_of
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, number
-from colony_sim.words.units import differs, scaled, symbol
+from colony_sim.words.finding import a_day
+from colony_sim.words.units import differs, scaled
 
 MOST_NAMED = 4
 """Policies whose handling is written out on the page; the table has all."""
@@ -67,7 +68,7 @@ def _value(key: str, text: str) -> str:
 
 def _risk(result: Best) -> list[str]:
     parts = [
-        f"{row.policy} {_a_day(row.yield_g_per_day)} "
+        f"{row.policy} {a_day(row.yield_g_per_day)} "
         f"(error {number(scaled(row.yield_se, 'g/d'))}), {number(row.minutes)} minutes a week, "
         f"fades in {100 * row.fading:.0f} of 100, keeps to "
         f"all limits in {100 * row.kept:.0f}"
@@ -76,7 +77,7 @@ def _risk(result: Best) -> list[str]:
     gap = (result.judged["selected_at"] - result.judged["yield_g_per_day"]).mean()
     return [
         f"In fresh runs: {'; '.join(parts)}.",
-        dashed(f"In the runs they were chosen by they came to {_a_day(gap)} more on "
+        dashed(f"In the runs they were chosen by they came to {a_day(gap)} more on "
                "average: luck of the choice and other colonies, left out here."),
     ] if gap > 0 else [f"In fresh runs: {'; '.join(parts)}."]  # fmt: skip
 
@@ -93,10 +94,6 @@ def _what_would_change_it(result: Best) -> list[str]:
         )
         lines.append(f"{over_words.LACKED[currency]}: {ahead} ({100 * share:.0f} of 100)")
     return [f"Better for a keeper short of {'; '.join(lines)}."]
-
-
-def _a_day(grams: float) -> str:
-    return f"{number(scaled(grams, 'g/d'))} {symbol('g/d')}"
 
 
 def _means(result: Best) -> str:

@@ -13,6 +13,7 @@ from colony_sim.statistics.worlds_pointwise import KNOWN
 from colony_sim.studies import precision
 from colony_sim.words import labels
 from colony_sim.words.estimate import dashed, number, of_100, short
+from colony_sim.words.finding import a_day
 from colony_sim.words.labels import shortened
 from colony_sim.words.units import scaled, symbol
 
@@ -88,10 +89,10 @@ class Finding:
         none = f"; no value at {left} of {len(means)} points" if left else ""
         low, high = known.idxmin(), known.idxmax()
         if len(known) == 1:
-            text = f"gives {_yield(known[low])} where {self._point(low)}"
+            text = f"gives {a_day(known[low])} where {self._point(low)}"
         else:
             text = (
-                f"is seen to give most, {_yield(known[high])}, where {self._point(high)}, "
+                f"is seen to give most, {a_day(known[high])}, where {self._point(high)}, "
                 f"and least, {number(scaled(known[low], 'g/d'))}, where {self._point(low)} "
                 f"(means of runs)"
             )
@@ -104,10 +105,6 @@ class Finding:
             for key, value in zip(self._sweep.points.columns, values.tolist(), strict=True)
         ]
         return ", ".join(keys[:4]) + (", …" if len(keys) > 4 else "")
-
-
-def _yield(grams: float) -> str:
-    return f"{number(scaled(grams, 'g/d'))} {symbol('g/d')}"
 
 
 def _number(value: object) -> str:

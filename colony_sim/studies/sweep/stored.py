@@ -15,13 +15,12 @@ from colony_sim.measuring.catalogue import YIELD, catalogue
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
 from colony_sim.statistics.pointwise import FAILED, STATUSES
-from colony_sim.words.units import differs, here
+from colony_sim.words.finding import measures_in_house
+from colony_sim.words.units import here
 
 LOSS = "adult_losses_per_100_per_day"
 MEASURES = (YIELD, LOSS)
 """Measures that are drawn, the first one first."""
-_OF_MEASURE = {"mean", "sd", "low", "high", "difference"}
-"""Columns in the unit of the measure."""
 MOST_RUNS = 300_000
 """Runs that are read at once; a larger sweep is told in tables alone."""
 APART = tuple(word for word in (*STATUSES, FAILED) if word != "settled")
@@ -62,18 +61,12 @@ class StoredSweep:
     def in_house(self) -> StoredSweep:
         """The same with `MEASURES` in the units of the house; keys stay as they are."""
         units = {measure: catalogue()[measure].unit for measure in MEASURES}
-        if not any(map(differs, units.values())):
-            return self
-        runs = self.runs.assign(**{m: here(self.runs[m], unit) for m, unit in units.items()})
-        tables = []
-        for table in (self.summary, self.differences):
-            table = table.copy()
-            for measure, unit in units.items():
-                rows = table["measure"] == measure
-                for column in _OF_MEASURE.intersection(table):
-                    table.loc[rows, column] = here(table.loc[rows, column], unit)
-            tables.append(table)
-        return replace(self, runs=runs, summary=tables[0], differences=tables[1])
+        return replace(
+            self,
+            runs=self.runs.assign(**{m: here(self.runs[m], unit) for m, unit in units.items()}),
+            summary=measures_in_house(self.summary, units),
+            differences=measures_in_house(self.differences, units),
+        )
 
     def values(self, key: str) -> list[Any]:
         """Values of a key that occur, rising where they are numbers, else in order of the design.
