@@ -148,6 +148,8 @@ SOUND = {
     "copy": ("rotation",),
 }
 """What each command is given beside the unsound option."""
+USED_ON = {"calendar": "run", "trial": "worlds"}
+"""Results folder that a command is given; the others one of a comparison."""
 SERVES = ("--serve", "--home", "--present", "--ship", "--remake", "--teeth", "--cluster", "--help")
 """Options that serve, open a browser, wait for a cluster or work for an hour."""
 
@@ -155,7 +157,7 @@ SERVES = ("--serve", "--home", "--present", "--ship", "--remake", "--teeth", "--
 @st.composite
 def of_options(draw: st.DrawFn, made: Mapping[str, Path]) -> Attack:
     """A sound command line with one or two options of any value, known or not."""
-    name = draw(st.sampled_from(sorted(SOUND)))
+    name = draw(st.sampled_from([n for n in sorted(SOUND) if USED_ON.get(n, "run") in made]))
     words, odd = [name, *SOUND[name]], []
     for _ in range(draw(st.integers(1, 2))):
         known = [o for o in commands()[name] if not {*o.opts} & {*SERVES}]
@@ -175,8 +177,8 @@ def of_options(draw: st.DrawFn, made: Mapping[str, Path]) -> Attack:
     if draw(st.integers(0, 19)) == 0:
         words.append("--unknown")
         odd.append("--unknown")
-    kind = "run" if name == "calendar" else "comparison"
-    return Attack(tuple(words), tuple(odd), {}, kind if FOLDER in words else "")
+    kind = USED_ON.get(name, "comparison") if FOLDER in words else ""
+    return Attack(tuple(words), tuple(odd), {}, kind)
 
 
 def any_attack(made: Mapping[str, Path]) -> st.SearchStrategy[Attack]:
