@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from colony_sim.running.local import LocalExecutor
+    from colony_sim.running.protocol import Executor
 
 PATIENCE_SECONDS = 0.4
 LINE = "Getting ready."
@@ -43,4 +44,18 @@ def workers_ahead(file: Path, workers: int | None) -> Iterator[LocalExecutor]:
     with LocalExecutor(workers) as executor:
         load(file)
         executor.ahead()
+        yield executor
+
+
+@contextmanager
+def worker_beside(folder: Path) -> Iterator[Executor]:
+    """A worker process beside this one for what is drawn of a results folder.
+
+    On a single core it is this process. One that cannot be of use is not started.
+    """
+    from colony_sim.running.beside import open_beside
+
+    with open_beside() as executor:
+        if (folder / "manifest.json").is_file():
+            executor.ahead()
         yield executor

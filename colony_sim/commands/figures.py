@@ -9,8 +9,9 @@ from pathlib import Path
 from colony_sim.commands.compare import command_line
 from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import console
-from colony_sim.commands.study import reads_folder, ready_to_live_again
+from colony_sim.commands.study import begin_to_live_again, reads_folder
 from colony_sim.results.folder import steadily
+from colony_sim.running.protocol import Executor
 from colony_sim.talk import present as show
 from colony_sim.talk.write import NOTES, PAGE, PDF, POWERPOINT, write_talk
 
@@ -19,6 +20,7 @@ from colony_sim.talk.write import NOTES, PAGE, PDF, POWERPOINT, write_talk
 def run_figures(
     folder: Path,
     *,
+    executor: Executor,
     out: Path | None,
     alone: bool,
     seed: int | None,
@@ -27,9 +29,10 @@ def run_figures(
 ) -> None:
     """Write the slides, tell what was written, and open them if that is asked for."""
     try:
-        ready_to_live_again(folder)
+        begin_to_live_again(folder, executor, seed)
         write = partial(write_talk, folder, out, beside=not alone, seed=seed, pptx=pptx)
-        talk = steadily(folder, partial(write, command=command_line(), tell=_tell))
+        write = partial(write, command=command_line(), tell=_tell, executor=executor)
+        talk = steadily(folder, write)
     except KeyboardInterrupt:
         raise Ending("Stopped. Nothing was written.", STOPPED) from None
     to = console()

@@ -7,20 +7,27 @@ from pathlib import Path
 
 from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import console
-from colony_sim.commands.study import reads_folder, ready_to_live_again, split
+from colony_sim.commands.study import begin_to_live_again, reads_folder, split
 from colony_sim.report.page import write_report
 from colony_sim.results.folder import steadily
+from colony_sim.running.protocol import Executor
 
 
 @reads_folder
 def run_report(
-    folder: Path, *, out: Path | None, policies: str | None, days: int | None, alone: bool
+    folder: Path,
+    *,
+    executor: Executor,
+    out: Path | None,
+    policies: str | None,
+    days: int | None,
+    alone: bool,
 ) -> None:
     """Write the page and tell where it is and how large."""
     try:
-        ready_to_live_again(folder)
+        begin_to_live_again(folder, executor)
         write = partial(write_report, folder, out, policies=split(policies), days=days)
-        done = steadily(folder, partial(write, beside=not alone))
+        done = steadily(folder, partial(write, beside=not alone, executor=executor))
     except KeyboardInterrupt:
         raise Ending("Stopped. Nothing was written.", STOPPED) from None
     to = console()

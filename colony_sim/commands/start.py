@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import _thread
+import gc
 import signal
 import sys
 import threading
@@ -22,6 +23,8 @@ def run() -> None:
         print("colony-sim: Stopped.", file=sys.stderr, flush=True)
         sys.exit(130)
     finally:
+        # The interpreter looks through all that there is at its end, for up to half a second.
+        gc.freeze()
         # What is left is to clean up, which a second Ctrl-C must not break off.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
 

@@ -14,7 +14,9 @@ from colony_sim.commands.ending import FAILED, STOPPED, Ending
 from colony_sim.commands.show import HOW, console, progress_bar, show_page
 from colony_sim.results import manifest
 from colony_sim.results.manifest import reading
+from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Interrupted, Progress, compile_kernels
+from colony_sim.studies.comparison import relive
 from colony_sim.studies.points import PointsFailed
 from colony_sim.studies.study import StudyResult
 
@@ -35,8 +37,10 @@ def reads_folder(
     return run
 
 
-def ready_to_live_again(folder: Path) -> None:
+def begin_to_live_again(folder: Path, executor: Executor, seed: int | None = None) -> None:
     """Compile first, and say so, what a comparison needs, of which one pair of runs is lived again.
+
+    The executor lives one of the pair meanwhile.
 
     Raises
     ------
@@ -45,6 +49,7 @@ def ready_to_live_again(folder: Path) -> None:
     """
     if manifest.read(folder, ()).get("kind") == "comparison":
         compile_kernels()
+        relive.begin(folder, executor, seed)
 
 
 @contextmanager

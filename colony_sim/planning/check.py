@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from colony_sim.planning.chance import share
 from colony_sim.planning.forecast import Case, Forecast, Forecaster, Seeds
 from colony_sim.planning.remedies import Remedy, fed
 from colony_sim.planning.wants import Have, Want
+from colony_sim.statistics.core import t_quantile
 
 
 @dataclass(frozen=True)
@@ -107,4 +107,4 @@ def _welch(a: np.ndarray, b: np.ndarray) -> tuple[float, float]:
     if total == 0:
         return float(a.mean() - b.mean()), 0.0
     freedom = total**2 / sum(part**2 / (len(x) - 1) for part, x in zip(parts, (a, b), strict=True))
-    return float(a.mean() - b.mean()), float(stats.t.ppf(0.975, freedom)) * total**0.5
+    return float(a.mean() - b.mean()), float(t_quantile(0.975, freedom + 1)) * total**0.5

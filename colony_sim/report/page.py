@@ -25,9 +25,10 @@ from colony_sim.experiment.units import using
 from colony_sim.figures.slide import Slide
 from colony_sim.report import rack_data, tables, words
 from colony_sim.report.contents import COMPARISON, Contents, gather_contents
-from colony_sim.report.pictures import picture
+from colony_sim.report.pictures import Picture, pictures
 from colony_sim.report.watched import check_days, pair_of, racks_of
 from colony_sim.results import manifest
+from colony_sim.running.protocol import Executor
 
 REPORT = "report.html"
 SCRIPTS = ("rack_words.js", "rack_draw.js", "rack_play.js")
@@ -62,6 +63,7 @@ def write_report(
     policies: list[str] | None = None,
     days: int | None = None,
     beside: bool = True,
+    executor: Executor | None = None,
 ) -> Written:
     """Write the page of a results folder.
 
@@ -78,6 +80,8 @@ def write_report(
         Days of the rack (1 to 730; default 730, or as many as the runs have).
     beside : bool
         Show studies of the same experiment in the same parent folder as well.
+    executor : Executor, optional
+        Makes pictures small meanwhile; default: this process.
 
     Raises
     ------
@@ -95,7 +99,7 @@ def write_report(
     with using(manifest.house_of(facts)):
         contents = gather_contents(folder, facts, beside=beside)
         rack, without = _rack(folder, facts, pair, days or rack_data.MOST_DAYS)
-        text = render(folder, contents, rack, without, chosen)
+        text = render(folder, contents, rack, without, chosen, executor)
     write_text(path, text)
     return Written(path, path.stat().st_size, without)
 
@@ -118,6 +122,7 @@ def render(
     rack: rack_data.Rack | None,
     without: str,
     chosen: str = "two",
+    executor: Executor | None = None,
 ) -> str:
     """The page as text; the same results always give the same page.
 
@@ -141,7 +146,7 @@ def render(
         script=Markup(script),
         style_hash=_hash(style),
         script_hash=_hash(script),
-        figures=[_figure(slide, place) for slide, place in _slides(contents)],
+        figures=_figures(contents, executor),
         sign=Markup(svg(sign_scene(), "")),
         icon=_address(svg(sign_scene(), "", width=48)),
         rack=rack,
@@ -206,11 +211,13 @@ def _address(text: str) -> str:
     return f"data:image/svg+xml;base64,{base64.b64encode(text.encode()).decode('ascii')}"
 
 
-def _slides(contents: Contents) -> Iterator[tuple[Slide, Path]]:
-    return zip(contents.deck.slides, contents.deck.folders, strict=True)
+def _figures(contents: Contents, executor: Executor | None) -> list[dict[str, Any]]:
+    deck = contents.deck
+    drawn = pictures(deck.slides, executor)
+    return [_figure(*each) for each in zip(deck.slides, deck.folders, drawn, strict=True)]
 
 
-def _figure(slide: Slide, place: Path) -> dict[str, Any]:
+def _figure(slide: Slide, place: Path, drawn: Picture) -> dict[str, Any]:
     said = slide.say.strip()
     # The title stands above the picture already.
     said = said.removeprefix(slide.title).lstrip(". ")
@@ -222,7 +229,7 @@ def _figure(slide: Slide, place: Path) -> dict[str, Any]:
         "caveat": slide.caveat,
         "alt": slide.alt,
         "place": place.name,
-        "picture": picture(slide),
+        "picture": drawn,
         "numbers": tables.numbers_table(slide.data, f"Numbers behind “{slide.title}”", file),
     }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +14,8 @@ from PIL import Image
 
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
+from colony_sim.running.beside import handed_over
+from colony_sim.running.protocol import Executor, TaskResult
 
 LARGE = 120_000
 """Bytes of an SVG above which a PNG is tried; the figures take about as much as PNG."""
@@ -27,30 +30,56 @@ class Picture:
     height: int
 
 
-def picture(slide: Slide) -> Picture:
-    """Draw a slide: as SVG with its letters as outlines or, where that is smaller, as PNG.
+def pictures(slides: Sequence[Slide], executor: Executor | None = None) -> list[Picture]:
+    """Draw slides: as SVG with letters as outlines or, where that is smaller, as PNG.
 
-    A phone has not the typeface of the figures; outlines look the same everywhere.
+    A phone has not the typeface of the figures; outlines look the same everywhere. An executor
+    makes PNG of what is drawn while the next is drawn.
     """
+    coming = []
     with style.theme():
         matplotlib.rcParams["svg.fonttype"] = "path"
-        figure = slide.paint()
-        width, height = (round(96 * inches) for inches in figure.get_size_inches())
-        kind, data = "svg+xml", _saved(figure, format="svg", metadata={"Date": None})
-        if len(data) > LARGE:
-            png = _fewer(_saved(figure, format="png", dpi=style.DPI, metadata={"Software": None}))
-            kind, data = ("png", png) if len(png) < len(data) else (kind, data)
+        for slide in slides:
+            figure = slide.paint()
+            width, height = (round(96 * inches) for inches in figure.get_size_inches())
+            drawn = _saved(figure, format="svg", metadata={"Date": None})
+            png = None
+            if len(drawn) > LARGE:
+                png = handed_over(_AsPNG(*_pixels(figure)), executor)
+            coming.append((drawn, png, width, height))
+    return [_smaller(svg, png() if png else svg, *size) for svg, png, *size in coming]
+
+
+def _smaller(svg: bytes, png: bytes, width: int, height: int) -> Picture:
+    kind, data = ("png", png) if len(png) < len(svg) else ("svg+xml", svg)
     text = base64.b64encode(data).decode("ascii")
     return Picture(f"data:image/{kind};base64,{text}", width, height)
 
 
-def _fewer(png: bytes) -> bytes:
-    """The same with 256 colours, which flat areas do with; a third of the bytes."""
+def _pixels(figure: Figure) -> tuple[bytes, int, int]:
+    """Red, green and blue of every pixel, and how many there are across and down."""
     file = io.BytesIO()
-    drawn = Image.open(io.BytesIO(png)).convert("RGB")
-    few = drawn.quantize(256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
-    few.save(file, format="PNG", optimize=True)
-    return file.getvalue()
+    figure.savefig(file, format="rgba", dpi=style.DPI)
+    wide, high = (int(style.DPI * inches) for inches in figure.get_size_inches())
+    drawn = Image.frombytes("RGBA", (wide, high), file.getvalue()).convert("RGB")
+    return drawn.tobytes(), wide, high
+
+
+@dataclass(frozen=True)
+class _AsPNG:
+    """Pixels as PNG with 256 colours, which flat areas do with; a third of the bytes."""
+
+    pixels: bytes
+    wide: int
+    high: int
+    key: str = ""
+
+    def run(self) -> TaskResult:
+        file = io.BytesIO()
+        drawn = Image.frombytes("RGB", (self.wide, self.high), self.pixels)
+        few = drawn.quantize(256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+        few.save(file, format="PNG", optimize=True)
+        return TaskResult(file.getvalue(), None, 0.0, None)
 
 
 def _saved(figure: Figure, **options: Any) -> bytes:

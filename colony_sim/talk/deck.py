@@ -10,7 +10,7 @@ from colony_sim.errors import ARGUMENT, InputError
 from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
-from colony_sim.studies.registry import studies, study
+from colony_sim.studies.registry import KINDS, studies, study
 
 
 @dataclass(frozen=True)
@@ -72,16 +72,16 @@ def studies_beside(folder: Path, facts: dict[str, Any]) -> list[Path]:
     """Folders of studies of the same experiment in the same parent folder, in a fixed order."""
     found = []
     here = Path(folder).resolve()
-    kinds = tuple(study.kind for study in studies() if study.beside)
     for path in sorted(here.parent.glob(f"*/{MANIFEST}")):
         if path.parent == here:
             continue
         try:
-            other = manifest.read(path.parent, kinds)
+            other = manifest.read(path.parent, KINDS)
         except InputError:
             continue
-        if _same_experiment(facts, other):
-            found.append((kinds.index(other["kind"]), Path(folder).parent / path.parent.name))
+        # Of what is not shown no study is loaded.
+        if _same_experiment(facts, other) and (of := study(other["kind"])) and of.beside:
+            found.append((KINDS.index(of.kind), Path(folder).parent / path.parent.name))
     return [path for _, path in sorted(found)]
 
 

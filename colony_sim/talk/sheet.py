@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from colony_sim.atomic import new_file
+from colony_sim.experiment.units import House, using
 from colony_sim.figures import plain, style
+from colony_sim.running.protocol import TaskResult
 from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR, what_would_tell, worth_naming
 from colony_sim.studies.comparison.seven import answer, cost, rack, sure, why
 from colony_sim.studies.comparison.seven.case import Case
@@ -25,6 +28,22 @@ Two = tuple[float, float]
 _A4 = SIZES["handout-a4.pdf"]
 MARGIN, TITLE, HEAD, BODY, SMALL = 0.55, 19.0, 12.0, 9.5, 7.5
 """In inches and points, on A4; all grows with the paper."""
+
+
+@dataclass(frozen=True)
+class Sheets:
+    """`write` as a job of a worker, in the units of a house; its outcome are the names."""
+
+    case: Case
+    folder: Path
+    house: House
+    key: str = ""
+
+    def run(self) -> TaskResult:
+        """Write them."""
+        with using(self.house):
+            names = tuple(path.name for path in write(self.case, self.folder))
+        return TaskResult(names, None, 0.0, None)
 
 
 def write(case: Case, folder: Path) -> list[Path]:

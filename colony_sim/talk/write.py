@@ -16,6 +16,8 @@ from colony_sim.experiment.units import using
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.results import manifest
+from colony_sim.running.beside import handed_over
+from colony_sim.running.protocol import Executor
 from colony_sim.studies.comparison.seven import case
 from colony_sim.talk import powerpoint, present, sheet
 from colony_sim.talk.deck import Deck, gather
@@ -59,6 +61,7 @@ def write_talk(
     pptx: bool = False,
     command: str = "",
     tell: Callable[[str], None] = lambda text: None,
+    executor: Executor | None = None,
 ) -> Talk:
     """Write pictures, PDF, data and notes of all slides of a results folder.
 
@@ -79,6 +82,8 @@ def write_talk(
         Command line, for the notes.
     tell : callable
         Told what is being done.
+    executor : Executor, optional
+        Draws handout and poster meanwhile; default: this process.
 
     Raises
     ------
@@ -94,15 +99,21 @@ def write_talk(
     facts = manifest.read(folder, ())
     _refuse_foreign(out)
     tell(f"Gathering the slides of {folder}")
-    with using(manifest.house_of(facts)):
+    house = manifest.house_of(facts)
+    with using(house):
         found = gather(folder, beside, seed)
     with ExitStack() as stack:
-        stack.enter_context(using(manifest.house_of(facts)))
+        stack.enter_context(using(house))
         try:
             staged = stack.enter_context(whole_folder(out))
         except OSError as error:
             reason = error.strerror or type(error).__name__
             raise InputError(str(out), "folder", reason, "a folder that can be written") from None
+        sheets: Callable[[], tuple[str, ...]] = tuple
+        if facts.get("kind") == "comparison":
+            tell("Drawing handout and poster")
+            job = sheet.Sheets(case.read(folder, seed), staged, house)
+            sheets = handed_over(job, executor)
         named = _draw(found, staged, tell)
         text = notes(folder, found, [stem for stem, _ in named], command)
         put_text(staged / NOTES, text)
@@ -111,11 +122,8 @@ def write_talk(
         if pptx:
             tell("Writing the slides as PowerPoint")
             powerpoint.write(staged / POWERPOINT, title, named)
-        sheets: tuple[str, ...] = ()
-        if facts.get("kind") == "comparison":
-            tell("Drawing handout and poster")
-            sheets = tuple(path.name for path in sheet.write(case.read(folder, seed), staged))
-    return Talk(out, named, found.left_out, sheets)
+        written = sheets()
+    return Talk(out, named, found.left_out, written)
 
 
 def _draw(found: Deck, staged: Path, tell: Callable[[str], None]) -> list[tuple[str, Slide]]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from colony_sim.commands.early import getting_ready
+from colony_sim.commands.early import getting_ready, worker_beside
 from colony_sim.commands.menu.app import COMPARE, SHOW, app
 from colony_sim.commands.menu.options import ProfileFile, shipped_too
 
@@ -37,10 +38,14 @@ def figures(
     ] = False,
 ) -> None:
     """Draw the slides of a talk, with speaker notes, handout, poster and the data behind them."""
-    with getting_ready():
-        from colony_sim.commands.figures import run_figures
+    with ExitStack() as opened:
+        with getting_ready():
+            executor = opened.enter_context(worker_beside(folder))
+            from colony_sim.commands.figures import run_figures
 
-    run_figures(folder, out=out, alone=alone, seed=seed, present=present, pptx=pptx)
+        run_figures(
+            folder, executor=executor, out=out, alone=alone, seed=seed, present=present, pptx=pptx
+        )
 
 
 @app.command(rich_help_panel=SHOW)
@@ -61,10 +66,12 @@ def report(
     ] = False,
 ) -> None:
     """Write one page of a results folder that opens in any browser, with a rack to watch."""
-    with getting_ready():
-        from colony_sim.commands.report import run_report
+    with ExitStack() as opened:
+        with getting_ready():
+            executor = opened.enter_context(worker_beside(folder))
+            from colony_sim.commands.report import run_report
 
-    run_report(folder, out=out, policies=policies, days=days, alone=alone)
+        run_report(folder, executor=executor, out=out, policies=policies, days=days, alone=alone)
 
 
 @app.command(rich_help_panel=SHOW)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -10,12 +12,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from colony_sim.colony.simulate import RunRecord
+from colony_sim.colony.simulate import RunRecord, Scenario
 from colony_sim.errors import InputError
-from colony_sim.experiment.plan import Plan
+from colony_sim.experiment.plan import Plan, PlannedRun
 from colony_sim.measuring.outcome import SteadyMeasuring
 from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
+from colony_sim.running.beside import handed_over
+from colony_sim.running.processes import stop_if_asked
+from colony_sim.running.protocol import Executor, TaskResult
 
 
 @dataclass(frozen=True)
@@ -60,30 +65,74 @@ def retrace(
     """
     folder = Path(folder)
     data = manifest.read(folder)
-    plan = manifest.plan_from(data, str(folder / MANIFEST))
-    runs = pd.read_parquet(folder / "runs.parquet")
-    seed = _first_settled(runs, plan) if seed is None else seed
+    seed, plan, asked, runs = _asked(folder, data, policies, seed)
     daily = pd.read_parquet(folder / "daily.parquet", filters=[("seed", "==", seed)])
-    known = _known(folder, (folder / MANIFEST).stat().st_mtime_ns, seed)
+    known = _known(folder, _changed(folder), seed)
     records: dict[str, RunRecord] = {}
     warm_up: dict[str, int | None] = {}
-    for run in plan.runs():
-        if run.scenario.seed != seed or (policies is not None and run.policy not in policies):
-            continue
-        if run.policy not in known:
-            record = SteadyMeasuring().live(run.scenario, record_bins=True)
+    for run in asked:
+        if run.policy not in known.lived:
+            coming = known.coming.pop(run.policy, None)
+            record = coming() if coming else _Again(run.scenario).run().outcome
             _refuse_other(record, daily[daily["policy"] == run.policy], data, folder)
-            known[run.policy] = record
-        records[run.policy] = known[run.policy]
+            known.lived[run.policy] = record
+        records[run.policy] = known.lived[run.policy]
         row = runs[(runs["policy"] == run.policy) & (runs["seed"] == seed)].iloc[0]
         warm_up[run.policy] = int(row["warm_up_days"]) if row["status"] == "settled" else None
     return Traces(seed, plan, records, warm_up)
 
 
+def begin(folder: Path, executor: Executor, seed: int | None = None) -> None:
+    """Have every second run that `retrace` of this folder will ask for lived by an executor.
+
+    Does nothing where `retrace` would refuse.
+    """
+    with suppress(InputError):
+        seed, _, asked, _ = _asked(folder, manifest.read(folder), None, seed)
+        coming = _known(folder, _changed(folder), seed).coming
+        coming |= {run.policy: handed_over(_Again(run.scenario), executor) for run in asked[1::2]}
+
+
+@dataclass(frozen=True)
+class _Again:
+    """A stored run as a job whose outcome is its record; it is stored nowhere."""
+
+    scenario: Scenario
+    key: str = ""
+
+    def run(self) -> TaskResult:
+        record = SteadyMeasuring().live(self.scenario, stop_if_asked, record_bins=True)
+        return TaskResult(record, None, 0.0, None)
+
+
+@dataclass
+class _Pair:
+    """By policy: runs that were lived again, and what waits for one that is lived meanwhile."""
+
+    lived: dict[str, RunRecord] = field(default_factory=dict)
+    coming: dict[str, Callable[[], RunRecord]] = field(default_factory=dict)
+
+
+def _asked(
+    folder: Path, data: dict[str, Any], policies: tuple[str, ...] | None, seed: int | None
+) -> tuple[int, Plan, list[PlannedRun], pd.DataFrame]:
+    """Seed, plan, runs to live again, and the table of all runs."""
+    plan = manifest.plan_from(data, str(folder / MANIFEST))
+    runs = pd.read_parquet(folder / "runs.parquet")
+    seed = _first_settled(runs, plan) if seed is None else seed
+    of_seed = [run for run in plan.runs() if run.scenario.seed == seed]
+    asked = [run for run in of_seed if policies is None or run.policy in policies]
+    return seed, plan, asked, runs
+
+
+def _changed(folder: Path) -> int:
+    return (folder / MANIFEST).stat().st_mtime_ns
+
+
 @lru_cache(maxsize=1)
-def _known(folder: Path, changed: int, seed: int) -> dict[str, RunRecord]:
-    """Runs that were lived again, by policy: a page has the racks and the slides of the same."""
-    return {}
+def _known(folder: Path, changed: int, seed: int) -> _Pair:
+    """What is known of a seed: a page has the racks and the slides of the same runs."""
+    return _Pair()
 
 
 def _first_settled(runs: pd.DataFrame, plan: Plan) -> int:
