@@ -49,8 +49,7 @@ SHORT = ("--warm-up", "10", "--used", "28")
 
 @dataclass(frozen=True)
 class Case:
-    """A command: its words, what is there before it, and whether the model itself is lived,
-    whether it
+    """A command: its words, what is there before it, whether the model itself is lived, whether it
     may be given again, and whether its runs are long: most kills are then where these are kept."""
 
     name: str
@@ -195,13 +194,7 @@ class Heard:
         while frame is not None:
             files.append(frame.f_code.co_filename)
             frame = frame.f_back
-        may = (
-            "colony_sim/atomic.py",
-            "running/store.py",
-            "search/proposing.py",
-            "sitecustomize.py",
-        )
-        if not any(file.endswith(may) for file in files):
+        if not any(file.endswith(MAY) for file in files):
             self.past.append(f"{event} {path}")
 
     def keep(self) -> None:

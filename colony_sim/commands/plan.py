@@ -23,7 +23,7 @@ from colony_sim.planning.study import STUDY
 from colony_sim.planning.words_luck import runs
 from colony_sim.planning.words_page import first_answer, parts
 from colony_sim.results.folder import folder_of
-from colony_sim.running.runner import check_workers
+from colony_sim.running.runner import Progress, check_workers
 from colony_sim.studies.study import carry_out
 from colony_sim.words.estimate import number, percent, short
 from colony_sim.words.units import degrees, differs, scaled, symbol
@@ -78,7 +78,14 @@ def _planned(
     name = base_plan(request, worlds).name + ("-quick" if quick else "")
     folder = folder_of(name, out)
     with ended_in_one_line(folder), Bars() as bars:
-        bars.say(before(request, effort, workers))
+        to_say, show = [before(request, effort, workers)], bars.of(name)
+
+        def on_progress(progress: Progress) -> None:
+            # Not before the folder is known to be fit: a refusal is one line.
+            while to_say:
+                bars.say(to_say.pop())
+            show(progress)
+
         result = carry_out(
             STUDY,
             replace(base_plan(request, worlds), name=name),
@@ -89,7 +96,7 @@ def _planned(
             profile=worlds,
             workers=workers,
             on_first=lambda forecast: bars.say(first_answer(forecast, request)),
-            on_progress=bars.of(name),
+            on_progress=on_progress,
         )
     if full:
         tell(result, week_table(result.found.kept))

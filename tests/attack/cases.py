@@ -207,6 +207,9 @@ def of_folders(made: Mapping[str, Path]) -> dict[str, Case]:
             f"{_AGAIN} --out {FOLDER}", "", code=DONE, **{".ready/manifest.json": bad_ready}),
         "compare over a manifest that is a list": read(
             f"{_AGAIN} --out {FOLDER}", "", code=DONE, manifest__json=b"[1, 2]"),
+        "plan over a store that is none": Case(
+            Attack((*inputs.MADE["plan"], "--out", "new"), ("new",), {
+                "new/runs.sqlite": b"no database"}), REFUSED, "runs.sqlite"),
         "compare over an experiment that is a list": read(
             f"{_AGAIN} --out {FOLDER}", "holds",
             manifest__json=b'{"experiment": [1], "files": 7}'),

@@ -110,6 +110,8 @@ def faults(
         if len(ending.line) > MOST_LETTERS:
             found.append(f"{len(ending.line)} letters")
         named = [form for odd in attack.odd if odd for form in (odd, repr(odd)[1:-1])]
+        # Of letters behind one dash each is an option, and the first unknown one is told.
+        named += [odd[:2] for odd in attack.odd if re.match(r"-\w", odd)]
         if not any(_plain(form) in _plain(ending.line) for form in named):
             found.append("names nothing")
         if changed:

@@ -13,6 +13,7 @@ NAMES = {
     "engine": lambda main, asked: main(asked.quick, asked.out),
     "peers": lambda main, asked: main(asked.quick, asked.out, asked.peers),
     "scale": lambda main, asked: main(asked.runs, asked.out),
+    "starts": lambda main, asked: main(),
 }
 #: Those of them that are run when none is named.
 USUAL = ("sweep", "engine")

@@ -140,20 +140,25 @@ def _equal(found: Found, out: Path):
 def _draw(found: Found, sizes: list[int], out: Path) -> None:
     sns.set_theme(context="paper", style="whitegrid", palette="colorblind")
     figure, ax = plt.subplots(figsize=(6.4, 4.0))
+    ends = []
     for peer, _ in found.peers:
         have = [n for n in sizes if found.costs(peer.module, n).size]
         boxes = [np.percentile(found.costs(peer.module, n), (25, 50, 75)) for n in have]
         low, middle, high = np.array(boxes).T
         line = ax.errorbar(have, middle, [middle - low, high - middle], marker="o", ms=4, capsize=2)
-        # The two of columns end close to each other.
-        up = {"ambr_frames": 4, "starsim_arrays": -4}.get(peer.module, 0)
-        ax.annotate(peer.label, (have[-1], middle[-1]), (7, up), textcoords="offset points",
-                    color=line[0].get_color(), va="center")  # fmt: skip
+        ends.append((have[-1], middle[-1], peer.label, line[0].get_color()))
     ax.set(xscale="log", yscale="log", xlabel="insects", ylabel="ns an insect and day",
            title="The same simple colony")  # fmt: skip
     ax.set_xlim(right=20 * ax.get_xlim()[1])
     sns.despine(ax=ax)
     figure.tight_layout()
+    lowest = -np.inf
+    for x, y, label, color in sorted(ends, key=lambda end: end[1]):
+        # Points above the axis; lines may end closer to each other than letters are high.
+        at = ax.transData.transform((x, y))[1] * 72 / figure.dpi
+        lowest = max(at, lowest + 11)
+        ax.annotate(label, (x, y), (7, lowest - at), textcoords="offset points", color=color,
+                    va="center")  # fmt: skip
     with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "peers"}):
         for kind in ("png", "svg"):
             figure.savefig(out / f"peers.{kind}", dpi=160)
