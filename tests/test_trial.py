@@ -90,7 +90,7 @@ def test_bran_is_as_much_as_the_steps_and_the_price_say(monkeypatch):
         trial.live(Parameters.default(), 1, 25.0)
         assert sum(given) == trial.bran_g
         for grams in set(given):
-            assert f"{grams:.0f} g of" in " ".join(trial.steps)
+            assert ("bran", grams) in [pair for step in trial.steps for pair in step.amounts]
 
 
 def test_written_numbers_have_the_error_of_a_count():
@@ -121,6 +121,14 @@ def test_racks_side_by_side_live_as_their_ways_say_with_luck_of_their_own(tmp_pa
     assert second == other and first != one
     assert alike.key != ways.key and ways.days == 250 and ways.minutes == 2500.0
     assert ways.summary(np.array([[5.0, 3.0]])).tolist() == [[2.0]]
+
+
+def test_a_way_whose_name_has_braces_is_told_as_it_is(tmp_path):
+    text = EXPERIMENT.replace('"long"', '"{long}"').replace('"short"', '"{short}"')
+    (tmp_path / "x.toml").write_text(text)
+    trial = side_by_side(expand(load(tmp_path / "x.toml")), ("{long}", "{short}"), 10.0, 50.0)
+    assert "the first by “{long}” and the second by “{short}”" in words.instructions(trial, 20.0)
+    assert [number.asked for number in trial.numbers] == ["larvae harvested in the year, g"] * 2
 
 
 # ---- What a result is worth
@@ -206,7 +214,7 @@ def test_the_command_ranks_says_how_and_takes_a_result_back(place):
     assert written["world"].nunique() == WORLDS
     top = question.read(place / "results/demo-shed").named(table["trial"].iloc[0])
     steps = (folder / "instructions.txt").read_text()
-    assert all(step in steps for step in top.steps) and "mask" in steps
+    assert all(words.in_house(step) in steps for step in top.steps) and "mask" in steps
     assert of_folder(folder, "trial")["settings"]["worlds"] == WORLDS
     (slide,) = slides(folder)
     readable(slide)

@@ -21,7 +21,7 @@ from colony_sim.explore.experiment_file import experiment_text
 from colony_sim.trial.back import empty
 from colony_sim.trial.back import read as read_result
 from colony_sim.trial.boxes import TRIALS
-from colony_sim.trial.words import instructions
+from colony_sim.trial.words import in_house, instructions
 from colony_sim.words.units import both, bran, moisture, scaled, show, span, symbol
 
 US = House("us")
@@ -242,7 +242,7 @@ def test_the_room_of_the_page_is_in_the_degrees_of_the_house():
 @pytest.mark.parametrize("trial", TRIALS, ids=lambda trial: trial.name)
 def test_a_trial_is_told_in_the_units_of_the_house(trial):
     metric = instructions(trial, 20.0)
-    assert all(step in metric for step in trial.steps)
+    assert all(in_house(step) in metric for step in trial.steps)
     with using(US):
         told = instructions(trial, 20.0)
     assert "near 68 F" in told

@@ -93,7 +93,7 @@ def empty(trial: Trial) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
     for number in trial.numbers:
-        writer.writerow([trial.name, number.box, number.what, ""])
+        writer.writerow([trial.name, number.box, number.asked, ""])
     return out.getvalue()
 
 
@@ -128,7 +128,7 @@ def read(path: Path, trials: Sequence[Trial]) -> tuple[Trial, np.ndarray]:
         text = found.pop(number.box, None)
         if text is None:
             raise InputError(str(path), "box", "missing", f"a row of box {number.box}")
-        unit = {"g": "g", "C": "K"}.get(number.what.rpartition(", ")[2])
+        unit = number.unit
         try:
             value = float(text.replace(",", "."))
         except ValueError:

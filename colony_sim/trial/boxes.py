@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -46,14 +47,41 @@ class Number:
     box : str
         Which box it is of.
     what : str
-        What is counted or weighed, with its unit.
+        What is counted, weighed or measured.
     most : float
         More there cannot be.
+    unit : str
+        Of what is weighed, "g", or of a difference of temperatures, "K"; empty for a count.
     """
 
     box: str
     what: str
     most: float = np.inf
+    unit: str = ""
+
+    @property
+    def asked(self) -> str:
+        """What to write down, with its unit."""
+        return f"{self.what}, {_ASKED[self.unit]}"
+
+
+_ASKED = {"": "counted", "g": "g", "K": "C"}
+
+
+class Amount(NamedTuple):
+    """A quantity in a step: bran and steps of a scale in g, a square floor in dm2, the weight of a
+    larva in mg, a hole in mm."""
+
+    of: Literal["bran", "floor", "larva", "hole", "scale"]
+    value: float
+
+
+@dataclass(frozen=True)
+class Step:
+    """What to do, with a pair of braces for each amount, in order."""
+
+    text: str
+    amounts: tuple[Amount, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -74,7 +102,7 @@ class Trial:
         Work of the keeper, all together.
     bran_g : float
         Bran that it takes.
-    steps : tuple of str
+    steps : tuple of Step
         What to do, in order.
     live : callable
         ``live(parameters, seed, room_c) -> float64 array``: the numbers without errors of counting.
@@ -88,7 +116,7 @@ class Trial:
     days: int
     minutes: float
     bran_g: float
-    steps: tuple[str, ...]
+    steps: tuple[Step, ...]
     live: Callable[[Parameters, int, float], np.ndarray]
     key: str = ""
 
@@ -112,9 +140,9 @@ class Trial:
         """What a keeper would write down of numbers seen."""
         values = []
         for number, value in zip(self.numbers, seen, strict=True):
-            if number.what.endswith(" g"):
+            if number.unit == "g":
                 values.append(max(0.0, round(value + SCALES_G * chance.standard_normal(), 1)))
-            elif number.what.endswith(" C"):
+            elif number.unit == "K":
                 values.append(max(0.0, round(value + DEGREES_K * chance.standard_normal(), 1)))
             else:
                 counted = float(round(value * np.exp(COUNT_ERROR * chance.standard_normal())))
@@ -248,24 +276,32 @@ def _warmth(p: Parameters, seed: int, room_c: float) -> np.ndarray:
     return np.array([max(0.0, float(np.mean(seen)))])
 
 
-_SMALL = "small larvae, counted"
+_SMALL = "small larvae"
+_FILLED = (Amount("bran", _BRAN_G), Amount("floor", _FLOOR_DM2))
 _GRID = (
-    "Put 250 g of bran in each of two boxes of 20 x 20 cm, a slice of carrot on top.",
-    "In one, lay a grid with holes of 2 mm on the bran, so that eggs fall through and beetles "
-    "stay above; in the other none.",
-    "Put 60 beetles in each and note the day. Renew the carrot when it dries.",
-    "Take all beetles out of both after {days}, and the grid as well.",
-    "Wait five weeks, with a slice of carrot once skins show. Sieve and count the small larvae of "
-    "each box.",
-)
+    Step(
+        "In one, lay a grid with holes of {} on the bran, so that eggs fall through and beetles "
+        "stay above; in the other none.", (Amount("hole", 2.0),),
+    ),
+    Step("Put 60 beetles in each and note the day. Renew the carrot when it dries."),
+)  # fmt: skip
 
 
 def _grid_trial(days: int, minutes: float) -> Trial:
     span = f"{days} day{'s' * (days > 1)}"
+    steps = (
+        Step("Put {} of bran in each of two boxes of {}, a slice of carrot on top.", _FILLED),
+        *_GRID,
+        Step(f"Take all beetles out of both after {span}, and the grid as well."),
+        Step(
+            "Wait five weeks, with a slice of carrot once skins show. Sieve and count the small "
+            "larvae of each box."
+        ),
+    )
     return Trial(
         f"grid-{days}", f"beetles with and without a grid, {span}",
         (Number("without grid", _SMALL), Number("with grid", _SMALL)), days + _GROW_DAYS, minutes,
-        2 * _BRAN_G, tuple(step.format(days=span) for step in _GRID), partial(_grid, days),
+        2 * _BRAN_G, steps, partial(_grid, days),
     )  # fmt: skip
 
 
@@ -278,25 +314,34 @@ TRIALS = (
         (Number("with larvae", _SMALL, 100), Number("without larvae", _SMALL, 100)),
         3 + _GROW_DAYS, 90.0, 2 * _LITTLE_G,
         (
-            "Sieve eggs out of fresh bran and count 100 into each of two boxes of 20 x 20 cm with "
-            "60 g of bran.",
-            "Put 300 larvae of some 60 mg (half grown) into one of the boxes, none into the other.",
-            "After three days sieve these larvae out again; the eggs fall through.",
-            "Five weeks later count the small larvae of each box.",
+            Step(
+                "Sieve eggs out of fresh bran and count 100 into each of two boxes of {} with {} "
+                "of bran.", (Amount("floor", _FLOOR_DM2), Amount("bran", _LITTLE_G)),
+            ),
+            Step(
+                "Put 300 larvae of some {} (half grown) into one of the boxes, none into the "
+                "other.", (Amount("larva", 60.0),),
+            ),
+            Step("After three days sieve these larvae out again; the eggs fall through."),
+            Step("Five weeks later count the small larvae of each box."),
         ),
         _larvae_on_eggs,
     ),
     Trial(
         "split-bin", "half of the pupae apart, half left",
-        tuple(Number(box, "whole beetles, counted", 100) for box in ("left", "apart")),
+        tuple(Number(box, "whole beetles", 100) for box in ("left", "apart")),
         21, 40.0, 2 * _BRAN_G,
         (
-            "Put 250 g of bran in each of two boxes of 20 x 20 cm.",
-            "Pick 200 fresh pupae. Put 100 in one box by themselves.",
-            "Put the other 100 in the second box, with 100 beetles, 300 larvae of some 30 mg and a "
-            "slice of carrot.",
-            "After three weeks count the whole living beetles of each box; in the second take off "
-            "the 100 that you put in.",
+            Step("Put {} of bran in each of two boxes of {}.", _FILLED),
+            Step("Pick 200 fresh pupae. Put 100 in one box by themselves."),
+            Step(
+                "Put the other 100 in the second box, with 100 beetles, 300 larvae of some {} and "
+                "a slice of carrot.", (Amount("larva", 30.0),),
+            ),
+            Step(
+                "After three weeks count the whole living beetles of each box; in the second take "
+                "off the 100 that you put in."
+            ),
         ),
         _pupae,
     ),
@@ -304,47 +349,58 @@ TRIALS = (
         "laying", "what 60 beetles lay in three days", (Number("box", _SMALL),),
         3 + _GROW_DAYS, 45.0, _BRAN_G,
         (
-            "Put 250 g of bran and 60 beetles in a box of 20 x 20 cm, with a slice of carrot.",
-            "Take all beetles out after three days.",
-            "Five weeks later count the small larvae.",
+            Step("Put {} of bran and 60 beetles in a box of {}, with a slice of carrot.", _FILLED),
+            Step("Take all beetles out after three days."),
+            Step("Five weeks later count the small larvae."),
         ),
         _laying,
     ),
     Trial(
-        "sample", "50 larvae weighed", (Number("bin", "weight of 50 larvae, g"),), 84, 5.0, 0.0,
+        "sample", "50 larvae weighed", (Number("bin", "weight of 50 larvae", unit="g"),),
+        84, 5.0, 0.0,
         (
-            "Twelve weeks after the beetles left a bin take 50 larvae from its middle, unchosen.",
-            "Weigh them together on a scale that shows 0.1 g.",
+            Step(
+                "Twelve weeks after the beetles left a bin take 50 larvae from its middle, "
+                "unchosen."
+            ),
+            Step("Weigh them together on a scale that shows {}.", (Amount("scale", 0.1),)),
         ),
         _sample,
     ),
     Trial(
         "fifty", "50 large larvae set apart, their pupae counted",
-        (Number("box", "pupae and beetles, counted", 50),), 35, 15.0, _FIFTY_G,
+        (Number("box", "pupae and beetles", 50),), 35, 15.0, _FIFTY_G,
         (
-            "Put 50 larvae of some 100 mg on 100 g of bran in a box of 20 x 20 cm, with a slice of "
-            "carrot.",
-            "After five weeks count pupae and beetles, those taken out before as well.",
+            Step(
+                "Put 50 larvae of some {} on {} of bran in a box of {}, with a slice of carrot.",
+                (Amount("larva", 100.0), Amount("bran", _FIFTY_G), Amount("floor", _FLOOR_DM2)),
+            ),
+            Step("After five weeks count pupae and beetles, those taken out before as well."),
         ),
         _fifty,
     ),
     Trial(
         "beetle-lives", "100 young beetles counted after six weeks",
-        (Number("box", "living beetles, counted", 100),), 14 * _FILLS, 40.0, _FILLS * _BRAN_G,
+        (Number("box", "living beetles", 100),), 14 * _FILLS, 40.0, _FILLS * _BRAN_G,
         (
-            "Put 100 beetles that have just turned black on 250 g of bran in a box of 20 x 20 cm, "
-            "with a slice of carrot.",
-            "After two and after four weeks sieve the beetles onto 250 g of fresh bran; take the "
-            "old bran with its eggs away. After six weeks count those that live.",
+            Step(
+                "Put 100 beetles that have just turned black on {} of bran in a box of {}, with a "
+                "slice of carrot.", _FILLED,
+            ),
+            Step(
+                "After two and after four weeks sieve the beetles onto {} of fresh bran; take the "
+                "old bran with its eggs away. After six weeks count those that live.",
+                _FILLED[:1],
+            ),
         ),
         _lives,
     ),
     Trial(
         "logger", "a logger in a full bin and one beside it",
-        (Number("bin", "warmer than the room, C"),), 3, 10.0, 0.0,
+        (Number("bin", "warmer than the room", unit="K"),), 3, 10.0, 0.0,
         (
-            "Put one logger into the middle of a full growing bin and one beside the rack.",
-            "After three days take the mean of both; write down the difference.",
+            Step("Put one logger into the middle of a full growing bin and one beside the rack."),
+            Step("After three days take the mean of both; write down the difference."),
         ),
         _warmth,
     ),

@@ -12,11 +12,11 @@ from colony_sim.colony.simulate import Scenario, simulate
 from colony_sim.experiment.plan import Plan, content_key
 from colony_sim.measuring.catalogue import run_measures
 from colony_sim.running.processes import stop_if_asked
-from colony_sim.trial.boxes import Number, Trial, of_each_box
+from colony_sim.trial.boxes import Number, Step, Trial, of_each_box
 
 NAME = "side-by-side"
 DAYS = 365
-_WEIGHED = "larvae harvested in the year, g"
+_WEIGHED = "larvae harvested in the year"
 
 
 @dataclass(frozen=True)
@@ -82,13 +82,15 @@ def side_by_side(
     first, second = pair
     return Beside(
         NAME, f"both ways side by side in two racks, {days} days",
-        tuple(Number(name, _WEIGHED) for name in pair), days, days * minutes_a_day,
+        tuple(Number(name, _WEIGHED, unit="g") for name in pair), days, days * minutes_a_day,
         days * bran_g_a_day,
         (
-            f"Set up two racks alike: {plan.breeders} beetles and {plan.larvae} larvae of all "
-            "sizes in each, in one room.",
-            f"Keep the first by “{first}” and the second by “{second}”, for {days} days.",
-            "Weigh all larvae that you harvest of each and add them up.",
+            Step(
+                f"Set up two racks alike: {plan.breeders} beetles and {plan.larvae} larvae of all "
+                "sizes in each, in one room."
+            ),
+            Step(f"Keep the first by “{first}” and the second by “{second}”, for {days} days."),
+            Step("Weigh all larvae that you harvest of each and add them up."),
         ),
         Racks(common, (ways[0], ways[1])), _digest(common, ways),
     )  # fmt: skip

@@ -61,7 +61,7 @@ def frames(found: Found) -> dict[str, pd.DataFrame]:
     for trial, rows in zip(found.question.trials, found.written, strict=True):
         for number, column in zip(trial.numbers, rows.T, strict=True):
             parts.append(pd.DataFrame({
-                "trial": trial.name, "box": number.box, "what": number.what,
+                "trial": trial.name, "box": number.box, "what": number.asked,
                 "world": found.question.numbers, "number": column,
             }))  # fmt: skip
     gains = pd.DataFrame({"world": found.question.numbers, "gain": found.question.gains})

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import re
 
 import pandas as pd
 
 from colony_sim.trial.back import Answer
-from colony_sim.trial.boxes import COUNT_ERROR, Trial
+from colony_sim.trial.boxes import COUNT_ERROR, Amount, Step, Trial
 from colony_sim.trial.question import Question
 from colony_sim.trial.side import NAME
 from colony_sim.words.estimate import of_100
@@ -87,12 +86,12 @@ def full(question: Question, ranking: pd.DataFrame) -> str:
 
 def instructions(trial: Trial, room_c: float) -> str:
     """How to do a trial."""
-    steps = "\n".join(f"{i}. {_in_house(step)}" for i, step in enumerate(trial.steps, start=1))
+    steps = "\n".join(f"{i}. {in_house(step)}" for i, step in enumerate(trial.steps, start=1))
     feed = f"{trial.bran_g:.0f} g"
     other = ""
     if differs("g"):
         feed, other = bran(trial.bran_g), " Weights may have their unit, as in 0.4 oz."
-    numbers = listed([f"{number.box}: {number.what}" for number in trial.numbers])
+    numbers = listed([f"{number.box}: {number.asked}" for number in trial.numbers])
     return (
         f"{trial.label[0].upper()}{trial.label[1:]}\n\n"
         f"Takes {trial.days} days, some {work_time(trial.minutes)} of work and {feed} "
@@ -158,18 +157,25 @@ def _error(grams: float) -> str:
     return size(grams, 1)
 
 
-_QUANTITIES = (
-    (r"(\d+) g (of (?:fresh )?bran)", lambda found: f"{bran(float(found[1]))} {found[2]}"),
-    (r"(\d+) x (\d+) cm", lambda found: show(float(found[1]) * float(found[2]) / 100, "dm2")),
-    (r"(\d+) mg", lambda found: show(float(found[1]), "mg")),
-    (r"(\d+) mm", lambda found: f"{show(float(found[1]) / 10, 'cm')} ({found[0]})"),
-    (r"(\d+\.\d+) g", lambda found: f"{show(float(found[1]), 'g')} ({found[0]})"),
-)  # fmt: skip
-"""How quantities stand in the steps of a trial, and how they are told in another house."""
+def _told(amount: Amount) -> str:
+    """An amount of a step in the units of the house, beside those of the tool where both help."""
+    of, value = amount
+    if not differs("g"):
+        side = 10 * math.sqrt(value)
+        floor = f"{side:g} x {side:g} cm"
+        return floor if of == "floor" else f"{value:g} {_UNITS[of]}"
+    if of == "bran":
+        return bran(value)
+    if of in ("hole", "scale"):
+        here = show(value / 10, "cm") if of == "hole" else show(value, "g")
+        return f"{here} ({value:g} {_UNITS[of]})"
+    return show(value, "dm2" if of == "floor" else "mg")
 
 
-def _in_house(step: str) -> str:
-    if differs("g"):
-        for pattern, told in _QUANTITIES:
-            step = re.sub(pattern, told, step)
-    return step
+_UNITS = {"bran": "g", "larva": "mg", "hole": "mm", "scale": "g"}
+
+
+def in_house(step: Step) -> str:
+    """A step in the units of the house."""
+    # Without an amount there may be names of the user's in it, and braces in these.
+    return step.text.format(*map(_told, step.amounts)) if step.amounts else step.text
