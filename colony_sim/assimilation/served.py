@@ -260,7 +260,8 @@ class Handler(BaseHTTPRequestHandler):
 
     def _body(self) -> bytes | None:
         length = self.headers.get("Content-Length", "")
-        if not length.isdecimal() or int(length) > _MOST_BYTES:
+        # Not of any number of digits, which Python refuses to read.
+        if not length.isdecimal() or len(length) > 9 or int(length) > _MOST_BYTES:
             self._refuse(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "A row is shorter.")
             return None
         return self.rfile.read(int(length))

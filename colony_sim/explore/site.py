@@ -59,7 +59,8 @@ class Site:
         guard = Guard(self._waiting, self.entrance)
         # An open page must not hold up the end.
         self._server = uvicorn.Server(
-            uvicorn.Config(guard, lifespan="off", log_level="warning", timeout_graceful_shutdown=1)
+            # The terminal is the keeper's: what others send that is no request is not told.
+            uvicorn.Config(guard, lifespan="off", log_level="error", timeout_graceful_shutdown=1)
         )
         self._loop: asyncio.AbstractEventLoop | None = None
         self._began = threading.Event()
