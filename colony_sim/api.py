@@ -29,7 +29,9 @@ from colony_sim.running.runner import Progress, compile_kernels
 from colony_sim.studies.breakeven import run as breakeven_run
 from colony_sim.studies.breakeven import study as maps
 from colony_sim.studies.comparison import study as comparison
-from colony_sim.studies.comparison.run import Comparison, RunsFailed, Stage, compare_plan
+from colony_sim.studies.comparison.found import Comparison
+from colony_sim.studies.comparison.live import RunsFailed, Stage
+from colony_sim.studies.comparison.run import compare_plan
 from colony_sim.studies.comparison.stages import make_rule
 from colony_sim.studies.fitting_worlds import WORLDS
 from colony_sim.studies.search import best_study as bests

@@ -21,11 +21,13 @@ from colony_sim.results.folder import claim, folder_of
 from colony_sim.running.protocol import Executor
 from colony_sim.running.runner import Interrupted, WorkerDied, check_workers
 from colony_sim.running.whole import Whole
+from colony_sim.studies.comparison.live import RunsFailed, Stage
 from colony_sim.studies.comparison.over_worlds import all_pairs
-from colony_sim.studies.comparison.run import FILES, RunsFailed, Stage, compare_plan
+from colony_sim.studies.comparison.run import compare_plan
 from colony_sim.studies.comparison.stages import expected_runs
 from colony_sim.studies.comparison.stages import make_rule as make_worlds_rule
 from colony_sim.studies.comparison.study import STUDY
+from colony_sim.studies.comparison.write import FILES
 from colony_sim.studies.precision import make_rule
 from colony_sim.words.estimate import percent, short
 

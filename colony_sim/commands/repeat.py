@@ -10,7 +10,7 @@ from colony_sim.commands.show import progress_bar
 from colony_sim.commands.study import reads_folder
 from colony_sim.results.folder import steadily
 from colony_sim.running.runner import WorkerDied
-from colony_sim.studies.comparison.run import RunsFailed
+from colony_sim.studies.comparison.live import RunsFailed
 from colony_sim.studies.repeat import repeat
 
 

@@ -20,6 +20,7 @@ from colony_sim.experiment.plan import Plan
 from colony_sim.measuring.catalogue import YIELD, Measure, catalogue
 from colony_sim.running.runner import Progress as RunProgress
 from colony_sim.statistics.paired import separated
+from colony_sim.studies.comparison.found import Comparison
 from colony_sim.studies.comparison.over_words import (
     currency_rows,
     disagreement,
@@ -27,7 +28,6 @@ from colony_sim.studies.comparison.over_words import (
     is_open,
 )
 from colony_sim.studies.comparison.over_worlds import OverWorlds
-from colony_sim.studies.comparison.run import Comparison
 from colony_sim.studies.profile_words import TEMPERATURES
 from colony_sim.words.estimate import Estimate, dashed, number, of_100, percent, probability
 from colony_sim.words.finding import HOURS, LARVAE, in_house

@@ -18,16 +18,15 @@ from colony_sim.running.executor import open_executor
 from colony_sim.running.runner import Progress, check_workers
 from colony_sim.running.store import open_store
 from colony_sim.studies.comparison.assumptions import compared, find_assumptions
-from colony_sim.studies.comparison.run import (
+from colony_sim.studies.comparison.found import Comparison
+from colony_sim.studies.comparison.live import RunsFailed, run_series
+from colony_sim.studies.comparison.stored import planned
+from colony_sim.studies.comparison.write import (
     TABLES,
-    Comparison,
-    RunsFailed,
-    run_series,
     write_answer,
     write_assumptions,
     write_tables,
 )
-from colony_sim.studies.comparison.stored import planned
 from colony_sim.studies.points import PointRunner
 
 _TEXTS = (*(f"{name}.csv" for name in TABLES), "verdict.txt")

@@ -25,3 +25,9 @@ def measured(run: PlannedRun, store: OutcomeStore) -> tuple[pd.DataFrame, dict[s
     """The daily series of a finished run, and its outcome."""
     found = unpack(store.get(run.key))
     return found.daily, SteadyMeasuring().outcome(run.scenario, found.daily, found.died_out_day)
+
+
+def place(plan: Plan, run: PlannedRun) -> dict[str, Any]:
+    """Where a run belongs."""
+    place = {"policy": run.policy, "replicate": run.replicate, "seed": run.scenario.seed}
+    return place if plan.profile is None else place | {"world": plan.world(run.replicate)}

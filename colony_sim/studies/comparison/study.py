@@ -6,7 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from colony_sim.figures.slide import Slide
-from colony_sim.studies.comparison.run import FIGURES, MORE_TABLES, TABLES, Comparison, compare_plan
+from colony_sim.studies.comparison.found import Comparison
+from colony_sim.studies.comparison.run import compare_plan
+from colony_sim.studies.comparison.write import FIGURES, MORE_TABLES, TABLES
 from colony_sim.studies.study import Said, Study
 
 
