@@ -26,6 +26,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import time
 import traceback
 from collections.abc import Callable, Sequence
 from contextlib import closing
@@ -267,6 +268,15 @@ def _spread(numbers: list[int], most: int) -> list[int]:
     return [numbers[i * len(numbers) // most] for i in range(most)]
 
 
+def spread_out(numbers: list[int]) -> list[int]:
+    """The same in an order in which the first few are from all over."""
+    step = 1 << len(numbers).bit_length()
+    order: list[int] = []
+    while step := step // 2:
+        order += [i for i in range(step - 1, len(numbers), 2 * step)]
+    return [numbers[i] for i in order]
+
+
 def prepared(case: Case, home: Path) -> Path:
     """A place with what the command needs."""
     place = home / "begin"
@@ -290,8 +300,11 @@ def prepared(case: Case, home: Path) -> Path:
     return place
 
 
-def kill(case: Case, most: int, home: Path, by: signal.Signals) -> Found:
-    """Kill a command at moments of its life, from an empty place and from one where it was done."""
+def kill(case: Case, most: int, minutes: float, home: Path, by: signal.Signals) -> Found:
+    """Kill a command at moments of its life, from an empty place and from one where it was done.
+
+    Minutes are shared as kills are; moments come in an order that spreads those before the end.
+    """
     begin, found = prepared(case, home), Found()
     done: dict[str, object] | None = None
     for start in ("new", "again")[: 1 + case.again]:
@@ -315,7 +328,10 @@ def kill(case: Case, most: int, home: Path, by: signal.Signals) -> Found:
         done = whole
         kept = Path(shutil.copytree(place, home / f"kept-{start}", symlinks=True))
         share = 1.0 if not case.again else 0.5 if not case.long else 0.1 if start == "new" else 0.9
-        for number in chosen(moments, math.ceil(share * most)):
+        latest = time.monotonic() + 60 * minutes * share
+        for number in spread_out(chosen(moments, math.ceil(share * most))):
+            if time.monotonic() > latest:
+                break
             anew()
             what = f"{start} {number} {moments[number]}"
             code = live(case, place, killer(number, by))
@@ -405,6 +421,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.kills", description=__doc__)
     parser.add_argument("commands", nargs="*", metavar="COMMAND")
     parser.add_argument("--most", type=int, default=MOST, help="kills of each command (100)")
+    parser.add_argument("--minutes", type=float, default=math.inf, help="of each command (any)")
     parser.add_argument("--interrupt", action="store_true", help="by Ctrl-C in place of SIGKILL")
     given = parser.parse_args(words)
     by = signal.SIGINT if given.interrupt else signal.SIGKILL
@@ -424,7 +441,7 @@ def main(words: Sequence[str] | None = None) -> int:
         import_module("matplotlib.backends.backend_pdf")
     for case in mine:
         with tempfile.TemporaryDirectory(prefix="kills-") as name:
-            found = kill(case, given.most, Path(name), by)
+            found = kill(case, given.most, given.minutes, Path(name), by)
         bad |= found.bad
         print(
             f"{case.name}: {found.kills} kills at {found.moments} moments"
@@ -452,6 +469,7 @@ def main(words: Sequence[str] | None = None) -> int:
         # The other model needs a process that began with it.
         env = commandline.environment(faults="eggs=eaten" if real else None)
         more = [sys.executable, __file__, *others, "--most", str(given.most)]
+        more += ["--minutes", str(given.minutes)]
         more += ["--interrupt"] * given.interrupt
         bad |= bool(subprocess.run(more, env={**env, "KILLS_HALF": "1"}).returncode)
     return int(bad)
