@@ -11,12 +11,15 @@ import glob
 import os
 import shutil
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
 
 _SWAPS = 20
+_LOOKS, _LOOK_S = 3, 0.02
+"""Looks at a lock that is held, and seconds between them."""
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 moment: Callable[[str, Path], object] | None = None
 """Told what is about to be changed, or has been: for tests that end the process right there."""
@@ -56,7 +59,8 @@ def whole_file(path: Path) -> Iterator[IO[bytes]]:
             raise
         raise type(error)(error.errno, error.strerror, str(path)) from None
     finally:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
         if held is not None:
             os.close(held)
 
@@ -194,14 +198,23 @@ def lock_file(path: Path) -> IO[bytes] | None:
     OSError
         It cannot be written.
     """
+    tries = _LOOKS
     while True:
         handle = open(path, "a+b")  # noqa: SIM115 (it is closed by the caller)
         if not _locked(handle):
             handle.close()
+            if tries := tries - 1:
+                time.sleep(_LOOK_S)  # Who asks whether it is held takes it for a moment.
+                continue
             return None
         if _is_at(handle.fileno(), path):
             return handle
         handle.close()  # It was deleted by who held it before.
+
+
+def is_held(path: Path) -> bool:
+    """Whether a process holds a lock."""
+    return path.exists() and not _abandoned(path)
 
 
 def _is_at(descriptor: int, path: Path) -> bool:

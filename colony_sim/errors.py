@@ -1,10 +1,19 @@
-"""The one error a user's input can cause."""
+"""The one error a user's input can cause, and what Ctrl-C makes of others."""
 
 from __future__ import annotations
 
 ARGUMENT = "argument"
 """``where`` of an argument of a function, which is the ``key``; ``argument NAME`` if a part of it
 is at fault. The commands show its option in its place."""
+
+
+def interrupted(error: BaseException | None) -> bool:
+    """Whether an error came up while Ctrl-C was on its way, as in what cleans up."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 class InputError(Exception):

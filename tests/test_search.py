@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import subprocess
+from contextlib import closing
 
 import numpy as np
 import pandas as pd
@@ -20,6 +22,7 @@ from colony_sim.studies.origin import Origin
 from colony_sim.studies.points import Window
 from colony_sim.studies.search import draw as drawing
 from colony_sim.studies.search.limits import Limits, came_to, expected_breeders, faded
+from colony_sim.studies.search.proposing import NAME
 from colony_sim.studies.search.run import OBJECTIVES, Search, needed, pareto, persistence
 from colony_sim.studies.search.say import headline, in_words
 
@@ -141,6 +144,29 @@ def test_the_command_on_the_model_itself(done):
     assert "pareto.png" in facts["files"]
     assert of_folder(folder, "search")["settings"]["limits"] == facts["study"]["limits"]
     assert "59 runs without a loss or more; 3 cannot" in " ".join(out.split())
+
+
+def test_a_candidate_that_was_changed_is_found_and_proposed_again(tmp_path):
+    (tmp_path / "demo.toml").write_text(SMALL)
+    place, again = tmp_path, (*WORDS, "--candidates", 5)
+    assert cli(*again, cwd=place, faults=None)[0] == 0
+    folder = place / "results/demo-search"
+    assert cli("check", folder, cwd=place)[0] == 0
+    whole = {name: text for name, text in tree(folder).items() if name.endswith(".csv")}
+    change = (
+        lambda kept: kept.execute("UPDATE trial_values SET value = value * 3"),
+        lambda kept: kept.execute("UPDATE trial_user_attributes SET value_json = '{'"),
+        lambda kept: kept.execute("DROP TABLE trial_values"),
+    )
+    for one in change:
+        with closing(sqlite3.connect(folder / NAME)) as kept, kept:
+            one(kept)
+        code, _, err = cli("check", folder, cwd=place)
+        assert code == 1 and NAME in err[-1], err
+        code, _, err = cli(*again, cwd=place, faults=None)
+        assert code == 0 and any("proposed again" in line for line in err), err
+        now = {name: text for name, text in tree(folder).items() if name.endswith(".csv")}
+        assert now == whole and cli("check", folder, cwd=place)[0] == 0
 
 
 def test_it_goes_on_where_it_stopped(done):

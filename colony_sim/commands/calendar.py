@@ -7,6 +7,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from colony_sim.atomic import make_folder, write_bytes
+from colony_sim.commands.output import refuse_other_than_files
 from colony_sim.commands.show import HOW, console, show_page
 from colony_sim.commands.study import reads_folder
 from colony_sim.errors import InputError
@@ -57,6 +58,7 @@ def run_calendar(
             "checklist.pdf": checklist(work, tasks, weeks, paper),
         }
     target = out if out is not None else folder / FOLDER
+    refuse_other_than_files(target / name for name in made)
     make_folder(target)
     for name, data in made.items():
         write_bytes(target / name, data)

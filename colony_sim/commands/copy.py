@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from colony_sim.atomic import make_folder, write_bytes
+from colony_sim.commands.output import refuse_other_than_files
 from colony_sim.errors import InputError
 from colony_sim.experiment import shipped
 
@@ -21,6 +22,7 @@ def run_copy(name: str | None, *, to: Path, over: bool) -> None:
     for copy in copies.values():
         if copy.exists() and not over:
             raise InputError(str(copy), "file", "exists", "a new file, or --over to replace it")
+    refuse_other_than_files(copies.values())
     make_folder(to)
     for path, copy in copies.items():
         write_bytes(copy, path.read_bytes())

@@ -13,7 +13,7 @@ from colony_sim.commands.study import begin_to_live_again, reads_folder
 from colony_sim.results.folder import steadily
 from colony_sim.running.protocol import Executor
 from colony_sim.talk import present as show
-from colony_sim.talk.write import NOTES, PAGE, PDF, POWERPOINT, write_talk
+from colony_sim.talk.write import NOTES, PAGE, PDF, POWERPOINT, check_talk, write_talk
 
 
 @reads_folder
@@ -29,6 +29,7 @@ def run_figures(
 ) -> None:
     """Write the slides, tell what was written, and open them if that is asked for."""
     try:
+        check_talk(folder, out, seed=seed, pptx=pptx)
         begin_to_live_again(folder, executor, seed)
         write = partial(write_talk, folder, out, beside=not alone, seed=seed, pptx=pptx)
         write = partial(write, command=command_line(), tell=_tell, executor=executor)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from importlib import import_module
 from typing import Any
 
@@ -66,5 +67,6 @@ def run() -> None:
 
 
 def _tell(line: str, code: int = DONE) -> int:
-    typer.echo(f"colony-sim: {one_line(line)}", err=True)
+    with suppress(OSError):  # The code tells as well.
+        typer.echo(f"colony-sim: {one_line(line)}", err=True)
     return code

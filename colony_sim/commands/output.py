@@ -1,11 +1,16 @@
-"""Words on a terminal or a pipe, whatever letters it knows."""
+"""Words on a terminal or a pipe, whatever letters it knows, and places for files."""
 
 from __future__ import annotations
 
 import codecs
+import logging
 import os
 import sys
+from collections.abc import Iterable
 from io import TextIOWrapper
+from pathlib import Path
+
+from colony_sim.errors import InputError
 
 _NAME = "colony_sim.plain"
 _PLAIN = {
@@ -17,12 +22,27 @@ _PLAIN = {
 
 
 def forgive() -> None:
-    """Letters that an output does not know are written as others, not as an error."""
+    """Letters that an output does not know are written as others; a closed one takes anything."""
     codecs.register_error(_NAME, _as_plain)
+    # Where it has no home it says so in two lines of its own.
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
+    columns = os.environ.get("COLUMNS", "")
+    if not (columns.isascii() and columns.isdecimal() and 20 <= int(columns[:6]) <= 1000):
+        os.environ.pop("COLUMNS", None)  # Who prints would stumble over it.
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # Closed by who started the program.
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         # What tests and notebooks put in its place has no encoding to miss.
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors=_NAME)
+
+
+def refuse_other_than_files(places: Iterable[Path]) -> None:
+    """`InputError` for the first place that is there and no file: before any of them is written."""
+    for place in places:
+        if place.exists() and not place.is_file():
+            raise InputError(str(place), "file", "no plain file", "one that may be replaced")
 
 
 def discard() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from colony_sim.commands.ending import STOPPED, Ending
 from colony_sim.commands.show import console
 from colony_sim.commands.study import begin_to_live_again, reads_folder, split
-from colony_sim.report.page import write_report
+from colony_sim.report.page import check_report, write_report
 from colony_sim.results.folder import steadily
 from colony_sim.running.protocol import Executor
 
@@ -25,6 +25,7 @@ def run_report(
 ) -> None:
     """Write the page and tell where it is and how large."""
     try:
+        check_report(folder, out, split(policies), days)
         begin_to_live_again(folder, executor)
         write = partial(write_report, folder, out, policies=split(policies), days=days)
         done = steadily(folder, partial(write, beside=not alone, executor=executor))

@@ -53,7 +53,7 @@ def console(wide: bool = False) -> Console:
     plain = Console()
     if plain.is_terminal:
         return plain
-    return Console(width=140 if wide else int(os.environ.get("COLUMNS", 0) or 100))
+    return Console(width=140 if wide else int(os.environ.get("COLUMNS", 100)))
 
 
 def show_page(

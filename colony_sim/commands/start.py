@@ -9,6 +9,8 @@ import sys
 import threading
 from typing import Any
 
+from colony_sim.errors import interrupted
+
 _AGAIN_S = 0.02
 
 
@@ -19,7 +21,9 @@ def run() -> None:
         from colony_sim.commands.main import run as loaded
 
         loaded()
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, Exception) as error:
+        if not interrupted(error):
+            raise
         print("colony-sim: Stopped.", file=sys.stderr, flush=True)
         sys.exit(130)
     finally:

@@ -23,6 +23,7 @@ from colony_sim.report import rack_data
 from colony_sim.report.contents import ordered
 from colony_sim.report.watched import check_days, pair_of, racks_of
 from colony_sim.results import manifest
+from colony_sim.results.folder import check_place
 from colony_sim.results.manifest import is_invented
 from colony_sim.words.labels import shortened
 
@@ -87,9 +88,7 @@ def write_film(
     """
     folder = Path(folder)
     path = Path(out) if out is not None else folder / FILM
-    if path.is_dir() or not path.parent.is_dir() or path.suffix.lower() not in KINDS:
-        allowed = f"a file that ends in {', '.join(KINDS)}, in a folder that exists"
-        raise InputError("argument out", "file", str(path), allowed)
+    check_place("out", path, KINDS)
     if not SLOWEST <= pace <= FASTEST:
         raise InputError("argument pace", "pace", pace, f"{SLOWEST} to {FASTEST} days a second")
     check_days(days)

@@ -28,9 +28,11 @@ from colony_sim.report.contents import COMPARISON, Contents, gather_contents
 from colony_sim.report.pictures import Picture, pictures
 from colony_sim.report.watched import check_days, pair_of, racks_of
 from colony_sim.results import manifest
+from colony_sim.results.folder import check_place
 from colony_sim.running.protocol import Executor
 
 REPORT = "report.html"
+KINDS = (".html", ".htm")
 SCRIPTS = ("rack_words.js", "rack_draw.js", "rack_play.js")
 """Parts of the page's one script, in this order, after that of the drawing; a later one uses the
 names of those before."""
@@ -89,12 +91,7 @@ def write_report(
         If the folder, a policy, the days or the place of the page is not allowed.
     """
     folder = Path(folder)
-    path = Path(out) if out is not None else folder / REPORT
-    if path.is_dir() or not path.parent.is_dir():
-        raise InputError("argument out", "file", str(path), "a file in a folder that exists")
-    check_days(days)
-    facts = manifest.read(folder, ())
-    pair = pair_of(facts, folder, policies)
+    path, facts, pair = check_report(folder, out, policies, days)
     chosen = "two" if policies else "the old one and the best of the others"
     with using(manifest.house_of(facts)):
         contents = gather_contents(folder, facts, beside=beside)
@@ -102,6 +99,17 @@ def write_report(
         text = render(folder, contents, rack, without, chosen, executor)
     write_text(path, text)
     return Written(path, path.stat().st_size, without)
+
+
+def check_report(
+    folder: Path, out: Path | None, policies: list[str] | None, days: int | None
+) -> tuple[Path, dict[str, Any], tuple[str, str] | None]:
+    """File of a page, manifest, policies of the racks; raises what `write_report` does of these."""
+    path = Path(out) if out is not None else folder / REPORT
+    check_place("out", path, KINDS)
+    check_days(days)
+    facts = manifest.read(folder, ())
+    return path, facts, pair_of(facts, folder, policies)
 
 
 def _rack(

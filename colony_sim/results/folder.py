@@ -42,11 +42,11 @@ from colony_sim.atomic import (
     remove_tree,
 )
 from colony_sim.errors import InputError
-from colony_sim.running.store import read_store, refuse_old
+from colony_sim.running.store import LOCK, read_store, refuse_old
 from colony_sim.words.cells import as_csv
 
 MANIFEST = "manifest.json"
-_STAGED, _READY, _LOCK = ".staged", ".ready", ".lock"
+_STAGED, _READY = ".staged", ".ready"
 
 
 def folder_of(name: str, out: str | Path | None = None) -> Path:
@@ -86,8 +86,8 @@ def claim(folder: Path, experiment: str, files: Collection[str]) -> Iterator[Non
     made = _missing(folder)
     try:
         make_folder(folder)
-        ours = not (folder / _LOCK).exists()
-        handle = lock_file(folder / _LOCK)
+        ours = not (folder / LOCK).exists()
+        handle = lock_file(folder / LOCK)
     except OSError as error:
         if is_full(error):
             raise
@@ -101,7 +101,7 @@ def claim(folder: Path, experiment: str, files: Collection[str]) -> Iterator[Non
         _refuse_foreign(folder, experiment, files)
         finish_commit(folder)
         _sweep(folder)
-        before = {path.name for path in folder.iterdir()} - ({_LOCK} if ours else set())
+        before = {path.name for path in folder.iterdir()} - ({LOCK} if ours else set())
         try:
             yield
         except InputError:
@@ -122,7 +122,7 @@ def _take_back(folder: Path, before: set[str], made: list[Path]) -> None:
     with read_store(folder) as store:
         if store is not None and store.cost() is not None:
             return
-    for path in (*folder.glob("*.sqlite*"), folder / _LOCK):
+    for path in (*folder.glob("*.sqlite*"), folder / LOCK):
         if path.name not in before:
             remove(path)
     for path in made:
@@ -130,18 +130,43 @@ def _take_back(folder: Path, before: set[str], made: list[Path]) -> None:
             return
 
 
+def check_place(argument: str, path: Path, kinds: Collection[str]) -> None:
+    """`InputError` unless a file of one of these endings may be written here, or replaced."""
+    allowed = f"a file that ends in {', '.join(kinds)}, in a folder that exists"
+    if not path.parent.is_dir() or path.suffix.lower() not in kinds:
+        raise InputError(f"argument {argument}", "file", str(path), allowed)
+    if (path.exists() or path.is_symlink()) and not path.is_file():
+        raise InputError(f"argument {argument}", "file", str(path), f"{allowed}, no device or pipe")
+    if path.name in _listed(path.parent):
+        raise InputError(f"argument {argument}", "file", str(path), "none of a results folder's")
+
+
 def refuse_links(folder: Path) -> None:
     """`InputError` if a link in a folder leads out of it.
 
     Whoever reads or writes a folder that came from somebody else would follow it.
     """
-    home = folder.resolve()
+    _refuse_name(folder)
+    home = Path(os.path.realpath(folder))
     for place, folders, files in os.walk(folder):
         for name in (*folders, *files):
             path = Path(place, name)
-            if path.is_symlink() and not path.resolve().is_relative_to(home):
+            if path.is_symlink() and not _leads_inside(path, home):
                 allowed = "a folder without links that lead out of it"
                 raise InputError(str(path), "link", os.readlink(path), allowed)
+
+
+def _leads_inside(link: Path, home: Path) -> bool:
+    """Whether a link leads to something in this folder; one that leads in a circle does not."""
+    return link.exists() and Path(os.path.realpath(link)).is_relative_to(home)
+
+
+def _refuse_name(folder: Path) -> None:
+    """`InputError` for a name that is no text: not every library below could open it."""
+    try:
+        str(folder).encode()
+    except UnicodeEncodeError:
+        raise InputError(str(folder), "folder", "not UTF-8", "a name in UTF-8") from None
 
 
 def steadily(folder: Path, read: Callable[[], T]) -> T:
@@ -249,8 +274,11 @@ def table_if_there(folder: Path, name: str) -> pd.DataFrame:
 
 def _facts(folder: Path) -> dict[str, Any] | None:
     """The manifest of a folder; None if there is none, empty if it is damaged."""
+    path = folder / MANIFEST
+    if path.exists() and not path.is_file():
+        return {}  # A pipe would not end.
     try:
-        facts = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+        facts = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return None
     except (OSError, ValueError, RecursionError):

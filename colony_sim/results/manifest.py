@@ -25,7 +25,7 @@ from colony_sim.atomic import put_text
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.colony.own_keeper import OwnKeeper
-from colony_sim.errors import InputError
+from colony_sim.errors import InputError, interrupted
 from colony_sim.experiment.files import (
     LARGEST_SEED,
     LONGEST_DAYS,
@@ -41,6 +41,8 @@ from colony_sim.results.folder import MANIFEST, refuse_links, settled
 from colony_sim.results.methods import METHODS, methods
 
 FORMAT = 1
+MOST_BYTES = 256_000_000
+"""Of a manifest; most of one are the worlds."""
 SEAL = "seal"
 _STUMBLES = (
     ArithmeticError, AssertionError, AttributeError, LookupError, OSError, RuntimeError, TypeError,
@@ -272,6 +274,11 @@ def read(
     refuse_links(folder)
     try:
         settled(folder)
+        if path.exists() and not path.is_file():
+            raise InputError(str(path), "file", "no plain file", "a finished comparison")
+        if (size := path.stat().st_size) > MOST_BYTES:
+            allowed = f"at most {MOST_BYTES / 1e6:g} MB, which no comparison needs"
+            raise InputError(str(path), "size", f"{size / 1e6:,.1f} MB", allowed)
         manifest = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         reason = error.strerror or type(error).__name__
@@ -308,6 +315,8 @@ def reading(folder: Path) -> Iterator[None]:
     try:
         yield
     except _STUMBLES as error:
+        if interrupted(error):
+            raise
         if isinstance(error, OSError) and not (error.errno is None or error.errno == errno.ENOENT):
             raise  # Of the disk, which `check` would not find damaged.
         told = _blame(folder, error)

@@ -40,11 +40,15 @@ def stop_workers(
     if pool is None:
         return
     stop()
+    manager = getattr(pool, "_executor_manager_thread", None)
     pool.shutdown(wait=False, cancel_futures=True)
     # A run stops at the end of its day; one that is about to be stored is stored first.
     wait([future for future in futures if future.running()], timeout=GRACE_SECONDS)
     for process in set(multiprocessing.active_children()) - others:
         process.terminate()
+    if manager is not None:
+        # At its end the interpreter would wake it while it closes what it is woken by.
+        manager.join(GRACE_SECONDS)
 
 
 @contextlib.contextmanager

@@ -11,17 +11,20 @@ from __future__ import annotations
 import errno
 import hashlib
 import json
+import os
+import shutil
 import sqlite3
+import tempfile
 from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from colony_sim.atomic import at
+from colony_sim.atomic import at, is_held
 from colony_sim.errors import InputError
 
-NAME = "runs.sqlite"
+NAME, LOCK = "runs.sqlite", ".lock"
 FORMAT = 2
 Outcome = dict[str, Any] | bytes
 _TABLES = (
@@ -78,6 +81,11 @@ class OutcomeStore:
         except Damaged:
             return False
 
+    def keeps(self, key: str) -> bool:
+        """Whether there is a row of the run, whole or not."""
+        found = self._connection.execute("SELECT 1 FROM runs WHERE key = ?", (key,))
+        return found.fetchone() is not None
+
     def damaged(self) -> tuple[int, list[str]]:
         """How many runs are kept, and the keys of those that are not as they were put there."""
         bad, runs = [], 0
@@ -132,8 +140,7 @@ def _checksum(key: str, payload: object) -> str:
 @contextmanager
 def look_into(folder: Path) -> Iterator[OutcomeStore]:
     """The store of a results folder, to read alone; nothing is made or changed."""
-    address = f"{(folder / NAME).resolve().as_uri()}?mode=ro"
-    with closing(sqlite3.connect(address, uri=True)) as connection:
+    with _looking(folder / NAME) as connection:
         # A text that is damaged is none of UTF-8 any more.
         connection.text_factory = lambda data: data.decode(errors="replace")
         _refuse_schema(connection, folder / NAME)
@@ -228,12 +235,33 @@ def _format(connection: sqlite3.Connection) -> int | None:
 @contextmanager
 def _reading(folder: Path) -> Iterator[sqlite3.Connection]:
     path = folder / NAME
-    # A copy of a store whose process was killed still has its journal; mode=ro reads it as well.
-    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+    with _looking(path) as connection:
         try:
             yield connection
         except sqlite3.DatabaseError as error:
             raise _unusable(path, error) from None
+
+
+def copied(path: Path, home: str) -> Path:
+    """A copy of a file of SQLite, and of its journal, in another folder."""
+    for each in (path, path.with_name(f"{path.name}-wal")):
+        if each.exists():
+            shutil.copyfile(each, Path(home, each.name))
+    return Path(home, path.name)
+
+
+@contextmanager
+def _looking(path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection to a file of SQLite that changes nothing, not even what lies beside the file.
+
+    The journal of a process that was killed is read in a copy: SQLite would write beside it.
+    """
+    journal = path.with_name(f"{path.name}-wal")
+    with ExitStack() as stack:
+        if journal.exists() and not is_held(path.parent / LOCK):
+            path = copied(path, stack.enter_context(tempfile.TemporaryDirectory()))
+        address = f"{Path(os.path.realpath(path)).as_uri()}?mode=ro"
+        yield stack.enter_context(closing(sqlite3.connect(address, uri=True)))
 
 
 def refuse_code(path: Path) -> None:
@@ -243,7 +271,7 @@ def refuse_code(path: Path) -> None:
     """
     if not path.is_file():
         return
-    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+    with _looking(path) as connection:
         try:
             kinds = {kind for (kind,) in connection.execute("SELECT type FROM sqlite_master")}
         except sqlite3.DatabaseError as error:

@@ -236,6 +236,9 @@ class PointRunner:
         PointsFailed
             If a run raised; all others are run and stored first.
         """
+        asked = len(points) * len(seeds) * len(plan.policies)
+        if asked > MOST_RUNS:
+            raise InputError(ARGUMENT, "runs", asked, f"at most {MOST_RUNS}")
         kept = list(catalogue()) if measures is None else list(measures)
         rows, failed, total = [], [], 0
         ended = run_points(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -55,8 +56,7 @@ def gather(folder: Path, beside: bool = True, seed: int | None = None) -> Deck:
     folder = Path(folder)
     facts = manifest.read(folder, ())
     options = {} if seed is None else {"seed": seed}
-    if options and facts.get("kind") != "comparison":
-        raise InputError(ARGUMENT, "seed", seed, "none: only comparisons show single runs")
+    check_seed(facts, seed)
     found = [(slide, folder) for slide in _slides(folder, facts, **options)]
     left_out = []
     others = studies_beside(folder, facts) if beside and facts.get("kind") == "comparison" else []
@@ -68,10 +68,16 @@ def gather(folder: Path, beside: bool = True, seed: int | None = None) -> Deck:
     return Deck(_named([slide for slide, _ in found]), [place for _, place in found], left_out)
 
 
+def check_seed(facts: dict[str, Any], seed: int | None) -> None:
+    """`InputError` for a seed of what shows no single runs."""
+    if seed is not None and facts.get("kind") != "comparison":
+        raise InputError(ARGUMENT, "seed", seed, "none: only comparisons show single runs")
+
+
 def studies_beside(folder: Path, facts: dict[str, Any]) -> list[Path]:
     """Folders of studies of the same experiment in the same parent folder, in a fixed order."""
     found = []
-    here = Path(folder).resolve()
+    here = Path(os.path.realpath(folder))
     for path in sorted(here.parent.glob(f"*/{MANIFEST}")):
         if path.parent == here:
             continue

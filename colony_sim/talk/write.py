@@ -6,7 +6,9 @@ import re
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 from matplotlib.backends.backend_pdf import PdfPages
 
@@ -20,7 +22,7 @@ from colony_sim.running.beside import handed_over
 from colony_sim.running.protocol import Executor
 from colony_sim.studies.comparison.seven import case
 from colony_sim.talk import powerpoint, present, sheet
-from colony_sim.talk.deck import Deck, gather
+from colony_sim.talk.deck import Deck, check_seed, gather
 from colony_sim.talk.notes import notes
 from colony_sim.words.cells import as_csv
 
@@ -93,11 +95,7 @@ def write_talk(
         If a package is missing that PowerPoint needs.
     """
     folder = Path(folder)
-    if pptx:
-        powerpoint.library()
-    out = folder / FOLDER if out is None else Path(out)
-    facts = manifest.read(folder, ())
-    _refuse_foreign(out)
+    out, facts = check_talk(folder, out, seed=seed, pptx=pptx)
     tell(f"Gathering the slides of {folder}")
     house = manifest.house_of(facts)
     with using(house):
@@ -109,6 +107,7 @@ def write_talk(
         except OSError as error:
             reason = error.strerror or type(error).__name__
             raise InputError(str(out), "folder", reason, "a folder that can be written") from None
+        stack.push(partial(_stop, executor))
         sheets: Callable[[], tuple[str, ...]] = tuple
         if facts.get("kind") == "comparison":
             tell("Drawing handout and poster")
@@ -126,6 +125,21 @@ def write_talk(
     return Talk(out, named, found.left_out, written)
 
 
+def check_talk(
+    folder: Path, out: Path | None, *, seed: int | None, pptx: bool
+) -> tuple[Path, dict[str, Any]]:
+    """The folder that a talk goes to and the manifest; raises what `write_talk` does of these."""
+    if pptx:
+        powerpoint.library()
+    out = folder / FOLDER if out is None else Path(out)
+    facts = manifest.read(folder, ())
+    check_seed(facts, seed)
+    if out.name in ("", ".."):
+        raise InputError(str(out), "folder", "has no name", "a new folder or one with a talk")
+    _refuse_foreign(out)
+    return out, facts
+
+
 def _draw(found: Deck, staged: Path, tell: Callable[[str], None]) -> list[tuple[str, Slide]]:
     """Write the files of each slide and the PDF of all."""
     named = []
@@ -141,6 +155,12 @@ def _draw(found: Deck, staged: Path, tell: Callable[[str], None]) -> list[tuple[
             put_text(staged / f"{stem}.csv", as_csv(slide.data))
             named.append((stem, slide))
     return named
+
+
+def _stop(executor: Executor | None, error: object, *_: object) -> None:
+    """End what writes beside this process, before what it writes is removed."""
+    if executor is not None and error is not None:
+        executor.stop(())
 
 
 def _refuse_foreign(out: Path) -> None:

@@ -39,8 +39,8 @@ from colony_sim.studies.search.limits import (
     came_to,
     expected_breeders,
 )
-from colony_sim.studies.search.proposing import Judged, propose
-from colony_sim.studies.search.run import ALL_HANDLING, factor_of, plain, search_name
+from colony_sim.studies.search.proposing import NAME, Judged, propose
+from colony_sim.studies.search.run import ALL_HANDLING, check_runs, factor_of, plain, search_name
 
 _WHEN_MOVED = ("rotation.interval_days", "rotation.when", "rotation.eggs_per_dm2",
                "rotation.larvae_per_dm2")  # fmt: skip
@@ -140,6 +140,7 @@ def at_equal_means(
     given = limits.minutes_per_week is not None
     # The busiest is looked for first; one candidate more is the handling of the file.
     each = replicates * (candidates + TIMES_MORE * (best + 1) + (not given))
+    check_runs(len(plan.policies) * each, candidates)
     whole = Whole(on_progress, len(plan.policies) * each)
     with open_points(folder, workers) as runner:
         bench = _Bench(replace(before, worlds=worlds, first=1), seeds, span, runner, whole)
@@ -282,7 +283,7 @@ def _best_of(
 
     name = search_name(plan, factors, {}, limits, bench.seeds[first], bench.span)
     own = {factor.key: base[factor.key] for factor in factors}
-    table = propose(folder / "study.sqlite", name, factors, _OBJECTIVE, candidates, judge,
+    table = propose(folder / NAME, name, factors, _OBJECTIVE, candidates, judge,
                     seed=plan.seed, first=own)  # fmt: skip
     # Candidates that were tried before the search was stopped are not tried again.
     bench.whole.total -= replicates * (candidates - tried)

@@ -15,7 +15,14 @@ search that was stopped goes on as if it had not been.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import glob
+import hashlib
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import ModuleType
@@ -23,16 +30,20 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from colony_sim.atomic import remove
 from colony_sim.biology.parameters import Value
+from colony_sim.errors import InputError
 from colony_sim.experiment.design import Factor, entry
 from colony_sim.extras import require
-from colony_sim.running.store import refuse_code
+from colony_sim.running.store import copied, refuse_code
 
 if TYPE_CHECKING:
     from optuna.storages import RDBStorage
     from optuna.study import Study
     from optuna.trial import Trial
 
+NAME = "study.sqlite"
+"""File of a results folder in which candidates are kept."""
 BATCH = 4
 """Candidates proposed at a time; fixed, so that a search does not depend on the workers."""
 AT_RANDOM = 8
@@ -103,11 +114,14 @@ def propose(
     MissingExtra
         If Optuna is not installed.
     """
-    optuna = require("optuna", "optuna>=5.0", "search")
-    optuna.logging.set_verbosity(optuna.logging.WARNING)
+    optuna = _optuna()
     refuse_code(file)
-    storage = optuna.storages.RDBStorage(f"sqlite:///{file.resolve()}")
-    try:
+    if file.exists() and not file.is_file():
+        raise InputError(str(file), "file", "no plain file", "candidates as a search keeps them")
+    if file.exists() and broken(file) != 0:
+        print(f"{file}: damaged; its candidates are proposed again.", file=sys.stderr, flush=True)
+        remove_candidates(file)
+    with _storage(optuna, file) as storage:
         study = optuna.create_study(
             storage=storage, study_name=name, directions=list(objectives.values()),
             load_if_exists=True,
@@ -119,9 +133,57 @@ def propose(
             _batch(optuna, storage, name, factors, min(BATCH, candidates - done), judge,
                    seed + done, first if done == 0 else None)  # fmt: skip
         return _table(optuna, study, factors, list(objectives))
+
+
+def broken(file: Path) -> int | None:
+    """How many kept candidates are not as they were put there; None: the file cannot be read.
+
+    Raises
+    ------
+    MissingExtra
+        If Optuna is not installed.
+    """
+    optuna = _optuna()
+    try:
+        refuse_code(file)
+        # In a copy: what only looks changes nothing, and Optuna makes what it misses.
+        with tempfile.TemporaryDirectory() as home, _storage(optuna, copied(file, home)) as storage:
+            return sum(
+                trial.user_attrs.get("sum") != _sum(trial, trial.values)
+                for name in optuna.get_all_study_names(storage)
+                for trial in _finished(optuna, optuna.load_study(study_name=name, storage=storage))
+            )
+    except Exception:  # Of two libraries below, each of which has its own for what it cannot read.
+        return None
+
+
+def remove_candidates(file: Path) -> None:
+    """Delete the file of candidates with what SQLite keeps beside it."""
+    for path in file.parent.glob(f"{glob.escape(file.name)}*"):
+        remove(path)
+
+
+def _optuna() -> ModuleType:
+    optuna = require("optuna", "optuna>=5.0", "search")
+    optuna.logging.set_verbosity(optuna.logging.WARNING)
+    return optuna
+
+
+@contextmanager
+def _storage(optuna: ModuleType, file: Path) -> Iterator[RDBStorage]:
+    storage = optuna.storages.RDBStorage(f"sqlite:///{os.path.realpath(file)}")
+    try:
+        yield storage
     finally:
         storage.remove_session()
         storage.engine.dispose()
+
+
+def _sum(trial: Any, values: Sequence[float]) -> str:
+    """SHA-256 over all that is kept of a candidate with these objectives."""
+    kept = [trial.number, trial.params, list(values), dict(trial.constraints),
+            {name: each for name, each in trial.user_attrs.items() if name != "sum"}]  # fmt: skip
+    return hashlib.sha256(json.dumps(kept, sort_keys=True).encode()).hexdigest()
 
 
 def _finished(optuna: ModuleType, study: Study) -> list[Any]:
@@ -145,7 +207,9 @@ def _batch(
             trial.set_constraint(limit, float(short))
         trial.set_user_attr("feasible", max(found.short.values(), default=0.0) <= 1e-12)
         trial.set_user_attr("facts", dict(found.facts))
-        study.tell(trial, [float(value) for value in found.values])
+        values = [float(value) for value in found.values]
+        trial.set_user_attr("sum", _sum(trial, values))
+        study.tell(trial, values)
 
 
 def _inside(factor: Factor, value: Any) -> bool:

@@ -35,6 +35,7 @@ from colony_sim.running.runner import Progress
 from colony_sim.running.whole import Whole
 from colony_sim.statistics.over_worlds import verdict_over_worlds
 from colony_sim.studies.points import (
+    MOST_RUNS,
     Window,
     fits,
     mean_interval,
@@ -50,7 +51,7 @@ from colony_sim.studies.search.limits import (
     came_to,
     expected_breeders,
 )
-from colony_sim.studies.search.proposing import Judged, propose
+from colony_sim.studies.search.proposing import NAME, Judged, propose
 
 OBJECTIVES = {
     "yield_g_per_day": "maximize",
@@ -183,10 +184,11 @@ def search(
     seeds = replicate_seeds(plan.seed, replicates + fresh)
     base = plan.policies[0].parameters
     name = search_name(plan, factors, fixed, limits, seeds[:replicates], span)
+    # The front is known only after the search.
+    total = candidates * replicates + (1 + min(MOST_FRONT, candidates // 3)) * fresh
+    check_runs(total, candidates)
     with open_points(folder, workers) as runner:
-        # The front is known only after the search.
-        promised = 1 + min(MOST_FRONT, candidates // 3)
-        work = Whole(on_progress, candidates * replicates + promised * fresh)
+        work = Whole(on_progress, total)
 
         def judge(found: list[dict[str, Value]]) -> list[Judged]:
             points = [{**fixed, **point} for point in found]
@@ -203,7 +205,7 @@ def search(
             ]  # fmt: skip
 
         own = {f.key: base[f.key] for f in factors}
-        table = propose(folder / "study.sqlite", name, factors, OBJECTIVES, candidates, judge,
+        table = propose(folder / NAME, name, factors, OBJECTIVES, candidates, judge,
                         seed=plan.seed, first=own)  # fmt: skip
         table = table.astype({"adult_losses": "float64"})
         chosen = _thinned(table.loc[pareto(table[table["feasible"]])])
@@ -239,6 +241,9 @@ def _check_worlds(plan: Plan, replicates: int, fresh: int) -> None:
     if plan.profile is None:
         return
     there = len(plan.profile.draws)
+    if replicates + 2 > there:
+        allowed = f"at most {there - 2} of the {there} worlds, two of which stay for fresh runs"
+        raise InputError(ARGUMENT, "replicates", replicates, allowed)
     if replicates + fresh > there:
         allowed = f"with {replicates} of the search at most {there}, as many as there are worlds"
         raise InputError(ARGUMENT, "fresh_seeds", fresh, allowed)
@@ -273,6 +278,13 @@ def factor_of(spec: str) -> Factor:
 def check_fresh(fresh: int) -> None:
     """`InputError` unless it is a number of fresh runs."""
     whole("fresh_seeds", fresh, 2, MOST_REPLICATES, fresh)
+
+
+def check_runs(total: int, candidates: int) -> None:
+    """`InputError` if all runs of so many candidates are more than anybody waits for."""
+    if total > MOST_RUNS:
+        allowed = f"fewer, or fewer runs of each: they are {total:,} runs, at most {MOST_RUNS:,}"
+        raise InputError(ARGUMENT, "candidates", candidates, allowed)
 
 
 def _fixed(
