@@ -103,6 +103,11 @@ def test_a_home_that_cannot_be_used_is_no_second_line(folder, tmp_path):
     assert done.returncode == 2 and len(told) == 1, done.stderr
 
 
+def test_a_working_folder_that_is_gone_is_told(tmp_path):
+    done = shell("mkdir gone && cd gone && rmdir ../gone && CS check .", tmp_path)
+    assert done.returncode == 2 and "you are in is gone" in done.stderr, done.stderr
+
+
 def test_all_files_of_a_command_can_be_written_or_none_is(folder, tmp_path):
     (tmp_path / "to" / "demo_log.toml").mkdir(parents=True)
     code, _, err = cli("copy", "demo_log", "--to", "to", "--over", cwd=tmp_path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import re
 from pathlib import Path
 
@@ -49,6 +50,8 @@ def of_the_system(error: OSError) -> tuple[str, int]:
     if is_full(error):
         place = "" if where is None else f"{where}: "
         return f"{place}{said}; make room and give the command again.", FAILED
+    if where is None and error.errno == errno.ENOENT:  # All others have a file.
+        return "The folder that you are in is gone: change to another.", REFUSED
     if where is None:
         return said, FAILED
     return InputError(where, "file", said, "one that can be read, or written to").line, REFUSED
