@@ -69,7 +69,7 @@ def main(commit: str, repeats: int = 3) -> None:
             f" {ratio:.2f} times the processor time ({repeats} pairs){aimed}"
         )
     for name, side in (("here", 0), (commit, 1)):
-        starts = median(t[side]["help"].processor / t[side]["bare"].processor for t in turns)
+        starts = median(t[side]["help"].wall / t[side]["bare"].wall for t in turns)
         print(f"--help takes {starts:.1f} bare starts {name}; aim 12")
 
 
@@ -100,7 +100,7 @@ class _Side:
             self._until("", *COMPARE, "--worlds", "2", "--out", str(finished))
         for kind in ("report", "figures"):
             with tempfile.TemporaryDirectory(dir=self._folder) as out:
-                found[kind] = self._until("", kind, str(finished), "--out", f"{out}/it")
+                found[kind] = self._until("", kind, str(finished), "--out", f"{out}/it.html")
         found["help"] = self._until("", "--help")
         found["bare"] = self._until("", program=(sys.executable, "-c", ""))
         return found
