@@ -177,6 +177,8 @@ def of_options(draw: st.DrawFn, made: Mapping[str, Path]) -> Attack:
     if draw(st.integers(0, 19)) == 0:
         words.append("--unknown")
         odd.append("--unknown")
+    if "--template" in words:  # Which makes a new file only.
+        odd.append(words[1])
     kind = USED_ON.get(name, "comparison") if FOLDER in words else ""
     return Attack(tuple(words), tuple(odd), {}, kind)
 
