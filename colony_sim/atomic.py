@@ -11,6 +11,7 @@ import glob
 import os
 import shutil
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -144,6 +145,15 @@ def _swap(staged: Path, path: Path) -> None:
         else:
             break
     remove_tree(old)
+
+
+@contextmanager
+def copied(path: Path, *more: Path) -> Iterator[Path]:
+    """A copy of a file elsewhere, with others beside it, as long as the block runs."""
+    with tempfile.TemporaryDirectory() as home:
+        for each in (path, *more):
+            shutil.copyfile(each, Path(home, each.name))
+        yield Path(home, path.name)
 
 
 def make_folder(path: Path) -> None:

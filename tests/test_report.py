@@ -513,7 +513,7 @@ def test_same_results_give_the_same_page_and_nothing_else_is_written(tmp_path):
         ("folder", ("--days", 0), "1 to 730"),
         ("folder", ("--days", 731), "1 to 730"),
         ("folder", ("--out", "nowhere/page.html"), "a folder that exists"),
-        ("folder", ("--out", "."), "a file in a folder"),
+        ("folder", ("--out", "."), "in a folder that exists"),
         (None, (), "a finished comparison"),
     ],
 )

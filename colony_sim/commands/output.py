@@ -7,7 +7,7 @@ import logging
 import os
 import sys
 from collections.abc import Iterable
-from io import TextIOWrapper
+from io import FileIO, TextIOWrapper
 from pathlib import Path
 
 from colony_sim.errors import InputError
@@ -31,7 +31,7 @@ def forgive() -> None:
         os.environ.pop("COLUMNS", None)  # Who prints would stumble over it.
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:  # Closed by who started the program.
-            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+            setattr(sys, name, TextIOWrapper(FileIO(os.open(os.devnull, os.O_WRONLY), "w")))
     for stream in (sys.stdout, sys.stderr):
         # What tests and notebooks put in its place has no encoding to miss.
         if isinstance(stream, TextIOWrapper):

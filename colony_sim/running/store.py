@@ -12,16 +12,14 @@ import errno
 import hashlib
 import json
 import os
-import shutil
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from colony_sim.atomic import at, is_held
+from colony_sim.atomic import at, copied, is_held
 from colony_sim.errors import InputError
 
 NAME, LOCK = "runs.sqlite", ".lock"
@@ -242,12 +240,10 @@ def _reading(folder: Path) -> Iterator[sqlite3.Connection]:
             raise _unusable(path, error) from None
 
 
-def copied(path: Path, home: str) -> Path:
-    """A copy of a file of SQLite, and of its journal, in another folder."""
-    for each in (path, path.with_name(f"{path.name}-wal")):
-        if each.exists():
-            shutil.copyfile(each, Path(home, each.name))
-    return Path(home, path.name)
+def journals(path: Path) -> list[Path]:
+    """What SQLite keeps beside a file while it changes it, where it is there."""
+    beside = (path.with_name(f"{path.name}{ending}") for ending in ("-wal", "-journal"))
+    return [each for each in beside if each.exists()]
 
 
 @contextmanager
@@ -256,10 +252,10 @@ def _looking(path: Path) -> Iterator[sqlite3.Connection]:
 
     The journal of a process that was killed is read in a copy: SQLite would write beside it.
     """
-    journal = path.with_name(f"{path.name}-wal")
+    left = journals(path)
     with ExitStack() as stack:
-        if journal.exists() and not is_held(path.parent / LOCK):
-            path = copied(path, stack.enter_context(tempfile.TemporaryDirectory()))
+        if left and not is_held(path.parent / LOCK):
+            path = stack.enter_context(copied(path, *left))
         address = f"{Path(os.path.realpath(path)).as_uri()}?mode=ro"
         yield stack.enter_context(closing(sqlite3.connect(address, uri=True)))
 

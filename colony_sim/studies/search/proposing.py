@@ -20,7 +20,6 @@ import hashlib
 import json
 import os
 import sys
-import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -30,12 +29,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from colony_sim.atomic import remove
+from colony_sim.atomic import copied, remove
 from colony_sim.biology.parameters import Value
 from colony_sim.errors import InputError
 from colony_sim.experiment.design import Factor, entry
 from colony_sim.extras import require
-from colony_sim.running.store import copied, refuse_code
+from colony_sim.running.store import journals, refuse_code
 
 if TYPE_CHECKING:
     from optuna.storages import RDBStorage
@@ -147,7 +146,7 @@ def broken(file: Path) -> int | None:
     try:
         refuse_code(file)
         # In a copy: what only looks changes nothing, and Optuna makes what it misses.
-        with tempfile.TemporaryDirectory() as home, _storage(optuna, copied(file, home)) as storage:
+        with copied(file, *journals(file)) as copy, _storage(optuna, copy) as storage:
             return sum(
                 trial.user_attrs.get("sum") != _sum(trial, trial.values)
                 for name in optuna.get_all_study_names(storage)
