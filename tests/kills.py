@@ -294,7 +294,7 @@ def prepared(case: Case, home: Path) -> Path:
             small_comparison.small("two", place / "results")
         else:
             words = {one.name: one.words for one in CASES}
-            words["worlds"] = ("compare", "demo.toml", "--worlds", "8", "--workers", "1")
+            words["worlds"] = ("compare", "demo.toml", "--worlds", "12", "--workers", "1")
             code = live(Case(what, words[what]), place, None)
             assert code == 0, (home / "said.txt").read_text()
     return place
