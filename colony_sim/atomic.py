@@ -178,7 +178,7 @@ def remove(path: Path) -> None:
 
 def remove_tree(path: Path) -> None:
     """Delete a folder with all in it, if it is there; of a link the link alone."""
-    if path.is_symlink():
+    if path.is_symlink() or path.is_file():
         path.unlink()
     elif path.exists():
         at("delete", path)
@@ -317,7 +317,7 @@ else:
     def _abandoned(path: Path) -> bool:
         """Whether no process holds it."""
         with suppress(OSError):
-            descriptor = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
+            descriptor = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
             try:
                 fcntl.flock(descriptor, _ALONE)
             finally:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 from typing import TextIO
 
@@ -10,8 +11,23 @@ from colony_sim.errors import InputError
 
 MOST_BYTES = 1_000_000
 """Of a file in TOML; one of a person is hundreds of times shorter."""
+MOST_PARTS = 50
+"""Of a key with points."""
 _PART = 1 << 20
 _NO_SUCH = "the model's own files are far shorter: see that it is the file you mean"
+
+
+def refuse_long_keys(text: str, where: str) -> None:
+    """`InputError` for a key of TOML of very many parts, which its reader takes minutes for."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        # Before each sign of equality, and in the brackets of a table.
+        *keys, last = line.split("=")
+        heads = [re.split(r"[,{]", part)[-1] for part in keys]
+        if line.lstrip("# ").startswith("["):
+            heads.append(last)
+        if any(head.count(".") > MOST_PARTS for head in heads):
+            allowed = f"a key of at most {MOST_PARTS} parts"
+            raise InputError(where, f"line {number}", line[:60], allowed)
 
 
 def read_bytes(path: Path, most: int, remedy: str, key: str = "file") -> bytearray:
@@ -39,8 +55,8 @@ def read_bytes(path: Path, most: int, remedy: str, key: str = "file") -> bytearr
             while len(data) <= most and (part := handle.read(min(_PART, most + 1 - len(data)))):
                 data += part
             size = max(path.stat().st_size, len(data))
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
+    except (OSError, ValueError) as error:  # Of a name with a zero.
+        reason = getattr(error, "strerror", None) or str(error)
         raise InputError(str(path), key, reason, "a file that can be read") from None
     if len(data) > most:
         shown = f"{size / 1e6:,.1f} MB"

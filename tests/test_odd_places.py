@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from dataclasses import asdict
 
 import pytest
-from commandline import PROGRAM, cli, environment, tree
+import small_log
+from commandline import CHECKOUT, PROGRAM, cli, environment, tree
 from test_hard import finished  # noqa: F401  # A fixture.
 
+from colony_sim.biology import compiled
+from colony_sim.colony import simulate
+from colony_sim.colony.own_keeper import own_keeper
+from colony_sim.commands.run import _slug
 from colony_sim.errors import InputError, interrupted
-from colony_sim.running import store
+from colony_sim.results import manifest
+from colony_sim.running import runner, store
 from colony_sim.studies.search.run import check_runs
+from colony_sim.trial import back
+from colony_sim.trial.boxes import TRIALS
 
 ENDLESS = "import sys, zlib\nfrom colony_sim.commands import main, start\n"
 
@@ -178,3 +188,155 @@ def test_a_search_has_an_end():
     check_runs(1_000_000, 10)
     with pytest.raises(InputError, match="candidates = 100000.*1,000,070,000 runs"):
         check_runs(1_000_070_000, 100_000)
+
+
+# ---- What somebody else put there
+
+
+def test_code_that_only_a_folder_names_is_not_run(folder, tmp_path):
+    path = folder / "notes.py"
+    path.write_text(f"open({str(tmp_path / 'ran')!r}, 'w')\nclass K:\n    def work(self): ...\n")
+    facts = json.loads((folder / "manifest.json").read_text())
+    facts["keeper"] = {"source": str(path), "name": "K", "digest": "0"}
+    with pytest.raises(InputError, match="code that a folder names is not run"):
+        manifest.plan_from(facts, "manifest.json")
+    assert not (tmp_path / "ran").exists()
+    facts["keeper"] = asdict(own_keeper(f"{path}:K"))
+    assert manifest.plan_from(facts, "manifest.json").keeper == own_keeper(f"{path}:K")
+
+
+def test_kernels_that_another_could_have_put_there_are_not_loaded(tmp_path, monkeypatch):
+    (tmp_path / "it.nbi").write_bytes(b"")
+    (tmp_path / "it.nbi").chmod(0o644)
+    tmp_path.chmod(0o755)
+    assert compiled._is_ours(tmp_path) and not compiled._is_ours(tmp_path.relative_to("/"))
+    (tmp_path / "it.nbi").chmod(0o646)
+    assert not compiled._is_ours(tmp_path)
+    (tmp_path / "it.nbi").chmod(0o644)
+    monkeypatch.setattr(os, "geteuid", lambda: 12345)
+    assert not compiled._is_ours(tmp_path)
+
+
+def test_kernels_that_were_cut_short_are_compiled_anew(tmp_path, monkeypatch):
+    files = [tmp_path / name for name in ("a.nbi", "a.1.nbc", "all-compiled")]
+    for file in files:
+        file.write_bytes(b"")
+    calls = []
+
+    def simulated(scenario):
+        calls.append([file.exists() for file in files])
+        if len(calls) == 1:
+            raise EOFError
+
+    monkeypatch.setattr(compiled, "CACHE_FOLDER", tmp_path)
+    monkeypatch.setattr(simulate, "simulate", simulated)
+    runner.use_kernels()
+    assert calls == [[True, True, True], [False, False, True]]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("run", "dots.toml"), "a key of at most 50 parts"),
+        (("plan", "dots.toml"), "a key of at most 50 parts"),
+        (("run", "rotation", "--profile", "dots.csv"), "a key of at most 50 parts"),
+        (("fit", "wide.csv", "--check"), "at most 50 columns"),
+        (("plan", "--animals", "9" * 5000 + " hens", "--bins", "9", "--temperature", "27"), "numbers with names"),
+        (("plan", "zero.toml"), "zero.toml"),
+        (("worlds", "--seed", "0"), "only with --remake"),
+        (("plan", "--log", "demo_log.csv", "--animals", "2 hens", "--temperature", "27",
+          "--start", "8990-01-01"), "within 3650 days"),
+    ],
+)  # fmt: skip
+def test_what_would_take_for_ever_is_refused(tmp_path, words, told):
+    dots = "a." * 50_000 + "a = 1"
+    (tmp_path / "dots.toml").write_text(f"{dots}\n")
+    (tmp_path / "dots.csv").write_text(f"# {dots}\nworld\n")
+    (tmp_path / "wide.csv").write_text(",".join(["date"] * 60_000) + "\n")
+    (tmp_path / "zero.toml").write_text(
+        '[want]\ngrams_per_day = 1\n[have]\nbins = 4\nlog = "a\\u0000b.csv"\n'
+    )
+    shutil.copy(CHECKOUT / "experiments" / "demo_log.csv", tmp_path)
+    code, out, err = cli(*words, cwd=tmp_path)
+    assert code == 2 and told in err[-1] + out, (err, out)
+
+
+def test_a_word_that_is_no_text_is_refused(tmp_path):
+    done = shell("CS run $'ti\\xff.toml'", tmp_path)
+    assert done.returncode == 2 and "text in UTF-8" in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", [".a.tmp", "runs.sqlite", "tables/x", ".lock"])
+def test_a_pipe_in_a_folder_is_not_waited_for(folder, tmp_path, name):
+    (folder / name).parent.mkdir(exist_ok=True)
+    (folder / name).unlink(missing_ok=True)
+    os.mkfifo(folder / name)
+    for words in (("check", "demo"), ("run", "rotation", "--days", "5", "--out", "demo")):
+        code, _, err = cli(*words, cwd=tmp_path)
+        assert code == 2 and "no plain file" in err[-1], err
+
+
+def test_what_lies_where_tables_are_made_is_in_nobodys_way(finished, tmp_path):  # noqa: F811
+    place = shutil.copytree(finished.parents[1], tmp_path / "again")
+    folder = place / "results/demo"
+    (folder / ".staged").write_text("")
+    facts = json.loads((folder / "manifest.json").read_text())
+    (folder / "manifest.json").write_text(json.dumps(facts | {"files": ["..", *facts["files"]]}))
+    words = ("compare", "small.toml", "--replicates", 2)
+    code, _, err = cli(*words, cwd=place, faults="eggs=eaten")
+    assert code == 0, err
+    assert cli("check", folder, cwd=place)[0] == 0
+
+
+def test_two_ways_whose_letters_a_folder_cannot_have_stay_apart():
+    assert _slug("every 14 days") == "every-14-days" and _slug("-") == "policy"
+    assert _slug("Альфа") != _slug("Бета") and _slug("café") != _slug("caf")
+
+
+@pytest.mark.parametrize(
+    ("numbers", "told"),
+    [
+        ("fifty,box,,400", "0 to 50"), ("laying,box,,\"1,250\"", "digits alone"),
+        ("laying,box,,17.6", "digits alone"), ("laying,box,,1_0", "digits alone"),
+        ("laying,box,,5\nlaying,box,,6", "each box once"), ("laying,box,,5", ""),
+        ("sample,bin,,\"5,6\"", ""), ("sample,bin,,x", "a number"),
+    ],
+)  # fmt: skip
+def test_a_result_from_home_is_one_that_can_be(tmp_path, numbers, told):
+    path = tmp_path / "result.csv"
+    path.write_text(f"trial,box,what,number\n{numbers}\n")
+    if not told:
+        assert back.read(path, TRIALS)[1][0] in (5.0, 5.6)
+        return
+    with pytest.raises(InputError, match=told):
+        back.read(path, TRIALS)
+
+
+def test_what_is_kept_for_a_further_row_has_sums(tmp_path):
+    (tmp_path / "shed.csv").write_text(small_log.LOG)
+    (tmp_path / "shed.toml").write_text(small_log.FILE)
+    words = ("today", "shed.csv", "--experiment", "shed.toml", "--on", "2031-03-28", "--members",
+             "40", "--workers", "1", "--out", "td")  # fmt: skip
+    code, _, err = cli(*words, cwd=tmp_path, faults=None)
+    assert code == 0, err
+    assert cli("check", "td", cwd=tmp_path)[0] == 0
+    home = tmp_path / "td" / "colonies"
+    one, other = sorted(home.glob("*/*.colony"))[:2]
+    changes = {
+        home / "index.json": lambda data: data.replace(b'"lived"', b'"Lived"'),
+        home / "tried.json": lambda data: data.replace(b"1", b"2"),
+        one: lambda data: other.read_bytes(),
+    }
+    (one.with_name("5 (copy).colony")).write_bytes(one.read_bytes())
+    for path, change in changes.items():
+        before = path.read_bytes()
+        path.write_bytes(change(before))
+        code, _, err = cli("check", "td", cwd=tmp_path)
+        assert code == 1 and path.name in err[-1], (path, err)
+        path.write_bytes(before)
+    for text in ("[" * 100_000, '{"day": 1e999, "sha256": ""}', "[]", "7"):
+        for name in ("index.json", "tried.json"):
+            (home / name).write_text(text)
+            code, _, err = cli(*words, "--anew", cwd=tmp_path, faults=None)
+            assert code == 0, err

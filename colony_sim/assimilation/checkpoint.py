@@ -29,8 +29,8 @@ _KEEPER = ("_arrivals", "_held", "_bran_g", "last_move")
 _CODEC = "lz4"
 
 
-def pack(colony: Colony) -> bytes:
-    """A colony that follows a log, in the evening of its day."""
+def pack(colony: Colony, place: str) -> bytes:
+    """A colony that follows a log, in the evening of its day, for one place alone."""
     keeper = colony.keeper
     assert isinstance(keeper, LogKeeper)
     insects = colony.insects
@@ -58,10 +58,24 @@ def pack(colony: Colony) -> bytes:
     # Not `numpy.savez`: reading its thirty headers takes longer than a week of the colony's life.
     raw = b"".join([len(head).to_bytes(8, "little"), head, *(a.tobytes() for a in arrays.values())])
     held = len(raw).to_bytes(8, "little") + pa.compress(raw, _CODEC, asbytes=True)
-    return hashlib.sha256(held).digest() + held
+    return _sum(place, held) + held
 
 
-def unpack(packed: bytes, colony: Colony) -> None:
+def _sum(place: str, held: bytes) -> bytes:
+    return hashlib.sha256(place.encode() + held).digest()
+
+
+def is_whole(path: Path) -> bool:
+    """Whether a kept colony is as it was packed, for this place."""
+    packed = path.read_bytes() if path.is_file() else b""
+    return _sum(_place(path), packed[32:]) == packed[:32]
+
+
+def _place(path: Path) -> str:
+    return f"{path.parent.name}/{path.stem}"
+
+
+def unpack(packed: bytes, colony: Colony, place: str) -> None:
     """Put into a colony that was just founded what one of the same log and world had become.
 
     Raises
@@ -72,7 +86,7 @@ def unpack(packed: bytes, colony: Colony) -> None:
     keeper = colony.keeper
     assert isinstance(keeper, LogKeeper)
     checksum, size, rest = packed[:32], packed[32:40], packed[40:]
-    if hashlib.sha256(size + rest).digest() != checksum:
+    if _sum(place, size + rest) != checksum:
         raise ValueError("not as it was packed")
     raw = pa.decompress(rest, int.from_bytes(size, "little"), _CODEC, asbytes=True)
     start = 8 + int.from_bytes(raw[:8], "little")
@@ -140,7 +154,7 @@ class Kept:
 
     def save(self, member: int, colony: Colony) -> None:
         """Keep a colony."""
-        packed = pack(colony)
+        packed = pack(colony, _place(self._path(member)))
         make_folder(self.folder)
         write_bytes(self._path(member), packed)
 
@@ -149,13 +163,13 @@ class Kept:
         path = self._path(member)
         if not path.exists():
             return False
-        unpack(path.read_bytes(), colony)
+        unpack(path.read_bytes(), colony, _place(path))
         return True
 
     def keep_only(self, members: set[int]) -> None:
         """Delete the others."""
         for path in self.folder.glob("*.colony"):
-            if int(path.stem) not in members:
+            if path.stem.isdecimal() and int(path.stem) not in members:
                 remove(path)
 
     def _path(self, member: int) -> Path:

@@ -176,7 +176,7 @@ class Ensemble:
         if kept is not None:
             try:
                 kept.load(member, colony)
-            except (ValueError, KeyError, OSError):
+            except (ValueError, LookupError, OSError, TypeError, ArithmeticError, RecursionError):
                 colony = self.found(member)  # Damaged: all of it anew.
         if save is not None and colony.day <= self.keep_day:
             lived.live_until(colony, self.keep_day, _stop)

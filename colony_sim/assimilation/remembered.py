@@ -5,6 +5,7 @@ Which colonies were nearest, and what came of other courses than the rules.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
@@ -13,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from colony_sim.assimilation.checkpoint import is_whole
 from colony_sim.assimilation.courses import COURSES, WAITS, Courses
 from colony_sim.assimilation.ensemble import Ensemble
 from colony_sim.atomic import make_folder, remove_tree, write_text
@@ -21,7 +23,10 @@ from colony_sim.logs.schedule import Schedule
 KEPT_DAYS = 28
 """Kept colonies older than this (d) are not gone on from: others may be the near ones by now."""
 FOLDER = "colonies"
-_INDEX, _TRIED = "index.json", "tried.json"
+_INDEX, _TRIED, _SUM = "index.json", "tried.json", "sha256"
+UNFIT = (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError,
+         RecursionError)  # fmt: skip
+"""What a file raises that is not there or not as it was written."""
 _OF_TRIED = ("members", "harvested_g", "hatched", "beetles")
 _MOVES = ("arrive", "take out", "put in", "leave")
 
@@ -29,7 +34,7 @@ _MOVES = ("arrive", "take out", "put in", "leave")
 def fitting_index(home: Path, ensemble: Ensemble) -> dict[str, Any] | None:
     """What is kept, if the log says the same up to its day and that is not long ago."""
     try:
-        index = json.loads((home / _INDEX).read_text(encoding="utf-8"))
+        index = _read(home / _INDEX)
         day = int(index["day"])
         fits = (
             0 <= ensemble.today - day <= KEPT_DAYS
@@ -39,7 +44,7 @@ def fitting_index(home: Path, ensemble: Ensemble) -> dict[str, Any] | None:
             and index["log"] != ensemble.digest
             and index["lived"] >= len(index["members"]) > 0
         )
-    except (OSError, ValueError, KeyError, TypeError):
+    except UNFIT:
         return None
     return index if fits else None
 
@@ -72,7 +77,7 @@ def tried_before(
     than half of the members still count.
     """
     try:
-        held = json.loads((home / _TRIED).read_text(encoding="utf-8"))
+        held = _read(home / _TRIED)
         fits = (
             0 <= ensemble.today - int(held["day"]) <= min(WAITS)
             and held["digest"] == index["digest"]
@@ -80,7 +85,7 @@ def tried_before(
             and held["courses"] == _courses()
         )
         tried = {name: np.array(held[name]) for name in _OF_TRIED}
-    except (OSError, ValueError, KeyError, TypeError):
+    except UNFIT:
         return None
     of_member = dict(zip(members, weights.tolist(), strict=True))
     weights = np.array([of_member.get(int(member), 0.0) for member in tried["members"]])
@@ -98,7 +103,7 @@ def write_tried(home: Path, ensemble: Ensemble, tried: Courses) -> None:
     """Keep what came of other courses today, beside the colonies."""
     if tried.day != ensemble.today:
         return
-    index = json.loads((home / _INDEX).read_text(encoding="utf-8"))
+    index = _read(home / _INDEX)
     _write(home / _TRIED, {
         "digest": index["digest"], "day": tried.day, "moves": _moves(ensemble.schedule),
         "courses": _courses(),
@@ -122,7 +127,44 @@ def _moves(schedule: Schedule) -> list[list[Any]]:
     ]
 
 
+def damaged(folder: Path) -> list[str]:
+    """Files that a results folder keeps for a further row and that are not as they were put there.
+
+    Those that are none of the program's are left aside.
+    """
+    home = folder / FOLDER
+    bad = []
+    for path in (home / _INDEX, home / _TRIED):
+        try:
+            _read(path)
+        except FileNotFoundError:
+            pass
+        except UNFIT:
+            bad.append(f"{FOLDER}/{path.name}")
+    for path in sorted(home.glob("*/*.colony")):
+        if path.stem.isdecimal() and not is_whole(path):
+            bad.append(str(path.relative_to(folder)))
+    return bad
+
+
 def _write(path: Path, content: Mapping[str, Any]) -> None:
-    text = json.dumps(content)
     make_folder(path.parent)
-    write_text(path, text)
+    write_text(path, json.dumps({**content, _SUM: _sum(content)}))
+
+
+def _read(path: Path) -> dict[str, Any]:
+    """What was written.
+
+    Raises
+    ------
+    OSError, ValueError, KeyError, TypeError, RecursionError
+        It is not there, or not as it was written.
+    """
+    content: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    if content.pop(_SUM) != _sum(content):
+        raise ValueError("not as it was written")
+    return content
+
+
+def _sum(content: Mapping[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()

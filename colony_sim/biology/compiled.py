@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import stat
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -38,12 +39,25 @@ def _cache_folder() -> Path | None:
         base = os.path.join(home, "colony_sim")
     folder = Path(base) / f"kernels-{_source_hash()}"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if not _is_ours(folder):
+            return None
         with tempfile.TemporaryFile(dir=folder):
             pass
     except OSError:
         return None
     return folder
+
+
+def _is_ours(folder: Path) -> bool:
+    """Whether nobody else can have put code into it, which would run at the next loading."""
+    if not folder.is_absolute():
+        return False
+    if not hasattr(os, "geteuid"):
+        return True
+    found = [path.lstat() for path in (folder, *folder.rglob("*"))]
+    mine = all(state.st_uid == os.geteuid() for state in found)
+    return mine and not any(stat.S_IMODE(state.st_mode) & stat.S_IWOTH for state in found)
 
 
 #: Folder of the compiled kernels, or None where no folder can be written.

@@ -83,8 +83,16 @@ class OwnKeeper:
         return make(rack)
 
 
+_HANDED_IN: set[OwnKeeper] = set()
+
+
+def was_handed_in(keeper: OwnKeeper) -> bool:
+    """Whether this program was given this keeper: code that only a folder names is not run."""
+    return keeper in _HANDED_IN
+
+
 def own_keeper(given: MakeKeeper | str) -> OwnKeeper:
-    """Name a keeper by its source.
+    """Name a keeper by its source; it may be lived again from a results folder from then on.
 
     Parameters
     ----------
@@ -101,7 +109,7 @@ def own_keeper(given: MakeKeeper | str) -> OwnKeeper:
         place, _, said = given.rpartition(":")
         if place.endswith(".py"):
             place = str(Path(place).resolve())
-        return OwnKeeper(place, said, _digest(_find(place, said)))
+        return _handed_in(OwnKeeper(place, said, _digest(_find(place, said))))
     source, name = getattr(given, "__module__", None), getattr(given, "__qualname__", None)
     if not source or not name or source == "__main__" or "<" in name:
         raise InputError("keeper", "class", f"{source}.{name}" if name else given, _ALLOWED)
@@ -112,7 +120,12 @@ def own_keeper(given: MakeKeeper | str) -> OwnKeeper:
     if not importable:
         # Loaded from a file by hand: workers do so as well.
         source = str(Path(_file(given)).resolve())
-    return OwnKeeper(source, name, _digest(_find(source, name)))
+    return _handed_in(OwnKeeper(source, name, _digest(_find(source, name))))
+
+
+def _handed_in(keeper: OwnKeeper) -> OwnKeeper:
+    _HANDED_IN.add(keeper)
+    return keeper
 
 
 def _find(source: str, name: str) -> Any:

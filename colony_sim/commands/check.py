@@ -6,6 +6,7 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
+from colony_sim.assimilation import remembered
 from colony_sim.commands.ending import FAILED, Ending
 from colony_sim.commands.show import console, show_page
 from colony_sim.extras import MissingExtra
@@ -36,6 +37,7 @@ def run_check(folder: Path) -> None:
                 gone = sum(not store.keeps(key) for key in keys)
         except sqlite3.DatabaseError:
             bad.append(NAME)
+    bad += remembered.damaged(folder)
     candidates = _candidates(folder, bad)
     sums = data.get("sha256")
     if not (sums and isinstance(sums, dict)):

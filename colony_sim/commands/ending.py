@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import re
 from pathlib import Path
 
@@ -50,8 +51,12 @@ def of_the_system(error: OSError) -> tuple[str, int]:
     if is_full(error):
         place = "" if where is None else f"{where}: "
         return f"{place}{said}; make room and give the command again.", FAILED
-    if where is None and error.errno == errno.ENOENT:  # All others have a file.
-        return "The folder that you are in is gone: change to another.", REFUSED
+    if where is None and error.errno == errno.ENOENT:
+        try:
+            os.getcwd()
+        except OSError:
+            return "The folder that you are in is gone: change to another.", REFUSED
+        return f"{said}; set TMPDIR to a folder that can be written.", FAILED
     if where is None:
         return said, FAILED
     return InputError(where, "file", said, "one that can be read, or written to").line, REFUSED

@@ -35,7 +35,11 @@ def run() -> None:
     output.forgive()
     try:
         if len(sys.argv) == 1 and asking.at_a_terminal():
-            sys.argv += asking.ask()
+            try:
+                sys.argv += asking.ask()
+            except EOFError:
+                raise KeyboardInterrupt from None
+        _refuse_no_text(sys.argv)
         if "--help" in sys.argv:
             with put_off("rich.markdown", "rich.traceback"):
                 import_module("typer.rich_utils")
@@ -51,7 +55,7 @@ def run() -> None:
         code = _tell(str(error), REFUSED)
     except usage_error as error:
         code = _tell(error.format_message(), REFUSED)
-    except (KeyboardInterrupt, EOFError, typer.Abort):
+    except (KeyboardInterrupt, typer.Abort):
         code = _tell("Stopped.", STOPPED)
     except BrokenPipeError:
         # The reader of a pipe has gone; what is left to print goes nowhere, without an error.
@@ -64,6 +68,15 @@ def run() -> None:
     except MemoryError:
         code = _tell("Memory ran out; fewer runs, bins or days need less.", FAILED)
     sys.exit(code)
+
+
+def _refuse_no_text(words: list[str]) -> None:
+    """`InputError` for a word that is no text: it could not be kept with the results."""
+    for word in words:
+        try:
+            word.encode()
+        except UnicodeEncodeError:
+            raise InputError("command line", "word", word, "text in UTF-8") from None
 
 
 def _tell(line: str, code: int = DONE) -> int:

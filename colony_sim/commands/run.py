@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from pathlib import Path
 
@@ -49,4 +50,7 @@ def run_single(
 
 
 def _slug(name: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "policy"
+    """A part of a folder's name; names whose letters it cannot have stay apart by a number."""
+    slug = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "policy"
+    lost = any(letter.isalnum() and not letter.isascii() for letter in name)
+    return f"{slug}-{hashlib.sha256(name.encode()).hexdigest()[:6]}" if lost else slug

@@ -118,14 +118,16 @@ def run_today(
     changed = _rules(rules, shed.parameters)
     moved = None if move_on is None else _day_of("--move-on", move_on)
 
-    def _what_if(asked: Asked) -> Course | None:
-        if moved is None and not changed:
-            return None
-        days = None if moved is None else (moved - asked.on).days
+    def _check_move(on: datetime.date) -> int | None:
+        days = None if moved is None else (moved - on).days
         if days is not None and not 1 <= days <= DAYS:
-            allowed = f"a day from the one after {asked.on}, within {DAYS} days"
+            allowed = f"a day from the one after {on}, within {DAYS} days"
             raise InputError("command line", "--move-on", str(moved), allowed)
-        return Course(days, changed)
+        return days
+
+    def _what_if(asked: Asked) -> Course | None:
+        days = _check_move(asked.on)
+        return None if days is None and not changed else Course(days, changed)
 
     def question() -> Asked:
         return ask(
@@ -140,6 +142,7 @@ def run_today(
         if bound is not None:
             held.enter_context(claim(folder, name, study.FILES))
             if not log.exists():
+                _check_move(day or datetime.date.today())
                 write_text(log, f"{','.join(COLUMNS)}\n")
                 _tell(f"A new log: {log}")
                 asked = question()

@@ -27,8 +27,9 @@ def show_worlds(
 ) -> Path:
     """Print what the worlds say, and write them with their tables and figures."""
     if not anew:
-        for option, given in (("--ship", into_package), ("--seed", seed), ("--workers", workers)):
-            if given:
+        asked = into_package or None
+        for option, given in (("--ship", asked), ("--seed", seed), ("--workers", workers)):
+            if given is not None:
                 raise InputError(option, "without --remake", given, "only with --remake")
     seed = whole("seed", seed, 0, LARGEST_SEED, 1)
     folder = folder_of(NAME, out)

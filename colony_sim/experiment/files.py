@@ -22,7 +22,7 @@ from colony_sim.biology.parameters import Parameters, catalogue
 from colony_sim.colony.own_keeper import OwnKeeper
 from colony_sim.errors import InputError
 from colony_sim.experiment.units import CUP, METRIC, SLICE, House, in_model_units, using
-from colony_sim.inputs import read_text
+from colony_sim.inputs import read_text, refuse_long_keys
 
 LONGEST_DAYS = 36_500
 MOST_REPLICATES = 10_000
@@ -273,6 +273,7 @@ _TOO_DEEP = ("tables", "nested too deeply", "tables and lists as the shipped fil
 def _parse(text: str, where: str) -> dict[str, Any]:
     if not text.strip():
         raise InputError(where, "file", "empty", "an experiment in TOML, with [experiment]")
+    refuse_long_keys(text, where)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

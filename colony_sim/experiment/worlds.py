@@ -35,7 +35,7 @@ from colony_sim.biology.parameters import (
     out_of_order,
 )
 from colony_sim.errors import ARGUMENT, InputError
-from colony_sim.inputs import read_text
+from colony_sim.inputs import read_text, refuse_long_keys
 
 FORMAT = 2
 MOST_DRAWS = 10_000
@@ -431,6 +431,7 @@ def _plain(value: Any, name: str, where: str) -> Any:
 
 def _facts(lines: Sequence[str], where: str) -> dict[str, Any]:
     """What the comments before the header say, by name."""
+    refuse_long_keys("\n".join(lines), where)
     facts: dict[str, Any] = {}
     for number, line in enumerate(lines, start=1):
         if line.startswith("##"):

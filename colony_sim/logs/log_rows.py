@@ -85,6 +85,14 @@ class Row:
     added: str
     state: str
 
+    @property
+    def is_sound(self) -> bool:
+        """Whether its fields are what they should be, wherever it was read."""
+        if not isinstance(self.cells, dict):
+            return False
+        texts = (self.key, self.added, self.state, *self.cells.values())
+        return all(isinstance(text, str) for text in texts)
+
 
 class LogRows:
     """Adds rows to a log and takes them out again; for threads.
@@ -222,11 +230,13 @@ class LogRows:
     def _read(self) -> list[Row]:
         try:
             found = json.loads(self._journal.read_text(encoding="utf-8"))
-            return [Row(**one) for one in found]
+            rows = [Row(**one) for one in found]
         except FileNotFoundError:
             return []
-        except (ValueError, TypeError):  # Damaged: rows are in the log all the same.
-            return []
+        except (ValueError, TypeError, RecursionError):
+            rows = None
+        sound = rows is not None and all(row.is_sound for row in rows)
+        return rows if sound and rows else []  # Damaged: rows are in the log all the same.
 
     def _keep(self, rows: list[Row], row: Row) -> Row:
         place = next((k for k, one in enumerate(rows) if one.key == row.key), None)
@@ -235,7 +245,10 @@ class LogRows:
         else:
             rows[place] = row
         text = json.dumps([asdict(one) for one in rows[-_KEPT_ROWS:]], indent=1)
-        write_text(self._journal, text)
+        try:
+            write_text(self._journal, text)
+        except OSError as error:
+            raise Refused(f"the results cannot be written ({error.strerror})") from None
         return row
 
 

@@ -35,6 +35,7 @@ from colony_sim.logs.words import (
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 MOST_BYTES, MOST_ROWS = 4_000_000, 100_000
 """Of a log: 27 rows a day for ten years."""
+MOST_COLUMNS = 50
 _SHORTER = "keep the rows of the last years in a file of their own"
 _OTHER_DATE = re.compile(r"(\d{1,4})[./ -](\d{1,2})[./ -](\d{1,4})")
 
@@ -163,6 +164,9 @@ def _rows(text: str) -> tuple[list[tuple[int, list[str]]], str]:
 
 
 def _header_faults(number: int, names: list[str]) -> list[Fault]:
+    if len(names) > MOST_COLUMNS:
+        remedy = f"at most {MOST_COLUMNS} columns; known: {', '.join(COLUMNS)}"
+        return [Fault(number, "header", f"{len(names)} columns", remedy)]
     faults = []
     missing = [name for name in NEEDED if name not in names]
     for name in names:

@@ -20,7 +20,7 @@ from colony_sim.planning.wants import LARVA_MG, Want
 from colony_sim.words.units import show
 
 MOST = 1_000_000
-_ONE = re.compile(r"(\d+)\s+(\D+)")
+_ONE = re.compile(r"(\d{1,9})\s+(\D+)")
 
 
 @dataclass(frozen=True)

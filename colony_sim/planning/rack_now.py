@@ -28,7 +28,7 @@ from colony_sim.colony.simulate import RunRecord, Scenario, as_lived
 from colony_sim.errors import InputError
 from colony_sim.logs.reading import read_schedule
 from colony_sim.logs.schedule import Schedule, compile_schedule
-from colony_sim.logs.words import ABOUT_ERROR, Entry, LogAction
+from colony_sim.logs.words import ABOUT_ERROR, LONGEST_LOG_DAYS, Entry, LogAction
 from colony_sim.planning.buying import Buyer, Buying
 from colony_sim.planning.measuring import PlanMeasuring
 from colony_sim.source import source_bytes
@@ -101,6 +101,9 @@ def from_log(
         raise InputError(str(path), "rows", rows, "at least one before the start of the plan")
     last = schedule.start + timedelta(days=schedule.days)
     day_one = last + timedelta(days=1) if start is None else start
+    if (day_one - schedule.start).days > LONGEST_LOG_DAYS:
+        allowed = f"within {LONGEST_LOG_DAYS} days of the first row, {schedule.start}"
+        raise InputError(str(path), "start", str(day_one), allowed)
     today = (day_one - schedule.start).days - 1
     climate = climate_from(schedule.start + timedelta(days=1))
     warm = tuple(climate.daily(today).tolist()) if today else ()

@@ -30,7 +30,7 @@ from colony_sim.experiment.units import (
     read,
     using,
 )
-from colony_sim.inputs import read_text
+from colony_sim.inputs import read_text, refuse_long_keys
 from colony_sim.planning import rack_now, room
 from colony_sim.planning.animals import for_animals
 from colony_sim.planning.wants import (
@@ -262,6 +262,7 @@ def _number(key: str, value: Any) -> Any:
 
 
 def _tables(text: str, where: str) -> dict[str, Any]:
+    refuse_long_keys(text, where)
     try:
         tables = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # Of TOML, of too many digits, of nesting.

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import json
 import os
+import stat
 import time
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
@@ -104,7 +105,7 @@ def claim(folder: Path, experiment: str, files: Collection[str]) -> Iterator[Non
         before = {path.name for path in folder.iterdir()} - ({LOCK} if ours else set())
         try:
             yield
-        except InputError:
+        except (InputError, OSError):
             _take_back(folder, before, made)
             raise
     finally:
@@ -151,6 +152,10 @@ def refuse_links(folder: Path) -> None:
     for place, folders, files in os.walk(folder):
         for name in (*folders, *files):
             path = Path(place, name)
+            mode = path.lstat().st_mode
+            if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode) or stat.S_ISLNK(mode)):
+                allowed = "a folder of files alone: a pipe would be waited for without end"
+                raise InputError(str(path), "file", "no plain file", allowed)
             if path.is_symlink() and not _leads_inside(path, home):
                 allowed = "a folder without links that lead out of it"
                 raise InputError(str(path), "link", os.readlink(path), allowed)
@@ -291,7 +296,7 @@ def _listed(folder: Path) -> set[str]:
     names = (_facts(folder) or {}).get("files")
     # A damaged manifest may list anything.
     texts = (name for name in names if isinstance(name, str)) if isinstance(names, list) else ()
-    return {name for name in texts if Path(name).name == name}
+    return {name for name in texts if Path(name).name == name and name != ".."}
 
 
 def _refuse_foreign(folder: Path, experiment: str, files: Collection[str]) -> None:

@@ -24,7 +24,7 @@ import colony_sim
 from colony_sim.atomic import put_text
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters, catalogue
-from colony_sim.colony.own_keeper import OwnKeeper
+from colony_sim.colony.own_keeper import OwnKeeper, was_handed_in
 from colony_sim.errors import InputError, interrupted
 from colony_sim.experiment.files import (
     LARGEST_SEED,
@@ -386,12 +386,25 @@ def plan_from(manifest: dict[str, Any], where: str) -> Plan:
             profile=Worlds.from_dict(found) if (found := manifest.get("profile")) else None,
             worlds=tuple(int(number) for number in head.get("worlds", ())),
             invented=is_invented(manifest),
-            keeper=OwnKeeper(**own) if (own := manifest.get("keeper")) else None,
+            keeper=_keeper(manifest.get("keeper"), where),
             asks=str(head.get("asks", "")),
             house=house_of(manifest),
         )
     except (LookupError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise InputError(where, "contents", f"damaged ({error})", _AS_WRITTEN) from None
+
+
+def _keeper(told: Any, where: str) -> OwnKeeper | None:
+    if not told:
+        return None
+    keeper = OwnKeeper(**told)
+    if not was_handed_in(keeper):
+        raise InputError(
+            where, "keeper", f"{keeper.source}:{keeper.name}",
+            "none: code that a folder names is not run; in Python, name a keeper that you trust "
+            "with colony_sim.colony.own_keeper.own_keeper first",
+        )  # fmt: skip
+    return keeper
 
 
 def _whole(head: Mapping[str, Any], key: str, low: int, high: int) -> int:

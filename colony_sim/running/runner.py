@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+import pickle
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,7 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 
-from colony_sim.atomic import write_bytes
+from colony_sim.atomic import remove, write_bytes
 from colony_sim.biology.climate import constant
 from colony_sim.biology.parameters import Parameters
 from colony_sim.errors import ARGUMENT, InputError
@@ -146,12 +147,22 @@ def use_kernels_from_the_end() -> None:
 
 
 def use_kernels() -> None:
-    """Two days of a small colony, by which the kernels are compiled or loaded."""
+    """Two days of a small colony, by which the kernels are compiled or loaded.
+
+    Compiled code that is cut short, as a power cut leaves it, is compiled anew.
+    """
+    from colony_sim.biology import compiled
     from colony_sim.colony import simulate
 
-    simulate.simulate(
-        simulate.Scenario(Parameters.default(), constant(27.0), days=2, seed=0, breeders=10)
-    )
+    two_days = simulate.Scenario(Parameters.default(), constant(27.0), days=2, seed=0, breeders=10)
+    try:
+        simulate.simulate(two_days)
+    except (EOFError, pickle.UnpicklingError):
+        if compiled.CACHE_FOLDER is None:
+            raise
+        for path in compiled.CACHE_FOLDER.rglob("*.nb?"):
+            remove(path)
+        simulate.simulate(two_days)
 
 
 def get_ready_together(from_the_end: bool) -> None:

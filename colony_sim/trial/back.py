@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +28,7 @@ from colony_sim.trial.boxes import Trial
 from colony_sim.trial.question import Question
 
 COLUMNS = ("trial", "box", "what", "number")
-MOST_BYTES = 100_000
+MOST, MOST_BYTES = 1e6, 100_000
 DOUBT = 0.02
 """Below this share on its side of all results the result is said to be none of theirs."""
 DRAWS = 200
@@ -122,6 +123,8 @@ def read(path: Path, trials: Sequence[Trial]) -> tuple[Trial, np.ndarray]:
     found = {}
     for row in rows[1:]:
         cells = [cell.strip() for cell in (*row, "", "", "", "")][:4]
+        if cells[1] in found:
+            raise InputError(str(path), "box", cells[1], "each box once")
         found[cells[1]] = cells[3]
     values = []
     for number in trial.numbers:
@@ -129,13 +132,19 @@ def read(path: Path, trials: Sequence[Trial]) -> tuple[Trial, np.ndarray]:
         if text is None:
             raise InputError(str(path), "box", "missing", f"a row of box {number.box}")
         unit = number.unit
-        try:
-            value = float(text.replace(",", "."))
-        except ValueError:
-            value = units.read(text, unit, str(path), "number") if unit and text else -1.0
-        if not 0.0 <= value <= 1e6:
-            allowed = "a number from 0 to 1000000"
-            raise InputError(str(path), f"number of box {number.box}", text, allowed)
+        key, most = f"number of box {number.box}", min(number.most, MOST)
+        if not unit:
+            # Neither 1,250 nor 1_250: who counts writes digits.
+            value = float(text) if re.fullmatch(r"[0-9]{1,9}", text) else -1.0
+            allowed = f"a whole number from 0 to {most:g}, digits alone"
+        else:
+            allowed = f"a number from 0 to {most:g}"
+            try:
+                value = float(text.replace(",", "."))
+            except ValueError:
+                value = units.read(text, unit, str(path), "number") if text else -1.0
+        if not 0.0 <= value <= most:
+            raise InputError(str(path), key, text, allowed)
         values.append(value)
     if found:
         allowed = ", ".join(number.box for number in trial.numbers)
