@@ -20,7 +20,7 @@ import os
 import stat
 import time
 from collections.abc import Callable, Collection, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -106,7 +106,8 @@ def claim(folder: Path, experiment: str, files: Collection[str]) -> Iterator[Non
         try:
             yield
         except (InputError, OSError):
-            _take_back(folder, before, made)
+            with suppress(InputError, OSError):  # What went wrong first is to be told.
+                _take_back(folder, before, made)
             raise
     finally:
         if handle is not None:

@@ -135,10 +135,10 @@ def read(path: Path, trials: Sequence[Trial]) -> tuple[Trial, np.ndarray]:
         key, most = f"number of box {number.box}", min(number.most, MOST)
         if not unit:
             # Neither 1,250 nor 1_250: who counts writes digits.
-            value = float(text) if re.fullmatch(r"[0-9]{1,9}", text) else -1.0
-            allowed = f"a whole number from 0 to {most:g}, digits alone"
+            value = float(text) if re.fullmatch(r"[0-9]{1,9}(\.0*)?", text) else -1.0
+            allowed = f"a whole number from 0 to {most:.0f}, digits alone"
         else:
-            allowed = f"a number from 0 to {most:g}"
+            allowed = f"a number from 0 to {most:.0f}"
             try:
                 value = float(text.replace(",", "."))
             except ValueError:
