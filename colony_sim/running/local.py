@@ -11,7 +11,7 @@ from multiprocessing.process import BaseProcess
 from typing import Any
 
 from colony_sim.biology.compiled import CACHE_FOLDER
-from colony_sim.running.processes import spawning, start_worker, stop_workers
+from colony_sim.running.processes import close, spawning, start_worker, stop_workers
 from colony_sim.running.protocol import Job, TaskResult, WorkerLost
 from colony_sim.running.runner import (
     check_workers,
@@ -95,7 +95,7 @@ class LocalExecutor:
     def restart(self) -> None:
         """New processes in place of broken ones, at the next job."""
         if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
+            close(self._pool)()
             self._pool = None
 
     def check(self) -> None:

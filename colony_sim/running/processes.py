@@ -15,6 +15,7 @@ import threading
 import types
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor, wait
+from functools import partial
 from multiprocessing import resource_tracker
 from multiprocessing.process import BaseProcess
 from multiprocessing.synchronize import Event
@@ -40,15 +41,23 @@ def stop_workers(
     if pool is None:
         return
     stop()
-    manager = getattr(pool, "_executor_manager_thread", None)
-    pool.shutdown(wait=False, cancel_futures=True)
+    closed = close(pool)
     # A run stops at the end of its day; one that is about to be stored is stored first.
     wait([future for future in futures if future.running()], timeout=GRACE_SECONDS)
     for process in set(multiprocessing.active_children()) - others:
         process.terminate()
-    if manager is not None:
-        # At its end the interpreter would wake it while it closes what it is woken by.
-        manager.join(GRACE_SECONDS)
+    closed()
+
+
+def close(pool: ProcessPoolExecutor) -> Callable[[], object]:
+    """Take no more work; what is returned waits for the pool's thread, once its processes ended.
+
+    At its end the interpreter wakes that thread, and would stumble over one that is just closing
+    what it is woken by.
+    """
+    manager: threading.Thread | None = getattr(pool, "_executor_manager_thread", None)
+    pool.shutdown(wait=False, cancel_futures=True)
+    return (lambda: None) if manager is None else partial(manager.join, GRACE_SECONDS)
 
 
 @contextlib.contextmanager
