@@ -165,7 +165,8 @@ def of_options(draw: st.DrawFn, made: Mapping[str, Path]) -> Attack:
         if option.param_type_name == "argument":
             value = draw(st.sampled_from([w for w in mutate.WORDS if "\x00" not in w]))
             words[1:2] = [value]
-            odd += [value[:60] or "colony-sim: .:", option.name]  # As an empty path is told.
+            # As an empty path is told, or a folder of that name without a manifest.
+            odd += [value[:60], option.name] if value else ["colony-sim: .:", "manifest.json"]
             continue
         flag = draw(st.sampled_from([*option.opts, *option.secondary_opts]))
         words.append(flag)
