@@ -158,9 +158,12 @@ def test_a_candidate_that_was_changed_is_found_and_proposed_again(tmp_path):
         lambda kept: kept.execute("UPDATE trial_user_attributes SET value_json = '{'"),
         lambda kept: kept.execute("DROP TABLE trial_values"),
     )
-    for one in change:
-        with closing(sqlite3.connect(folder / NAME)) as kept, kept:
-            one(kept)
+    for one in (*change, None):
+        if one is None:
+            (folder / NAME).write_bytes(b"no database")
+        else:
+            with closing(sqlite3.connect(folder / NAME)) as kept, kept:
+                one(kept)
         code, _, err = cli("check", folder, cwd=place)
         assert code == 1 and NAME in err[-1], err
         code, _, err = cli(*again, cwd=place, faults=None)

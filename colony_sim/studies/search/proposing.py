@@ -114,9 +114,14 @@ def propose(
         If Optuna is not installed.
     """
     optuna = _optuna()
-    refuse_code(file)
     if file.exists() and not file.is_file():
         raise InputError(str(file), "file", "no plain file", "candidates as a search keeps them")
+    try:
+        refuse_code(file)
+    except InputError as error:
+        if isinstance(error.value, str) and error.value.startswith("has a "):
+            raise
+        # It cannot be read, and what it held is proposed again.
     if file.exists() and broken(file) != 0:
         print(f"{file}: damaged; its candidates are proposed again.", file=sys.stderr, flush=True)
         remove_candidates(file)
