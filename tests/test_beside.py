@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
-from dataclasses import dataclass
+from functools import partial
 
 import pandas as pd
 import pytest
@@ -13,42 +13,30 @@ import small_comparison
 from colony_sim.report.page import write_report
 from colony_sim.running import beside
 from colony_sim.running.local import LocalExecutor, SerialExecutor
-from colony_sim.running.protocol import TaskResult
 from colony_sim.studies.comparison import relive
 from colony_sim.talk.write import write_talk
 
 HERE = os.getpid()
 
 
-@dataclass(frozen=True)
-class Where:
-    """A job that tells its process, or kills it if it is not that of the test."""
-
-    home: int
-    dies: bool = False
-    key: str = ""
-
-    def run(self) -> TaskResult:
-        if self.dies and os.getpid() != self.home:
-            os.kill(os.getpid(), signal.SIGKILL)
-        return TaskResult(os.getpid(), None, 0.0, None)
+def where(home: int, dies: bool = False) -> int:
+    """Tells its process, or kills it if it is not that of the test."""
+    if dies and os.getpid() != home:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return os.getpid()
 
 
-@dataclass(frozen=True)
-class Fails:
-    key: str = ""
-
-    def run(self) -> TaskResult:
-        raise OSError(28, "No space left on device", "handout-a4.pdf")
+def fails() -> None:
+    raise OSError(28, "No space left on device", "handout-a4.pdf")
 
 
 def test_a_job_is_done_beside_and_one_whose_process_is_lost_is_done_here():
     with LocalExecutor(1) as worker:
-        assert beside.handed_over(Where(HERE), worker)() != HERE
+        assert beside.handed_over(partial(where, HERE), worker)() != HERE
         with pytest.raises(OSError, match="No space left"):
-            beside.handed_over(Fails(), worker)()
-        assert beside.handed_over(Where(HERE, dies=True), worker)() == HERE
-    assert beside.handed_over(Where(HERE), None)() == HERE
+            beside.handed_over(fails, worker)()
+        assert beside.handed_over(partial(where, HERE, dies=True), worker)() == HERE
+    assert beside.handed_over(partial(where, HERE), None)() == HERE
 
 
 def test_on_one_core_no_process_is_started(monkeypatch):
@@ -56,7 +44,7 @@ def test_on_one_core_no_process_is_started(monkeypatch):
     with beside.open_beside() as executor:
         assert isinstance(executor, SerialExecutor)
         executor.ahead()
-        assert beside.handed_over(Where(HERE), executor)() == HERE
+        assert beside.handed_over(partial(where, HERE), executor)() == HERE
 
 
 def test_page_and_talk_are_the_same_with_a_worker_beside(tmp_path):

@@ -27,6 +27,9 @@ from colony_sim.population.insects import FIELDS
 _BIN = ("date_in", "date_out", "moist", "harvested")
 _KEEPER = ("_arrivals", "_held", "_bran_g", "last_move")
 _CODEC = "lz4"
+UNFIT = (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError,
+         RecursionError)  # fmt: skip
+"""What a file raises that is not there or not as it was written."""
 
 
 def pack(colony: Colony, place: str) -> bytes:

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from colony_sim.assimilation import lived
-from colony_sim.assimilation.checkpoint import Kept, prefix_digest
+from colony_sim.assimilation.checkpoint import UNFIT, Kept, prefix_digest
 from colony_sim.assimilation.onward import Course
 from colony_sim.biology.climate import Climate
 from colony_sim.biology.parameters import Parameters
@@ -176,7 +176,7 @@ class Ensemble:
         if kept is not None:
             try:
                 kept.load(member, colony)
-            except (ValueError, LookupError, OSError, TypeError, ArithmeticError, RecursionError):
+            except UNFIT:
                 colony = self.found(member)  # Damaged: all of it anew.
         if save is not None and colony.day <= self.keep_day:
             lived.live_until(colony, self.keep_day, _stop)

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from colony_sim.assimilation.checkpoint import is_whole
+from colony_sim.assimilation.checkpoint import UNFIT, is_whole
 from colony_sim.assimilation.courses import COURSES, WAITS, Courses
 from colony_sim.assimilation.ensemble import Ensemble
 from colony_sim.atomic import make_folder, remove_tree, write_text
@@ -24,9 +24,6 @@ KEPT_DAYS = 28
 """Kept colonies older than this (d) are not gone on from: others may be the near ones by now."""
 FOLDER = "colonies"
 _INDEX, _TRIED, _SUM = "index.json", "tried.json", "sha256"
-UNFIT = (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError,
-         RecursionError)  # fmt: skip
-"""What a file raises that is not there or not as it was written."""
 _OF_TRIED = ("members", "harvested_g", "hatched", "beetles")
 _MOVES = ("arrive", "take out", "put in", "leave")
 

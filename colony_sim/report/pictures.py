@@ -6,6 +6,7 @@ import base64
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import matplotlib
@@ -15,7 +16,7 @@ from PIL import Image
 from colony_sim.figures import style
 from colony_sim.figures.slide import Slide
 from colony_sim.running.beside import handed_over
-from colony_sim.running.protocol import Executor, TaskResult
+from colony_sim.running.protocol import Executor
 
 LARGE = 120_000
 """Bytes of an SVG above which a PNG is tried; the figures take about as much as PNG."""
@@ -45,7 +46,7 @@ def pictures(slides: Sequence[Slide], executor: Executor | None = None) -> list[
             drawn = _saved(figure, format="svg", metadata={"Date": None})
             png = None
             if len(drawn) > LARGE:
-                png = handed_over(_AsPNG(*_pixels(figure)), executor)
+                png = handed_over(partial(_as_png, *_pixels(figure)), executor)
             coming.append((drawn, png, width, height))
     return [_smaller(svg, png() if png else svg, *size) for svg, png, *size in coming]
 
@@ -65,21 +66,13 @@ def _pixels(figure: Figure) -> tuple[bytes, int, int]:
     return drawn.tobytes(), wide, high
 
 
-@dataclass(frozen=True)
-class _AsPNG:
-    """Pixels as PNG with 256 colours, which flat areas do with; a third of the bytes."""
-
-    pixels: bytes
-    wide: int
-    high: int
-    key: str = ""
-
-    def run(self) -> TaskResult:
-        file = io.BytesIO()
-        drawn = Image.frombytes("RGB", (self.wide, self.high), self.pixels)
-        few = drawn.quantize(256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
-        few.save(file, format="PNG", optimize=True)
-        return TaskResult(file.getvalue(), None, 0.0, None)
+def _as_png(pixels: bytes, wide: int, high: int) -> bytes:
+    """PNG with 256 colours, which flat areas do with; a third of the bytes."""
+    file = io.BytesIO()
+    drawn = Image.frombytes("RGB", (wide, high), pixels)
+    few = drawn.quantize(256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    few.save(file, format="PNG", optimize=True)
+    return file.getvalue()
 
 
 def _saved(figure: Figure, **options: Any) -> bytes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from matplotlib.backends.backend_pdf import PdfPages
@@ -11,7 +10,6 @@ from matplotlib.figure import Figure
 from colony_sim.atomic import new_file
 from colony_sim.experiment.units import House, using
 from colony_sim.figures import plain, style
-from colony_sim.running.protocol import TaskResult
 from colony_sim.studies.comparison.leans_on import DAYS_A_YEAR, what_would_tell, worth_naming
 from colony_sim.studies.comparison.seven import answer, cost, rack, sure, why
 from colony_sim.studies.comparison.seven.case import Case
@@ -30,20 +28,10 @@ MARGIN, TITLE, HEAD, BODY, SMALL = 0.55, 19.0, 12.0, 9.5, 7.5
 """In inches and points, on A4; all grows with the paper."""
 
 
-@dataclass(frozen=True)
-class Sheets:
-    """`write` as a job of a worker, in the units of a house; its outcome are the names."""
-
-    case: Case
-    folder: Path
-    house: House
-    key: str = ""
-
-    def run(self) -> TaskResult:
-        """Write them."""
-        with using(self.house):
-            names = tuple(path.name for path in write(self.case, self.folder))
-        return TaskResult(names, None, 0.0, None)
+def write_in(house: House, case: Case, folder: Path) -> tuple[str, ...]:
+    """As `write`, in the units of a house, for another process; the names."""
+    with using(house):
+        return tuple(path.name for path in write(case, folder))
 
 
 def write(case: Case, folder: Path) -> list[Path]:

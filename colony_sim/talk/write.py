@@ -111,8 +111,8 @@ def write_talk(
         sheets: Callable[[], tuple[str, ...]] = tuple
         if facts.get("kind") == "comparison":
             tell("Drawing handout and poster")
-            job = sheet.Sheets(case.read(folder, seed), staged, house)
-            sheets = handed_over(job, executor)
+            work = partial(sheet.write_in, house, case.read(folder, seed), staged)
+            sheets = handed_over(work, executor)
         named = _draw(found, staged, tell)
         text = notes(folder, found, [stem for stem, _ in named], command)
         put_text(staged / NOTES, text)

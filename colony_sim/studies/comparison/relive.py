@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from colony_sim.results import manifest
 from colony_sim.results.folder import MANIFEST
 from colony_sim.running.beside import handed_over
 from colony_sim.running.processes import stop_if_asked
-from colony_sim.running.protocol import Executor, TaskResult
+from colony_sim.running.protocol import Executor
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def retrace(
     for run in asked:
         if run.policy not in known.lived:
             coming = known.coming.pop(run.policy, None)
-            record = coming() if coming else _Again(run.scenario).run().outcome
+            record = coming() if coming else _again(run.scenario)
             _refuse_other(record, daily[daily["policy"] == run.policy], data, folder)
             known.lived[run.policy] = record
         records[run.policy] = known.lived[run.policy]
@@ -90,19 +90,14 @@ def begin(folder: Path, executor: Executor, seed: int | None = None) -> None:
     with suppress(InputError):
         seed, _, asked, _ = _asked(folder, manifest.read(folder), None, seed)
         coming = _known(folder, _changed(folder), seed).coming
-        coming |= {run.policy: handed_over(_Again(run.scenario), executor) for run in asked[1::2]}
+        coming |= {
+            run.policy: handed_over(partial(_again, run.scenario), executor) for run in asked[1::2]
+        }
 
 
-@dataclass(frozen=True)
-class _Again:
-    """A stored run as a job whose outcome is its record; it is stored nowhere."""
-
-    scenario: Scenario
-    key: str = ""
-
-    def run(self) -> TaskResult:
-        record = SteadyMeasuring().live(self.scenario, stop_if_asked, record_bins=True)
-        return TaskResult(record, None, 0.0, None)
+def _again(scenario: Scenario) -> RunRecord:
+    """A stored run once more, bins recorded."""
+    return SteadyMeasuring().live(scenario, stop_if_asked, record_bins=True)
 
 
 @dataclass
